@@ -1,0 +1,53 @@
+"""The one shape of "your input is wrong": every problem found, each with its place and how to mend it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """One thing wrong in an input.
+
+    `message` says what is wrong and how to mend it. The place is either a JSON pointer (RFC 6901) into a
+    JSON document (`pointer`), or a file with 1-based `line` and `column`.
+    """
+
+    message: str
+    pointer: str | None = None
+    file: str | None = None
+    line: int | None = None
+    column: int | None = None
+
+    @property
+    def where(self) -> str:
+        """`path:line:column` for a file, the JSON pointer for a document, or an empty text."""
+        if self.file is not None:
+            return ":".join(str(part) for part in (self.file, self.line, self.column) if part is not None)
+        return self.pointer or ""
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.message}" if self.where else self.message
+
+
+class InputError(Exception):
+    """Input that cannot be used; `problems` lists everything wrong with it, never only the first."""
+
+    def __init__(self, problems: Iterable[Problem] | str) -> None:
+        self.problems: tuple[Problem, ...] = (
+            (Problem(problems),) if isinstance(problems, str) else tuple(problems)
+        )
+        super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+class RulebookError(InputError):
+    """A rulebook that cannot be read; problems carry file, line and column."""
+
+
+class NotFoundError(InputError):
+    """What was asked for (a machine, a ticket) is not in the programme's records."""
+
+
+class ConflictError(InputError):
+    """The input is well formed, but the state it was meant for has moved on."""
