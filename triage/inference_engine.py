@@ -11,7 +11,8 @@ from triage.conditions import Condition, Facts, Truth
 class Engine(Protocol):
     """Compiled conditions. `truths` may be called from many threads."""
 
-    name: str
+    @property
+    def name(self) -> str: ...
 
     def truths(self, stage: str, facts: Facts) -> Mapping[str, Truth]:
         """The truth of every condition of `stage`, by rule id, in the order they were given."""

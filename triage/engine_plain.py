@@ -1,0 +1,163 @@
+"""The plain engine: each condition becomes nested Python closures, obviously right and quick.
+
+It answers exactly as `conditions.evaluate` does and serves alone where the durable engine cannot be imported.
+"""
+
+from __future__ import annotations
+
+import operator
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any, TypeAlias
+
+from triage.conditions import (
+    AllOf,
+    AnyOf,
+    Anything,
+    Compare,
+    Condition,
+    Facts,
+    FactTest,
+    FactValue,
+    Interval,
+    Known,
+    NoneOf,
+    Not,
+    OneOf,
+    Truth,
+    UnaryTest,
+    Unknown,
+)
+
+TruthOf: TypeAlias = Callable[[Facts], Truth]
+Passes: TypeAlias = Callable[[Any], bool]
+
+_OPERATORS: Mapping[str, Callable[[Any, Any], bool]] = {
+    "=": operator.eq,
+    "<": operator.lt,
+    "<=": operator.le,
+    ">": operator.gt,
+    ">=": operator.ge,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class PlainEngine:
+    """An `Engine` of closures. It holds no state between calls, so threads may share it."""
+
+    stages: Mapping[str, tuple[tuple[str, TruthOf], ...]]
+    name: str = "plain"
+
+    def truths(self, stage: str, facts: Facts) -> Mapping[str, Truth]:
+        return {rule: truth_of(facts) for rule, truth_of in self.stages[stage]}
+
+
+def compile_plain(stages: Mapping[str, Mapping[str, Condition]]) -> PlainEngine:
+    """Compiles the conditions of each stage (stage -> rule id -> condition)."""
+    return PlainEngine(
+        {
+            stage: tuple((rule, compile_condition(condition)) for rule, condition in conditions.items())
+            for stage, conditions in stages.items()
+        }
+    )
+
+
+def compile_condition(condition: Condition) -> TruthOf:
+    """A function from known facts to the condition's value in Kleene's strong logic."""
+    match condition:
+        case FactTest(_, Anything()):
+            return _always
+        case FactTest(fact, test):
+            return _fact_test(fact, _for_any_value(test))
+        case Known(fact):
+            return lambda facts: facts.get(fact) is not None
+        case Unknown(fact):
+            return lambda facts: facts.get(fact) is None
+        case AllOf((only,)) | AnyOf((only,)):
+            return compile_condition(only)
+        case AllOf(parts):
+            return _decided_by(False, tuple(compile_condition(part) for part in parts))
+        case AnyOf(parts):
+            return _decided_by(True, tuple(compile_condition(part) for part in parts))
+        case NoneOf(parts):
+            return _negated(compile_condition(AnyOf(parts)))
+
+
+def _always(facts: Facts) -> Truth:
+    return True
+
+
+def _fact_test(fact: str, passes: Passes) -> TruthOf:
+    def truth(facts: Facts) -> Truth:
+        value = facts.get(fact)
+        return None if value is None else passes(value)
+
+    return truth
+
+
+def _decided_by(decisive: bool, parts: tuple[TruthOf, ...]) -> TruthOf:
+    """One part with the decisive value settles it; else it is unknown if any part is."""
+
+    def truth(facts: Facts) -> Truth:
+        unknown = False
+        for part in parts:
+            found = part(facts)
+            if found is decisive:
+                return decisive
+            if found is None:
+                unknown = True
+        return None if unknown else not decisive
+
+    return truth
+
+
+def _negated(inner: TruthOf) -> TruthOf:
+    def truth(facts: Facts) -> Truth:
+        found = inner(facts)
+        return None if found is None else not found
+
+    return truth
+
+
+def _for_any_value(test: UnaryTest) -> Passes:
+    """The test for a value of a single-valued or a many-valued fact, as `conditions.holds_for`."""
+    one, many = _for_one(test), _for_many(test)
+
+    def passes(value: FactValue) -> bool:
+        return many(value) if isinstance(value, frozenset) else one(value)
+
+    return passes
+
+
+def _for_one(test: UnaryTest) -> Passes:
+    match test:
+        case Compare(sign, wanted):
+            compare = _OPERATORS[sign]
+            return lambda value: compare(value, wanted)
+        case Interval(low, high, low_closed, high_closed):
+            above = _OPERATORS[">=" if low_closed else ">"]
+            below = _OPERATORS["<=" if high_closed else "<"]
+            return lambda value: above(value, low) and below(value, high)
+        case OneOf(tests):
+            one_of = tuple(_for_one(part) for part in tests)
+            return lambda value: any(passes(value) for passes in one_of)
+        case Not(tests):
+            return _none(tuple(_for_one(part) for part in tests))
+        case Anything():
+            return lambda value: True
+
+
+def _for_many(test: UnaryTest) -> Passes:
+    if isinstance(test, Not):
+        return _none(tuple(_for_many(part) for part in test.tests))
+    if isinstance(test, Anything):
+        return lambda values: True
+    one = _for_one(test)
+    return lambda values: any(one(member) for member in values)
+
+
+def _none(tests: tuple[Passes, ...]) -> Passes:
+    if len(tests) == 1:
+        (only,) = tests
+        return lambda value: not only(value)
+    return lambda value: not any(test(value) for test in tests)
