@@ -1,0 +1,66 @@
+"""The app factory: one Programme in, one Flask app out."""
+
+from __future__ import annotations
+
+from flask import Flask, g
+from flask_smorest import Api
+from werkzeug.wrappers import Response
+
+from api import auth, health, machines, pages, problems, tickets, triage
+from api.exact_json import ExactJSONProvider
+from triage.programme import Programme
+
+MAX_BODY_BYTES = 256 * 1024
+
+
+class ProblemApi(Api):  # type: ignore[misc]  # flask-smorest carries no types
+    """Leaves all errors to `problems`."""
+
+    def _register_error_handlers(self) -> None:
+        problems.register(self._app)
+
+
+def create_app(programme: Programme) -> Flask:
+    """A Flask app for one programme. Reads no settings and opens nothing by itself."""
+    app = Flask("api", static_folder="static", template_folder="templates")
+    app.json = ExactJSONProvider(app)
+    app.config.update(
+        MAX_CONTENT_LENGTH=MAX_BODY_BYTES,
+        API_TITLE="Barrelwise",
+        API_VERSION="1",
+        OPENAPI_VERSION="3.1.0",
+        OPENAPI_URL_PREFIX="/",
+        OPENAPI_JSON_PATH="openapi.json",
+        API_SPEC_OPTIONS={
+            "info": {"description": "Triage for trouble reports on frozen-drink dispensers."},
+            "components": {"securitySchemes": {"token": {"type": "http", "scheme": "bearer"}}},
+            "security": [{"token": []}],
+        },
+    )
+    app.extensions["barrelwise"] = programme
+    app.before_request(_no_caller_yet)
+    app.before_request(auth.refuse_foreign_forms)
+    app.after_request(_own_origin_only)
+    app.url_map.strict_slashes = False
+    api = ProblemApi(app)
+    for blueprint in (triage.blueprint, tickets.blueprint, machines.blueprint):
+        api.register_blueprint(blueprint)
+    app.register_blueprint(health.blueprint)
+    app.register_blueprint(pages.blueprint)
+    return app
+
+
+def _no_caller_yet() -> None:
+    g.caller = None
+
+
+def _own_origin_only(response: Response) -> Response:
+    response.headers.setdefault(
+        "Content-Security-Policy",
+        "default-src 'none'; style-src 'self'; script-src 'self'; img-src 'self'; connect-src 'self'; "
+        "form-action 'self'; base-uri 'none'; frame-ancestors 'none'",
+    )
+    response.headers.setdefault("X-Content-Type-Options", "nosniff")
+    response.headers.setdefault("Referrer-Policy", "same-origin")
+    response.headers.setdefault("Cache-Control", "no-store")
+    return response

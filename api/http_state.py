@@ -1,0 +1,65 @@
+"""ETag and If-Match on tickets, and Idempotency-Key on every POST.
+
+A key belongs to one caller, method and path. The same key with the same body gives the first answer again;
+with another body it is refused.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, TypeVar, cast
+
+from flask import Response, current_app, make_response, request
+from werkzeug.exceptions import BadRequest
+
+from api.auth import caller, programme
+from triage.programme import Answer
+
+View = TypeVar("View", bound=Callable[..., Any])
+MAX_KEY = 128
+KEPT_HEADERS = ("Location", "ETag")
+
+
+def etag(version: int) -> str:
+    return f'"{version}"'
+
+
+def wanted_version() -> int | None:
+    """The ticket version in If-Match; None when the caller did not send one."""
+    header = request.headers.get("If-Match")
+    if header is None or header.strip() == "*":
+        return None
+    text = header.strip().strip('"')
+    if not text.isascii() or not text.isdigit() or len(text) > 9:
+        raise BadRequest('If-Match takes the ticket\'s ETag, such as "3".')
+    return int(text)
+
+
+def idempotent(view: View) -> View:
+    """Remembers a successful answer under the request's Idempotency-Key, if it has one."""
+
+    @wraps(view)
+    def once(*args: Any, **kwargs: Any) -> Any:
+        key = request.headers.get("Idempotency-Key")
+        if key is None:
+            return view(*args, **kwargs)
+        if not 1 <= len(key) <= MAX_KEY:
+            raise BadRequest(f"Idempotency-Key takes 1 to {MAX_KEY} characters.")
+
+        def action() -> Answer:
+            response = make_response(view(*args, **kwargs))
+            headers = {name: response.headers[name] for name in KEPT_HEADERS if name in response.headers}
+            return Answer(response.status_code, json.loads(response.get_data()), headers)
+
+        request_hash = hashlib.sha256(request.get_data()).hexdigest()
+        answer = programme().once(f"{request.method} {request.path} {key}", caller(), request_hash, action)
+        body = current_app.json.dumps(answer.body)
+        response = Response(body, answer.status, answer.headers, content_type="application/json")
+        if answer.repeated:
+            response.headers["Idempotency-Replayed"] = "true"
+        return response
+
+    return cast(View, once)

@@ -1,0 +1,62 @@
+"""A machine's record, what may be spent on it, and its care."""
+
+from __future__ import annotations
+
+from datetime import date, datetime, time
+from typing import Any
+
+from flask.views import MethodView
+from flask_smorest import Blueprint
+
+from api import schemas
+from api.auth import READERS, caller, programme, roles
+from api.http_state import idempotent
+from api.views import machine_json
+from triage.errors import InputError, Problem
+
+blueprint = Blueprint("machines", __name__, url_prefix="/v1", description="Machines")
+
+
+@blueprint.route("/machines/<serial>")
+class OneMachine(MethodView):
+    @roles(*READERS)
+    @blueprint.response(200, schemas.MachineOut)
+    def get(self, serial: str) -> Any:
+        """The record, care log, repairs and tickets."""
+        return machine_json(programme().machine(serial, caller()))
+
+
+@blueprint.route("/machines/<serial>/limits")
+class Limits(MethodView):
+    @roles(*READERS)
+    @blueprint.arguments(schemas.LimitsQuery, location="query")
+    @blueprint.response(200, schemas.LimitsOut)
+    def get(self, query: dict[str, Any], serial: str) -> Any:
+        """Cover, limit, spent, headroom, and who may say yes to more."""
+        at = _moment(query["at"]) if "at" in query else None
+        return programme().limits(serial, query.get("contractor"), at, caller())
+
+
+@blueprint.route("/machines/<serial>/care")
+class Care(MethodView):
+    @roles("agent", "technician", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.CareIn)
+    @blueprint.response(201, schemas.MachineOut)
+    def post(self, body: dict[str, Any], serial: str) -> Any:
+        """Filter rinsed, fully cleaned, or commissioned with the installer's checklist."""
+        return machine_json(programme().record_care(serial, body, caller()))
+
+
+def _moment(text: str) -> datetime:
+    try:
+        moment = datetime.fromisoformat(text)
+        if len(text) == len("2026-01-31"):
+            moment = datetime.combine(date.fromisoformat(text), time(12)).astimezone()
+    except ValueError:
+        moment = None
+    if moment is None or moment.tzinfo is None:
+        raise InputError(
+            [Problem('write a date "2026-01-31" or a time with its offset "2026-01-31T09:30:00-05:00"', "query:at")]
+        )
+    return moment

@@ -1,0 +1,183 @@
+"""What goes over the wire: marshmallow schemas, which also make the OpenAPI document.
+
+Shapes only. Whether a symptom, fact or serial exists, and whether an answer fits its fact, is the core's word
+(`triage.report_input`), so that every door gives the same errors.
+"""
+
+from __future__ import annotations
+
+from marshmallow import Schema, fields, validate
+
+MAX_TEXT = 4000
+
+
+def text(limit: int = MAX_TEXT, **kwargs: object) -> fields.String:
+    return fields.String(validate=validate.Length(max=limit), **kwargs)  # type: ignore[arg-type]
+
+
+class ReportIn(Schema):
+    machine = text(64, allow_none=True, load_default=None, metadata={"description": "Serial, if known"})
+    symptoms = fields.List(text(64), required=True, metadata={"example": ["not_freezing"]})
+    reported_at = fields.Raw(metadata={"description": "RFC 3339 with offset; now, if left out"})
+    answers = fields.Dict(
+        keys=text(64),
+        values=fields.Raw(),
+        metadata={"description": "Facts by id", "example": {"filter_days": 40}},
+    )
+    checks = fields.List(fields.Dict(), metadata={"description": "Checks already done: {check, result}"})
+    note = text()
+
+
+class TriageIn(ReportIn):
+    machine_record = fields.Dict(
+        metadata={"description": "A machine's record, for a machine that is not in the programme"}
+    )
+
+
+class AnswersIn(Schema):
+    answers = fields.Dict(keys=text(64), values=fields.Raw(), required=True)
+
+
+class CheckIn(Schema):
+    check = text(64, required=True)
+    result = fields.String(
+        required=True, validate=validate.OneOf(["cured", "not_cured", "could_not_do"])
+    )
+
+
+class CareIn(Schema):
+    kind = fields.String(
+        required=True, validate=validate.OneOf(["filter_cleaned", "fully_cleaned", "commissioned"])
+    )
+    at = fields.Raw(metadata={"description": "RFC 3339 with offset; now, if left out"})
+    details = fields.Dict(metadata={"description": "For `commissioned`: the installer's checklist"})
+
+
+class FactorOut(Schema):
+    rule = fields.String()
+    text = fields.String()
+    held = fields.Boolean()
+    probability = fields.Float()
+    factor = fields.Float()
+
+
+class CauseOut(Schema):
+    cause = fields.String()
+    title = fields.String()
+    chance = fields.Float(metadata={"description": "0 to 1"})
+    share = fields.Float(metadata={"description": "0 to 1, before any observation"})
+    factors = fields.List(fields.Nested(FactorOut))
+
+
+class ReasonOut(Schema):
+    rule = fields.String()
+    text = fields.String()
+    outcome = fields.String()
+
+
+class DecisionOut(Schema):
+    """A decision. Money is a text in the currency of `expected_cost.currency`."""
+
+    ticket = fields.String(allow_none=True)
+    outcome = fields.String(
+        validate=validate.OneOf(["fix_in_store", "dispatch", "approve", "hold", "swap"])
+    )
+    reasons = fields.List(fields.Nested(ReasonOut))
+    overruled = fields.List(fields.Nested(ReasonOut))
+    causes = fields.List(fields.Nested(CauseOut))
+    plan = fields.List(fields.Dict())
+    expected_cost = fields.Dict()
+    questions = fields.List(fields.Dict())
+    cautions = fields.List(fields.Dict())
+    cover = fields.Dict()
+    limit = fields.Dict()
+    visit = fields.Dict(allow_none=True)
+    facts = fields.Dict(metadata={"description": "Fact -> {value, from}"})
+    rulebook = fields.String(metadata={"description": "sha256:…"})
+
+
+class ProblemOut(Schema):
+    """RFC 9457 problem details."""
+
+    type = fields.String()
+    title = fields.String()
+    status = fields.Integer()
+    detail = fields.String()
+    errors = fields.List(fields.Dict(), metadata={"description": "{detail, pointer}"})
+
+
+class TicketsQuery(Schema):
+    cursor = text(200)
+    limit = fields.Integer(load_default=50, validate=validate.Range(1, 200))
+    state = fields.String(validate=validate.OneOf(["open", "closed"]))
+    outcome = fields.String(
+        validate=validate.OneOf(["fix_in_store", "dispatch", "approve", "hold", "swap"])
+    )
+    machine = text(64)
+    site = text(64)
+
+
+class LimitsQuery(Schema):
+    contractor = text(64)
+    at = text(64, metadata={"description": "RFC 3339 with offset or a date; now, if left out"})
+
+
+class TicketRowOut(Schema):
+    ticket = fields.String()
+    version = fields.Integer()
+    state = fields.String(metadata={"description": "open or closed"})
+    opened_at = fields.String(metadata={"description": "RFC 3339"})
+    changed_at = fields.String(metadata={"description": "RFC 3339"})
+    opened_by = fields.String()
+    machine = fields.String(allow_none=True)
+    site = fields.String(allow_none=True)
+    contractor = fields.String(allow_none=True)
+    outcome = fields.String(allow_none=True)
+    symptoms = fields.List(fields.String())
+
+
+class TicketOut(TicketRowOut):
+    report = fields.Dict()
+    decision = fields.Raw(metadata={"description": "As POST /v1/triage answers"})
+    closed = fields.Dict(allow_none=True)
+
+
+class TicketPageOut(Schema):
+    items = fields.List(fields.Nested(TicketRowOut))
+    next = fields.String(allow_none=True, metadata={"description": "The cursor of the next page"})
+
+
+class EventOut(Schema):
+    seq = fields.Integer()
+    kind = fields.String()
+    at = fields.String()
+    who = fields.String()
+    rulebook = fields.String()
+    payload = fields.Dict()
+
+
+class EventsOut(Schema):
+    items = fields.List(fields.Nested(EventOut))
+
+
+class MachineOut(Schema):
+    serial = fields.String()
+    model = fields.String()
+    asset_tag = fields.String()
+    shipped_on = fields.String()
+    commissioned_on = fields.String(allow_none=True)
+    contractor = fields.String(allow_none=True)
+    price = fields.String(allow_none=True)
+    site = fields.Dict(allow_none=True)
+    facts = fields.Dict()
+    care = fields.List(fields.Dict())
+    repairs = fields.List(fields.Dict())
+    tickets = fields.List(fields.Nested(TicketRowOut))
+
+
+class LimitsOut(Schema):
+    machine = fields.String()
+    contractor = fields.String(allow_none=True)
+    at = fields.String()
+    cover = fields.Raw()
+    limit = fields.Raw()

@@ -1,0 +1,29 @@
+"""Serves the app with waitress, a production WSGI server."""
+
+from __future__ import annotations
+
+import ipaddress
+import logging
+
+from waitress import serve as waitress_serve
+
+from api.app import create_app
+from triage.programme import Programme
+
+log = logging.getLogger(__name__)
+THREADS = 4
+
+
+def is_loopback(host: str) -> bool:
+    """Whether an address to listen on can be reached from this machine alone."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
+def run(programme: Programme, host: str, port: int) -> None:
+    """Serves until stopped."""
+    waitress_serve(create_app(programme), host=host, port=port, threads=THREADS, ident="barrelwise")

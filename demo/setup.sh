@@ -1,0 +1,34 @@
+# Read by demo/run and tests/run: makes the virtual environment and installs what the lock file says.
+# After `set_up EXTRA`, $BIN is the folder of the environment's commands.
+
+set_up() {
+    extra="$1"
+    python="${PYTHON:-}"
+    if [ -z "$python" ]; then
+        for candidate in python3.11 python3.12 python3.13 python3; do
+            if command -v "$candidate" >/dev/null 2>&1 &&
+                "$candidate" -c 'import sys; sys.exit(sys.version_info < (3, 11))' >/dev/null 2>&1; then
+                python="$candidate"
+                break
+            fi
+        done
+    fi
+    if [ -z "$python" ]; then
+        echo "Barrelwise needs Python 3.11 or later; none was found. Set PYTHON to one." >&2
+        exit 1
+    fi
+    version=$("$python" -c 'import sys; print("%d.%d" % sys.version_info[:2])')
+    venv=".venv-$version"
+    BIN="$PWD/$venv/bin"
+    stamp="$venv/installed-${extra:-plain}"
+    wanted=$(cat pyproject.toml constraints.txt | cksum)
+    if [ -f "$stamp" ] && [ "$(cat "$stamp")" = "$wanted" ]; then
+        return
+    fi
+    echo "Setting up $venv with $("$python" --version) ..." >&2
+    [ -x "$BIN/python" ] || "$python" -m venv "$venv"
+    # The C extension is an sdist; its build needs setuptools of the lock file as well.
+    PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_CONSTRAINT="$PWD/constraints.txt" \
+        "$BIN/python" -m pip install --quiet --editable ".${extra:+[$extra]}"
+    printf '%s' "$wanted" >"$stamp"
+}
