@@ -1,0 +1,257 @@
+"""Which checks to do in which order, and when to stop and send someone.
+
+For a plan s of checks that ends in sending someone (Heckerman, Breese and Rommelse, "Decision-theoretic
+troubleshooting", CACM 38(3), 1995):
+
+    expected cost(s) = Σ P(unsolved before check i) · cost(i) + P(unsolved at the end) · cost of sending then
+
+Up to `EXACT_LIMIT` checks the best plan is found exactly, by dynamic programming over the sets of failed
+checks: the chances after failed checks do not depend on their order. Beyond, checks are taken by falling
+chance/cost with the chances updated after each, and the plan says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import lru_cache
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from triage.decision_record import ExpectedCost, PlanStep
+from triage.errors import InputError, Problem
+from triage.money import as_money
+from triage.rulebook import Check, Rulebook, StoreRates
+from triage.rulebook_cache import once_per_rulebook
+
+Array: TypeAlias = NDArray[np.float64]
+Indexes: TypeAlias = NDArray[np.intp]
+
+EXACT_LIMIT = 12
+CHECK_SETS_KEPT = 32
+ROUNDING = 1e-12  # savings below this share are rounding, and no reason to do a check
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The best plan found. Costs are floats in the rulebook's currency, unrounded."""
+
+    steps: tuple[PlanStep, ...]
+    cost: float  # expected, of the checks and of sending someone if all of them fail
+    dispatch_now: float  # expected, of sending someone at once
+    unsolved: float  # the chance that all steps fail
+    exact: bool  # False: found greedily
+
+    def expected_cost(self, currency: str) -> ExpectedCost:
+        """Both costs as they are shown."""
+        return ExpectedCost(as_money(self.cost, currency), as_money(self.dispatch_now, currency), self.exact)
+
+
+@dataclass(frozen=True, slots=True)
+class CheckSet:
+    """Arrays of one set of checks: `survives[S, c]` is P(all checks of S fail | cause c), S a bit set."""
+
+    checks: tuple[str, ...]
+    costs: Array
+    cures: Array  # [check, cause]
+    survives: Array  # [2**checks, cause]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckTables:
+    """Every clerk check's cost and cure rates over `causes`, and the `CheckSet`s used so far."""
+
+    causes: Mapping[str, int]
+    costs: Mapping[str, float]
+    cures: Mapping[str, Array]
+    sets: dict[tuple[str, ...], CheckSet]
+
+    def check_set(self, checks: tuple[str, ...]) -> CheckSet:
+        """The arrays of `checks` (at most EXACT_LIMIT of them), kept for the next call."""
+        known = self.sets.get(checks)
+        if known is None:
+            cures = np.array([self.cures[check] for check in checks]).reshape(len(checks), len(self.causes))
+            survives = np.ones((1, len(self.causes)))
+            for cure in cures:
+                survives = np.vstack([survives, survives * (1.0 - cure)])
+            known = CheckSet(checks, np.array([self.costs[check] for check in checks]), cures, survives)
+            if len(self.sets) >= CHECK_SETS_KEPT:
+                self.sets.clear()
+            self.sets[checks] = known
+        return known
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """The sets of one size: for each, every set with one check more, and which check that is."""
+
+    states: Indexes  # [sets]
+    successors: Indexes  # [sets, checks left]
+    moves: Indexes  # [sets, checks left]
+
+
+def check_cost(check: Check, store: StoreRates) -> Decimal:
+    """What doing a check costs the store: the clerk's minutes, sales lost while waiting, materials."""
+    minutes = check.minutes * store.clerk_hour + check.wait_minutes * store.lost_sales_hour
+    return minutes / 60 + check.materials
+
+
+@once_per_rulebook
+def check_tables(rulebook: Rulebook) -> CheckTables:
+    """The tables of a rulebook's clerk checks; a technician's check is never part of a plan."""
+    clerk = {check.id: check for check in rulebook.checks.values() if check.who == "clerk"}
+    named = {cause for symptom in rulebook.symptoms.values() for cause in symptom.shares}
+    named |= {cause for check in clerk.values() for cause in check.resolves} | set(rulebook.causes)
+    causes = {cause: index for index, cause in enumerate(sorted(named))}
+    costs = {id_: float(check_cost(check, rulebook.rates.store)) for id_, check in clerk.items()}
+    cures = {
+        id_: np.array([float(check.resolves.get(cause, 0.0)) for cause in causes])
+        for id_, check in clerk.items()
+    }
+    return CheckTables(causes, costs, cures, {})
+
+
+@lru_cache(maxsize=EXACT_LIMIT + 1)
+def layers(checks: int) -> tuple[Layer, ...]:
+    """The sets of 0..checks−1 checks out of `checks`, the largest sets first."""
+    built = []
+    for size in range(checks - 1, -1, -1):
+        states = [state for state in range(1 << checks) if state.bit_count() == size]
+        moves = [[move for move in range(checks) if not state >> move & 1] for state in states]
+        successors = [[state | 1 << move for move in left] for state, left in zip(states, moves, strict=True)]
+        built.append(Layer(np.array(states), np.array(successors), np.array(moves)))
+    return tuple(built)
+
+
+def best_plan(
+    rulebook: Rulebook,
+    chances: Mapping[str, float],
+    applicable: Iterable[str],
+    repair_cost: Mapping[str, float],
+    done: Iterable[str] = (),
+) -> Plan:
+    """The cheapest plan of checks, possibly none, before someone is sent.
+
+    `chances` are the causes' chances now, what was done already included. `applicable` are ids of checks
+    that may be done: the caller leaves out what a caution forbids; technicians' checks and those in `done`
+    are left out here. `repair_cost` gives for each cause what sending someone costs when it is the cause.
+    Raises InputError where a cause with a chance has no repair cost.
+    """
+    tables = check_tables(rulebook)
+    weights, ends = cause_arrays(tables, chances, repair_cost)
+    wanted = useful_checks(tables, weights, applicable, done)
+    exact = len(wanted) <= EXACT_LIMIT
+    order = _exact(tables, wanted, weights, ends) if exact else _greedy(tables, wanted, weights, ends)
+    steps, left, cost = [], weights, 0.0
+    for check in order:
+        before = float(left.sum())
+        cost += before * tables.costs[check]
+        left = left * (1.0 - tables.cures[check])
+        steps.append(_step(rulebook, check, before - float(left.sum())))
+    return Plan(tuple(steps), cost + float(left @ ends), float(weights @ ends), float(left.sum()), exact)
+
+
+def cause_arrays(
+    tables: CheckTables, chances: Mapping[str, float], repair_cost: Mapping[str, float]
+) -> tuple[Array, Array]:
+    """Chances and repair costs over the tables' causes; a cause without a chance counts 0 in both."""
+    possible = {cause: chance for cause, chance in chances.items() if chance > 0}
+    missing = sorted(possible.keys() - repair_cost.keys())
+    if missing:
+        raise InputError([Problem(f"no repair cost is given for the cause {cause}") for cause in missing])
+    strange = sorted(possible.keys() - tables.causes.keys())
+    if strange:
+        raise InputError([Problem(f"{cause} is no cause of this rulebook") for cause in strange])
+    weights, ends = np.zeros(len(tables.causes)), np.zeros(len(tables.causes))
+    for cause, chance in possible.items():
+        weights[tables.causes[cause]] = chance
+        ends[tables.causes[cause]] = float(repair_cost[cause])
+    return weights, ends
+
+
+def useful_checks(
+    tables: CheckTables, weights: Array, applicable: Iterable[str], done: Iterable[str]
+) -> tuple[str, ...]:
+    """The clerk checks among `applicable` that can cure a cause with a chance, in order of id."""
+    left = (set(applicable) - set(done)) & tables.costs.keys()
+    return tuple(sorted(check for check in left if float(tables.cures[check] @ weights) > 0))
+
+
+def plan_costs(check_set: CheckSet, weights: Array, ends: Array, costs: Array) -> Array:
+    """The least expected cost in every state, for many weightings of the causes at once.
+
+    `weights` [cause, case] need not sum to 1: costs scale with them. `ends` [cause] is the cost of sending
+    someone; `costs` [check, case] of the checks (very large: not to be done). Gives [2**checks, case].
+    """
+    unsolved = check_set.survives @ weights
+    least: Array = check_set.survives @ (weights * ends[:, None])
+    for layer in layers(len(check_set.checks)):
+        going_on = costs[layer.moves] * unsolved[layer.states][:, None, :] + least[layer.successors]
+        least[layer.states] = np.minimum(least[layer.states], going_on.min(axis=1))
+    return least
+
+
+def _exact(tables: CheckTables, checks: tuple[str, ...], weights: Array, ends: Array) -> list[str]:
+    check_set = tables.check_set(checks)
+    least = plan_costs(check_set, weights[:, None], ends, check_set.costs[:, None])[:, 0].tolist()
+    unsolved = check_set.survives @ weights
+    stopping = check_set.survives @ (weights * ends)
+    order, state = [], 0
+    while least[state] < stopping[state] * (1.0 - ROUNDING):
+        left = [move for move in range(len(checks)) if not state >> move & 1]
+        move = min(left, key=lambda m: check_set.costs[m] * unsolved[state] + least[state | 1 << m])
+        order.append(checks[move])
+        state |= 1 << move
+    return order
+
+
+def _greedy(tables: CheckTables, checks: Sequence[str], weights: Array, ends: Array) -> list[str]:
+    """By falling chance/cost, cut where the expected cost is least, and without steps that do not pay."""
+    order, left, remaining = [], weights, list(checks)
+    while remaining:
+        best = max(remaining, key=lambda check: _worth(tables, check, left))
+        order.append(best)
+        remaining.remove(best)
+        left = left * (1.0 - tables.cures[best])
+    prefixes = [order[:length] for length in range(len(order) + 1)]
+    order = min(prefixes, key=lambda prefix: order_cost(tables, prefix, weights, ends))
+    while order:
+        shorter = [[kept for kept in order if kept != dropped] for dropped in order]
+        best_shorter = min(shorter, key=lambda plan: order_cost(tables, plan, weights, ends))
+        if order_cost(tables, best_shorter, weights, ends) > order_cost(tables, order, weights, ends):
+            break
+        order = best_shorter
+    return order
+
+
+def _worth(tables: CheckTables, check: str, weights: Array) -> float:
+    cost = tables.costs[check]
+    cured = float(tables.cures[check] @ weights)
+    return cured / cost if cost > 0 else float("inf") if cured > 0 else 0.0
+
+
+def order_cost(tables: CheckTables, order: Iterable[str], weights: Array, ends: Array) -> float:
+    """The expected cost of doing `order` until one cures, and sending someone if none does."""
+    cost, left = 0.0, weights
+    for check in order:
+        cost += float(left.sum()) * tables.costs[check]
+        left = left * (1.0 - tables.cures[check])
+    return cost + float(left @ ends)
+
+
+def _step(rulebook: Rulebook, check_id: str, chance: float) -> PlanStep:
+    check = rulebook.checks[check_id]
+    return PlanStep(
+        check=check.id,
+        title=check.title,
+        chance=chance,
+        minutes=check.minutes,
+        wait_minutes=check.wait_minutes,
+        cost=as_money(check_cost(check, rulebook.rates.store), rulebook.currency),
+        cautions=check.cautions,
+        steps=check.steps,
+        look_for=check.look_for,
+    )
