@@ -8,8 +8,8 @@ from decimal import Decimal
 
 from triage.conditions import ALWAYS, Compare, Condition, FactTest
 from triage.rulebook import (
-    Caution,
     Cause,
+    Caution,
     Check,
     DeriveRule,
     EvidenceRule,
@@ -17,8 +17,8 @@ from triage.rulebook import (
     RateAgreement,
     Rates,
     Repair,
-    RuleHead,
     Rulebook,
+    RuleHead,
     ServiceHours,
     Status,
     StoreRates,

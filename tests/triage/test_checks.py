@@ -1,8 +1,7 @@
 """The order of checks is the cheapest there is, and stops where a check costs more than it saves.
 
-Source: Heckerman, Breese and Rommelse, "Decision-theoretic troubleshooting", CACM 38(3), 1995 (the p/C theorem);
-all orders and stopping points tried one by one here.
-Status: from memory (the theorem); computed with plain enumeration (the optimum).
+Source: Heckerman, Breese and Rommelse, "Decision-theoretic troubleshooting", CACM 38(3), 1995, the p/C order
+Status: from memory (the theorem); the optimum computed with plain enumeration of orders and stopping points
 """
 
 from __future__ import annotations
@@ -156,7 +155,7 @@ def test_the_greedy_order_is_optimal_where_the_theorem_holds() -> None:
 
 def test_greedy_plans_drop_the_steps_that_do_not_pay() -> None:
     causes = [f"c{index:02}" for index in range(14)]
-    chances = {cause: 1 / 14 for cause in causes}
+    chances = dict.fromkeys(causes, 1 / 14)
     checks = [check_of(f"k-{cause}", 1 if cause < "c10" else 90, {cause: 1.0}) for cause in causes]
     rulebook = small_rulebook({"s": chances}, checks=checks)
     plan = best_plan(rulebook, chances, rulebook.checks, dict.fromkeys(causes, 80.0))
