@@ -6,7 +6,7 @@ It answers exactly as `conditions.evaluate` does and serves alone where the dura
 from __future__ import annotations
 
 import operator
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeAlias
 
@@ -52,8 +52,10 @@ class PlainEngine:
         return {rule: truth_of(facts) for rule, truth_of in self.stages[stage]}
 
 
-def compile_plain(stages: Mapping[str, Mapping[str, Condition]]) -> PlainEngine:
-    """Compiles the conditions of each stage (stage -> rule id -> condition)."""
+def compile_plain(
+    stages: Mapping[str, Mapping[str, Condition]], only_fires: Collection[str] = ()
+) -> PlainEngine:
+    """Compiles stage -> rule id -> condition; it tells False from None in the stages of `only_fires` too."""
     return PlainEngine(
         {
             stage: tuple((rule, compile_condition(condition)) for rule, condition in conditions.items())

@@ -1,26 +1,29 @@
 """Forward chaining: derived facts to a fixed point, then evidence, cautions and checks; later policy.
 
-`derive` rules are put in strata: a rule stands above every rule that sets a fact it looks at, so one pass
-over the strata reaches the fixed point, and `unknown` is asked of a fact only once it is settled. Rules that need each other in a circle have no strata; that is an error naming them.
+`derive` rules are put in strata: a rule stands above every rule that sets a fact it looks at. One pass over
+the strata reaches the fixed point, and `unknown` is asked of a fact only once that fact is settled. Rules
+that need each other in a circle have no strata; that is an error naming them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
-from typing import TypeAlias
 
-from triage.conditions import Condition, Facts, FactValue, Truth, facts_in
+from triage.conditions import AllOf, AnyOf, Condition, Facts, FactValue, NoneOf, Truth, facts_in
 from triage.engines import choose_engine
 from triage.errors import Problem, RulebookError
-from triage.inference_engine import CompileEngine, Engine
-from triage.rulebook import Caution, DeriveRule, EvidenceRule, PolicyRule, Rulebook
+from triage.inference_engine import CompileEngine, Engine, RuleTooWide
+from triage.rulebook import DeriveRule, Rulebook, RuleHead
 
-_Conditions: TypeAlias = Mapping[str, Condition]
+DERIVE, EVIDENCE, CAUTIONS, CHECKS, POLICY = "derive", "evidence", "cautions", "checks", "policy"
 
-EVIDENCE, CAUTIONS, CHECKS, POLICY = "evidence", "cautions", "checks", "policy"
+MAX_DEPTH = 32
+"""Levels of any_of, none_of and the like in one condition."""
+
+_ONLY_FIRES = (CAUTIONS, CHECKS, POLICY)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,19 +73,21 @@ class Inference:
 def compile_rulebook(rulebook: Rulebook, engine: str | CompileEngine = "checked") -> CompiledRules:
     """Compiles the live rules once, for many calls from many threads.
 
-    `engine` is "checked", "durable", "plain", or a compiler of one's own. Raises RulebookError where derive
-    rules need each other in a circle or a rule is too wide for the engine, InputError on an unknown engine.
+    `engine` is "checked", "durable", "plain", or a compiler of one's own. Raises RulebookError
+    where a condition is nested too deep, derive rules need each other in a circle, or a rule is too wide for
+    the engine; InputError on an unknown engine.
     """
-    strata = strata_of(rulebook)
     compile_engine = choose_engine(engine) if isinstance(engine, str) else engine
-    stages: dict[str, _Conditions] = {
-        stratum.stage: {rule: rulebook.derive[rule].head.when for rule in stratum.rules} for stratum in strata
+    whens = _whens(rulebook)
+    _refuse_deep_nesting(rulebook, whens)
+    strata = strata_of(rulebook)
+    stages = {stratum.stage: {rule: whens[DERIVE][rule] for rule in stratum.rules} for stratum in strata} | {
+        stage: whens[stage] for stage in (EVIDENCE, *_ONLY_FIRES)
     }
-    stages[EVIDENCE] = _live(rulebook.evidence)
-    stages[CAUTIONS] = _live(rulebook.cautions)
-    stages[CHECKS] = {check.id: check.when for check in rulebook.checks.values()}
-    stages[POLICY] = _live(rulebook.policy)
-    return CompiledRules(compile_engine(stages), strata)
+    try:
+        return CompiledRules(compile_engine(stages, _ONLY_FIRES), strata)
+    except RuleTooWide as error:
+        raise RuleTooWide(error.rule, error.reason, _file_of(rulebook, error.rule)) from None
 
 
 def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
@@ -136,7 +141,7 @@ def strata_of(rulebook: Rulebook) -> tuple[Stratum, ...]:
             for fact, rules in setters.items()
             if {rule.head.id for rule in rules} <= asked and any(rule.head.id in ready for rule in rules)
         }
-        strata.append(Stratum(f"derive {len(strata)}", tuple(id_ for id_ in live if id_ in ready), settles))
+        strata.append(Stratum(f"{DERIVE} {len(strata)}", tuple(id_ for id_ in live if id_ in ready), settles))
         sorter.done(*ready)
     return tuple(strata)
 
@@ -163,11 +168,43 @@ def _fired(engine: Engine, stage: str, facts: Facts) -> tuple[str, ...]:
     return tuple(rule for rule, truth in engine.truths(stage, facts).items() if truth is True)
 
 
-def _live(
-    rules: Mapping[str, EvidenceRule] | Mapping[str, Caution] | Mapping[str, PolicyRule],
-) -> _Conditions:
-    heads = (rule.head for rule in rules.values())
+def _whens(rulebook: Rulebook) -> Mapping[str, Mapping[str, Condition]]:
+    """Stage -> rule id -> condition, of the live rules and of the checks."""
+    return {
+        DERIVE: _live(rule.head for rule in rulebook.derive.values()),
+        EVIDENCE: _live(rule.head for rule in rulebook.evidence.values()),
+        CAUTIONS: _live(rule.head for rule in rulebook.cautions.values()),
+        CHECKS: {check.id: check.when for check in rulebook.checks.values()},
+        POLICY: _live(rule.head for rule in rulebook.policy.values()),
+    }
+
+
+def _live(heads: Iterable[RuleHead]) -> Mapping[str, Condition]:
     return {head.id: head.when for head in heads if head.status == "live"}
+
+
+def _file_of(rulebook: Rulebook, id_: str) -> str | None:
+    for rules in (rulebook.derive, rulebook.evidence, rulebook.cautions, rulebook.policy):
+        if id_ in rules:
+            return rules[id_].head.file
+    return f"checks/{id_}.yml" if id_ in rulebook.checks else None
+
+
+def _refuse_deep_nesting(rulebook: Rulebook, whens: Mapping[str, Mapping[str, Condition]]) -> None:
+    deep = [id_ for rules in whens.values() for id_, when in rules.items() if _deeper_than(when, MAX_DEPTH)]
+    reason = f"is nested more than {MAX_DEPTH} levels deep; write it flatter"
+    if deep:
+        raise RulebookError([Problem(f'rule "{id_}" {reason}', file=_file_of(rulebook, id_)) for id_ in deep])
+
+
+def _deeper_than(condition: Condition, levels: int) -> bool:
+    # Level by level: a recursion would itself fall over what it is to refuse.
+    level: list[Condition] = [condition]
+    for _ in range(levels):
+        level = [part for inner in level if isinstance(inner, AllOf | AnyOf | NoneOf) for part in inner.parts]
+        if not level:
+            return False
+    return True
 
 
 def _circle(live: Mapping[str, DeriveRule], reversed_path: list[str]) -> RulebookError:
