@@ -12,7 +12,7 @@ from moneyed import Money, get_currency
 
 from triage.errors import InputError, Problem
 
-__all__ = ["Money", "as_money", "parse_money", "round_money"]
+__all__ = ["Money", "as_money", "money_text", "parse_money", "round_money"]
 
 
 def minor_unit(currency: str) -> Decimal:
@@ -47,3 +47,8 @@ def parse_money(text: object, currency: str, pointer: str = "") -> Money:
     if amount != round_money(amount, currency):
         raise InputError([Problem(f"{amount} {currency} has more places than the currency", pointer)])
     return Money(amount, currency)
+
+
+def money_text(value: Money) -> str:
+    """The amount as `parse_money` reads it: "312.40 USD"."""
+    return f"{value.amount:f} {value.currency.code}"
