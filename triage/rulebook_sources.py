@@ -1,0 +1,75 @@
+"""Where things stand in the rulebook's files, and the one list in which all problems are collected."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+
+from triage.did_you_mean import hint
+from triage.errors import Problem
+from triage.plain_data import Path
+from triage.rulebook import Fact
+from triage.yaml_source import Source
+
+
+@dataclass(slots=True)
+class Problems:
+    """Collects problems, each located as exactly as its file allows."""
+
+    sources: Mapping[str, Source]
+    found: list[Problem] = field(default_factory=list)
+
+    def at(
+        self, file: str, path: Path, message: str, *, column: int | None = None, key: bool = False
+    ) -> None:
+        """Adds a problem at `path` of `file`; `column` (1-based) is within the value's text, `key` its key."""
+        source = self.sources.get(file)
+        pointer = "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in path)
+        place = None
+        if source is not None:
+            places = source.keys if key else source.values
+            place = places.get(path)
+            above = path
+            while place is None and above:
+                place = source.values.get(above)
+                above = above[:-1]
+            place = place or source.values.get(())
+        if place is None:
+            label = ".".join(str(part) for part in path)
+            self.found.append(Problem(f"{label}: {message}" if label else message, pointer, file))
+            return
+        exact = column is not None and place.text_column is not None
+        at_column = (place.text_column or 0) + (column or 1) - 1 if exact else place.column
+        self.found.append(Problem(message, pointer, file, place.line, at_column))
+
+    def line(self, file: str, path: Path) -> int:
+        """The line of a value, 0 when the data did not come from a file."""
+        source = self.sources.get(file)
+        place = source.values.get(path) if source is not None else None
+        return place.line if place is not None else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """Every id there is, by kind, broken files included, so that one broken file is not reported twice."""
+
+    problems: Problems
+    ids: Mapping[str, Collection[str]]  # folder -> ids
+    facts: Mapping[str, Fact]  # the vocabulary, built-in facts included, without broken ones
+    parts: Collection[str]
+    priorities: Collection[int]
+
+    def check(self, kind: str, wanted: str, file: str, path: Path, *, key: bool = False) -> bool:
+        """Whether `wanted` is an id of `kind`; adds a problem when it is not."""
+        if wanted in self.ids[kind]:
+            return True
+        noun = {"facts": "fact", "causes": "cause", "checks": "check", "cautions": "caution"}.get(
+            kind, "symptom"
+        )
+        mend = hint(wanted, self.ids[kind], f"; {kind}/{wanted[:64]}.yml would define it")
+        self.problems.at(file, path, f'there is no {noun} "{wanted[:64]}"{mend}', key=key)
+        return False
+
+    def fact(self, wanted: str, file: str, path: Path, *, key: bool = True) -> Fact | None:
+        """The fact, or None with a problem when it does not exist (without one when its file is broken)."""
+        return self.facts.get(wanted) if self.check("facts", wanted, file, path, key=key) else None
