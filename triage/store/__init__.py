@@ -1,0 +1,9 @@
+"""The programme's memory: SQLAlchemy models, migrations, and repositories that speak in the core's values.
+
+The only place that imports SQLAlchemy. Models never leave this package: what comes out are the dataclasses of
+`triage.report`, `triage.ticket` and `triage.caller`. No rule of the trade lives here.
+"""
+
+from triage.store.engine import Store, Work, open_store
+
+__all__ = ["Store", "Work", "open_store"]

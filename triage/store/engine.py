@@ -1,0 +1,151 @@
+"""Opening the database and cutting transactions.
+
+SQLite runs in WAL with foreign keys on and full sync; a writer takes the write lock at its start
+(BEGIN IMMEDIATE), so that it never has to give up half way because another wrote first.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.engine import URL, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
+from sqlalchemy.orm import Session
+from sqlalchemy.pool import StaticPool
+
+from triage.errors import InputError
+from triage.store.answers import Answers
+from triage.store.care import Care
+from triage.store.machines import Machines
+from triage.store.migrate import upgrade
+from triage.store.rulebooks import Rulebooks
+from triage.store.tickets import Tickets
+from triage.store.tokens import Tokens
+
+BUSY_TIMEOUT_MS = 30_000
+
+
+@dataclass(frozen=True)
+class Work:
+    """The repositories inside one transaction."""
+
+    machines: Machines
+    care: Care
+    tickets: Tickets
+    tokens: Tokens
+    rulebooks: Rulebooks
+    answers: Answers
+    writes: bool
+
+
+class Store:
+    """An open database. `read` and `write` give the repositories for one transaction, each thread its own."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._writer = engine.execution_options(barrelwise_writes=True)
+        self._here = threading.local()
+
+    @contextmanager
+    def read(self) -> Iterator[Work]:
+        """One consistent view; inside a `write`, that transaction's own."""
+        outer = self._current()
+        if outer is not None:
+            yield outer
+            return
+        with self._transaction(self._engine, writes=False) as work:
+            yield work
+
+    @contextmanager
+    def write(self) -> Iterator[Work]:
+        """All or nothing; a `write` inside a `write` joins it."""
+        outer = self._current()
+        if outer is not None:
+            if not outer.writes:
+                raise RuntimeError("a write cannot start inside a read")
+            yield outer
+            return
+        with self._transaction(self._writer, writes=True) as work:
+            yield work
+
+    def close(self) -> None:
+        self._engine.dispose()
+
+    def _current(self) -> Work | None:
+        return getattr(self._here, "work", None)
+
+    @contextmanager
+    def _transaction(self, engine: Engine, *, writes: bool) -> Iterator[Work]:
+        with Session(engine) as session, session.begin():
+            work = Work(
+                Machines(session),
+                Care(session),
+                Tickets(session),
+                Tokens(session),
+                Rulebooks(session),
+                Answers(session),
+                writes,
+            )
+            self._here.work = work
+            try:
+                yield work
+            finally:
+                self._here.work = None
+
+
+def open_store(url: str) -> Store:
+    """Opens (and on first use makes) the database at any SQLAlchemy URL, brought to the newest migration.
+
+    Raises InputError when the URL or the database cannot be used.
+    """
+    try:
+        engine = _make_engine(make_url(url))
+    except (ArgumentError, NoSuchModuleError, ModuleNotFoundError, OSError) as error:
+        raise InputError(
+            f"the database URL cannot be used ({error}); write one such as sqlite:///barrelwise.db"
+        ) from None
+    try:
+        upgrade(engine.execution_options(barrelwise_writes=True))
+    except DBAPIError as error:
+        engine.dispose()
+        shown = engine.url.render_as_string(hide_password=True)
+        raise InputError(f"the database {shown} cannot be opened: {error.orig}") from None
+    return Store(engine)
+
+
+def _make_engine(url: URL) -> Engine:
+    if url.get_backend_name() != "sqlite":
+        return create_engine(url, pool_pre_ping=True)
+    if url.database in (None, "", ":memory:"):
+        engine = create_engine(url, poolclass=StaticPool, connect_args={"check_same_thread": False})
+    else:
+        Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
+        engine = create_engine(url)
+    event.listen(engine, "connect", _prepare_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _prepare_sqlite(connection: Any, _record: Any) -> None:
+    connection.isolation_level = None  # transactions are begun by `_begin_sqlite`, not by the driver
+    cursor = connection.cursor()
+    for pragma in (
+        f"busy_timeout = {BUSY_TIMEOUT_MS}",
+        "journal_mode = WAL",
+        "synchronous = FULL",
+        "foreign_keys = ON",
+        "recursive_triggers = ON",  # so that INSERT OR REPLACE meets the log's triggers too
+    ):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writes = connection.get_execution_options().get("barrelwise_writes")
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")

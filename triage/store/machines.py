@@ -1,0 +1,111 @@
+"""Sites, contractors and machines: the record, brought up to date by loading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from triage.errors import NotFoundError
+from triage.report import Machine, Site
+from triage.store.models import ContractorRow, MachineRow, SiteRow
+
+
+@dataclass(frozen=True, slots=True)
+class Contractor:
+    id: str
+    name: str
+    phone: str = ""
+
+
+class Machines:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def get(self, serial: str) -> Machine:
+        row = self._session.get(MachineRow, serial)
+        if row is None:
+            raise NotFoundError(f'no machine with the serial "{serial}"')
+        site = None if row.site_id is None else self.site(row.site_id)
+        return _machine(row, site)
+
+    def site(self, site_id: str) -> Site:
+        row = self._session.get(SiteRow, site_id)
+        if row is None:
+            raise NotFoundError(f'no site "{site_id}"')
+        return _site(row)
+
+    def all(self, contractor: str | None = None) -> tuple[Machine, ...]:
+        """All machines, or one contractor's, by serial."""
+        query = select(MachineRow, SiteRow).join(SiteRow, isouter=True).order_by(MachineRow.serial)
+        if contractor is not None:
+            query = query.where(MachineRow.contractor_id == contractor)
+        rows = self._session.execute(query)
+        return tuple(_machine(row, None if site is None else _site(site)) for row, site in rows)
+
+    def sites(self) -> tuple[Site, ...]:
+        return tuple(_site(row) for row in self._session.scalars(select(SiteRow).order_by(SiteRow.id)))
+
+    def contractors(self) -> tuple[Contractor, ...]:
+        rows = self._session.scalars(select(ContractorRow).order_by(ContractorRow.id))
+        return tuple(Contractor(row.id, row.name, row.phone) for row in rows)
+
+    def put_sites(self, sites: Iterable[Site]) -> None:
+        for site in sites:
+            self._session.merge(
+                SiteRow(
+                    id=site.id,
+                    name=site.name,
+                    town=site.town,
+                    timezone=site.timezone,
+                    phone=site.phone,
+                    distance_km=site.distance_km,
+                    open_around_the_clock=site.open_around_the_clock,
+                )
+            )
+        self._session.flush()
+
+    def put_contractors(self, contractors: Iterable[Contractor]) -> None:
+        for contractor in contractors:
+            self._session.merge(ContractorRow(id=contractor.id, name=contractor.name, phone=contractor.phone))
+        self._session.flush()
+
+    def put_machines(self, machines: Iterable[Machine]) -> None:
+        """Adds machines or brings their record up to date; site and contractor must be there."""
+        for machine in machines:
+            self._session.merge(
+                MachineRow(
+                    serial=machine.serial,
+                    model=machine.model,
+                    shipped_on=machine.shipped_on,
+                    commissioned_on=machine.commissioned_on,
+                    site_id=None if machine.site is None else machine.site.id,
+                    contractor_id=machine.contractor,
+                    asset_tag=machine.asset_tag,
+                    price=machine.price,
+                    facts=dict(machine.facts),
+                )
+            )
+        self._session.flush()
+
+
+def _site(row: SiteRow) -> Site:
+    return Site(
+        row.id, row.name, row.town, row.timezone, row.phone, row.distance_km, row.open_around_the_clock
+    )
+
+
+def _machine(row: MachineRow, site: Site | None) -> Machine:
+    return Machine(
+        serial=row.serial,
+        model=row.model,
+        shipped_on=row.shipped_on,
+        commissioned_on=row.commissioned_on,
+        site=site,
+        contractor=row.contractor_id,
+        asset_tag=row.asset_tag,
+        price=row.price,
+        facts=row.facts,
+    )

@@ -1,0 +1,1 @@
+"""Alembic migrations, run by `triage.store.migrate` whenever a database is opened."""

@@ -1,0 +1,139 @@
+"""Tickets: events are appended and folded into the current state in one transaction."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields
+from datetime import datetime
+from typing import cast
+
+from sqlalchemy import ColumnElement, select, tuple_
+from sqlalchemy.orm import Session
+
+from triage.errors import InputError, NotFoundError, Problem
+from triage.store.models import EventRow, TicketRow
+from triage.ticket import Event, EventKind, JSONObject, Ticket, apply
+
+FILTERS = ("state", "outcome", "machine", "site", "contractor")
+_FIELDS = tuple(field.name for field in fields(Ticket))
+
+
+@dataclass(frozen=True, slots=True)
+class NewEvent:
+    """An event that is about to be appended; the log gives it its number."""
+
+    kind: EventKind
+    payload: JSONObject
+
+
+class Tickets:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def exists(self, ticket_id: str) -> bool:
+        return self._session.scalar(select(TicketRow.id).where(TicketRow.id == ticket_id)) is not None
+
+    def get(self, ticket_id: str, *, for_change: bool = False) -> Ticket:
+        """The current state. `for_change` holds the row until the transaction ends (PostgreSQL)."""
+        query = select(TicketRow).where(TicketRow.id == ticket_id)
+        row = self._session.scalar(query.with_for_update() if for_change else query)
+        if row is None:
+            raise NotFoundError(f'no ticket "{ticket_id}"')
+        return _ticket(row)
+
+    def append(
+        self, ticket_id: str, news: Sequence[NewEvent], *, at: datetime, who: str, rulebook: str
+    ) -> Ticket:
+        """Appends events to a ticket (the first of a new one is `reported`) and stores their fold."""
+        row = self._session.get(TicketRow, ticket_id)
+        ticket = None if row is None else _ticket(row)
+        seq = 0 if ticket is None else ticket.version
+        events = [
+            Event(ticket_id, seq + number, new.kind, at, who, rulebook, new.payload)
+            for number, new in enumerate(news, start=1)
+        ]
+        for event in events:
+            ticket = apply(ticket, event)
+        if ticket is None:
+            raise ValueError("nothing to append")
+        values = {name: getattr(ticket, name) for name in _FIELDS} | {"spent": list(ticket.spent)}
+        if row is None:
+            self._session.add(TicketRow(**values))
+        else:
+            for name, value in values.items():
+                setattr(row, name, value)
+        self._session.flush()
+        self._session.add_all(
+            EventRow(
+                ticket=event.ticket,
+                seq=event.seq,
+                kind=event.kind,
+                at=event.at,
+                who=event.who,
+                rulebook=event.rulebook,
+                payload=event.payload,
+            )
+            for event in events
+        )
+        self._session.flush()
+        return ticket
+
+    def events(self, ticket_id: str, after: int = 0) -> tuple[Event, ...]:
+        """The log in order, from the event after number `after`."""
+        query = select(EventRow).where(EventRow.ticket == ticket_id, EventRow.seq > after)
+        rows = self._session.scalars(query.order_by(EventRow.seq))
+        return tuple(
+            Event(row.ticket, row.seq, cast(EventKind, row.kind), row.at, row.who, row.rulebook, row.payload)
+            for row in rows
+        )
+
+    def page(
+        self, filters: Mapping[str, str], cursor: str | None, limit: int
+    ) -> tuple[tuple[Ticket, ...], str | None]:
+        """Tickets that match all filters, newest first, and the cursor of the next page."""
+        query = select(TicketRow).where(*_matching(filters))
+        place = tuple_(TicketRow.opened_at, TicketRow.id)
+        if cursor is not None:
+            query = query.where(place < _read_cursor(cursor))
+        query = query.order_by(TicketRow.opened_at.desc(), TicketRow.id.desc()).limit(limit + 1)
+        tickets = tuple(_ticket(row) for row in self._session.scalars(query))
+        shown = tickets[:limit]
+        return shown, _cursor(shown[-1]) if len(tickets) > limit else None
+
+
+def _matching(filters: Mapping[str, str]) -> list[ColumnElement[bool]]:
+    wrong = [
+        Problem(f"tickets are not filtered by {name}; use {', '.join(FILTERS)}", f"query:{name}")
+        for name in filters
+        if name not in FILTERS
+    ]
+    if wrong:
+        raise InputError(wrong)
+    return [getattr(TicketRow, name) == value for name, value in filters.items()]
+
+
+def _ticket(row: TicketRow) -> Ticket:
+    values = {name: getattr(row, name) for name in _FIELDS}
+    return Ticket(**values | {"spent": tuple(row.spent)})
+
+
+def _cursor(last: Ticket) -> str:
+    text = json.dumps([last.opened_at.isoformat(), last.id])
+    return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
+
+
+def _read_cursor(cursor: str) -> tuple[datetime, str]:
+    try:
+        text = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4))
+        opened_at, ticket_id = json.loads(text)
+        instant = datetime.fromisoformat(opened_at)
+        if instant.tzinfo is None or not isinstance(ticket_id, str):
+            raise ValueError(cursor)
+    except (ValueError, TypeError, binascii.Error):
+        raise InputError(
+            [Problem("not a cursor of this list; take `next` from the page before", "query:cursor")]
+        ) from None
+    return instant, ticket_id
