@@ -1,7 +1,7 @@
 """Perfect checks of disjoint causes are done by falling chance over cost, at the least expected cost.
 
 Source: Heckerman, Breese and Rommelse, "Decision-theoretic troubleshooting", CACM 38(3):49-57, 1995, method
-Status: the method from memory; the numbers of this case are our own, computed with all 24 orders
+Status: from memory (the method); the numbers of this case are our own, computed with all 24 orders
 """
 
 from __future__ import annotations
