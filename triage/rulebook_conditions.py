@@ -19,7 +19,6 @@ from triage.conditions import (
     Unknown,
     walk,
 )
-from triage.did_you_mean import hint
 from triage.plain_data import Path
 from triage.rulebook import Fact
 from triage.rulebook_sources import Names
@@ -38,9 +37,7 @@ def read_when(names: Names, file: str, path: Path, raw: object) -> Condition:
     condition = _mapping(names, file, path, raw, 1)
     leaves = list(walk(condition))
     if len(leaves) > MOST_TESTS:
-        message = (
-            f"the condition has {len(leaves)} tests; at most {MOST_TESTS} can be used, so split the rule"
-        )
+        message = f"the condition has {len(leaves)} tests; at most {MOST_TESTS} can be used: split the rule"
         names.problems.at(file, path, message)
     values: Counter[str] = Counter()
     for leaf in leaves:
@@ -49,7 +46,7 @@ def read_when(names: Names, file: str, path: Path, raw: object) -> Condition:
     for fact, count in values.items():
         if count > MOST_VALUES:
             message = (
-                f"{count} values of {fact} are listed; at most {MOST_VALUES} can be used, so split the rule"
+                f"{count} values of {fact} are listed; at most {MOST_VALUES} can be used: split the rule"
             )
             names.problems.at(file, path, message)
     return condition
@@ -89,12 +86,8 @@ def _line(names: Names, file: str, path: Path, key: str, value: object, depth: i
             for fact in _fact_list(names, file, path, key, value):
                 yield Known(fact) if key == "known" else Unknown(fact)
         case _:
-            if key not in names.ids["facts"]:
-                near = hint(key, [*names.ids["facts"], *WORDS], f"; facts/{key[:64]}.yml would define it")
-                names.problems.at(file, path, f'there is no fact "{key[:64]}"{near}', key=True)
-                return
-            fact_or_none = names.facts.get(key)
-            test = read_test(names, file, path, value, fact_or_none) if fact_or_none else None
+            known = names.fact(key, file, path, words=WORDS)
+            test = read_test(names, file, path, value, known) if known is not None else None
             if test is not None:
                 yield FactTest(key, test)
 
@@ -106,7 +99,7 @@ def _branches(
         names.problems.at(file, path, f"{key} takes a list of mappings, each with `fact: test` lines")
         return ()
     if len(value) > MOST_BRANCHES:
-        message = f"{key} has {len(value)} branches; at most {MOST_BRANCHES} can be used, so split the rule"
+        message = f"{key} has {len(value)} branches; at most {MOST_BRANCHES} can be used: split the rule"
         names.problems.at(file, path, message)
         return ()
     for index, part in enumerate(value):

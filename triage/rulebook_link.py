@@ -1,89 +1,127 @@
-"""What the files must satisfy together: groups that add up, facts that do not go in circles, unique ids."""
+"""Makes the rulebook out of its files' shapes: ids followed, conditions parsed, all checked together."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from graphlib import CycleError, TopologicalSorter
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, replace
+from typing import Any, TypeVar, cast
 
-from triage.conditions import facts_in
-from triage.rulebook import OTHERS, DeriveRule, EvidenceRule, RuleHead
-from triage.rulebook_sources import Problems
+from moneyed import CurrencyDoesNotExist, get_currency
 
-_MOST_CYCLES = 20
+from triage import rulebook_rules as rules
+from triage import rulebook_tables as tables
+from triage.errors import Problem
+from triage.facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS
+from triage.rulebook import OTHER_CAUSE, Rulebook, Tolerances
+from triage.rulebook_consistency import check_cycles, check_groups, check_unique
+from triage.rulebook_files import KINDS, FactFile, ManifestFile, PartsFile, RatesFile, ServiceHoursFile, Shape
+from triage.rulebook_sources import Names, Problems
+from triage.rulebook_vocabulary import built_in_facts, read_facts
 
+T = TypeVar("T")
 
-def check_groups(rules: Mapping[str, EvidenceRule], problems: Problems) -> None:
-    """In a group of live evidence rules each band stands once and each cause's chances sum to less than 1."""
-    groups: dict[str, list[EvidenceRule]] = {}
-    for rule in sorted(rules.values(), key=lambda rule: (rule.band, rule.head.id)):
-        if rule.group is not None and rule.head.status == "live":
-            groups.setdefault(rule.group, []).append(rule)
-    for group, members in groups.items():
-        for before, rule in zip(members, members[1:], strict=False):
-            if before.band == rule.band:
-                message = f"band {rule.band} of group {group} is also that of {before.head.id}; order them"
-                problems.at(rule.head.file, ("band",), message)
-        causes = sorted({cause for rule in members for cause in rule.seen_with})
-        for cause in (*causes, OTHERS):
-            total = sum(rule.chance_given(cause) for rule in members)
-            if total >= 1 - 1e-12:
-                names = ", ".join(rule.head.id for rule in members)
-                message = (
-                    f"in group {group} the chances for {cause} sum to {total:.6g} over {names}; "
-                    "they are bands of one observation, so together they stay below 1"
-                )
-                problems.at(members[-1].head.file, ("then", "seen_with"), message)
+_RULE_KINDS = ("derive", "evidence", "cautions", "policy", "checks")
 
 
-def check_cycles(rules: Mapping[str, DeriveRule], problems: Problems) -> None:
-    """No derived fact depends on itself, directly or by way of others; each circle is named."""
-    needs: dict[str, set[str]] = {}
-    made_by: dict[tuple[str, str], DeriveRule] = {}
-    for rule in sorted(rules.values(), key=lambda rule: rule.head.id):
-        if rule.head.status == "retired":
-            continue
-        for made in {*rule.sets, *rule.otherwise}:
-            for needed in facts_in(rule.head.when):
-                needs.setdefault(made, set()).add(needed)
-                made_by.setdefault((made, needed), rule)
-    for _ in range(_MOST_CYCLES):
-        circle = _circle(needs)
-        if circle is None:
-            return
-        rule = made_by[circle[1], circle[0]]
-        message = (
-            f"derived facts go in a circle: {' -> '.join(circle)}; one of these rules must not look at it"
-        )
-        problems.at(rule.head.file, ("when",), message)
-        needs[circle[1]].discard(circle[0])
+@dataclass(frozen=True, slots=True)
+class Shapes:
+    """Every file that has its kind's shape: the four single files, and folder -> file -> shape."""
+
+    singles: Mapping[str, Shape]
+    kinds: Mapping[str, Mapping[str, Shape]]
+
+    def single(self, file: str, shape: type[T]) -> T | None:
+        found = self.singles.get(file)
+        return found if isinstance(found, shape) else None
 
 
-def _circle(needs: Mapping[str, Iterable[str]]) -> list[str] | None:
-    ordered = {made: sorted(needed) for made, needed in sorted(needs.items())}
+def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> Rulebook | None:
+    """The rulebook, or None with the problems added. `files` are all files, broken ones included."""
+    components = frozenset(cast(Any, shape).component for shape in shapes.kinds["causes"].values())
+    facts = read_facts(cast(Mapping[str, FactFile], shapes.kinds["facts"]), problems)
+    parts = shapes.single("parts.yml", PartsFile)
+    hours = shapes.single("service_hours.yml", ServiceHoursFile)
+    rates = shapes.single("rates.yml", RatesFile)
+    manifest = shapes.single("rulebook.yml", ManifestFile)
+    ids = _ids(files)
+    early = Names(
+        problems=problems,
+        ids={**ids, "facts": ids["facts"] | set(BUILTIN_FACTS)},
+        facts={**facts, **built_in_facts(ids["symptoms"], ids["causes"], components)},
+        parts=set(parts.parts) if parts else None,
+        priorities=set(hours.priorities) if hours else None,
+        later=POLICY_FACTS | LIMIT_FACTS,
+    )
+    late = replace(early, later=LIMIT_FACTS)
+    latest = replace(early, later=frozenset())
+    if ids["causes"] and OTHER_CAUSE not in ids["causes"]:
+        message = "this file is missing; `other` stands for every cause not named and needs a typical repair"
+        problems.found.append(Problem(message, file=f"causes/{OTHER_CAUSE}.yml"))
+
+    def read(kind: str, reader: Callable[[Names, str, Any], T], names: Names = early) -> dict[str, T]:
+        return {cast(Any, shape).id: reader(names, file, shape) for file, shape in shapes.kinds[kind].items()}
+
+    authorities = tables.read_authorities(shapes.kinds["limits"], problems)
+    derive = read("derive", rules.read_derive)
+    evidence = read("evidence", rules.read_evidence)
+    cautions = read("cautions", rules.read_caution)
+    policy = read("policy", rules.read_policy, late)
+    checks = read("checks", rules.read_check)
+    symptoms = read("symptoms", tables.read_symptom)
+    causes = read("causes", tables.read_cause)
+    cover = read("cover", lambda names, file, shape: tables.read_cover(names, file, shape, components))
+    limits = read(
+        "limits", lambda names, file, shape: tables.read_limit(names, file, shape, authorities), latest
+    )
+    cases = read("cases", tables.read_whole_case)
+    read_rates = tables.read_rates(early, "rates.yml", rates) if rates else None
+    read_hours = tables.read_service_hours(early, "service_hours.yml", hours) if hours else None
+    check_groups(evidence, problems)
+    check_cycles(derive, problems)
+    check_unique([(i, f"{kind}/{i}.yml") for kind in _RULE_KINDS for i in sorted(ids[kind])], problems)
+    if manifest is not None:
+        _check_currency(manifest, problems)
+    if problems.found or not (manifest and read_rates and read_hours and parts):
+        return None
+    return Rulebook(
+        title=manifest.title,
+        currency=manifest.currency,
+        version=version,
+        tolerances=Tolerances(
+            near_certain=float(manifest.near_certain),
+            chance_over=float(manifest.chance_over),
+            question_worth=manifest.question_worth,
+        ),
+        facts=facts,
+        symptoms=symptoms,
+        causes=causes,
+        derive=derive,
+        evidence=evidence,
+        cautions=cautions,
+        checks=checks,
+        policy=policy,
+        cover=cover,
+        limits=limits,
+        authorities=authorities,
+        rates=read_rates,
+        parts=tables.read_parts(parts),
+        service_hours=read_hours,
+        cases=cases,
+    )
+
+
+def _ids(files: set[str]) -> dict[str, set[str]]:
+    ids: dict[str, set[str]] = {kind: set() for kind in KINDS}
+    for file in files:
+        kind, _, name = file.rpartition("/")
+        if kind in ids:
+            ids[kind].add(name.removesuffix(".yml"))
+    return ids
+
+
+def _check_currency(manifest: ManifestFile, problems: Problems) -> None:
     try:
-        TopologicalSorter(ordered).prepare()
-    except CycleError as error:
-        circle: list[str] = list(error.args[1])[:-1]
-        first = circle.index(min(circle))
-        turned = circle[first:] + circle[:first]
-        return [*turned, turned[0]]
-    return None
-
-
-def check_unique(kinds: Mapping[str, Iterable[tuple[str, str]]], problems: Problems) -> None:
-    """Rules and checks share one space of ids, since answers name them without their kind."""
-    seen: dict[str, str] = {}
-    for pairs in kinds.values():
-        for rule_id, file in pairs:
-            if rule_id in seen:
-                problems.at(file, ("id",), f'"{rule_id}" is already the id of {seen[rule_id]}; rename one')
-            seen.setdefault(rule_id, file)
-
-
-def heads(*kinds: Mapping[str, object]) -> Iterable[RuleHead]:
-    """The heads of all rules of the given kinds."""
-    for kind in kinds:
-        for rule in kind.values():
-            head = getattr(rule, "head", None)
-            if isinstance(head, RuleHead):
-                yield head
+        get_currency(manifest.currency)
+    except CurrencyDoesNotExist:
+        message = f'"{manifest.currency}" is not a currency of ISO 4217, such as USD'
+        problems.at("rulebook.yml", ("currency",), message)

@@ -1,4 +1,4 @@
-"""Reads the rules and checks: heads, conditions, cases, and what each kind sets, weighs, warns of or argues."""
+"""Reads rules and checks: heads, conditions, cases, and what each sets, weighs, warns of or argues."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ from triage.conditions import ALWAYS, Condition, Scalar
 from triage.did_you_mean import hint
 from triage.errors import InputError
 from triage.fact_values import read_members, read_value
+from triage.facts import BUILTIN_FACTS, MANY_VALUED
 from triage.plain_data import Path
 from triage.rulebook import (
     OTHER_CAUSE,
@@ -33,9 +34,6 @@ from triage.rulebook_files import (
     ScalarValue,
 )
 from triage.rulebook_sources import Names
-from triage.rulebook_vocabulary import BUILTIN_FACTS
-
-MANY_VALUED = frozenset({"symptom"})
 
 
 def read_derive(names: Names, file: str, shape: DeriveFile) -> DeriveRule:
@@ -209,7 +207,7 @@ def _causes(names: Names, file: str, path: Path, causes: Iterable[str]) -> None:
 
 
 def _visit_priority(names: Names, file: str, priority: int | None) -> None:
-    if priority is not None and names.priorities and priority not in names.priorities:
+    if priority is not None and names.priorities is not None and priority not in names.priorities:
         known = ", ".join(str(number) for number in sorted(names.priorities))
         message = f"priority {priority} is not in service_hours.yml; its priorities are {known}"
         names.problems.at(file, ("then", "visit_priority"), message)

@@ -71,7 +71,7 @@ def _message(shape: type[Shape], path: Path, errors: list[Any], value: object) -
             return f'unknown key "{name}"{mend}'
         case "literal_error":
             expected = first["ctx"]["expected"].replace("'", '"')
-            words = [word for word in expected.replace(" or ", ", ").replace('"', "").split(", ")]
+            words = expected.replace(" or ", ", ").replace('"', "").split(", ")
             return f"{name}: {_shown(value)} is not one of {expected}{hint(str(value), words)}"
         case "string_pattern_mismatch" if (first["loc"] and first["loc"][-1] == "[key]") or name == "id":
             return (

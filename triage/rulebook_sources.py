@@ -22,7 +22,7 @@ class Problems:
     def at(
         self, file: str, path: Path, message: str, *, column: int | None = None, key: bool = False
     ) -> None:
-        """Adds a problem at `path` of `file`; `column` (1-based) is within the value's text, `key` its key."""
+        """Adds a problem at `path` of `file`; `column` (1-based) is within the value's text."""
         source = self.sources.get(file)
         pointer = "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in path)
         place = None
@@ -56,20 +56,40 @@ class Names:
     problems: Problems
     ids: Mapping[str, Collection[str]]  # folder -> ids
     facts: Mapping[str, Fact]  # the vocabulary, built-in facts included, without broken ones
-    parts: Collection[str]
-    priorities: Collection[int]
+    parts: Collection[str] | None  # None: parts.yml is missing or broken
+    priorities: Collection[int] | None
+    later: Collection[str] = frozenset()  # facts computed only after these rules are asked
 
-    def check(self, kind: str, wanted: str, file: str, path: Path, *, key: bool = False) -> bool:
-        """Whether `wanted` is an id of `kind`; adds a problem when it is not."""
-        if wanted in self.ids[kind]:
+    def check(
+        self,
+        kind: str,
+        wanted: str,
+        file: str,
+        path: Path,
+        *,
+        key: bool = False,
+        words: Collection[str] = (),
+    ) -> bool:
+        """Whether `wanted` is an id of `kind`; adds a problem when it is not.
+
+        `words` are other words that could have been meant at this place.
+        """
+        if wanted in self.ids[kind] and not (kind == "facts" and wanted in self.later):
             return True
-        noun = {"facts": "fact", "causes": "cause", "checks": "check", "cautions": "caution"}.get(
-            kind, "symptom"
-        )
-        mend = hint(wanted, self.ids[kind], f"; {kind}/{wanted[:64]}.yml would define it")
-        self.problems.at(file, path, f'there is no {noun} "{wanted[:64]}"{mend}', key=key)
+        noun, name = kind.removesuffix("s"), wanted[:64]
+        if wanted in self.ids[kind]:
+            message = f'"{name}" is computed after these rules are asked; only later rules may look at it'
+        else:
+            known = [*(name for name in self.ids[kind] if name not in self.later), *words]
+            message = (
+                f'there is no {noun} "{name}"{hint(wanted, known, f"; {kind}/{name}.yml would define it")}'
+            )
+        self.problems.at(file, path, message, key=key)
         return False
 
-    def fact(self, wanted: str, file: str, path: Path, *, key: bool = True) -> Fact | None:
+    def fact(
+        self, wanted: str, file: str, path: Path, *, key: bool = True, words: Collection[str] = ()
+    ) -> Fact | None:
         """The fact, or None with a problem when it does not exist (without one when its file is broken)."""
-        return self.facts.get(wanted) if self.check("facts", wanted, file, path, key=key) else None
+        known = self.check("facts", wanted, file, path, key=key, words=words)
+        return self.facts.get(wanted) if known else None

@@ -41,11 +41,12 @@ from triage.rulebook_files import (
     RatesFile,
     ScalarValue,
     ServiceHoursFile,
+    Shape,
     SymptomFile,
     WholeCaseFile,
 )
 from triage.rulebook_rules import typed
-from triage.rulebook_sources import Names
+from triage.rulebook_sources import Names, Problems
 
 DEFAULT_PERIOD = "default"
 _GIVES = {"nte": "amount", "authority": "authority"}
@@ -64,7 +65,7 @@ def read_symptom(names: Names, file: str, shape: SymptomFile) -> Symptom:
 def read_cause(names: Names, file: str, shape: CauseFile) -> Cause:
     """A cause with its typical repair; its parts are in parts.yml."""
     for part in shape.repair.parts:
-        if part not in names.parts:
+        if names.parts is not None and part not in names.parts:
             mend = hint(part, names.parts, "; add it to parts.yml")
             names.problems.at(
                 file, ("repair", "parts", part), f'there is no part "{part[:64]}"{mend}', key=True
@@ -104,12 +105,16 @@ def read_cover(names: Names, file: str, shape: CoverFile, components: frozenset[
     )
 
 
-def read_authorities(shape: LimitFile) -> Mapping[str, Authority]:
-    """The authorities a limit table names."""
-    return {
-        name: Authority(name, authority.title, authority.reach, authority.up_to)
-        for name, authority in shape.authorities.items()
-    }
+def read_authorities(shapes: Mapping[str, Shape], problems: Problems) -> Mapping[str, Authority]:
+    """The authorities of all limit tables (file -> shape); each is named in one table."""
+    authorities: dict[str, Authority] = {}
+    for file, shape in shapes.items():
+        for name, authority in shape.authorities.items() if isinstance(shape, LimitFile) else ():
+            if name in authorities:
+                message = f'the authority "{name}" is named in two tables; keep one'
+                problems.at(file, ("authorities", name), message, key=True)
+            authorities[name] = Authority(name, authority.title, authority.reach, authority.up_to)
+    return authorities
 
 
 def read_limit(names: Names, file: str, shape: LimitFile, authorities: Mapping[str, Authority]) -> LimitTable:

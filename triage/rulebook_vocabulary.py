@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from triage.conditions import Interval
+from triage.facts import BUILTIN_FACTS
 from triage.plain_data import Path
 from triage.rulebook import OTHER_CAUSE, Fact
 from triage.rulebook_conditions import WORDS
@@ -13,14 +14,6 @@ from triage.rulebook_files import FactFile
 from triage.rulebook_sources import Problems
 from triage.unary_tests import UnaryTestError, parse
 from triage.units import is_unit
-
-try:
-    from triage.facts import BUILTIN_FACTS
-except ImportError:
-    BUILTIN_FACTS: Mapping[str, Fact] = {
-        "symptom": Fact("symptom", "Symptom", "choice", "clerk"),
-        "model": Fact("model", "Model", "text", "record"),
-    }
 
 _RANGED = frozenset({"number", "date", "time"})
 

@@ -18,7 +18,7 @@ from decimal import Decimal
 from functools import cache
 
 from lark import Lark, Token, Tree
-from lark.exceptions import UnexpectedCharacters, UnexpectedEOF, UnexpectedToken
+from lark.exceptions import UnexpectedCharacters, UnexpectedToken
 
 from triage.conditions import Anything, Compare, Interval, Not, OneOf, Scalar, UnaryTest
 from triage.did_you_mean import hint
@@ -113,23 +113,16 @@ def _parser() -> Lark:
 def _tree(text: str) -> Tree[Token]:
     try:
         return _parser().parse(text)
-    except UnexpectedEOF:
-        raise UnaryTestError(
-            "the test ends too early; is a bracket or value missing?", len(text) + 1
-        ) from None
     except UnexpectedToken as error:
         if error.token.type == "$END":
             message = "the test ends too early; is a bracket or value missing?"
             raise UnaryTestError(message, len(text.rstrip()) + 1) from None
-        raise UnaryTestError(
-            f'"{str(error.token)[:40]}" is not expected here{_mend(text, error.token.start_pos or 0)}',
-            (error.token.start_pos or 0) + 1,
-        ) from None
+        at, written = error.token.start_pos or 0, str(error.token)[:40]
+        raise UnaryTestError(f'"{written}" is not expected here{_mend(text, at)}', at + 1) from None
     except UnexpectedCharacters as error:
-        rest = text[error.pos_in_stream : error.pos_in_stream + 20]
-        raise UnaryTestError(
-            f'"{rest}" cannot be read here{_mend(text, error.pos_in_stream)}', error.pos_in_stream + 1
-        ) from None
+        at = error.pos_in_stream or 0
+        message = f'"{text[at : at + 20]}" cannot be read here{_mend(text, at)}'
+        raise UnaryTestError(message, at + 1) from None
 
 
 def _mend(text: str, at: int) -> str:

@@ -30,9 +30,10 @@ from triage.plain_data import MOST_DEPTH, Path, exact_number
 
 MOST_BYTES = 256 * 1024
 
-_NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?")
+_NO_ALIAS = "anchors and aliases (& and *) are not used in a rulebook; write it out"
+_NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?", re.ASCII)
 _ODD_NUMBER = re.compile(r"[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)|0x[0-9a-fA-F]+|0o[0-7]+")
-_DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _NULLS = frozenset({"", "~", "null", "Null", "NULL"})
 _TRUE, _FALSE = frozenset({"true", "True", "TRUE"}), frozenset({"false", "False", "FALSE"})
 
@@ -121,9 +122,7 @@ class _Reader:
         if len(self.stack) >= MOST_DEPTH:
             raise _Stop.at(event, f"the file is nested more than {MOST_DEPTH} deep")
         if self._wants_key():
-            raise _Stop.at(
-                event, "a key is a plain word, not a list or mapping; is a quote or colon missing?"
-            )
+            raise _Stop.at(event, "a key is a word, not a list or mapping; is a quote or colon missing?")
         self._check_plainness(event)
         value: dict[str, object] | list[object] = {} if isinstance(event, MappingStartEvent) else []
         path = self._put(value, _place(event))
@@ -153,7 +152,8 @@ class _Reader:
 
     def _put(self, value: object, place: Place) -> Path:
         if not self.stack:
-            self.root, path = value, ()
+            path: Path = ()
+            self.root = value
         else:
             top = self.stack[-1]
             if isinstance(top.value, list):
@@ -169,7 +169,7 @@ class _Reader:
 
     def _check_plainness(self, event: ScalarEvent | CollectionStartEvent) -> None:
         if event.anchor is not None:
-            self._problem(event, "anchors and aliases (& and *) are not used in a rulebook; write it out")
+            self._problem(event, _NO_ALIAS)
         if event.tag is not None:
             self._problem(
                 event, f"tags such as {str(event.tag)[:40]} are not used in a rulebook; take it out"

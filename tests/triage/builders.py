@@ -1,4 +1,4 @@
-"""A small whole rulebook as plain data, for tests: `minimal_files` gives it, overrides change single files."""
+"""A small whole rulebook as plain data, for tests: `minimal_files` gives it, overrides change files."""
 
 from __future__ import annotations
 
