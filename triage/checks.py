@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from triage.decision_record import ExpectedCost, PlanStep
 from triage.errors import InputError, Problem
 from triage.money import as_money
+from triage.ranking import ranking_tables
 from triage.rulebook import Check, Rulebook, StoreRates
 from triage.rulebook_cache import once_per_rulebook
 
@@ -62,7 +63,7 @@ class CheckSet:
 
 @dataclass(frozen=True, slots=True)
 class CheckTables:
-    """Every clerk check's cost and cure rates over `causes`, and the `CheckSet`s used so far."""
+    """Every clerk check's cost and cure rates over the ranking's causes, and the `CheckSet`s used so far."""
 
     causes: Mapping[str, int]
     costs: Mapping[str, float]
@@ -103,9 +104,7 @@ def check_cost(check: Check, store: StoreRates) -> Decimal:
 def check_tables(rulebook: Rulebook) -> CheckTables:
     """The tables of a rulebook's clerk checks; a technician's check is never part of a plan."""
     clerk = {check.id: check for check in rulebook.checks.values() if check.who == "clerk"}
-    named = {cause for symptom in rulebook.symptoms.values() for cause in symptom.shares}
-    named |= {cause for check in clerk.values() for cause in check.resolves} | set(rulebook.causes)
-    causes = {cause: index for index, cause in enumerate(sorted(named))}
+    causes = {cause: index for index, cause in enumerate(ranking_tables(rulebook).causes)}
     costs = {id_: float(check_cost(check, rulebook.rates.store)) for id_, check in clerk.items()}
     cures = {
         id_: np.array([float(check.resolves.get(cause, 0.0)) for cause in causes])

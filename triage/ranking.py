@@ -68,6 +68,7 @@ class RankingTables:
 def ranking_tables(rulebook: Rulebook) -> RankingTables:
     """The tables of a rulebook. Drafts and retired rules are left out."""
     named = {cause for symptom in rulebook.symptoms.values() for cause in symptom.shares}
+    named |= {cause for check in rulebook.checks.values() for cause in check.resolves}
     causes = tuple(sorted(named | set(rulebook.causes) | {OTHER_CAUSE}))
     shares = {}
     for symptom in rulebook.symptoms.values():
@@ -79,7 +80,7 @@ def ranking_tables(rulebook: Rulebook) -> RankingTables:
             check.id,
             f"{check.title}: did not cure it",
             False,
-            np.array([1.0 - check.resolves.get(cause, 0.0) for cause in causes]),
+            np.array([1.0 - float(check.resolves.get(cause, 0.0)) for cause in causes]),
         )
         for check in rulebook.checks.values()
     }
@@ -143,7 +144,7 @@ def rank(
     ranked = [
         CauseChance(
             cause,
-            _title(rulebook, cause),
+            cause_title(rulebook, cause),
             chance,
             share,
             tuple(
@@ -194,6 +195,7 @@ def _normalised(logs: Array, causes: Sequence[str]) -> Array:
     return chances
 
 
-def _title(rulebook: Rulebook, cause: str) -> str:
+def cause_title(rulebook: Rulebook, cause: str) -> str:
+    """What people call a cause."""
     known = rulebook.causes.get(cause)
     return known.title if known else "Another cause" if cause == OTHER_CAUSE else cause
