@@ -13,6 +13,7 @@ from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
 from triage.conditions import AllOf, AnyOf, Condition, Facts, FactValue, NoneOf, Truth, facts_in
+from triage.engine_checked import CheckedEngine
 from triage.engines import choose_engine
 from triage.errors import Problem, RulebookError
 from triage.inference_engine import CompileEngine, Engine, RuleTooWide
@@ -48,6 +49,11 @@ class CompiledRules:
     @property
     def name(self) -> str:
         return self.engine.name
+
+    @property
+    def disagreements(self) -> int:
+        """Answers in which the two engines of the checked one differed; 0 for an engine that is alone."""
+        return self.engine.disagreements if isinstance(self.engine, CheckedEngine) else 0
 
     def truths(self, stage: str, facts: Facts) -> Mapping[str, Truth]:
         return self.engine.truths(stage, facts)
@@ -207,8 +213,7 @@ def _deeper_than(condition: Condition, levels: int) -> bool:
     return True
 
 
-def _circle(live: Mapping[str, DeriveRule], reversed_path: list[str]) -> RulebookError:
-    path = reversed_path[::-1]
+def _circle(live: Mapping[str, DeriveRule], path: list[str]) -> RulebookError:
     steps = []
     for setter, reader in pairwise(path):
         looked_at = facts_in(live[reader].head.when)
