@@ -4,7 +4,8 @@
     python -m tests.published_table --check    exits 1 when that section is stale, and changes nothing
 
 A docstring's first line says what is checked. Then come `Source: ...` (author; title; year; section) and
-`Status: ...`, once each; an indented line goes on with the field above it. A status begins with one of: read, secondary copy, from memory, common practice, computed with <library>. More may follow after a comma, a
+`Status: ...`, once each; an indented line goes on with the field above it. A status begins with one of: read,
+secondary copy, from memory, common practice, computed with <library>. More may follow after a comma, a
 semicolon or in brackets, such as "read (inputs), computed with pgmpy (outputs)".
 """
 

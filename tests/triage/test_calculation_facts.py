@@ -1,0 +1,76 @@
+"""What the calculations take and give agrees with the vocabulary of the default rulebook and with their docs."""
+
+from decimal import Decimal
+from pathlib import Path
+
+import pint
+import pytest
+from ruamel.yaml import YAML
+
+from triage import clearance, freeze, level, mix, supply
+
+CALCULATIONS = [supply, freeze, level, clearance, mix]
+VOCABULARY = Path(__file__).resolve().parents[2] / "rules" / "facts"
+INPUTS = {name: span for module in CALCULATIONS for name, span in module.INPUTS.items()}
+units = pint.UnitRegistry()
+
+EVERYTHING = {
+    supply: {
+        "conductor_awg": Decimal(12), "wire_run_ft": Decimal(60), "idle_volts": Decimal(119),
+        "running_volts": Decimal(115), "running_amps": Decimal(12), "start_amps": Decimal(40),
+        "circuit_amps": Decimal(20), "extension_cord": False,
+    },
+    freeze: {
+        "label_brix": Decimal(13), "refill_volume_l": Decimal(8), "refill_temp": "hot",
+        "room_temp_f": Decimal(80), "cooling_watts": Decimal(800), "minutes_since_refill": Decimal(30),
+    },
+    level: {leg: Decimal(4) for leg in level.LEGS} | {"leg_depth_in": Decimal(20), "leg_width_in": Decimal(16)},
+    clearance: {"clearance_behind_in": Decimal(3), "clearance_need_behind_in": Decimal(6)},
+    mix: {
+        "water_jugs": Decimal(2), "jug_l": Decimal(5), "pouches": Decimal(1), "pouch_kg": Decimal("1.5"),
+        "pouch_brix": Decimal(100), "label_brix": Decimal(13), "brix_measured": Decimal(12),
+    },
+}  # fmt: skip
+
+
+def vocabulary_entry(name):
+    path = VOCABULARY / f"{name}.yml"
+    return YAML(typ="safe").load(path) if path.exists() else None
+
+
+@pytest.mark.parametrize("name", [name for name in INPUTS if vocabulary_entry(name)])
+def test_an_input_that_is_in_the_vocabulary_has_the_same_unit_and_no_wider_range(name):
+    entry, span = vocabulary_entry(name), INPUTS[name]
+    assert entry["type"] == "number"
+    assert units.Unit(entry.get("unit") or "") == units.Unit(span.unit)
+    low, high = (float(end) for end in entry["range"].strip("[]").split(".."))
+    assert span.low <= low <= high <= span.high
+
+
+def test_the_vocabulary_and_the_calculations_meet():
+    shared = {name for name in INPUTS if vocabulary_entry(name)}
+    assert {"room_temp_f", "clearance_behind_in", "minutes_since_refill"} <= shared
+
+
+@pytest.mark.parametrize("module", CALCULATIONS, ids=lambda module: module.__name__)
+def test_every_fact_a_calculation_gives_is_named_in_its_docstring(module):
+    found = module.facts(EVERYTHING[module])
+    assert len(found) >= 3
+    assert [name for name in found if f"`{name}`" not in module.__doc__] == []
+
+
+@pytest.mark.parametrize("module", CALCULATIONS, ids=lambda module: module.__name__)
+def test_no_calculation_gives_a_fact_that_it_takes(module):
+    assert set(module.facts(EVERYTHING[module])).isdisjoint(EVERYTHING[module])
+
+
+@pytest.mark.parametrize("module", CALCULATIONS, ids=lambda module: module.__name__)
+def test_computed_facts_of_the_vocabulary_have_the_type_and_range_computed(module):
+    for name, value in module.facts(EVERYTHING[module]).items():
+        entry = vocabulary_entry(name)
+        if entry is None:
+            continue
+        assert entry["type"] == ("flag" if isinstance(value, bool) else "number")
+        if entry["type"] == "number":
+            low, high = (float(end) for end in entry["range"].strip("[]").split(".."))
+            assert low <= float(value) <= high
