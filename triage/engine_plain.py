@@ -140,6 +140,8 @@ def _for_one(test: UnaryTest) -> Passes:
             above = _OPERATORS[">=" if low_closed else ">"]
             below = _OPERATORS["<=" if high_closed else "<"]
             return lambda value: above(value, low) and below(value, high)
+        case OneOf(tests) if all(isinstance(part, Compare) and part.operator == "=" for part in tests):
+            return frozenset(part.value for part in tests if isinstance(part, Compare)).__contains__
         case OneOf(tests):
             one_of = tuple(_for_one(part) for part in tests)
             return lambda value: any(passes(value) for passes in one_of)
