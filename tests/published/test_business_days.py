@@ -1,6 +1,6 @@
 """Business days across a public holiday, and the weekdays in a year.
 
-Source: NumPy developers, NumPy reference, 2024, "Datetime support functions" (busday_offset, busday_count)
+Source: NumPy developers; NumPy reference; 2024; "Datetime support functions" (busday_offset, busday_count)
 Status: computed with numpy
 """
 

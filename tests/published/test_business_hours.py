@@ -1,6 +1,6 @@
 """Service hours over nights, a weekend and a public holiday.
 
-Source: pandas developers, pandas user guide, 2025, "Time series / date functionality: Custom business hour"
+Source: pandas developers; pandas user guide; 2025; "Time series / date functionality: Custom business hour"
 Status: computed with pandas
 """
 

@@ -1,6 +1,6 @@
 """Elapsed hours, day lengths and doubtful wall times when the clocks change in America/Chicago.
 
-Source: IANA, Time Zone Database, 2026, America/Chicago; PEP 495 (2015) for `fold`
+Source: IANA; Time Zone Database; 2026; America/Chicago; PEP 495 (2015) for `fold`
 Status: computed with zoneinfo
 """
 

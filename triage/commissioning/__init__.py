@@ -1,0 +1,12 @@
+"""Commissioning: what an installer writes down, what of it passes, and what it tells later.
+
+`checklist` reads the data, `judging` judges it line by line, `record` gives the facts a machine keeps of it.
+Nothing here knows a database, a file or the command line.
+"""
+
+from triage.commissioning.checklist import Checklist, read_checklist
+from triage.commissioning.finding import Finding, Standard
+from triage.commissioning.judging import findings
+from triage.commissioning.record import facts
+
+__all__ = ["Checklist", "Finding", "Standard", "facts", "findings", "read_checklist"]

@@ -1,0 +1,48 @@
+"""What a machine's record keeps of its commissioning, as facts for the rules.
+
+Only what was written down becomes a fact. What is missing or failed is counted (`commissioning_missing`,
+`commissioning_failed`), so that a rule can speak of it: silence is never read as a pass.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal
+
+from triage.commissioning.checklist import Checklist
+from triage.commissioning.finding import Finding
+from triage.commissioning.place import slope_back_pct
+from triage.conditions import Scalar
+from triage.level import LevelLimits
+from triage.night_mode import night_mode_hours
+
+
+def facts(
+    checklist: Checklist, found: Iterable[Finding] | None = None, level: LevelLimits | None = None
+) -> dict[str, Scalar]:
+    """The facts of a checklist by id, and of its `findings` (if given) how many lines are missing or failed.
+
+    `dedicated_circuit`, `extension_cord`, `bolt_removed`, `tilted_back` (flags), `clearance_behind_in`,
+    `clearance_left_in`, `clearance_right_in` (inches), `slope_back_pct`, `seal_style`, `seal_mounting`,
+    `night_mode_hours`.
+    """
+    slope, window = slope_back_pct(checklist), checklist.night_mode
+    limits = level or LevelLimits()
+    values: dict[str, Scalar | None] = {
+        "dedicated_circuit": checklist.circuit.dedicated,
+        "extension_cord": checklist.circuit.extension_cord,
+        "clearance_behind_in": checklist.clearance.behind_in,
+        "clearance_left_in": checklist.clearance.left_in,
+        "clearance_right_in": checklist.clearance.right_in,
+        "slope_back_pct": slope,
+        "tilted_back": None if slope is None else slope > Decimal(repr(limits.back_pct)),
+        "bolt_removed": checklist.shipping_bolt_removed,
+        "seal_style": checklist.seal.style,
+        "seal_mounting": checklist.seal.mounting,
+        "night_mode_hours": None if window is None else night_mode_hours(window.start, window.end),
+    }
+    if found is not None:
+        results = [finding.result for finding in found]
+        values["commissioning_missing"] = Decimal(results.count("missing"))
+        values["commissioning_failed"] = Decimal(results.count("failed"))
+    return {name: value for name, value in values.items() if value is not None}
