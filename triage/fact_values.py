@@ -11,7 +11,7 @@ from triage.did_you_mean import hint
 from triage.errors import InputError, Problem
 from triage.plain_data import exact_number
 from triage.rulebook import Fact
-from triage.unary_text import test_text
+from triage.unary_text import text_of_test
 from triage.units import UnitError, read_quantity
 
 MOST_TEXT = 500
@@ -30,7 +30,9 @@ def read_value(fact: Fact, raw: object, pointer: str = "") -> Scalar:
         raise InputError([Problem(f"{fact.id}: {error}", pointer)]) from None
     if fact.range is not None and not holds(fact.range, value):
         unit = f" {fact.unit}" if fact.unit else ""
-        message = f"{fact.id}: {write_value(value)} is out of range; it lies in {test_text(fact.range)}{unit}"
+        message = (
+            f"{fact.id}: {write_value(value)} is out of range; it lies in {text_of_test(fact.range)}{unit}"
+        )
         raise InputError([Problem(message, pointer)])
     return value
 

@@ -1,4 +1,4 @@
-"""Runs the cases that stand beside each rule: where they say it fires its condition is true, elsewhere not."""
+"""Runs the cases beside each rule: where one says it fires the condition is true, elsewhere it is not."""
 
 from __future__ import annotations
 

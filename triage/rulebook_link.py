@@ -10,9 +10,8 @@ from moneyed import CurrencyDoesNotExist, get_currency
 
 from triage import rulebook_rules as rules
 from triage import rulebook_tables as tables
-from triage.errors import Problem
 from triage.facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS
-from triage.rulebook import OTHER_CAUSE, Rulebook, Tolerances
+from triage.rulebook import Rulebook, Tolerances
 from triage.rulebook_consistency import check_cycles, check_groups, check_unique
 from triage.rulebook_files import KINDS, FactFile, ManifestFile, PartsFile, RatesFile, ServiceHoursFile, Shape
 from triage.rulebook_sources import Names, Problems
@@ -54,9 +53,6 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     )
     late = replace(early, later=LIMIT_FACTS)
     latest = replace(early, later=frozenset())
-    if ids["causes"] and OTHER_CAUSE not in ids["causes"]:
-        message = "this file is missing; `other` stands for every cause not named and needs a typical repair"
-        problems.found.append(Problem(message, file=f"causes/{OTHER_CAUSE}.yml"))
 
     def read(kind: str, reader: Callable[[Names, str, Any], T], names: Names = early) -> dict[str, T]:
         return {cast(Any, shape).id: reader(names, file, shape) for file, shape in shapes.kinds[kind].items()}

@@ -23,7 +23,7 @@ def scalar_text(value: Scalar) -> str:
             return f'@"{value.isoformat()}"'
 
 
-def test_text(test: UnaryTest) -> str:
+def text_of_test(test: UnaryTest) -> str:
     """The text of any unary test; `unary_tests.parse` reads it back to an equal one."""
     match test:
         case Compare("=", value):
@@ -34,8 +34,8 @@ def test_text(test: UnaryTest) -> str:
             start, end = "[" if low_closed else "(", "]" if high_closed else ")"
             return f"{start}{scalar_text(low)}..{scalar_text(high)}{end}"
         case OneOf(tests):
-            return ",".join(test_text(part) for part in tests)
+            return ",".join(text_of_test(part) for part in tests)
         case Not(tests):
-            return f"not({','.join(test_text(part) for part in tests)})"
+            return f"not({','.join(text_of_test(part) for part in tests)})"
         case Anything():
             return "-"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from decimal import Decimal
-from functools import cache
+from functools import cache, lru_cache
 from typing import Any
 
 import pint
@@ -24,7 +24,7 @@ def registry() -> Any:
     return pint.UnitRegistry(non_int_type=Decimal, autoconvert_offset_to_baseunit=True)
 
 
-@cache
+@lru_cache(maxsize=256)
 def is_unit(name: str) -> bool:
     """Whether pint knows the unit."""
     try:
