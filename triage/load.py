@@ -4,8 +4,8 @@ Each file is `<name>.csv` with a header, or `<name>.json` with a list of objects
 
     sites         id, name, town, timezone (IANA), phone, distance_km, open_around_the_clock
     contractors   id, name, phone
-    machines      serial, model, shipped_on, commissioned_on, site, contractor, asset_tag, price ("2400.00 USD"),
-                  fact.<id> for each recorded fact
+    machines      serial, model, shipped_on, commissioned_on, site, contractor, asset_tag,
+                  price ("2400.00 USD"), fact.<id> for each recorded fact
     care          serial, kind, at (RFC 3339 with offset), by, details.<name>
     repairs       serial, at, ticket, cause (empty: no fault found), cost ("312.40 USD")
 

@@ -7,21 +7,36 @@ raises InputError before anything is stored. What a technician may not see is no
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
+from triage import inference
 from triage.caller import Caller, Role
+from triage.decision_json import as_json
 from triage.decision_record import Decision
+from triage.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.explain import Explanation, explain_again
 from triage.inference_engine import Engine
+from triage.machine_care import CareView, care_view, read_care_event
+from triage.machine_limits import limits_of
+from triage.money import Money, parse_money
+from triage.one_report import Inputs, decide_inputs, inputs_as_data, read_inputs, with_spent
 from triage.report import History, Machine
 from triage.rulebook import Rulebook
-from triage.store import Store
-from triage.ticket import Event, Ticket
+from triage.store import Store, Work
+from triage.store.answers import StoredAnswer
+from triage.store.rulebooks import Publication
+from triage.store.tickets import NewEvent
+from triage.ticket import Event, Ticket, changed_report
+from triage.ticket_id import heard, new_ticket_id
 
 __all__ = ["Answer", "Caller", "Explanation", "MachineView", "Page", "Programme", "Role"]
 
 Data = Mapping[str, Any]
+
+MOST_TICKETS = 50
+"""Tickets listed with a machine."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,22 +49,12 @@ class Page:
 
 @dataclass(frozen=True, slots=True)
 class MachineView:
-    """A machine's record, what happened to it, and its tickets, newest first."""
+    """A machine's record, what happened to it, what care is due, and its tickets, newest first."""
 
     machine: Machine
     history: History
+    care: CareView
     tickets: tuple[Ticket, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Explanation:
-    """A decision as it was recorded and made again with its own rulebook and its own inputs."""
-
-    ticket: Ticket
-    recorded: Data
-    again: Decision
-    identical: bool
-    differs: tuple[str, ...]  # JSON pointers where the two part
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,50 +68,229 @@ class Answer:
 
 
 class Programme:
-    """`clock` gives the current timezone-aware time."""
+    """`clock` gives the current timezone-aware time; `files` are the rulebook's, to be stored whole with it.
+
+    `compile_rulebook` makes the engine of an older rulebook when one of its decisions is explained.
+    """
 
     def __init__(
-        self, store: Store, rulebook: Rulebook, engine: Engine, clock: Callable[[], datetime]
-    ) -> None: ...
+        self,
+        store: Store,
+        rulebook: Rulebook,
+        engine: Engine,
+        clock: Callable[[], datetime],
+        files: Data | None = None,
+        compile_rulebook: Callable[[Rulebook], Engine] = inference.compile_rulebook,
+        new_id: Callable[[], str] = new_ticket_id,
+    ) -> None:
+        self.store = store
+        self.rulebook = rulebook
+        self._engine = engine
+        self._clock = clock
+        self._compile = compile_rulebook
+        self._new_id = new_id
+        if files is not None:
+            self._put_in_force(files)
 
-    def triage_once(self, data: Data, machine_data: Data | None = None) -> Decision: ...
+    def triage_once(
+        self, data: object, machine_data: Data | None = None, viewer: Caller | None = None
+    ) -> Decision:
+        """Decides a report, nothing stored. `machine_data` is a machine file, for a machine not on record."""
+        with self.store.read() as work:
+            inputs = self._inputs(work, data, viewer, machine_data)
+        return decide_inputs(self.rulebook, self._engine, inputs)
 
-    def open_ticket(self, data: Data, who: Caller) -> Ticket: ...
+    def open_ticket(self, data: object, who: Caller) -> Ticket:
+        """A report in, a decided ticket out."""
+        with self.store.read() as work:
+            inputs = self._inputs(work, data, who)
+        decision = decide_inputs(self.rulebook, self._engine, inputs)
+        machine = inputs.machine
+        with self.store.write() as work:
+            ticket_id = self._new_id()
+            while work.tickets.exists(ticket_id):
+                ticket_id = self._new_id()
+            reported = {
+                "report": inputs.report_data,
+                "machine": None if machine is None else machine.serial,
+                "site": None if machine is None or machine.site is None else machine.site.id,
+                "contractor": None if machine is None else machine.contractor,
+            }
+            news = [NewEvent("reported", reported), self._decided(ticket_id, decision, inputs)]
+            return self._append(work, ticket_id, news, inputs.at, who)
 
-    def answer(
-        self, ticket_id: str, answers: Data, who: Caller, if_version: int | None = None
-    ) -> Ticket: ...
+    def answer(self, ticket_id: str, answers: Data, who: Caller, if_version: int | None = None) -> Ticket:
+        """More facts; decided again. Raises ConflictError when the ticket is past `if_version` or closed."""
+        if not isinstance(answers, Mapping) or not answers:
+            raise InputError([Problem("give at least one answer: fact -> value", "/answers")])
+        return self._change(ticket_id, NewEvent("answered", {"answers": dict(answers)}), who, if_version)
 
     def record_check(
         self, ticket_id: str, check: str, result: str, who: Caller, if_version: int | None = None
-    ) -> Ticket: ...
+    ) -> Ticket:
+        """What came of a check (`cured`, `not_cured`, `could_not_do`); decided again."""
+        done = NewEvent("check_done", {"check": check, "result": result})
+        return self._change(ticket_id, done, who, if_version)
 
-    def ticket(self, ticket_id: str, viewer: Caller) -> Ticket: ...
+    def ticket(self, ticket_id: str, viewer: Caller) -> Ticket:
+        with self.store.read() as work:
+            return _seen(work, ticket_id, viewer)
 
     def tickets(
         self,
         viewer: Caller,
-        filters: Mapping[str, str] | None = None,  # state, outcome, machine, site
+        filters: Mapping[str, str] | None = None,
         cursor: str | None = None,
         limit: int = 50,
-    ) -> Page: ...
+    ) -> Page:
+        """Tickets by `state`, `outcome`, `machine`, `site`, newest first."""
+        chosen = dict(filters or {})
+        if viewer.role == "technician":
+            chosen["contractor"] = viewer.contractor or ""
+        with self.store.read() as work:
+            return Page(*work.tickets.page(chosen, cursor, limit))
 
-    def events(self, ticket_id: str, viewer: Caller) -> Sequence[Event]: ...
+    def events(self, ticket_id: str, viewer: Caller) -> Sequence[Event]:
+        """The ticket's log in order."""
+        with self.store.read() as work:
+            return work.tickets.events(_seen(work, ticket_id, viewer).id)
 
-    def machine(self, serial: str, viewer: Caller) -> MachineView: ...
+    def machine(self, serial: str, viewer: Caller) -> MachineView:
+        with self.store.read() as work:
+            machine = _seen_machine(work, serial, viewer)
+            history = work.care.history(serial)
+            tickets, _ = work.tickets.page({"machine": serial}, None, MOST_TICKETS)
+        return MachineView(machine, history, care_view(machine, history, self._clock()), tickets)
 
-    def limits(
-        self, serial: str, contractor: str | None, at: datetime | None, viewer: Caller
-    ) -> Data: ...
+    def limits(self, serial: str, contractor: str | None, at: datetime | None, viewer: Caller) -> Data:
+        """Cover of every component and what may be spent, as JSON data, as of `at` (now)."""
+        with self.store.read() as work:
+            machine = _seen_machine(work, serial, viewer)
+            if contractor is not None and contractor != machine.contractor:
+                if not viewer.may_see(contractor) or contractor not in {
+                    known.id for known in work.machines.contractors()
+                }:
+                    raise InputError([Problem(f'no contractor "{contractor}"', "query:contractor")])
+                machine = replace(machine, contractor=contractor)
+            history = work.care.history(serial)
+        return limits_of(self.rulebook, self._engine, machine, history, at or self._clock())
 
-    def record_care(self, serial: str, data: Data, who: Caller) -> MachineView: ...
+    def record_care(self, serial: str, data: Data, who: Caller) -> MachineView:
+        """`{"kind": filter_cleaned | fully_cleaned | commissioned, "at", "details"}`; now, without `at`."""
+        with self.store.write() as work:
+            machine = _seen_machine(work, serial, who)
+            event, machine = read_care_event(data, machine, self._clock(), who.name)
+            if work.care.add_care(serial, [event]) == 0:
+                raise ConflictError(f"{event.kind} at {event.at.isoformat()} is in the care log already")
+            work.machines.put_machines([machine])
+            return self.machine(serial, who)
 
-    def explain(self, ticket_id: str, viewer: Caller | None = None) -> Explanation: ...
+    def explain(self, ticket_id: str, viewer: Caller | None = None) -> Explanation:
+        """The ticket's last decision made again with its own rulebook, and whether it is identical."""
+        with self.store.read() as work:
+            ticket = _seen(work, ticket_id, viewer)
+            decided = [event for event in work.tickets.events(ticket.id) if event.kind == "decided"]
+            return explain_again(ticket, decided[-1], work.rulebooks.files, self._compile)
 
-    def caller_for(self, token: str) -> Caller | None: ...
+    def caller_for(self, token: str) -> Caller | None:
+        """Who holds this token; None when it is unknown or revoked."""
+        with self.store.read() as work:
+            return work.tokens.caller(token)
 
-    def health(self) -> Data: ...
+    def health(self) -> Data:
+        """Says which rulebook and engine serve; reads the database, and fails if it cannot."""
+        with self.store.read() as work:
+            work.rulebooks.in_force()
+        return {"status": "ok", "rulebook": self.rulebook.version, "engine": self._engine.name}
 
-    def once(
-        self, key: str, caller: Caller, request_hash: str, action: Callable[[], Answer]
-    ) -> Answer: ...
+    def once(self, key: str, caller: Caller, request_hash: str, action: Callable[[], Answer]) -> Answer:
+        """Carries out `action` once per caller and key; its effect and its answer are stored together.
+
+        Sent again with the same request it gives the first answer; with another it is a ConflictError. What
+        raises stores nothing, so that it can be tried again.
+        """
+        with self.store.write() as work:
+            known = work.answers.find(caller.name, key)
+            if known is not None:
+                if known.request_hash != request_hash:
+                    raise ConflictError("this Idempotency-Key was used for another request; make a new one")
+                return Answer(known.status, known.body, known.headers, repeated=True)
+            answer = action()
+            kept = StoredAnswer(request_hash, answer.status, answer.headers, answer.body)
+            work.answers.keep(caller.name, key, kept, self._clock())
+            return answer
+
+    def _change(self, ticket_id: str, new: NewEvent, who: Caller, if_version: int | None) -> Ticket:
+        """Appends `new` and the decision that follows from it."""
+        with self.store.write() as work:
+            ticket = _seen(work, ticket_id, who, for_change=True)
+            _refuse_stale(work, ticket, if_version)
+            data = changed_report(ticket, new.kind, new.payload)
+            inputs = with_spent(self._inputs(work, data, None), self._spent(ticket))
+            decision = decide_inputs(self.rulebook, self._engine, inputs)
+            news = [new, self._decided(ticket.id, decision, inputs)]
+            return self._append(work, ticket.id, news, inputs.at, who)
+
+    def _inputs(
+        self, work: Work, data: object, viewer: Caller | None, machine_data: Data | None = None
+    ) -> Inputs:
+        def find(serial: str) -> tuple[Machine, History] | None:
+            try:
+                return _seen_machine(work, serial, viewer), work.care.history(serial)
+            except NotFoundError:
+                return None
+
+        return read_inputs(data, self.rulebook, self._clock(), find, machine_data)
+
+    def _decided(self, ticket_id: str, decision: Decision, inputs: Inputs) -> NewEvent:
+        payload = {"decision": as_json(decision, ticket=ticket_id), "inputs": inputs_as_data(inputs)}
+        return NewEvent("decided", payload)
+
+    def _append(
+        self, work: Work, ticket_id: str, news: Sequence[NewEvent], at: datetime, who: Caller
+    ) -> Ticket:
+        return work.tickets.append(ticket_id, news, at=at, who=who.name, rulebook=self.rulebook.version)
+
+    def _spent(self, ticket: Ticket) -> Money | None:
+        if not ticket.spent:
+            return None
+        amounts = [parse_money(text, self.rulebook.currency) for text in ticket.spent]
+        return sum(amounts[1:], amounts[0])
+
+    def _put_in_force(self, files: Data) -> None:
+        version = self.rulebook.version
+        with self.store.write() as work:
+            work.rulebooks.keep(version, files)
+            now = work.rulebooks.in_force()
+            if now is None or now.version != version:
+                publication = Publication(version, self._clock(), "operator", "read at start")
+                work.rulebooks.publish(publication)
+
+
+def _seen(work: Work, ticket_id: str, viewer: Caller | None, *, for_change: bool = False) -> Ticket:
+    ticket = work.tickets.get(heard(ticket_id), for_change=for_change)
+    if viewer is not None and not viewer.may_see(ticket.contractor):
+        raise NotFoundError(f'no ticket "{heard(ticket_id)}"')
+    return ticket
+
+
+def _seen_machine(work: Work, serial: str, viewer: Caller | None) -> Machine:
+    machine = work.machines.get(serial)
+    if viewer is not None and not viewer.may_see(machine.contractor):
+        raise NotFoundError(f'no machine with the serial "{serial}"')
+    return machine
+
+
+def _refuse_stale(work: Work, ticket: Ticket, if_version: int | None) -> None:
+    if if_version is not None and if_version != ticket.version:
+        since = "; ".join(
+            f"{event.kind} by {event.who} at {event.at.isoformat(timespec='seconds')}"
+            for event in work.tickets.events(ticket.id, after=if_version)
+        )
+        changed = f"since then: {since}" if since else "there is no such version"
+        raise ConflictError(
+            f"ticket {ticket.id} is at version {ticket.version}, not {if_version}; {changed}. "
+            "Read it again and send the change on top of that"
+        )
+    if ticket.state == "closed":
+        raise ConflictError(f"ticket {ticket.id} is closed; reopen it first")

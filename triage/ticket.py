@@ -110,27 +110,39 @@ def _opened(event: Event) -> Ticket:
 def _changed(ticket: Ticket, event: Event) -> Ticket:
     payload = event.payload
     match event.kind:
-        case "answered":
-            answers = {**ticket.report.get("answers", {}), **payload["answers"]}
-            return replace(ticket, report={**ticket.report, "answers": answers})
-        case "check_done":
-            done = {"check": payload["check"], "result": payload["result"]}
-            checks = [old for old in ticket.report.get("checks", ()) if old["check"] != done["check"]]
-            return replace(ticket, report={**ticket.report, "checks": [*checks, done]})
+        case "answered" | "check_done" | "estimated" | "corrected":
+            return replace(ticket, report=changed_report(ticket, event.kind, payload))
         case "decided":
             decision = payload["decision"]
             return replace(ticket, decision=decision, outcome=decision["outcome"], rulebook=event.rulebook)
-        case "estimated":
-            estimate = {"total": payload["total"], "beyond_cover": payload["beyond_cover"]}
-            return replace(ticket, report={**ticket.report, "estimate": estimate})
         case "closed":
             spent = (*ticket.spent, payload["cost"]) if payload.get("cost") else ticket.spent
             return replace(ticket, state="closed", closed=payload, spent=spent)
         case "reopened":
             return replace(ticket, state="open", closed=None)
-        case "corrected":
-            return replace(ticket, report={**ticket.report, **payload["report"]})
         case "reported":
             raise ValueError("a ticket is reported once")
         case "approved" | "dispatched" | "visited":
             return ticket
+
+
+def changed_report(ticket: Ticket, kind: EventKind, payload: JSONObject) -> JSONObject:
+    """REPORT.json after an event that says more about the trouble; unchanged after any other.
+
+    A later answer or result for the same fact or check replaces the earlier one; the log keeps both.
+    """
+    report = ticket.report
+    match kind:
+        case "answered":
+            return {**report, "answers": {**(report.get("answers") or {}), **payload["answers"]}}
+        case "check_done":
+            done = {"check": payload["check"], "result": payload["result"]}
+            before = [old for old in report.get("checks") or () if old["check"] != done["check"]]
+            return {**report, "checks": [*before, done]}
+        case "estimated":
+            estimate = {"total": payload["total"], "beyond_cover": payload["beyond_cover"]}
+            return {**report, "estimate": estimate}
+        case "corrected":
+            return {**report, **payload["report"]}
+        case _:
+            return report

@@ -19,5 +19,7 @@ def new_ticket_id() -> str:
 
 def heard(text: str) -> str:
     """The id that was meant by what somebody typed or heard: "t-7ok4m2" is "T-70K4M2"."""
-    body = text.strip().upper().removeprefix("T").removeprefix("-").replace(" ", "").replace("-", "")
+    body = text.upper().replace(" ", "").replace("-", "")
+    if len(body) > LENGTH:
+        body = body.removeprefix("T")
     return "T-" + body.replace("O", "0").replace("I", "1").replace("L", "1")

@@ -1,0 +1,61 @@
+"""The group of commands, and the one place where errors become messages and an exit status."""
+
+from __future__ import annotations
+
+import os
+import sys
+from collections.abc import Sequence
+from typing import NoReturn
+
+import click
+
+from triage.cli import explain_command, load_command, rulebook_commands, serve_command, token_commands
+from triage.cli.triage_command import triage
+from triage.errors import InputError
+
+WRONG_INPUT = 2
+FAILED = 70  # EX_SOFTWARE of sysexits.h: a fault of the program, not of the input
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+def barrelwise() -> None:
+    """Triage for trouble reports on frozen-drink dispensers: one report in, one decision out."""
+
+
+barrelwise.add_command(triage)
+barrelwise.add_command(serve_command.serve)
+barrelwise.add_command(load_command.load)
+barrelwise.add_command(explain_command.explain)
+barrelwise.add_command(token_commands.token)
+barrelwise.add_command(rulebook_commands.rulebook)
+
+
+def main(arguments: Sequence[str] | None = None) -> NoReturn:
+    """Runs one command and exits with its status. Never shows a traceback."""
+    sys.exit(run(arguments))
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Runs one command and gives its exit status."""
+    try:
+        status = barrelwise.main(
+            None if arguments is None else list(arguments), prog_name="barrelwise", standalone_mode=False
+        )
+        return status if isinstance(status, int) else 0
+    except InputError as error:
+        for problem in error.problems:
+            click.echo(str(problem), err=True)
+        return WRONG_INPUT
+    except click.ClickException as error:
+        error.show()
+        return WRONG_INPUT
+    except (click.Abort, KeyboardInterrupt):
+        click.echo("stopped", err=True)
+        return 130
+    except BrokenPipeError:
+        # Whoever read our output has seen enough; keep the interpreter from complaining at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as error:
+        click.echo(f"barrelwise failed, and that is its own fault: {type(error).__name__}: {error}", err=True)
+        return FAILED

@@ -1,0 +1,36 @@
+"""Where output goes: answers to standard output, messages to standard error."""
+
+from __future__ import annotations
+
+from datetime import date, time
+from decimal import Decimal
+
+import click
+import simplejson
+from rich.console import Console
+
+
+def print_json(value: object) -> None:
+    """JSON alone on standard output, numbers exact."""
+    click.echo(
+        simplejson.dumps(
+            value, use_decimal=True, indent=2, ensure_ascii=False, allow_nan=False, default=_date_text
+        )
+    )
+
+
+def _date_text(value: object) -> object:
+    if isinstance(value, date | time):
+        return value.isoformat()
+    if isinstance(value, Decimal):
+        return str(value)
+    raise TypeError(f"{type(value).__name__} is not JSON data")
+
+
+def console() -> Console:
+    """For people; plain text when it is not a terminal."""
+    return Console(soft_wrap=False, highlight=False, width=None)
+
+
+def messages() -> Console:
+    return Console(stderr=True, highlight=False)

@@ -1,0 +1,39 @@
+"""`barrelwise serve`: the API and its pages on a production WSGI server."""
+
+from __future__ import annotations
+
+import click
+
+from triage.cli.files import opened_programme
+from triage.config import read_settings
+from triage.engines import engine_note
+from triage.errors import InputError
+
+LOOPBACK = "127.0.0.1"
+
+
+@click.command()
+@click.option("--host", help="The address to listen on.")
+@click.option("--port", type=click.IntRange(1, 65535), help="The port to listen on.")
+def serve(host: str | None, port: int | None) -> None:
+    """Serve the API and the pages until stopped."""
+    from api.serve import is_loopback, run  # the API imports the core, so the core names it only here
+
+    settings = read_settings()
+    host, port = host or settings.host, port or settings.port
+    with opened_programme(settings) as programme:
+        note = engine_note(settings.engine)
+        if note is not None:
+            click.echo(note, err=True)
+        with programme.store.read() as work:
+            anyone = work.tokens.any_valid()
+        if not anyone:
+            moved = "" if is_loopback(host) else f", so it listens on {LOOPBACK} only, not on {host}"
+            click.echo(f"there is no token yet{moved}; make one with `barrelwise token add`", err=True)
+            host = host if is_loopback(host) else LOOPBACK
+        click.echo(f"rulebook {programme.rulebook.version}", err=True)
+        click.echo(f"serving on http://{host}:{port}", err=True)
+        try:
+            run(programme, host, port)
+        except OSError as error:
+            raise InputError(f"cannot listen on {host} port {port}: {error.strerror or error}") from None
