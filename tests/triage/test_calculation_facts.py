@@ -1,4 +1,4 @@
-"""What the calculations take and give agrees with the vocabulary of the default rulebook and with their docs."""
+"""What the calculations take and give agrees with the default vocabulary and with their docstrings."""
 
 from decimal import Decimal
 from pathlib import Path
@@ -24,7 +24,7 @@ EVERYTHING = {
         "label_brix": Decimal(13), "refill_volume_l": Decimal(8), "refill_temp": "hot",
         "room_temp_f": Decimal(80), "cooling_watts": Decimal(800), "minutes_since_refill": Decimal(30),
     },
-    level: {leg: Decimal(4) for leg in level.LEGS} | {"leg_depth_in": Decimal(20), "leg_width_in": Decimal(16)},
+    level: dict.fromkeys(level.LEGS, Decimal(4)) | {"leg_depth_in": Decimal(20), "leg_width_in": Decimal(16)},
     clearance: {"clearance_behind_in": Decimal(3), "clearance_need_behind_in": Decimal(6)},
     mix: {
         "water_jugs": Decimal(2), "jug_l": Decimal(5), "pouches": Decimal(1), "pouch_kg": Decimal("1.5"),
