@@ -41,10 +41,6 @@ class Answers:
     may_do: tuple[frozenset[str], ...]
     dangers: tuple[Caution, ...]
 
-    @property
-    def tell_nothing(self) -> bool:
-        return len(self.may_do) < 2
-
 
 @dataclass(frozen=True, slots=True)
 class Reach:

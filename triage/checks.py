@@ -16,6 +16,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
+from math import comb
 from typing import TypeAlias
 
 import numpy as np
@@ -33,6 +34,7 @@ Indexes: TypeAlias = NDArray[np.intp]
 
 EXACT_LIMIT = 12
 CHECK_SETS_KEPT = 32
+CASES_AT_ONCE = 64  # keeps the arrays of twelve checks within a processor's cache
 ROUNDING = 1e-12  # savings below this share are rounding, and no reason to do a check
 
 
@@ -53,12 +55,12 @@ class Plan:
 
 @dataclass(frozen=True, slots=True)
 class CheckSet:
-    """Arrays of one set of checks: `survives[S, c]` is P(all checks of S fail | cause c), S a bit set."""
+    """Arrays of some checks: `survives[row, c]` is P(all checks of that row's set fail | cause c)."""
 
     checks: tuple[str, ...]
     costs: Array
     cures: Array  # [check, cause]
-    survives: Array  # [2**checks, cause]
+    survives: Array  # [2**checks, cause], in the rows of `lattice`
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,9 +77,11 @@ class CheckTables:
         known = self.sets.get(checks)
         if known is None:
             cures = np.array([self.cures[check] for check in checks]).reshape(len(checks), len(self.causes))
-            survives = np.ones((1, len(self.causes)))
+            by_state = np.ones((1, len(self.causes)))
             for cure in cures:
-                survives = np.vstack([survives, survives * (1.0 - cure)])
+                by_state = np.vstack([by_state, by_state * (1.0 - cure)])
+            survives = np.empty_like(by_state)
+            survives[list(lattice(len(checks)).row)] = by_state
             known = CheckSet(checks, np.array([self.costs[check] for check in checks]), cures, survives)
             if len(self.sets) >= CHECK_SETS_KEPT:
                 self.sets.clear()
@@ -87,11 +91,22 @@ class CheckTables:
 
 @dataclass(frozen=True, slots=True)
 class Layer:
-    """The sets of one size: for each, every set with one check more, and which check that is."""
+    """The sets of one size, as the rows first..last−1, and all that one more check makes of them.
 
-    states: Indexes  # [sets]
-    successors: Indexes  # [sets, checks left]
-    moves: Indexes  # [sets, checks left]
+    Entry k of `steps` holds for each set the k-th check left to do, and the row of the set with it.
+    """
+
+    first: int
+    last: int
+    steps: tuple[tuple[Indexes, Indexes], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Lattice:
+    """All sets of checks in rows, the smallest first; `layers` go from the largest sets to the empty one."""
+
+    row: tuple[int, ...]  # by bit set
+    layers: tuple[Layer, ...]
 
 
 def check_cost(check: Check, store: StoreRates) -> Decimal:
@@ -114,15 +129,26 @@ def check_tables(rulebook: Rulebook) -> CheckTables:
 
 
 @lru_cache(maxsize=EXACT_LIMIT + 1)
-def layers(checks: int) -> tuple[Layer, ...]:
-    """The sets of 0..checks−1 checks out of `checks`, the largest sets first."""
-    built = []
-    for size in range(checks - 1, -1, -1):
-        states = [state for state in range(1 << checks) if state.bit_count() == size]
-        moves = [[move for move in range(checks) if not state >> move & 1] for state in states]
-        successors = [[state | 1 << move for move in left] for state, left in zip(states, moves, strict=True)]
-        built.append(Layer(np.array(states), np.array(successors), np.array(moves)))
-    return tuple(built)
+def lattice(checks: int) -> Lattice:
+    """The 2**checks sets of `checks` checks."""
+    states = sorted(range(1 << checks), key=lambda state: (state.bit_count(), state))
+    row = {state: index for index, state in enumerate(states)}
+    layers, first = [], 0
+    for size in range(checks):
+        last = first + comb(checks, size)
+        left = [[move for move in range(checks) if not state >> move & 1] for state in states[first:last]]
+        steps = tuple(
+            (
+                np.array([moves[place] for moves in left]),
+                np.array(
+                    [row[states[first + index] | 1 << moves[place]] for index, moves in enumerate(left)]
+                ),
+            )
+            for place in range(checks - size)
+        )
+        layers.append(Layer(first, last, steps))
+        first = last
+    return Lattice(tuple(row[state] for state in range(1 << checks)), tuple(reversed(layers)))
 
 
 def best_plan(
@@ -183,26 +209,39 @@ def plan_costs(check_set: CheckSet, weights: Array, ends: Array, costs: Array) -
     """The least expected cost in every state, for many weightings of the causes at once.
 
     `weights` [cause, case] need not sum to 1: costs scale with them. `ends` [cause] is the cost of sending
-    someone; `costs` [check, case] of the checks (very large: not to be done). Gives [2**checks, case].
+    someone; `costs` [check, case or 1] of the checks (very large: not to be done). Gives [2**checks, case],
+    in the rows of `lattice`: row 0 is the start.
     """
+    cases = weights.shape[1]
+    if cases > CASES_AT_ONCE:
+        parts = [slice(start, start + CASES_AT_ONCE) for start in range(0, cases, CASES_AT_ONCE)]
+        each = np.broadcast_to(costs, (len(costs), cases))
+        return np.hstack([plan_costs(check_set, weights[:, part], ends, each[:, part]) for part in parts])
     unsolved = check_set.survives @ weights
     least: Array = check_set.survives @ (weights * ends[:, None])
-    for layer in layers(len(check_set.checks)):
-        going_on = costs[layer.moves] * unsolved[layer.states][:, None, :] + least[layer.successors]
-        least[layer.states] = np.minimum(least[layer.states], going_on.min(axis=1))
+    for layer in lattice(len(check_set.checks)).layers:
+        best, still = least[layer.first : layer.last], unsolved[layer.first : layer.last]
+        for moves, successors in layer.steps:
+            going_on = still * costs[moves]
+            going_on += least[successors]
+            np.minimum(best, going_on, out=best)
     return least
 
 
 def _exact(tables: CheckTables, checks: tuple[str, ...], weights: Array, ends: Array) -> list[str]:
     check_set = tables.check_set(checks)
     least = plan_costs(check_set, weights[:, None], ends, check_set.costs[:, None])[:, 0].tolist()
-    unsolved = check_set.survives @ weights
-    stopping = check_set.survives @ (weights * ends)
-    order, state = [], 0
-    while least[state] < stopping[state] * (1.0 - ROUNDING):
-        left = [move for move in range(len(checks)) if not state >> move & 1]
-        move = min(left, key=lambda m: check_set.costs[m] * unsolved[state] + least[state | 1 << m])
+    unsolved = (check_set.survives @ weights).tolist()
+    stopping = (check_set.survives @ (weights * ends)).tolist()
+    costs = check_set.costs.tolist()
+    row = lattice(len(checks)).row
+    order: list[str] = []
+    left, state = list(range(len(checks))), 0
+    while least[row[state]] < stopping[row[state]] * (1.0 - ROUNDING):
+        here = unsolved[row[state]]
+        move = min(left, key=lambda m: costs[m] * here + least[row[state | 1 << m]])
         order.append(checks[move])
+        left.remove(move)
         state |= 1 << move
     return order
 

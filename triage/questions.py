@@ -39,7 +39,7 @@ from triage.rulebook_cache import once_per_rulebook
 Array: TypeAlias = NDArray[np.float64]
 
 NOT_TO_BE_DONE = 1e15  # the cost of a check whose condition does not hold
-NO_SHIFT = 1e-9
+NO_SHIFT = 1e-9  # a change of a chance too small to speak of
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,21 +75,25 @@ def next_questions(
         for reach in reaches(rulebook)
         if facts.get(reach.fact.id) is None and reach.fact.id not in skip
     ]
-    candidates = [each for each in candidates if each.answers.dangers or not each.answers.tell_nothing]
-    if not candidates:
-        return ()
     tables = check_tables(rulebook)
     weights, ends = cause_arrays(tables, chances, repair_cost)
+    candidates = _that_matter(candidates, weights > 0)
+    if not candidates:
+        return ()
     allowed = set(applicable) - set(done) - set(forbidden)
     barred = {*done, *forbidden}
     savings = _savings(tables, candidates, weights, ends, allowed, barred)
     store = rulebook.rates.store
     hour = store.clerk_hour + (store.clerk_hour if agent_hour is None else agent_hour)
+    worth = float(rulebook.tolerances.question_worth)
     found = []
     for candidate, saving in zip(candidates, savings, strict=True):
         fact = candidate.reach.fact
-        saves = as_money(saving - float(fact.ask_seconds * hour / 3600), rulebook.currency)
+        net = saving - float(fact.ask_seconds * hour / 3600)
         safety = bool(candidate.answers.dangers)
+        if not safety and net <= worth:
+            continue
+        saves = as_money(net, rulebook.currency)
         if safety or saves.amount > rulebook.tolerances.question_worth:
             found.append((Question(fact.id, fact.ask or f"{fact.title}?", saves, safety, ""), candidate))
     found.sort(key=lambda item: (not item[0].safety, -item[0].saves.amount, item[0].fact))
@@ -98,6 +102,21 @@ def next_questions(
         for question, candidate in found[:at_most]
         for why in [_why(rulebook, tables, candidate, weights, barred)]
     )
+
+
+def _that_matter(candidates: list[_Candidate], possible: NDArray[np.bool_]) -> list[_Candidate]:
+    """Those on which a caution hangs, whose answers open different checks, or tell possible causes apart."""
+    if not candidates:
+        return []
+    given = np.concatenate([each.answers.given_cause for each in candidates])[:, possible]
+    spread = given.max(axis=1, initial=0.0) - given.min(axis=1, initial=1.0)
+    starts = np.cumsum([0, *(len(each.answers.may_do) for each in candidates)])[:-1]
+    tells = (np.maximum.reduceat(spread, starts) > NO_SHIFT).tolist()
+    return [
+        each
+        for each, tells_causes in zip(candidates, tells, strict=True)
+        if tells_causes or each.answers.dangers or len(set(each.answers.may_do)) > 1
+    ]
 
 
 def _savings(
@@ -116,6 +135,8 @@ def _savings(
     given_cause = np.concatenate([now, *(each.answers.given_cause for each in candidates)])
     may_be_done = _may_be_done(check_set.checks, candidates, allowed)
     costs = np.where(may_be_done, check_set.costs[:, None], NOT_TO_BE_DONE)
+    if may_be_done.all():
+        costs = check_set.costs[:, None]
     least = plan_costs(check_set, (given_cause * weights).T, ends, costs)[0]
     starts = np.cumsum([1, *(len(each.answers.may_do) for each in candidates)])[:-1]
     savings: list[float] = (least[0] - np.add.reduceat(least, starts)).tolist()
@@ -127,7 +148,8 @@ def _may_be_done(
 ) -> NDArray[np.bool_]:
     """[check, case]: may the check be done now (the first case), and after each answer to each question?"""
     cases = 1 + sum(len(each.answers.may_do) for each in candidates)
-    may = np.repeat([[check in allowed] for check in checks], cases, axis=1).reshape(len(checks), cases)
+    may = np.zeros((len(checks), cases), dtype=np.bool_)
+    may[[index for index, check in enumerate(checks) if check in allowed]] = True
     case = 1
     for each in candidates:
         touched = [index for index, check in enumerate(checks) if check in each.answers.touched]
@@ -135,7 +157,7 @@ def _may_be_done(
             for index in touched:
                 may[index, case] = checks[index] in may_do
             case += 1
-    return may.astype(np.bool_)
+    return may
 
 
 def _most_promising(tables: CheckTables, checks: tuple[str, ...], weights: Array) -> tuple[str, ...]:
