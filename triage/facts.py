@@ -106,8 +106,7 @@ def gather_facts(
     the rulebook does not know is left out. `now` is timezone-aware.
     """
     known = {
-        fact: KnownFact(value, "computed")
-        for fact, value in _built_in(report, machine, history, now).items()
+        fact: KnownFact(value, "computed") for fact, value in _built_in(report, machine, history, now).items()
     }
     known["symptom"] = KnownFact(frozenset(report.symptoms), "caller")
     if machine is not None:
