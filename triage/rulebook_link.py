@@ -11,10 +11,12 @@ from moneyed import CurrencyDoesNotExist, get_currency
 from triage import rulebook_rules as rules
 from triage import rulebook_tables as tables
 from triage.facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS
+from triage.plain_data import Path
 from triage.rulebook import Rulebook, Tolerances
 from triage.rulebook_consistency import check_cycles, check_groups, check_unique
 from triage.rulebook_files import KINDS, FactFile, ManifestFile, PartsFile, RatesFile, ServiceHoursFile, Shape
-from triage.rulebook_sources import Names, Problems
+from triage.rulebook_salvage import touches
+from triage.rulebook_sources import Names, Problems, path_of
 from triage.rulebook_vocabulary import built_in_facts, read_facts
 
 T = TypeVar("T")
@@ -24,10 +26,14 @@ _RULE_KINDS = ("derive", "evidence", "cautions", "policy", "checks")
 
 @dataclass(frozen=True, slots=True)
 class Shapes:
-    """Every file that has its kind's shape: the four single files, and folder -> file -> shape."""
+    """The files' shapes: the four single files, and folder -> file -> shape.
+
+    `faulty` are files whose faults are already reported: what is sound in them, and the paths of the faults.
+    """
 
     singles: Mapping[str, Shape]
     kinds: Mapping[str, Mapping[str, Shape]]
+    faulty: Mapping[str, Mapping[str, tuple[Shape, frozenset[Path]]]]
 
     def single(self, file: str, shape: type[T]) -> T | None:
         found = self.singles.get(file)
@@ -55,6 +61,12 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     latest = replace(early, later=frozenset())
 
     def read(kind: str, reader: Callable[[Names, str, Any], T], names: Names = early) -> dict[str, T]:
+        for file, (shape, faults) in shapes.faulty[kind].items():
+            apart = replace(names, problems=Problems(problems.sources))
+            reader(apart, file, shape)
+            problems.found.extend(
+                problem for problem in apart.problems.found if not touches(path_of(problem), faults)
+            )
         return {cast(Any, shape).id: reader(names, file, shape) for file, shape in shapes.kinds[kind].items()}
 
     authorities = tables.read_authorities(shapes.kinds["limits"], problems)

@@ -9,11 +9,11 @@ from __future__ import annotations
 import hashlib
 import os
 from collections.abc import Iterator, Mapping
-from pathlib import Path
+from pathlib import Path as FilePath
 
 from triage.did_you_mean import hint
 from triage.errors import Problem, RulebookError
-from triage.plain_data import NotPlain, canonical, plain
+from triage.plain_data import NotPlain, Path, canonical, plain
 from triage.rulebook import Rulebook
 from triage.rulebook_files import KINDS, SINGLES, Shape
 from triage.rulebook_link import Shapes, link
@@ -24,12 +24,12 @@ from triage.yaml_source import MOST_BYTES, Source, read_yaml
 MOST_FILES = 5000
 
 
-def read_rulebook(folder: Path) -> Rulebook:
+def read_rulebook(folder: FilePath) -> Rulebook:
     """The rulebook of a folder. Raises RulebookError with every problem found."""
     return _rulebook(*_read_folder(folder))
 
 
-def rulebook_files_data(folder: Path) -> Mapping[str, object]:
+def rulebook_files_data(folder: FilePath) -> Mapping[str, object]:
     """The folder's files as plain data, as `rulebook_from_data` takes them. Raises RulebookError."""
     sources, broken = _read_folder(folder)
     if broken:
@@ -63,7 +63,7 @@ def version_of(files: Mapping[str, object]) -> str:
     return f"sha256:{digest.hexdigest()}"
 
 
-def _read_folder(folder: Path) -> tuple[dict[str, Source], dict[str, tuple[Problem, ...]]]:
+def _read_folder(folder: FilePath) -> tuple[dict[str, Source], dict[str, tuple[Problem, ...]]]:
     if not folder.is_dir():
         message = "there is no such folder; a rulebook is a folder with rulebook.yml in it"
         raise RulebookError([Problem(message, file=str(folder))])
@@ -82,16 +82,16 @@ def _read_folder(folder: Path) -> tuple[dict[str, Source], dict[str, tuple[Probl
     return sources, broken
 
 
-def _files(folder: Path) -> Iterator[Path]:
+def _files(folder: FilePath) -> Iterator[FilePath]:
     """Every file but hidden ones and READMEs, in a fixed order; links to folders are not followed."""
     for place, folders, names in os.walk(folder):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(names):
             if not name.startswith(".") and not name.upper().startswith("README"):
-                yield Path(place, name)
+                yield FilePath(place, name)
 
 
-def _read_file(path: Path, file: str) -> Source:
+def _read_file(path: FilePath, file: str) -> Source:
     if path.suffix != ".yml":
         message = "a rulebook holds .yml files only; rename it or take it out"
         raise RulebookError([Problem(message, file=file)])
@@ -138,17 +138,21 @@ def _check_places(files: set[str], problems: Problems) -> None:
 def _read_shapes(sources: Mapping[str, Source], problems: Problems) -> Shapes:
     singles: dict[str, Shape] = {}
     kinds: dict[str, dict[str, Shape]] = {kind: {} for kind in KINDS}
+    faulty: dict[str, dict[str, tuple[Shape, frozenset[Path]]]] = {kind: {} for kind in KINDS}
     for file, source in sorted(sources.items()):
         kind, _, name = file.rpartition("/")
         shape = KINDS.get(kind) if kind else SINGLES.get(file)
         if shape is None:
             continue
-        model = read_shape(shape, source.data, file, problems)
+        model, faults = read_shape(shape, source.data, file, problems)
         stem = name.removesuffix(".yml")
         written = source.data.get("id", stem) if isinstance(source.data, dict) else stem
         if kind and isinstance(written, str) and written != stem:
             message = f'the id is "{written[:64]}", but the file is named {name}; make the two one'
             problems.at(file, ("id",), message)
-        elif model is not None:
+            faults |= {("id",)}
+        if model is not None and not faults:
             (kinds[kind] if kind else singles)[file] = model
-    return Shapes(singles, kinds)
+        elif model is not None and kind:
+            faulty[kind][file] = (model, faults)
+    return Shapes(singles, kinds, faulty)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Any, TypeVar, get_args
@@ -12,6 +12,7 @@ from pydantic import BaseModel, ValidationError
 from triage.did_you_mean import hint
 from triage.plain_data import Path
 from triage.rulebook_files import Shape
+from triage.rulebook_salvage import salvage
 from triage.rulebook_sources import Problems
 
 S = TypeVar("S", bound=Shape)
@@ -28,24 +29,30 @@ _KINDS = {
 }
 
 
-def read_shape(shape: type[S], data: object, file: str, problems: Problems) -> S | None:
-    """The file's model, or None with the problems added."""
-    before = len(problems.found)
+def read_shape(
+    shape: type[S], data: object, file: str, problems: Problems
+) -> tuple[S | None, frozenset[Path]]:
+    """The file's model and the paths of its faults, whose problems are added.
+
+    A model with faults holds what is sound in the file, good for finding more problems; None: nothing is.
+    """
     if not isinstance(data, dict):
         problems.at(file, (), f"the file holds {_kind(data)}; a mapping of `key: value` lines is wanted")
-        return None
+        return None, frozenset({()})
+    faults: set[Path] = set()
     try:
         model = shape.model_validate(data)
     except ValidationError as error:
-        _explain(shape, data, error, file, problems)
-        return None
-    _no_conversions(data, model, (), file, problems)
-    return model if len(problems.found) == before else None
+        faults |= _explain(shape, data, error, file, problems)
+        model = salvage(shape, data, faults)
+    faults |= _conversions(data, model, (), faults, file, problems)
+    return model, frozenset(faults)
 
 
 def _explain(
     shape: type[Shape], data: Mapping[str, object], error: ValidationError, file: str, problems: Problems
-) -> None:
+) -> set[Path]:
+    faults: set[Path] = set()
     by_path: dict[tuple[Path, bool], list[Any]] = {}
     for one in error.errors(include_url=False):
         at_key = bool(one["loc"]) and one["loc"][-1] == "[key]"
@@ -55,14 +62,17 @@ def _explain(
         missing = [str(one["loc"][-1]) for one in errors if one["type"] == "missing"]
         for name in missing:
             problems.at(file, path, f'the key "{name}" is missing')
+            faults.add((*path, name))
         others = [one for one in errors if one["type"] != "missing"]
         if others:
             problems.at(file, path, _message(shape, path, others, _at(data, path)), key=at_key)
+            faults.add(path)
+    return faults
 
 
 def _message(shape: type[Shape], path: Path, errors: list[Any], value: object) -> str:
     first = errors[0]
-    name = str(path[-1])[:64] if path else "the file"
+    name = next((part[:64] for part in reversed(path) if isinstance(part, str)), "the file")
     match first["type"]:
         case "extra_forbidden":
             model = _model_at(shape, path[:-1])
@@ -115,19 +125,33 @@ def _wanted(error: Any) -> str:
     return str(error["msg"]).lower()
 
 
-def _no_conversions(raw: object, read: object, path: Path, file: str, problems: Problems) -> None:
-    """pydantic takes "15" for 15 and 1 for true; a rulebook says what it means."""
+def _conversions(
+    raw: object, read: object, path: Path, known: Collection[Path], file: str, problems: Problems
+) -> set[Path]:
+    """The paths where pydantic took "15" for 15 or 1 for true; a rulebook says what it means."""
+    if path in known:
+        return set()
     if isinstance(raw, dict):
-        fields = read if isinstance(read, dict) else {n: getattr(read, n, None) for n in raw}
-        for name, part in raw.items():
-            other = fields.get(name, fields.get(int(name)) if name.isdecimal() and len(name) < 9 else None)
-            _no_conversions(part, other, (*path, name), file, problems)
+        parts = [(name, part, _part(read, name)) for name, part in raw.items()]
     elif isinstance(raw, list) and isinstance(read, list):
-        for index, (part, other) in enumerate(zip(raw, read, strict=True)):
-            _no_conversions(part, other, (*path, index), file, problems)
-    elif raw is not None and read is not None and not _same_kind(raw, read):
-        message = f"{path[-1]}: {_shown(raw)} does not fit; {_kind(read)} is wanted"
-        problems.at(file, path, message)
+        parts = [(index, part, other) for index, (part, other) in enumerate(zip(raw, read, strict=False))]
+    else:
+        if raw is None or read is None or _same_kind(raw, read):
+            return set()
+        name = next((part for part in reversed(path) if isinstance(part, str)), "the file")
+        problems.at(file, path, f"{name}: {_shown(raw)} does not fit; {_kind(read)} is wanted")
+        return {path}
+    return {
+        fault
+        for name, part, other in parts
+        for fault in _conversions(part, other, (*path, name), known, file, problems)
+    }
+
+
+def _part(read: object, name: str) -> object:
+    if not isinstance(read, dict):
+        return getattr(read, name, None)
+    return read.get(name, read.get(int(name)) if name.isdecimal() and len(name) < 9 else None)
 
 
 def _same_kind(raw: object, read: object) -> bool:

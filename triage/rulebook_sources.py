@@ -29,14 +29,16 @@ class Problems:
         if source is not None:
             places = source.keys if key else source.values
             place = places.get(path)
-            above = path
-            while place is None and above:
-                place = source.values.get(above)
-                above = above[:-1]
+            around = path
+            while place is None and around:
+                place = source.values.get(around)
+                around = around[:-1]
             place = place or source.values.get(())
         if place is None:
-            label = ".".join(str(part) for part in path)
-            self.found.append(Problem(f"{label}: {message}" if label else message, pointer, file))
+            named = bool(path) and message.startswith(f"{path[-1]}: ")
+            above = ".".join(str(part) for part in (path[:-1] if named else path))
+            start = above and (f"{above}." if named else f"{above}: ")
+            self.found.append(Problem(f"{start}{message}", pointer, file))
             return
         exact = column is not None and place.text_column is not None
         at_column = (place.text_column or 0) + (column or 1) - 1 if exact else place.column
@@ -47,6 +49,12 @@ class Problems:
         source = self.sources.get(file)
         place = source.values.get(path) if source is not None else None
         return place.line if place is not None else 0
+
+
+def path_of(problem: Problem) -> Path:
+    """The path of a problem that `Problems` located; list indexes as text."""
+    parts = (problem.pointer or "").split("/")[1:]
+    return tuple(part.replace("~1", "/").replace("~0", "~") for part in parts)
 
 
 @dataclass(frozen=True, slots=True)

@@ -171,6 +171,28 @@ def test_problems_of_all_files_are_listed_together(tmp_path: Path) -> None:
     assert found == {"facts/fill_level.yml", "rates.yml", "parts.yml"}
 
 
+def test_faults_of_shape_do_not_hide_faults_of_meaning_in_the_same_file() -> None:
+    found = problems_of(
+        changed(
+            EVIDENCE,
+            whne={},
+            when={"filter_dys": 3, "filter_days": "> x"},
+            then={"seen_with": {"dirty_filtre": 0.8, "low_fill": 2, "others": 0.3}},
+            band="1",
+            status="lively",
+        )
+    )
+    assert sorted(problem.pointer or "" for problem in found) == [
+        "/band",
+        "/status",
+        "/then/seen_with/dirty_filtre",
+        "/then/seen_with/low_fill",
+        "/when/filter_days",
+        "/when/filter_dys",
+        "/whne",
+    ]
+
+
 def test_a_broken_fact_is_reported_once_and_not_again_where_it_is_used() -> None:
     message = only_problem(changed("facts/filter_days.yml", type="nummer"))
     assert 'did you mean "number"?' in message
