@@ -16,8 +16,8 @@ from datetime import date, datetime, time
 from decimal import Decimal
 
 from triage.conditions import FactValue
-from triage.decision_record import CauseChance, CautionSaid, Reason
-from triage.rulebook import Cause, Caution, Outcome, PolicyRule, Rulebook, Skill
+from triage.decision_record import CautionSaid, Reason
+from triage.rulebook import Caution, Outcome, PolicyRule, Rulebook, Skill
 
 SAFE_ORDER: tuple[Outcome, ...] = ("hold", "swap", "dispatch", "approve", "fix_in_store")
 """Between rules of equal priority the outcome that risks least is taken."""
@@ -26,9 +26,6 @@ DEFAULT_RULE = "safe-default"
 """Stands as the rule of a reason where no policy rule is left to argue."""
 
 SKILLS: tuple[Skill, ...] = ("general", "electrical", "refrigeration")
-LIKELY = 0.10
-"""Causes at least this likely decide the skill and the parts of a visit. Common practice, no source."""
-
 _MONEY_FACTS = frozenset(
     {
         "plan_cost",
@@ -72,7 +69,6 @@ class Situation:
 
     plan_starts_in_store: bool
     stop_use: bool
-    solved: bool
     over_limit: bool  # what is likely to be spent is above the headroom
 
 
@@ -105,7 +101,7 @@ def cautions_in_force(rulebook: Rulebook, fired: Iterable[str]) -> CautionsInFor
         said=said,
         forbidden=frozenset(forbidden),
         stop_use=stop_use,
-        skill=_strongest(caution.visit_skill for caution in said),
+        skill=strongest(caution.visit_skill for caution in said),
         priority=min((one.visit_priority for one in said if one.visit_priority is not None), default=None),
     )
 
@@ -169,19 +165,6 @@ def solved_verdict(rulebook: Rulebook, check: str) -> Verdict:
     return Verdict("fix_in_store", (reason,), (), None, ())
 
 
-def visit_skill(rulebook: Rulebook, causes: Iterable[CauseChance], in_force: CautionsInForce) -> Skill:
-    """Whom to send: the skill a caution asks for, or else the strongest that a likely cause needs."""
-    if in_force.skill is not None:
-        return in_force.skill
-    return _strongest(cause.repair.skill for cause in _likely(rulebook, causes)) or "general"
-
-
-def visit_kit(rulebook: Rulebook, causes: Iterable[CauseChance]) -> tuple[str, ...]:
-    """The numbers of the parts that the likely causes' repairs need, likeliest first."""
-    numbers = (number for cause in _likely(rulebook, causes) for number in cause.repair.parts)
-    return tuple(dict.fromkeys(numbers))
-
-
 def fill(text: str, facts: Mapping[str, FactValue], rulebook: Rulebook) -> str:
     """`text` with each {fact} replaced by its value as people read it; an unknown one by "not known"."""
     return _PLACEHOLDER.sub(
@@ -238,13 +221,6 @@ def _default(situation: Situation) -> Reason:
     return Reason(DEFAULT_RULE, "No policy rule decides this; someone is sent to look.", "dispatch")
 
 
-def _likely(rulebook: Rulebook, causes: Iterable[CauseChance]) -> list[Cause]:
-    return [
-        rulebook.causes[each.cause]
-        for each in causes
-        if each.chance >= LIKELY and each.cause in rulebook.causes
-    ]
-
-
-def _strongest(skills: Iterable[Skill | None]) -> Skill | None:
+def strongest(skills: Iterable[Skill | None]) -> Skill | None:
+    """The skill that stands last in SKILLS; None when none is asked for."""
     return max((skill for skill in skills if skill is not None), key=SKILLS.index, default=None)
