@@ -201,3 +201,18 @@ def test_colder_slush_never_holds_less_ice(brix, temperature_c):
     warmer, colder = ice_share(brix, temperature_c), ice_share(brix, temperature_c - 0.4)
     assert 0 <= warmer <= colder < 1
     assert warmer == 0 or temperature_c < freezing_point_c(brix)
+
+
+@pytest.mark.parametrize("missing", list(REFILL))
+def test_no_time_is_promised_while_a_piece_is_missing(missing):
+    rest = {name: value for name, value in REFILL.items() if name != missing}
+    assert "servable_after_min" not in facts(rest | {"minutes_since_refill": Decimal(5)})
+
+
+def test_a_room_hotter_than_the_rating_lengthens_the_time_by_the_capacity_lost():
+    def minutes(**known):
+        return float(facts(REFILL | known)["servable_after_min"])
+
+    assert minutes(room_temp_f=Decimal(95)) == pytest.approx(minutes() / 0.85, abs=1)
+    assert minutes(room_temp_f=Decimal(95), cooling_rated_at_c=Decimal(35)) == minutes()
+    assert minutes(room_temp_f=Decimal(50)) == minutes()

@@ -129,3 +129,36 @@ def test_a_thicker_conductor_never_drops_more(awg, one_way_ft, amps):
         drop_volts(wiring_ohm_per_kft(awg), one_way_ft, amps),
     )
     assert 0 <= thick <= thin
+
+
+def test_a_figure_exactly_at_its_limit_is_still_good_enough():
+    at_limits = {"running_volts": 108.0, "starting_volts": 102.0, "measured_drop_pct": 5.0}
+    assert explains_weak_start(nominal_volts=120, **at_limits) is False
+    assert explains_weak_start(nominal_volts=120, calculated_drop_pct=5.0) is None
+    assert explains_weak_start(nominal_volts=120, **at_limits | {"running_volts": 107.9}) is True
+    assert explains_weak_start(nominal_volts=120, **at_limits | {"starting_volts": 101.9}) is True
+
+
+def test_one_good_reading_alone_does_not_clear_the_supply():
+    assert explains_weak_start(nominal_volts=120, running_volts=118) is None
+    assert explains_weak_start(nominal_volts=120, measured_drop_pct=1.0) is None
+
+
+@pytest.mark.parametrize("missing", ["conductor_awg", "wire_run_ft", "running_amps", "cord_awg", "cord_ft"])
+def test_no_drop_is_calculated_while_a_piece_is_missing(missing):
+    whole = LONG_RUN | {"extension_cord": True, "cord_awg": Decimal(16), "cord_ft": Decimal(25)}
+    assert "supply_drop_calculated_pct" in facts(whole)
+    assert "supply_drop_calculated_pct" not in facts({k: v for k, v in whole.items() if k != missing})
+
+
+@pytest.mark.parametrize("missing", ["circuit_amps", "running_amps"])
+def test_no_load_is_judged_while_a_piece_is_missing(missing):
+    whole = {"circuit_amps": Decimal(20), "running_amps": Decimal(12)}
+    assert facts(whole)["circuit_headroom_amps"] == Decimal("4.00")
+    assert "circuit_headroom_amps" not in facts({k: v for k, v in whole.items() if k != missing})
+
+
+def test_a_fixed_machine_said_to_share_its_circuit_may_draw_half_whatever_the_other_load():
+    fixed = {"circuit_amps": Decimal(20), "running_amps": Decimal(11), "fastened_in_place": True}
+    assert facts(fixed | {"other_load_amps": Decimal(0)})["circuit_overloaded"] is False
+    assert facts(fixed | {"shares_circuit": True})["circuit_overloaded"] is True
