@@ -8,6 +8,7 @@ from typing import Any, TypeVar, cast
 
 from moneyed import CurrencyDoesNotExist, get_currency
 
+from triage import rulebook_rates as rates
 from triage import rulebook_rules as rules
 from triage import rulebook_tables as tables
 from triage.facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS
@@ -46,7 +47,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     facts = read_facts(cast(Mapping[str, FactFile], shapes.kinds["facts"]), problems)
     parts = shapes.single("parts.yml", PartsFile)
     hours = shapes.single("service_hours.yml", ServiceHoursFile)
-    rates = shapes.single("rates.yml", RatesFile)
+    rate_file = shapes.single("rates.yml", RatesFile)
     manifest = shapes.single("rulebook.yml", ManifestFile)
     ids = _ids(files)
     early = Names(
@@ -82,8 +83,8 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         "limits", lambda names, file, shape: tables.read_limit(names, file, shape, authorities), latest
     )
     cases = read("cases", tables.read_whole_case)
-    read_rates = tables.read_rates(early, "rates.yml", rates) if rates else None
-    read_hours = tables.read_service_hours(early, "service_hours.yml", hours) if hours else None
+    read_rates = rates.read_rates(early, "rates.yml", rate_file) if rate_file else None
+    read_hours = rates.read_service_hours(early, "service_hours.yml", hours) if hours else None
     check_groups(evidence, problems)
     check_cycles(derive, problems)
     check_unique([(i, f"{kind}/{i}.yml") for kind in _RULE_KINDS for i in sorted(ids[kind])], problems)
@@ -112,7 +113,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         limits=limits,
         authorities=authorities,
         rates=read_rates,
-        parts=tables.read_parts(parts),
+        parts=rates.read_parts(parts),
         service_hours=read_hours,
         cases=cases,
     )

@@ -4,9 +4,10 @@
     date("2026-01-01")   @"2026-01-01"   time("10:30:00")   @"10:30:00"
 
 Two things differ from the standard, both because a test is the value of a YAML key. A value that YAML already
-read as a number, flag or date counts as that value; and, since YAML takes the quotes of a lone "text" away, a
-bare word tested against a choice or text fact counts as that text. Names that stand for other values, dates
-with a time and durations are not read: no fact has such a type.
+read as a number, flag or date counts as that value (a date also as its bare text, which is how JSON has it).
+And, since YAML takes the quotes of a lone "text" away, a bare word tested against a choice or text fact
+counts as that text. Names that stand for other values, dates with a time and durations are not read, for no fact has
+such a type.
 """
 
 from __future__ import annotations
@@ -56,6 +57,7 @@ TEXT: /"(\\.|[^"\\])*"/
 NAME: /[^\W\d][\w-]*/
 %ignore /[ \t\r\n\f\u00a0]+/
 """
+_ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _ORDERED: frozenset[FactType] = frozenset({"number", "date", "time"})
 _KINDS: dict[type, str] = {
     Decimal: "a number",
@@ -90,12 +92,18 @@ def parse(raw: object, fact_type: FactType, choices: Collection[str] | None = No
     """
     reader = _Reader(fact_type, choices or ())
     match raw:
+        case str() if fact_type == "date" and _ISO_DATE.fullmatch(raw):
+            return Compare("=", _temporal(raw, "date", 1))
         case str():
             pass
         case bool() | Decimal() | date():
             return Compare("=", reader.fitting(raw, 1))
         case int():
             return Compare("=", reader.fitting(Decimal(raw), 1))
+        case list():
+            raise UnaryTestError(
+                """a test in brackets or a list needs quotes, such as "[2..6]" or '"a","b"'"""
+            )
         case _:
             raise UnaryTestError(f"a test is wanted here: {_WANTED[fact_type][1]}")
     if len(raw) > MOST_CHARACTERS:
@@ -258,12 +266,12 @@ def _unquoted(text: str) -> str:
 def _temporal(text: str, kind: str | None, column: int) -> date | time:
     if kind not in ("time", "date", None):
         raise UnaryTestError(f"no fact is a {kind}; use date(...) or time(...)", column)
-    if kind in ("date", None) and re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
+    if kind in ("date", None) and _ISO_DATE.fullmatch(text):
         try:
             return date.fromisoformat(text)
         except ValueError as error:
             raise UnaryTestError(f'"{text}" is not a day of the calendar ({error})', column) from None
-    if kind in ("time", None) and re.fullmatch(r"\d{2}:\d{2}:\d{2}(\.\d{1,6})?", text):
+    if kind in ("time", None) and re.fullmatch(r"\d{2}:\d{2}:\d{2}(\.\d{1,6})?", text, re.ASCII):
         try:
             return time.fromisoformat(text)
         except ValueError as error:

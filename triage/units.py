@@ -11,7 +11,8 @@ import pint
 
 from triage.plain_data import exact_number
 
-_QUANTITY = re.compile(r"\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*([^\W\d][\w/*^° ]{0,39})?\s*")
+_UNIT = r"[^\W\d_%°][\w/*^° ]{0,39}|[%°]\w{0,9}"
+_QUANTITY = re.compile(rf"\s*([-+]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][-+]?\d+)?)\s*({_UNIT})?\s*")
 
 
 class UnitError(ValueError):
@@ -27,6 +28,8 @@ def registry() -> Any:
 @lru_cache(maxsize=256)
 def is_unit(name: str) -> bool:
     """Whether pint knows the unit."""
+    if not re.fullmatch(_UNIT, name):
+        return False
     try:
         registry().Unit(name)
     except Exception:  # pint's parser raises many kinds, some from the tokenizer, on odd text

@@ -233,7 +233,7 @@ def _broken(error: MarkedYAMLError, file: str, text: str) -> Problem:
             f"broken YAML: {message}; a value that goes on after a quote needs quotes around the whole, "
             """such as '"a","b"'"""
         )
-    elif re.search(r":\s*[\[>@|&*!%`{]", written):
+    elif re.search(r":\s*([\[>@|&*!%`{\]]|-\s*$)", written):
         message = f'broken YAML: {message}; a test that starts with a sign needs quotes, such as "> 15"'
     else:
         message = f"broken YAML: {message}; look for a missing quote, colon or bracket before this place"

@@ -1,11 +1,20 @@
 from __future__ import annotations
 
+from pathlib import Path
+
 from tests.triage.builders import head, minimal_rulebook
 from triage.rulebook_cases import CaseFailure, run_rule_cases
+from triage.rulebook_reader import read_rulebook
+
+RULES = Path(__file__).parents[2] / "rules"
 
 
 def test_cases_that_hold_fail_nothing() -> None:
     assert run_rule_cases(minimal_rulebook()) == []
+
+
+def test_every_case_beside_the_default_rules_holds() -> None:
+    assert run_rule_cases(read_rulebook(RULES)) == []
 
 
 def test_a_case_that_comes_out_otherwise_is_named_with_its_file() -> None:

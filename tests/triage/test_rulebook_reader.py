@@ -246,6 +246,7 @@ def test_hidden_files_and_readmes_are_passed_over(tmp_path: Path) -> None:
         (changed(EVIDENCE, when={"seal_style": '"groved"'}), 'did you mean "grooved"?'),
         (changed(EVIDENCE, when={"symptom": '"not_freezin"'}), 'did you mean "not_freezing"?'),
         (changed(EVIDENCE, when={"filter_days": True}), "true or false does not fit"),
+        (changed(EVIDENCE, when={"filter_days": ["2..6"]}), "in brackets or a list needs quotes"),
         (changed(EVIDENCE, when={"top_chance": "> 0.9"}), "computed after these rules are asked"),
         (
             changed(EVIDENCE, then={"seen_with": {"dirty_filter": 0.8, "low_fill": 0.2}}),

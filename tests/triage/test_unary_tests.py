@@ -126,6 +126,7 @@ def test_values_that_yaml_already_read_count_as_themselves() -> None:
     assert parse(15, "number") == Compare("=", Decimal(15))
     assert parse(True, "flag") == Compare("=", True)
     assert parse(date(2026, 1, 1), "date") == Compare("=", date(2026, 1, 1))
+    assert parse("2026-01-01", "date") == Compare("=", date(2026, 1, 1))
 
 
 @pytest.mark.parametrize(
