@@ -13,7 +13,7 @@ from triage.programme import Programme
 MAX_BODY_BYTES = 256 * 1024
 
 
-class ProblemApi(Api):  # type: ignore[misc]  # flask-smorest carries no types
+class ProblemApi(Api):
     """Leaves all errors to `problems`."""
 
     def _register_error_handlers(self) -> None:

@@ -64,7 +64,9 @@ def roles(*allowed: str) -> Callable[[View], View]:
             if found is None:
                 raise _needs_token()
             if found.role not in allowed:
-                raise Forbidden(f"A token with the role {found.role} may not do this; {_either(allowed)} may.")
+                raise Forbidden(
+                    f"A token with the role {found.role} may not do this; {_either(allowed)} may."
+                )
             g.caller = found
             return view(*args, **kwargs)
 

@@ -1,4 +1,4 @@
-"""Strict JSON for request bodies: numbers become Decimal, and NaN, Infinity and repeated keys are refused."""
+"""Strict JSON bodies: exact numbers; NaN, Infinity and repeated keys refused, with line and column said."""
 
 from __future__ import annotations
 
@@ -7,23 +7,20 @@ from decimal import Decimal
 from typing import Any, NoReturn
 
 from flask.json.provider import DefaultJSONProvider
+from flask_smorest import Blueprint as SmorestBlueprint
+from webargs.core import missing
+from webargs.flaskparser import FlaskParser
+from werkzeug.exceptions import BadRequest, UnsupportedMediaType
 
-MAX_DIGITS = 40
+from triage.plain_data import exact_number
 
 
 def _refuse_constant(name: str) -> NoReturn:
-    raise ValueError(f"{name} is not a JSON number")
-
-
-def _number(text: str) -> Decimal:
-    if len(text) > MAX_DIGITS:
-        raise ValueError(f"a number has more than {MAX_DIGITS} characters")
-    return Decimal(text)
+    raise ValueError(f"{name} is not a number that can be used; write a finite number")
 
 
 def _integer(text: str) -> int:
-    if len(text) > MAX_DIGITS:
-        raise ValueError(f"a number has more than {MAX_DIGITS} characters")
+    exact_number(text)
     return int(text)
 
 
@@ -31,26 +28,57 @@ def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found: dict[str, Any] = {}
     for key, value in pairs:
         if key in found:
-            raise ValueError(f'the key "{key}" stands twice in one object')
+            raise ValueError(f'the key "{key}" stands twice in one object; keep one')
         found[key] = value
     return found
 
 
+def read_exact(content: bytes) -> Any:
+    """The document in a request body; BadRequest says what is wrong with it, and where."""
+    try:
+        return json.loads(
+            content.decode("utf-8-sig"),
+            parse_float=exact_number,
+            parse_int=_integer,
+            parse_constant=_refuse_constant,
+            object_pairs_hook=_no_repeats,
+        )
+    except UnicodeDecodeError:
+        raise BadRequest("The body is not UTF-8 text.") from None
+    except json.JSONDecodeError as error:
+        raise BadRequest(
+            f"The body is not JSON: {error.msg} at line {error.lineno} column {error.colno}."
+        ) from None
+    except RecursionError:
+        raise BadRequest("The body is nested too deeply.") from None
+    except ValueError as error:
+        raise BadRequest(f"The body cannot be used: {error}.") from None
+
+
+class ExactParser(FlaskParser):
+    """Reads JSON bodies with `read_exact`; anything sent as another media type is refused."""
+
+    def load_json(self, req: Any, schema: Any) -> Any:
+        if not req.is_json:
+            if not req.get_data():
+                return missing
+            raise UnsupportedMediaType("Send the body as application/json.")
+        return read_exact(req.get_data())
+
+
+class Blueprint(SmorestBlueprint):
+    """A flask-smorest blueprint whose bodies are read exactly."""
+
+    ARGUMENTS_PARSER = ExactParser()
+
+
 class ExactJSONProvider(DefaultJSONProvider):
-    def loads(self, s: str | bytes, **kwargs: Any) -> Any:
-        try:
-            return json.loads(
-                s,
-                parse_float=_number,
-                parse_int=_integer,
-                parse_constant=_refuse_constant,
-                object_pairs_hook=_no_repeats,
-            )
-        except RecursionError:
-            raise ValueError("the document is nested too deeply") from None
+    """Writes Decimals as numbers: whole ones without a point."""
+
+    compact = True
 
     @staticmethod
-    def default(o: Any) -> Any:  # type: ignore[override]
+    def default(o: Any) -> Any:
         if isinstance(o, Decimal):
             return int(o) if o == o.to_integral_value() else float(o)
         return DefaultJSONProvider.default(o)

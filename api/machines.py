@@ -6,10 +6,10 @@ from datetime import date, datetime, time
 from typing import Any
 
 from flask.views import MethodView
-from flask_smorest import Blueprint
 
 from api import schemas
 from api.auth import READERS, caller, programme, roles
+from api.exact_json import Blueprint
 from api.http_state import idempotent
 from api.views import machine_json
 from triage.errors import InputError, Problem
@@ -57,6 +57,11 @@ def _moment(text: str) -> datetime:
         moment = None
     if moment is None or moment.tzinfo is None:
         raise InputError(
-            [Problem('write a date "2026-01-31" or a time with its offset "2026-01-31T09:30:00-05:00"', "query:at")]
+            [
+                Problem(
+                    'write a date "2026-01-31" or a time with its offset "2026-01-31T09:30:00-05:00"',
+                    "query:at",
+                )
+            ]
         )
     return moment

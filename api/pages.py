@@ -1,7 +1,8 @@
-"""Pages that work without scripts: sign in, the symptom form, a ticket with its decision and next question."""
+"""Pages that work without scripts: sign in, the symptom form, a ticket with its next question."""
 
 from __future__ import annotations
 
+from decimal import Decimal, InvalidOperation
 from typing import Any
 from urllib.parse import urlsplit
 
@@ -83,9 +84,7 @@ def ticket(ticket_id: str) -> ResponseReturnValue:
 @page_roles(*DESK)
 def answer(ticket_id: str) -> ResponseReturnValue:
     facts = programme().rulebook.facts
-    given = {
-        name: text.strip() for name, text in request.form.items() if name in facts and text.strip()
-    }
+    given = {name: text.strip() for name, text in request.form.items() if name in facts and text.strip()}
     try:
         answers = {name: _typed(facts[name], text) for name, text in given.items()}
         programme().answer(ticket_id, answers, caller(), _version())
@@ -139,8 +138,6 @@ def _typed(fact: Fact, text: str) -> Any:
 
 
 def _number(text: str) -> Any:
-    from decimal import Decimal, InvalidOperation
-
     try:
         return Decimal(text)
     except InvalidOperation:

@@ -77,7 +77,9 @@ def schema_errors(messages: object, pointer: str = "") -> Iterator[dict[str, str
 def _status_of(error: InputError) -> int:
     if isinstance(error, NotFoundError):
         return 404
-    return 409 if isinstance(error, ConflictError) else 422
+    if isinstance(error, ConflictError):
+        return 412 if "If-Match" in request.headers else 409
+    return 422
 
 
 def _input_error(error: InputError) -> Response:

@@ -10,6 +10,18 @@ from marshmallow import Schema, fields, validate
 
 MAX_TEXT = 4000
 
+# marshmallow's own words say what is wrong; these also say how to mend it.
+fields.Field.default_error_messages |= {
+    "required": "this is missing; add it",
+    "null": "this may not be null; leave it out or give a value",
+}
+fields.List.default_error_messages["invalid"] = "a list is wanted, in square brackets"
+fields.Dict.default_error_messages["invalid"] = "an object is wanted, in curly braces"
+Schema.error_messages = {
+    "unknown": "this key is not known here; remove it or mend its spelling",
+    "type": "an object is wanted, in curly braces",
+}
+
 
 def text(limit: int = MAX_TEXT, **kwargs: object) -> fields.String:
     return fields.String(validate=validate.Length(max=limit), **kwargs)  # type: ignore[arg-type]
@@ -40,9 +52,7 @@ class AnswersIn(Schema):
 
 class CheckIn(Schema):
     check = text(64, required=True)
-    result = fields.String(
-        required=True, validate=validate.OneOf(["cured", "not_cured", "could_not_do"])
-    )
+    result = fields.String(required=True, validate=validate.OneOf(["cured", "not_cured", "could_not_do"]))
 
 
 class CareIn(Schema):
@@ -79,9 +89,7 @@ class DecisionOut(Schema):
     """A decision. Money is a text in the currency of `expected_cost.currency`."""
 
     ticket = fields.String(allow_none=True)
-    outcome = fields.String(
-        validate=validate.OneOf(["fix_in_store", "dispatch", "approve", "hold", "swap"])
-    )
+    outcome = fields.String(validate=validate.OneOf(["fix_in_store", "dispatch", "approve", "hold", "swap"]))
     reasons = fields.List(fields.Nested(ReasonOut))
     overruled = fields.List(fields.Nested(ReasonOut))
     causes = fields.List(fields.Nested(CauseOut))
@@ -92,7 +100,15 @@ class DecisionOut(Schema):
     cover = fields.Dict()
     limit = fields.Dict()
     visit = fields.Dict(allow_none=True)
+    approved_up_to = fields.String(allow_none=True, metadata={"description": "The amount authorised"})
+    solved = fields.Boolean(metadata={"description": "A check cured it; the ticket can be closed"})
     facts = fields.Dict(metadata={"description": "Fact -> {value, from}"})
+    figures = fields.Dict(metadata={"description": "The computed facts the policy rules saw"})
+    fired = fields.List(fields.String(), metadata={"description": "Ids of the rules that fired"})
+    notes = fields.List(fields.String(), metadata={"description": "How the answer was made"})
+    decided_at = fields.String(metadata={"description": "RFC 3339"})
+    engine = fields.String()
+    currency = fields.String()
     rulebook = fields.String(metadata={"description": "sha256:…"})
 
 
@@ -110,9 +126,7 @@ class TicketsQuery(Schema):
     cursor = text(200)
     limit = fields.Integer(load_default=50, validate=validate.Range(1, 200))
     state = fields.String(validate=validate.OneOf(["open", "closed"]))
-    outcome = fields.String(
-        validate=validate.OneOf(["fix_in_store", "dispatch", "approve", "hold", "swap"])
-    )
+    outcome = fields.String(validate=validate.OneOf(["fix_in_store", "dispatch", "approve", "hold", "swap"]))
     machine = text(64)
     site = text(64)
 
@@ -172,6 +186,7 @@ class MachineOut(Schema):
     facts = fields.Dict()
     care = fields.List(fields.Dict())
     repairs = fields.List(fields.Dict())
+    care_due = fields.Raw(metadata={"description": "What care is due, and by how much it is overdue"})
     tickets = fields.List(fields.Nested(TicketRowOut))
 
 
@@ -179,5 +194,5 @@ class LimitsOut(Schema):
     machine = fields.String()
     contractor = fields.String(allow_none=True)
     at = fields.String()
-    cover = fields.Raw()
-    limit = fields.Raw()
+    cover = fields.List(fields.Dict(), metadata={"description": "A line a component"})
+    limit = fields.Dict(metadata={"description": "Amounts are texts in `currency`"})

@@ -6,10 +6,10 @@ from typing import Any
 
 from flask import url_for
 from flask.views import MethodView
-from flask_smorest import Blueprint
 
 from api import schemas
 from api.auth import READERS, caller, programme, roles
+from api.exact_json import Blueprint
 from api.http_state import etag, idempotent, wanted_version
 from api.views import event_json, ticket_json, ticket_row
 from triage.ticket import Ticket

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 from flask.views import MethodView
-from flask_smorest import Blueprint
 
 from api.auth import READERS, caller, programme, roles
+from api.exact_json import Blueprint
 from api.schemas import DecisionOut, TriageIn
 from triage.decision_json import as_json
 

@@ -47,7 +47,7 @@ Row = Mapping[str, object]
 
 def make() -> dict[str, list[Row]]:
     """The rows of every file, by file name."""
-    dice = random.Random(SEED)  # noqa: S311
+    dice = random.Random(SEED)
     sites, machines, care, repairs = [], [], [], []
     names = [(zone, name) for zone, found in HALTS.items() for name in found]
     for number, (zone, name) in enumerate(names, start=1):
@@ -58,9 +58,7 @@ def make() -> dict[str, list[Row]]:
             machines.append(machine)
             care += _care(dice, machine, zone)
             repairs += _repairs(dice, machine, zone)
-    contractors = [
-        {"id": key, "name": name, "phone": phone} for key, name, phone, _ in CONTRACTORS
-    ]
+    contractors = [{"id": key, "name": name, "phone": phone} for key, name, phone, _ in CONTRACTORS]
     return {
         "sites.csv": sites,
         "contractors.csv": contractors,

@@ -115,11 +115,13 @@ def opened_store(settings: Settings) -> Iterator[Store]:
 
 
 @contextmanager
-def opened_programme(settings: Settings | None = None) -> Iterator[Programme]:
+def opened_programme(
+    settings: Settings | None = None, clock: Callable[[], datetime] = now
+) -> Iterator[Programme]:
     """The programme that the settings describe."""
     settings = settings or read_settings()
     read = read_with_files(settings.rulebook)
     compiled: Callable[[Rulebook], Engine] = partial(compile_rulebook, engine=settings.engine)
     engine = compiled(read.rulebook)
     with opened_store(settings) as store:
-        yield Programme(store, read.rulebook, engine, now, read.files, compiled)
+        yield Programme(store, read.rulebook, engine, clock, read.files, compiled)
