@@ -94,7 +94,9 @@ def test_a_file_stays_readable_in_one_sitting(path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "package", sorted({path.parent for path in python_files() if (path.parent / "__init__.py").is_file()}), ids=name_of
+    "package",
+    sorted({path.parent for path in python_files() if (path.parent / "__init__.py").is_file()}),
+    ids=name_of,
 )
 def test_a_package_says_what_lives_in_it(package: Path) -> None:
     assert ast.get_docstring(ast.parse((package / "__init__.py").read_text(encoding="utf-8")))

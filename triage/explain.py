@@ -47,7 +47,9 @@ def explain_again(
     inputs = inputs_from_data(decided.payload["inputs"], rulebook)
     again = decide_inputs(rulebook, compile_rulebook(rulebook), inputs)
     recorded = decided.payload["decision"]
-    differs = tuple(differences(recorded, from_json(to_json(as_json(again, ticket=ticket.id)))))
+    # Which engine answered is not part of the answer: all of them give the same.
+    made_again = from_json(to_json(as_json(again, ticket=ticket.id))) | {"engine": recorded["engine"]}
+    differs = tuple(differences(recorded, made_again))
     return Explanation(ticket, rulebook, recorded, again, not differs, differs)
 
 

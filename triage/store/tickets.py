@@ -14,6 +14,7 @@ from sqlalchemy import ColumnElement, select, tuple_
 from sqlalchemy.orm import Session
 
 from triage.errors import InputError, NotFoundError, Problem
+from triage.exact_json import from_json, to_json
 from triage.store.models import EventRow, TicketRow
 from triage.ticket import Event, EventKind, JSONObject, Ticket, apply
 
@@ -47,12 +48,15 @@ class Tickets:
     def append(
         self, ticket_id: str, news: Sequence[NewEvent], *, at: datetime, who: str, rulebook: str
     ) -> Ticket:
-        """Appends events to a ticket (the first of a new one is `reported`) and stores their fold."""
+        """Appends events to a ticket (the first of a new one is `reported`) and stores their fold.
+
+        What is given back is what a later `get` reads: payloads as JSON holds them.
+        """
         row = self._session.get(TicketRow, ticket_id)
         ticket = None if row is None else _ticket(row)
         seq = 0 if ticket is None else ticket.version
         events = [
-            Event(ticket_id, seq + number, new.kind, at, who, rulebook, new.payload)
+            Event(ticket_id, seq + number, new.kind, at, who, rulebook, from_json(to_json(new.payload)))
             for number, new in enumerate(news, start=1)
         ]
         for event in events:

@@ -1,0 +1,112 @@
+"""A programme on a fresh database with two machines of two contractors, and a clock that tests move."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from functools import partial
+from itertools import count
+from pathlib import Path
+
+from moneyed import Money
+
+from tests.triage.builders import minimal_files, policy
+from triage.caller import Caller
+from triage.inference import compile_rulebook
+from triage.programme import Programme
+from triage.report import Machine, PastRepair, Site
+from triage.rulebook_reader import rulebook_from_data
+from triage.store import open_store
+from triage.store.machines import Contractor
+from triage.upkeep import CareEvent
+
+AGENT = Caller("desk", "agent")
+OPS = Caller("lead", "ops")
+FOGLINE = Caller("van-3", "technician", "fogline")
+TERN = Caller("van-9", "technician", "tern")
+
+NOON = datetime(2026, 3, 2, 17, tzinfo=UTC)  # noon in New York
+REPORT = {
+    "machine": "LH20-1",
+    "symptoms": ["not_freezing"],
+    "reported_at": "2026-03-02T11:55:00-05:00",
+    "answers": {"fill_level": 70},
+}
+ALDER = Site("halt-001", "Lanternway Alder Quay", "Alder", "America/New_York", "555-0101", 42)
+WILLOW = Site("halt-023", "Lanternway Willow Halt", "Willow", "America/Chicago", "555-0123", 12)
+MACHINES = (
+    Machine(
+        "LH20-1",
+        "LH-20",
+        date(2025, 1, 5),
+        date(2025, 2, 1),
+        ALDER,
+        "fogline",
+        "LW-0001",
+        Money("3150.00", "USD"),
+    ),
+    Machine("LH30-2", "LH-30", date(2022, 1, 5), None, WILLOW, "tern", "LW-0002"),
+)
+
+
+def rulebook_files(**overrides: object) -> dict[str, object]:
+    """The minimal rulebook, with a rule that prefers the store's own checks; `overrides` by kind/id."""
+    fix_first = policy(
+        "fix-first",
+        {"plan_starts_in_store": True},
+        {"plan_starts_in_store": True},
+        {"plan_starts_in_store": False},
+        "fix_in_store",
+        100,
+        "A check in the store costs least.",
+    )
+    return minimal_files({"policy/fix-first.yml": fix_first, **overrides})
+
+
+@dataclass
+class Clock:
+    """Stands still until it is moved."""
+
+    time: datetime = NOON
+
+    def __call__(self) -> datetime:
+        return self.time
+
+    def move(self, **delta: float) -> None:
+        self.time += timedelta(**delta)
+
+
+@contextmanager
+def running_programme(
+    folder: Path, clock: Clock | None = None, files: dict[str, object] | None = None
+) -> Iterator[Programme]:
+    """A programme of `rulebook_files`; ticket ids count from T-000001."""
+    files = files or rulebook_files()
+    rulebook = rulebook_from_data(files)
+    compiled = partial(compile_rulebook, engine="plain")
+    numbers = count(1)
+    store = open_store(f"sqlite:///{folder / 'programme.db'}")
+    try:
+        with store.write() as work:
+            work.machines.put_sites([ALDER, WILLOW])
+            work.machines.put_contractors([Contractor("fogline", "Fogline"), Contractor("tern", "Tern")])
+            work.machines.put_machines(MACHINES)
+            care = CareEvent("filter_cleaned", datetime(2026, 1, 20, 15, tzinfo=UTC), "store")
+            work.care.add_care("LH20-1", [care])
+            repair = PastRepair(
+                datetime(2025, 11, 3, 15, tzinfo=UTC), "OLD-1", "low_fill", Money("120.00", "USD")
+            )
+            work.care.add_repairs("LH20-1", [repair])
+        yield Programme(
+            store,
+            rulebook,
+            compiled(rulebook),
+            clock or Clock(),
+            files,
+            compiled,
+            lambda: f"T-{next(numbers):06}",
+        )
+    finally:
+        store.close()
