@@ -3,11 +3,11 @@
     15   "text"   true   > 15   [2..6]   (15..30]   ]15..30[   "a","b"   not("a")   -
     date("2026-01-01")   @"2026-01-01"   time("10:30:00")   @"10:30:00"
 
-Two things differ from the standard, both because a test is the value of a YAML key. A value that YAML already
-read as a number, flag or date counts as that value (a date also as its bare text, which is how JSON has it).
-And, since YAML takes the quotes of a lone "text" away, a bare word tested against a choice or text fact
-counts as that text. Names that stand for other values, dates with a time and durations are not read, for no fact has
-such a type.
+Two things differ from the standard, both because a test is the value of a YAML key. A value that YAML
+already read as a number, flag or date counts as that value (a date also as its bare text, which is how JSON
+has it). And, since YAML takes the quotes of a lone "text" away, a bare word tested against a choice or text
+fact counts as that text. Names that stand for other values, dates with a time and durations are not read,
+for no fact has such a type.
 """
 
 from __future__ import annotations
@@ -101,9 +101,7 @@ def parse(raw: object, fact_type: FactType, choices: Collection[str] | None = No
         case int():
             return Compare("=", reader.fitting(Decimal(raw), 1))
         case list():
-            raise UnaryTestError(
-                """a test in brackets or a list needs quotes, such as "[2..6]" or '"a","b"'"""
-            )
+            raise UnaryTestError("""a test in brackets or a list needs quotes, as "[2..6]" or '"a","b"'""")
         case _:
             raise UnaryTestError(f"a test is wanted here: {_WANTED[fact_type][1]}")
     if len(raw) > MOST_CHARACTERS:

@@ -190,6 +190,8 @@ class _Stop(MarkedYAMLError):
 
 def _value(event: ScalarEvent) -> object:
     text = event.value
+    if event.style == ">":  # the round-trip scanner marks each fold with a bell, which YAML itself forbids
+        return text.replace("\a", "")
     if event.style not in (None, ""):
         return text
     if text in _NULLS:
