@@ -138,3 +138,9 @@ def test_four_corners_of_one_plane_never_rock_and_give_back_the_plane(height, ba
     assert slope.back_pct == pytest.approx(100 * back)
     assert slope.right_pct == pytest.approx(100 * right)
     assert slope.twist_in == pytest.approx(0, abs=1e-9)
+
+
+def test_a_slope_or_a_loose_leg_exactly_at_its_limit_does_not_count():
+    assert facts({"bubble_marks_front": Decimal("0.25")})["tilted_back"] is False
+    assert facts({"bubble_marks_front": Decimal("0.26")})["tilted_back"] is True
+    assert facts(LEGS | {"leg_back_left_in": Decimal("4.0625")})["rocks"] is False
