@@ -2,18 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
 
 from rich.console import Console, Group, RenderableType
 from rich.markup import escape
+from rich.padding import Padding
 from rich.panel import Panel
 from rich.table import Table
 from rich.text import Text
 
 from triage.cli.output import console
 from triage.conditions import FactValue
-from triage.decision_record import CauseChance, CoverSide, Decision, Question, Reason
+from triage.decision_record import CauseChance, CautionSaid, CoverSide, Decision, Question, Reason
 from triage.fact_values import write_value
 from triage.facts import BUILTIN_FACTS
 from triage.money import Money
@@ -28,6 +29,9 @@ OUTCOMES: dict[Outcome, tuple[str, str]] = {
 }
 CAUSES_SHOWN = 5
 FACTORS_SHOWN = 4
+STEPS_SHOWN = 3
+QUESTIONS_SHOWN = 3
+INDENT = (0, 0, 0, 3)
 
 
 def show_decision(decision: Decision, rulebook: Rulebook, out: Console | None = None) -> None:
@@ -40,8 +44,10 @@ def show_decision(decision: Decision, rulebook: Rulebook, out: Console | None = 
         title += " (a check cured it)"
     body = Group(*[Text(f"• {reason.text}") for reason in decision.reasons])
     out.print(Panel(body, title=f"[bold]{escape(title)}[/]", title_align="left", border_style=colour))
+    beside_steps = {caution for step in decision.plan[:STEPS_SHOWN] for caution in step.cautions}
     for caution in decision.cautions:
-        out.print(_caution(caution.text, caution.stop_use, caution.defers_to))
+        if caution.stop_use or caution.rule not in beside_steps:
+            out.print(_caution(caution))
     for heading, part in (
         ("Likely causes", _causes(decision.causes)),
         ("What to do in the store", _plan(decision, rulebook)),
@@ -89,9 +95,10 @@ def show_derivation(decision: Decision, rulebook: Rulebook, out: Console | None 
     out.print(Text(f"\nEngine {decision.engine}, decided at {decision.decided_at.isoformat()}"))
 
 
-def _caution(text: str, stop_use: bool, defers_to: Iterable[str]) -> RenderableType:
-    line = Text.assemble(("STOP USING THE MACHINE. " if stop_use else "Take care. ", "bold red"), text)
-    others = "; ".join(defers_to)
+def _caution(caution: CautionSaid) -> RenderableType:
+    opening = "STOP USING THE MACHINE. " if caution.stop_use else "Take care. "
+    line = Text.assemble((opening, "bold red"), caution.text)
+    others = "; ".join(caution.defers_to)
     return line.append(f" ({others})", style="dim") if others else line
 
 
@@ -115,24 +122,38 @@ def _causes(causes: Iterable[CauseChance]) -> Iterable[RenderableType]:
 
 
 def _plan(decision: Decision, rulebook: Rulebook) -> Iterable[RenderableType]:
-    for number, step in enumerate(decision.plan, start=1):
+    said: dict[str, int] = {}  # caution -> the step where it stands in full
+    for number, step in enumerate(decision.plan[:STEPS_SHOWN], start=1):
         wait = f", result after {step.wait_minutes} min" if step.wait_minutes else ""
         yield Text.assemble(
             (f"{number}. {step.title}", "bold"),
-            f"  {step.minutes} min{wait}; cures it in {_percent(step.chance)} of such calls",
+            f"  {step.minutes} min{wait}; cures {_percent(step.chance)} of such calls",
         )
         for caution_id in step.cautions:
             caution = rulebook.cautions.get(caution_id)
-            yield Text(f"   ! {caution_id if caution is None else caution.text}", style="red")
+            text = caution_id if caution is None else caution.text
+            if caution_id in said:
+                text = (
+                    f"{caution_id if caution is None else caution.head.title}: as in step {said[caution_id]}."
+                )
+            said.setdefault(caution_id, number)
+            yield Padding(Text(f"! {text}", style="red"), INDENT)
         for line in step.steps:
-            yield Text(f"   – {line}")
-        yield Text(f"   Look for: {step.look_for}", style="dim")
+            yield Padding(Text(f"– {line}"), INDENT)
+        yield Padding(Text(f"Look for: {step.look_for}", style="dim"), INDENT)
+    later = decision.plan[STEPS_SHOWN:]
+    if later:
+        yield Text("Then, if it is still not cured: " + "; ".join(step.title for step in later) + ".")
 
 
-def _questions(questions: Iterable[Question]) -> Iterable[RenderableType]:
-    for question in questions:
+def _questions(questions: Sequence[Question]) -> Iterable[RenderableType]:
+    shown = [question for question in questions if question.safety]
+    shown += [question for question in questions if not question.safety][:QUESTIONS_SHOWN]
+    for question in shown:
         worth = "for safety" if question.safety else f"saves {_money(question.saves)} on average"
         yield Text.assemble(f"• {question.ask} ", (f"({worth}; {question.fact})", "dim"))
+    if len(questions) > len(shown):
+        yield Text(f"and {len(questions) - len(shown)} more that are worth asking", style="dim")
 
 
 def _money_lines(decision: Decision) -> Iterable[RenderableType]:
