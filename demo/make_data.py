@@ -38,11 +38,25 @@ CONTRACTORS = (
     ("fogline", "Fogline Refrigeration", "555-0162", (EASTERN, CENTRAL)),
     ("tern_and_daughters", "Tern & Daughters", "555-0163", (CENTRAL,)),
 )
+PRICES = {"LH-20": "3150.00 USD", "LH-30": "4280.00 USD"}
 CAUSES_SEEN = (
     ("dirty_filter", 30), ("low_fill", 14), ("hopper_seal_pinched", 12), ("night_mode_missing", 10),
     ("weak_circuit", 6), ("blocked_clearance", 7), ("wrong_mix", 6), ("compressor_worn", 3), ("", 12),
 )  # fmt: skip
 Row = Mapping[str, object]
+
+STORY_MACHINES = (
+    # serial, model, shipped, commissioned, site, contractor, costs of repairs by days before AS_OF
+    ("LH20-10201", "LH-20", date(2026, 1, 12), date(2026, 2, 2), "halt-003", "brightwater", ()),
+    ("LH30-10202", "LH-30", date(2020, 9, 1), date(2020, 10, 5), "halt-004", "fogline", ()),
+    (
+        "LH20-10203", "LH-20", date(2021, 2, 18), date(2021, 3, 20), "halt-005", "brightwater",
+        ((40, "gearmotor_worn", "655.00"), (105, "start_parts_weak", "402.10"),
+         (176, "fan_failed", "318.00"), (276, "gearmotor_worn", "612.40")),
+    ),
+    ("LH20-10204", "LH-20", date(2024, 5, 6), date(2024, 6, 3), "halt-030", "tern_and_daughters", ()),
+)  # fmt: skip
+"""Machines that the hand-written reports are about; well set up, so that the report decides."""
 
 
 def make() -> dict[str, list[Row]]:
@@ -58,6 +72,13 @@ def make() -> dict[str, list[Row]]:
             machines.append(machine)
             care += _care(dice, machine, zone)
             repairs += _repairs(dice, machine, zone)
+    for serial, model, shipped, commissioned, site_id, contractor, past in STORY_MACHINES:
+        machine = _story_machine(serial, model, shipped, commissioned, site_id, contractor)
+        machines.append(machine)
+        care.append(_care_row(machine, "commissioned", f"{commissioned}T15:00:00+00:00", "installer"))
+        for days_ago, cause, cost in past:
+            at = f"{AS_OF - timedelta(days=days_ago)}T15:00:00+00:00"
+            repairs.append(_repair_row(machine, at, f"OLD-{days_ago:05d}", cause, f"{cost} USD"))
     contractors = [{"id": key, "name": name, "phone": phone} for key, name, phone, _ in CONTRACTORS]
     return {
         "sites.csv": sites,
@@ -96,7 +117,7 @@ def _machine(dice: random.Random, number: int, site: Row, zone: str) -> dict[str
         "site": site["id"],
         "contractor": dice.choice(serves),
         "asset_tag": f"LW-{number:04d}",
-        "price": "3150.00 USD" if model == "LH-20" else "4280.00 USD",
+        "price": PRICES[model],
         "fact.dedicated_circuit": "true" if dice.random() < 0.85 else "false",
         "fact.extension_cord": "true" if dice.random() < 0.08 else "false",
         "fact.clearance_behind_in": dice.choice((3, 6, 6, 7, 8, 10)),
@@ -104,6 +125,28 @@ def _machine(dice: random.Random, number: int, site: Row, zone: str) -> dict[str
         "fact.seal_style": seal,
         "fact.seal_mounting": right if dice.random() < 0.95 else wrong,
         "fact.night_mode_hours": dice.choice((0, 2, 4, 5, 6, 6, 7)),
+    }
+
+
+def _story_machine(
+    serial: str, model: str, shipped: date, commissioned: date, site: str, contractor: str
+) -> dict[str, object]:
+    return {
+        "serial": serial,
+        "model": model,
+        "shipped_on": shipped,
+        "commissioned_on": commissioned,
+        "site": site,
+        "contractor": contractor,
+        "asset_tag": f"LW-9{serial[-3:]}",
+        "price": PRICES[model],
+        "fact.dedicated_circuit": "true",
+        "fact.extension_cord": "false",
+        "fact.clearance_behind_in": 8,
+        "fact.bolt_removed": "true",
+        "fact.seal_style": "grooved",
+        "fact.seal_mounting": "hopper",
+        "fact.night_mode_hours": 6,
     }
 
 
@@ -136,13 +179,13 @@ def _repairs(dice: random.Random, machine: Row, zone: str) -> Iterable[Row]:
         day = commissioned + timedelta(days=dice.randint(1, max(2, (AS_OF - commissioned).days - 1)))
         if day >= AS_OF:
             continue
-        yield {
-            "serial": machine["serial"],
-            "at": _at(dice, day, zone),
-            "ticket": f"OLD-{dice.randint(10000, 99999)}",
-            "cause": dice.choices(names, weights)[0],
-            "cost": f"{dice.randint(140, 620)}.{dice.randint(0, 99):02d} USD",
-        }
+        at, ticket = _at(dice, day, zone), f"OLD-{dice.randint(10000, 99999)}"
+        cost = f"{dice.randint(140, 620)}.{dice.randint(0, 99):02d} USD"
+        yield _repair_row(machine, at, ticket, dice.choices(names, weights)[0], cost)
+
+
+def _repair_row(machine: Row, at: str, ticket: str, cause: str, cost: str) -> Row:
+    return {"serial": machine["serial"], "at": at, "ticket": ticket, "cause": cause, "cost": cost}
 
 
 def write(folder: Path) -> None:
