@@ -1,0 +1,34 @@
+"""Power-law fit and trend tests of 27 failures, two of them at the same time, in a test stopped at 300 hours.
+
+Source: U.S. Department of Defense; MIL-HDBK-189 Reliability Growth Management; 1981; Appendix C
+Status: secondary copy (the data and estimates stand in a public test suite; the handbook was not reached)
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from triage.lifecycle.exposure import Observation
+from triage.lifecycle.trend import laplace, mil_hdbk_189, power_law, trend
+
+TIMES = (
+    *(2.6, 16.5, 16.5, 17.0, 21.4, 29.1, 33.3, 56.5, 63.1, 70.6, 73.0, 77.7, 93.9, 95.5),
+    *(98.1, 101.1, 132.0, 142.2, 147.7, 149.0, 167.2, 190.7, 193.0, 198.7, 251.9, 282.5, 286.1),
+)
+SYSTEM = Observation(TIMES, 300)
+
+
+def test_the_power_law_has_the_estimates_of_the_handbook():
+    law = power_law(SYSTEM)
+    assert law.shape == pytest.approx(0.7163392624, rel=1e-9)
+    assert law.scale == pytest.approx(0.4538418614, rel=1e-9)
+    assert law.intensity_at_end == pytest.approx(0.0644705336, rel=1e-8)
+    assert law.mtbf_at_end == pytest.approx(15.5109620467, rel=1e-9)
+    assert law.shape_unbiased == pytest.approx(0.6898081786, rel=1e-9)
+
+
+def test_both_trend_tests_say_that_failures_come_more_slowly():
+    assert laplace(SYSTEM).statistic == pytest.approx(-2.3180, abs=5e-5)
+    assert mil_hdbk_189(SYSTEM).statistic == pytest.approx(75.3832755, rel=1e-8)
+    assert mil_hdbk_189(SYSTEM).degrees_of_freedom == 54
+    assert trend(SYSTEM).verdict == "slower"
