@@ -55,11 +55,9 @@ class Reach:
     looks_at: tuple[str, ...]  # every fact that has a say in what an answer would do
     values: tuple[FactValue, ...]
     setters: Mapping[str, tuple[DeriveRule, ...]]
+    redone: frozenset[str]  # the facts of `settles`
     causes: int
     kept: dict[tuple[FactValue | None, ...], Answers] = field(default_factory=dict)
-
-    def derived(self) -> frozenset[str]:
-        return frozenset(fact for fact, _ in self.settles)
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +125,7 @@ def _reach(
         tuple(sorted(looks_at - {fact.id})),
         try_values(fact, conditions),
         setters,
+        frozenset(fact for fact, _ in redone),
         len(tables.causes),
     )
 
@@ -156,15 +155,12 @@ def answers_to(reach: Reach, facts: Facts, derived: Collection[str]) -> Answers:
     - values tried that differ only in the checks they open are equally likely;
     - an observation that is made already stays as it is.
     """
-    redone = reach.derived()
-    base = {
-        fact: facts[fact]
-        for fact in reach.looks_at
-        if fact in facts and not (fact in redone and fact in derived)
-    }
-    key = tuple(base.get(fact) for fact in reach.looks_at)
+    key = tuple(
+        [None if fact in reach.redone and fact in derived else facts.get(fact) for fact in reach.looks_at]
+    )
     known = reach.kept.get(key)
     if known is None:
+        base = {fact: value for fact, value in zip(reach.looks_at, key, strict=True) if value is not None}
         known = _answers(reach, base)
         if len(reach.kept) >= ANSWERS_KEPT:
             reach.kept.clear()

@@ -205,21 +205,21 @@ def useful_checks(
     return tuple(sorted(check for check in left if float(tables.cures[check] @ weights) > 0))
 
 
-def plan_costs(check_set: CheckSet, weights: Array, ends: Array, costs: Array) -> Array:
+def plan_costs(survives: Array, weights: Array, ends: Array, costs: Array) -> Array:
     """The least expected cost in every state, for many weightings of the causes at once.
 
-    `weights` [cause, case] need not sum to 1: costs scale with them. `ends` [cause] is the cost of sending
-    someone; `costs` [check, case or 1] of the checks (very large: not to be done). Gives [2**checks, case],
-    in the rows of `lattice`: row 0 is the start.
+    `survives` is a `CheckSet`'s. `weights` [cause, case] need not sum to 1: costs scale with them. `ends`
+    [cause] is the cost of sending someone; `costs` [check, case or 1] of the checks (very large: not to be
+    done). Gives [2**checks, case], in the rows of `lattice`: row 0 is the start.
     """
     cases = weights.shape[1]
     if cases > CASES_AT_ONCE:
         parts = [slice(start, start + CASES_AT_ONCE) for start in range(0, cases, CASES_AT_ONCE)]
         each = np.broadcast_to(costs, (len(costs), cases))
-        return np.hstack([plan_costs(check_set, weights[:, part], ends, each[:, part]) for part in parts])
-    unsolved = check_set.survives @ weights
-    least: Array = check_set.survives @ (weights * ends[:, None])
-    for layer in lattice(len(check_set.checks)).layers:
+        return np.hstack([plan_costs(survives, weights[:, part], ends, each[:, part]) for part in parts])
+    unsolved = survives @ weights
+    least: Array = survives @ (weights * ends[:, None])
+    for layer in lattice(len(costs)).layers:
         best, still = least[layer.first : layer.last], unsolved[layer.first : layer.last]
         for moves, successors in layer.steps:
             going_on = still * costs[moves]
@@ -230,9 +230,11 @@ def plan_costs(check_set: CheckSet, weights: Array, ends: Array, costs: Array) -
 
 def _exact(tables: CheckTables, checks: tuple[str, ...], weights: Array, ends: Array) -> list[str]:
     check_set = tables.check_set(checks)
-    least = plan_costs(check_set, weights[:, None], ends, check_set.costs[:, None])[:, 0].tolist()
-    unsolved = (check_set.survives @ weights).tolist()
-    stopping = (check_set.survives @ (weights * ends)).tolist()
+    possible = weights > 0
+    survives, weights, ends = check_set.survives[:, possible], weights[possible], ends[possible]
+    least = plan_costs(survives, weights[:, None], ends, check_set.costs[:, None])[:, 0].tolist()
+    unsolved = (survives @ weights).tolist()
+    stopping = (survives @ (weights * ends)).tolist()
     costs = check_set.costs.tolist()
     row = lattice(len(checks)).row
     order: list[str] = []
@@ -247,22 +249,35 @@ def _exact(tables: CheckTables, checks: tuple[str, ...], weights: Array, ends: A
 
 
 def _greedy(tables: CheckTables, checks: Sequence[str], weights: Array, ends: Array) -> list[str]:
-    """By falling chance/cost, cut where the expected cost is least, and without steps that do not pay."""
-    order, left, remaining = [], weights, list(checks)
+    """By falling chance/cost, then without the steps that do not pay, the worst one dropped first."""
+    order: list[str] = []
+    left, remaining = weights, list(checks)
     while remaining:
         best = max(remaining, key=lambda check: _worth(tables, check, left))
         order.append(best)
         remaining.remove(best)
         left = left * (1.0 - tables.cures[best])
-    prefixes = [order[:length] for length in range(len(order) + 1)]
-    order = min(prefixes, key=lambda prefix: order_cost(tables, prefix, weights, ends))
     while order:
-        shorter = [[kept for kept in order if kept != dropped] for dropped in order]
-        best_shorter = min(shorter, key=lambda plan: order_cost(tables, plan, weights, ends))
-        if order_cost(tables, best_shorter, weights, ends) > order_cost(tables, order, weights, ends):
+        losses = _losses(tables, order, weights, ends)
+        worst = max(range(len(order)), key=losses.__getitem__)
+        if losses[worst] <= 0:
             break
-        order = best_shorter
+        del order[worst]
     return order
+
+
+def _losses(tables: CheckTables, order: Sequence[str], weights: Array, ends: Array) -> list[float]:
+    """For each step, how much cheaper the plan would be without it."""
+    left, before = weights, []
+    for check in order:
+        before.append(left)
+        left = left * (1.0 - tables.cures[check])
+    losses, later = [], ends
+    for check, unsolved in zip(reversed(order), reversed(before), strict=True):
+        cost, cures = tables.costs[check], tables.cures[check]
+        losses.append(float(unsolved @ (cost - cures * later)))
+        later = cost + (1.0 - cures) * later
+    return losses[::-1]
 
 
 def _worth(tables: CheckTables, check: str, weights: Array) -> float:

@@ -3,7 +3,7 @@
 Value of information, one step ahead (Heckerman, Breese and Rommelse 1995): what a question saves is the
 expected cost of the best plan now, less the mean, over the possible answers, of the expected cost of the
 best plan after the answer, less what asking costs. How likely each answer is comes from the rules' own
-numbers; `answers_to` states the approximations.
+numbers; `answers_to` and `look_ahead` state the approximations.
 
 Questions that could make a caution true come first, whatever they save. A caution is about safety, not money:
 what an answer would forbid is not counted in the saving. Facts that rules see only through a calculation
@@ -22,15 +22,16 @@ from numpy.typing import NDArray
 
 from triage.answers import Answers, Reach, answers_to, reaches
 from triage.checks import (
-    EXACT_LIMIT,
     CheckTables,
+    Plan,
+    best_plan,
     cause_arrays,
     check_tables,
-    plan_costs,
     useful_checks,
 )
 from triage.conditions import Facts
 from triage.decision_record import Question
+from triage.look_ahead import costs_ahead
 from triage.money import as_money
 from triage.ranking import cause_title, ranking_tables
 from triage.rulebook import Rulebook
@@ -38,7 +39,6 @@ from triage.rulebook_cache import once_per_rulebook
 
 Array: TypeAlias = NDArray[np.float64]
 
-NOT_TO_BE_DONE = 1e15  # the cost of a check whose condition does not hold
 NO_SHIFT = 1e-9  # a change of a chance too small to speak of
 
 
@@ -61,6 +61,7 @@ def next_questions(
     skip: Collection[str] = (),
     agent_hour: Decimal | None = None,
     at_most: int | None = None,
+    plan: Plan | None = None,
 ) -> tuple[Question, ...]:
     """The questions worth asking, safety first, then by falling saving.
 
@@ -82,7 +83,9 @@ def next_questions(
         return ()
     allowed = set(applicable) - set(done) - set(forbidden)
     barred = {*done, *forbidden}
-    savings = _savings(tables, candidates, weights, ends, allowed, barred)
+    if plan is None:
+        plan = best_plan(rulebook, chances, allowed, repair_cost, done)
+    savings = _savings(tables, candidates, weights, ends, allowed, barred, plan)
     store = rulebook.rates.store
     hour = store.clerk_hour + (store.clerk_hour if agent_hour is None else agent_hour)
     worth = float(rulebook.tolerances.question_worth)
@@ -126,31 +129,27 @@ def _savings(
     ends: Array,
     allowed: set[str],
     barred: Collection[str],
+    plan: Plan,
 ) -> list[float]:
-    """What each question saves before the cost of asking: one dynamic programme for all answers at once."""
+    """What each question saves before the cost of asking; all answers are looked at in one pass."""
     opened = {check for each in candidates for may_do in each.answers.may_do for check in may_do}
-    wanted = useful_checks(tables, weights, allowed | opened, barred)
-    check_set = tables.check_set(_most_promising(tables, wanted, weights))
-    now = np.ones((1, len(weights)))
-    given_cause = np.concatenate([now, *(each.answers.given_cause for each in candidates)])
-    may_be_done = _may_be_done(check_set.checks, candidates, allowed)
-    costs = np.where(may_be_done, check_set.costs[:, None], NOT_TO_BE_DONE)
-    if may_be_done.all():
-        costs = check_set.costs[:, None]
-    least = plan_costs(check_set, (given_cause * weights).T, ends, costs)[0]
-    starts = np.cumsum([1, *(len(each.answers.may_do) for each in candidates)])[:-1]
-    savings: list[float] = (least[0] - np.add.reduceat(least, starts)).tolist()
+    checks = useful_checks(tables, weights, allowed | opened, barred)
+    cases = np.concatenate([each.answers.given_cause for each in candidates]) * weights
+    now = [step.check for step in plan.steps]
+    least = costs_ahead(tables, checks, _may_be_done(checks, candidates, allowed), cases, ends, now)
+    starts = np.cumsum([0, *(len(each.answers.may_do) for each in candidates)])[:-1]
+    savings: list[float] = (plan.cost - np.add.reduceat(least, starts)).tolist()
     return savings
 
 
 def _may_be_done(
     checks: tuple[str, ...], candidates: list[_Candidate], allowed: set[str]
 ) -> NDArray[np.bool_]:
-    """[check, case]: may the check be done now (the first case), and after each answer to each question?"""
-    cases = 1 + sum(len(each.answers.may_do) for each in candidates)
+    """[check, case]: may the check be done after each answer to each question?"""
+    cases = sum(len(each.answers.may_do) for each in candidates)
     may = np.zeros((len(checks), cases), dtype=np.bool_)
     may[[index for index, check in enumerate(checks) if check in allowed]] = True
-    case = 1
+    case = 0
     for each in candidates:
         touched = [index for index, check in enumerate(checks) if check in each.answers.touched]
         for may_do in each.answers.may_do:
@@ -158,16 +157,6 @@ def _may_be_done(
                 may[index, case] = checks[index] in may_do
             case += 1
     return may
-
-
-def _most_promising(tables: CheckTables, checks: tuple[str, ...], weights: Array) -> tuple[str, ...]:
-    """At most EXACT_LIMIT checks, by chance/cost: looking ahead is exact over these."""
-    if len(checks) <= EXACT_LIMIT:
-        return checks
-    by_worth = sorted(
-        checks, key=lambda check: -float(tables.cures[check] @ weights) / max(tables.costs[check], 1e-9)
-    )
-    return tuple(sorted(by_worth[:EXACT_LIMIT]))
 
 
 def _why(
