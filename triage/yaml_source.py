@@ -34,6 +34,7 @@ _NO_ALIAS = "anchors and aliases (& and *) are not used in a rulebook; write it 
 _NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?", re.ASCII)
 _ODD_NUMBER = re.compile(r"[-+]?\.(inf|Inf|INF)|\.(nan|NaN|NAN)|0x[0-9a-fA-F]+|0o[0-7]+")
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_HALF_SIGN = re.compile("[\ud800-\udfff]")  # JSON and terminals refuse lone surrogates
 _NULLS = frozenset({"", "~", "null", "Null", "NULL"})
 _TRUE, _FALSE = frozenset({"true", "True", "TRUE"}), frozenset({"false", "False", "FALSE"})
 
@@ -168,6 +169,8 @@ class _Reader:
         return path
 
     def _check_plainness(self, event: ScalarEvent | CollectionStartEvent) -> None:
+        if isinstance(event, ScalarEvent) and _HALF_SIGN.search(event.value):
+            raise _Stop.at(event, "an escape in this text stands for half a character; take it out")
         if event.anchor is not None:
             self._problem(event, _NO_ALIAS)
         if event.tag is not None:
