@@ -129,7 +129,8 @@ def trend(
 
 
 def _too_few(failures: int, least: int) -> tuple[Verdict, str]:
-    return "too_few", f"{failures} failures are too few to show a trend; it takes {least}"
+    count = "one failure is" if failures == 1 else f"{failures} failures are"
+    return "too_few", f"{count} too few to show a trend; it takes {least}"
 
 
 def _verdict(by_mean: TrendTest, by_logs: TrendTest, significance: float) -> tuple[Verdict, str]:
