@@ -18,6 +18,9 @@ from triage.ticket import Event, Ticket
 
 Data = Mapping[str, Any]
 
+NOT_THE_DECISION = frozenset({"/engine", "/limit/row_line"})
+"""Places that may differ: every engine gives the same answer, and a comment moves the lines of a file."""
+
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
@@ -47,9 +50,8 @@ def explain_again(
     inputs = inputs_from_data(decided.payload["inputs"], rulebook)
     again = decide_inputs(rulebook, compile_rulebook(rulebook), inputs)
     recorded = decided.payload["decision"]
-    # Which engine answered is not part of the answer: all of them give the same.
-    made_again = from_json(to_json(as_json(again, ticket=ticket.id))) | {"engine": recorded["engine"]}
-    differs = tuple(differences(recorded, made_again))
+    made_again = from_json(to_json(as_json(again, ticket=ticket.id)))
+    differs = tuple(place for place in differences(recorded, made_again) if place not in NOT_THE_DECISION)
     return Explanation(ticket, rulebook, recorded, again, not differs, differs)
 
 

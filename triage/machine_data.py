@@ -1,4 +1,4 @@
-"""A machine's record and history as the JSON data of a machine file, so that a decision can keep its inputs."""
+"""A machine's record and history as JSON data of a machine file: so a decision keeps its inputs."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ from triage.service_hours import is_after_hours
 def limits_of(
     rulebook: Rulebook, engine: Engine, machine: Machine, history: History, at: datetime
 ) -> dict[str, Any]:
-    """As JSON data: `machine`, `contractor`, `at`, `cover` (a line a component) and `limit`, for a new ticket.
+    """JSON data: `machine`, `contractor`, `at`, `cover` (a line a component) and `limit`, for a new ticket.
 
     What is after `at` in the history is not looked at. Amounts are texts in the rulebook's currency.
     """

@@ -39,7 +39,7 @@ def read_inputs(
     find_machine: FindMachine,
     machine_data: Data | None = None,
 ) -> Inputs:
-    """Reads REPORT.json; a missing `reported_at` is `at`. A machine file, `machine_data`, precedes the records.
+    """Reads REPORT.json; a missing `reported_at` is `at`. A machine file, `machine_data`, beats the records.
 
     Raises InputError when the report is wrong, its machine is in no record, or its date is impossible.
     """
