@@ -120,7 +120,7 @@ def _estimate(
     repair = known.repair if known is not None else UNNAMED_REPAIR
     hours = billed_hours(repair.labor_hours, agreement)
     factor = agreement.after_hours_factor if after_hours else Decimal(1)
-    rate_name = f"{hours:f} h" + (" after hours" if after_hours else "")
+    rate_name = f"{hours.normalize():f} h" + (" after hours" if after_hours else "")
     lines: list[EstimateLine] = []
 
     def add(kind: LineKind, detail: str, amount: Decimal) -> None:
@@ -147,7 +147,7 @@ def _estimate(
         add("freight", "freight of the parts", agreement.freight)
     tax = _tax(lines, agreement.tax, agreement.tax_on, rulebook.currency)
     if tax:
-        lines.append(EstimateLine("tax", f"{agreement.tax * 100:f} %", tax))
+        lines.append(EstimateLine("tax", f"{(agreement.tax * 100).normalize():f} %", tax))
     return Estimate(
         cause, contractor, tuple(lines), agreement.tax, frozenset(agreement.tax_on), rulebook.currency
     )

@@ -44,6 +44,8 @@ def parse_money(text: object, currency: str, pointer: str = "") -> Money:
         amount = None
     if amount is None or not amount.is_finite():
         raise InputError([Problem(f'an amount is written as a text such as "350.00 {currency}"', pointer)])
+    if amount and not -20 <= amount.adjusted() <= 12:
+        raise InputError([Problem(f"{parts[0][:40]} cannot be meant as an amount; mend it", pointer)])
     if amount != round_money(amount, currency):
         raise InputError([Problem(f"{amount} {currency} has more places than the currency", pointer)])
     return Money(amount, currency)
