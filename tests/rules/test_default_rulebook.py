@@ -11,6 +11,7 @@ from ruamel.yaml import YAML
 
 from tests.rules.baseline import COUNT, ordinary_reports
 from triage import inference
+from triage.conditions import facts_in
 from triage.decision_record import Decision
 from triage.pipeline import decide
 from triage.report import History
@@ -226,3 +227,35 @@ def test_since_dates_are_days_gone_by(rulebook):
 def test_folded_texts_read_as_one_line_without_marks(rulebook):
     for caution in rulebook.cautions.values():
         assert caution.text.isprintable(), caution.head.id
+
+
+def test_no_fact_is_counted_as_two_observations(rulebook):
+    observed: dict[str, set[str]] = {}
+    for rule in rulebook.evidence.values():
+        for fact in facts_in(rule.head.when):
+            observed.setdefault(fact, set()).add(rule.group or rule.head.id)
+    assert {fact: groups for fact, groups in observed.items() if len(groups) > 1} == {}
+
+
+def test_a_derived_observation_shares_no_answer_with_a_direct_one(rulebook):
+    direct = {fact for rule in rulebook.evidence.values() for fact in facts_in(rule.head.when)}
+    for rule in rulebook.derive.values():
+        if direct & {*rule.sets, *rule.otherwise}:
+            assert not direct & facts_in(rule.head.when), rule.head.id
+
+
+def test_the_engine_of_the_doors_decides_the_cases_as_the_plain_one_does(rulebook, engine):
+    checked = inference.compile_rulebook(rulebook, "checked")
+    for case in list(rulebook.cases.values())[::6]:
+        by_both = [decide_on(rulebook, each, case.report, case.machine) for each in (engine, checked)]
+        assert by_both[0].fired == by_both[1].fired
+        assert by_both[0].outcome == by_both[1].outcome
+
+
+def test_cases_of_the_baseline_raise_no_caution_and_no_swap(rulebook, engine):
+    baseline = [case for case in rulebook.cases.values() if case.baseline]
+    assert len(baseline) >= 15
+    for case in baseline:
+        decision = decide_on(rulebook, engine, case.report, case.machine)
+        assert decision.outcome != "swap", case.id
+        assert not warned_of(rulebook, decision), case.id
