@@ -52,21 +52,20 @@ def _best_of_some(
 ) -> Array:
     by_now = np.where(may[now].all(axis=0), cases @ _under_each_cause(costs, cures, now, ends), np.inf)
     least: Array = np.minimum(cases @ ends, by_now)
-    prices_or_more = np.maximum(costs, NO_COST)[:, None]
+    paid_at_least = np.maximum(costs, NO_COST)[:, None]
+    end_and_one = np.stack([ends, np.ones_like(ends)], axis=1)
+    left = np.empty((len(costs) + 1, *cases.shape))  # [step, case, cause]
+    left[0] = cases
     cured = cures @ cases.T
     for _ in range(PASSES):
-        orders = np.argsort(np.where(may, -cured / prices_or_more, np.inf), axis=0, kind="stable")
-        usable = np.take_along_axis(may, orders, axis=0)
-        cures_by_step = np.where(usable[:, :, None], cures[orders], 0.0)  # [step, case, cause]
-        prices = np.where(usable, costs[orders], 0.0)
-        left = np.empty((len(costs) + 1, *cases.shape))
-        left[0] = cases
-        np.cumprod(1.0 - cures_by_step, axis=0, out=left[1:])
-        left[1:] *= cases
-        stopping = (left * ends).sum(axis=2)
-        stopping[1:] += np.cumsum(left[:-1].sum(axis=2) * prices, axis=0)
-        np.minimum(least, stopping.min(axis=0), out=least)
-        np.put_along_axis(cured, orders, (left[:-1] * cures_by_step).sum(axis=2), axis=0)
+        orders = np.argsort(np.where(may, -cured / paid_at_least, np.inf), axis=0, kind="stable")
+        for step, checks in enumerate(orders):
+            np.multiply(left[step], (1.0 - cures)[checks], out=left[step + 1])
+        stopping, unsolved = np.moveaxis(left @ end_and_one, 2, 0)
+        totals = stopping[1:] + np.cumsum(unsolved[:-1] * costs[orders], axis=0)
+        totals[~np.take_along_axis(may, orders, axis=0)] = np.inf  # these stand last in the order
+        np.minimum(least, totals.min(axis=0), out=least)
+        np.put_along_axis(cured, orders, unsolved[:-1] - unsolved[1:], axis=0)
     return least
 
 

@@ -149,9 +149,10 @@ def _may_be_done(
     cases = sum(len(each.answers.may_do) for each in candidates)
     may = np.zeros((len(checks), cases), dtype=np.bool_)
     may[[index for index, check in enumerate(checks) if check in allowed]] = True
+    place = {check: index for index, check in enumerate(checks)}
     case = 0
     for each in candidates:
-        touched = [index for index, check in enumerate(checks) if check in each.answers.touched]
+        touched = [place[check] for check in each.answers.touched if check in place]
         for may_do in each.answers.may_do:
             for index in touched:
                 may[index, case] = checks[index] in may_do
@@ -178,7 +179,7 @@ def _why(
             else f"It tells “{titles[first]}” from “{titles[other]}”."
         )
     opened = frozenset().union(*answers.may_do) - frozenset.intersection(*answers.may_do)
-    useful = useful_checks(tables, weights, opened, barred)
+    useful = useful_checks(tables, weights, opened, barred) if opened else ()
     said += [f"It shows whether “{rulebook.checks[check].title}” applies." for check in useful]
     return " ".join(said)
 
