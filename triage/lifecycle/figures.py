@@ -19,9 +19,9 @@ from triage.lifecycle.annual_cost import Owning
 from triage.lifecycle.exposure import Idle, Observation, observe
 from triage.lifecycle.keep_or_swap import Defender, KeepOrSwap, TurningPoint, keep_or_swap, turning_points
 from triage.lifecycle.trend import Trend, trend
-from triage.lifecycle.value import depreciated_value, spent_share
+from triage.lifecycle.value import depreciated_value
 from triage.report import History, Machine
-from triage.time_zones import aware, zone_named
+from triage.time_zones import zone_named
 
 DAYS_PER_YEAR = 365
 MOST_FAILURES_A_YEAR = Decimal(52)
@@ -46,10 +46,10 @@ class Assumptions:
 
 @dataclass(frozen=True, slots=True)
 class LifeFigures:
-    """`value_now` and `spent_12_months_share` (by the value) in the programme's currency, not rounded."""
+    """The trend of the failures (None where the machine was never in service), and the choice with what it
+    was made from.
+    """
 
-    value_now: Decimal
-    spent_12_months_share: Decimal | None
     trend: Trend | None
     defender: Defender
     challenger: Owning
@@ -66,39 +66,34 @@ def life_figures(
     history: History,
     now: datetime,
     *,
+    value_now: Decimal,
     repair_now: Decimal,
     swap_cost: Decimal,
-    spent_12_months: Decimal,
     idle: Iterable[Idle] = (),
     assumptions: Assumptions | None = None,
 ) -> LifeFigures | None:
     """The figures as of `now` (timezone-aware), when trouble is reported; None without a price on record.
 
-    `repair_now` is what mending it now would cost, `swap_cost` what the exchange costs on top of the price of
-    the machine that comes. The trouble reported now counts as a failure and ends the observation.
+    `value_now` is what the machine is worth, `repair_now` what mending it now would cost, `swap_cost` what the
+    exchange costs on top of the price of the machine that comes. The trouble reported now counts as a failure
+    and ends the observation.
     """
     if machine.price is None:
         return None
     given, price = assumptions or Assumptions(), machine.price.amount
     seen = observed(machine, history, now, idle)
     shown = None if seen is None else trend(seen)
-    age_years = Decimal(max(0, (aware(now) - _service_start(machine)).days)) / Decimal("365.25")
-    values = [
-        depreciated_value(price, age_years + year, given.yearly_drop) for year in range(given.years + 1)
-    ]
     mean_cost = _mean_repair(history, now) or given.cost_of_a_repair
     failures = expected_failures(seen, shown, given)
     defender = Defender(
-        values[0], repair_now, tuple(values[1:]), tuple(count * mean_cost for count in failures)
+        value_now, repair_now, _values(value_now, given), tuple(count * mean_cost for count in failures)
     )
     challenger = Owning(
         price + swap_cost,
-        tuple(depreciated_value(price, Decimal(year + 1), given.yearly_drop) for year in range(given.years)),
+        _values(price, given),
         tuple(count * mean_cost for count in _new_failures(given)),
     )
     return LifeFigures(
-        value_now=values[0],
-        spent_12_months_share=spent_share(spent_12_months, values[0]),
         trend=shown,
         defender=defender,
         challenger=challenger,
@@ -108,16 +103,14 @@ def life_figures(
 
 
 def facts(figures: LifeFigures) -> dict[str, Scalar]:
-    """`value_now`, `spent_share_of_value`, `keep_cost_year`, `swap_cost_year` to two places, and
-    `failures_faster`, which is left out where there are too few failures to tell.
+    """`keep_cost_year`, `swap_cost_year` (two places) and `failures_faster`.
+
+    The last is left out where there are too few failures to tell.
     """
     found: dict[str, Scalar] = {
-        "value_now": round(figures.value_now, 2),
         "keep_cost_year": round(figures.choice.keep.annual_cost, 2),
         "swap_cost_year": round(figures.choice.swap.annual_cost, 2),
     }
-    if figures.spent_12_months_share is not None:
-        found["spent_share_of_value"] = round(figures.spent_12_months_share, 2)
     if figures.trend is not None and figures.trend.verdict != "too_few":
         found["failures_faster"] = figures.trend.verdict == "faster"
     return found
@@ -153,6 +146,11 @@ def expected_failures(
 
 def _new_failures(given: Assumptions) -> tuple[Decimal, ...]:
     return tuple(given.new_failures_a_year * (1 + given.wear) ** year for year in range(given.years))
+
+
+def _values(value: Decimal, given: Assumptions) -> tuple[Decimal, ...]:
+    years = range(1, given.years + 1)
+    return tuple(depreciated_value(value, year, given.yearly_drop) for year in years)
 
 
 def _mean_repair(history: History, now: datetime) -> Decimal | None:

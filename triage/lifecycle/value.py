@@ -1,4 +1,4 @@
-"""What a machine is worth after some time, and what was spent on it by comparison."""
+"""How a machine's value falls, and which cause keeps coming back."""
 
 from __future__ import annotations
 
@@ -10,19 +10,14 @@ from triage.errors import InputError
 from triage.report import PastRepair
 
 
-def depreciated_value(price: Decimal, age_years: Decimal, yearly_drop: Decimal) -> Decimal:
-    """`price` falling by the share `yearly_drop` (0.20 for 20 %) a year, smoothly within a year; not rounded.
+def depreciated_value(value: Decimal, years: int, yearly_drop: Decimal) -> Decimal:
+    """`value` after some more years, falling by the share `yearly_drop` (0.20 for 20 %) a year; not rounded.
 
-    Declining balance, as in the problems of the published checks; which share fits is our estimate.
+    Declining balance; which share fits is our estimate.
     """
-    if not 0 <= yearly_drop < 1 or age_years < 0 or price < 0:
-        raise InputError("a value falls by a share from 0 to below 1 a year; price and age are not below 0")
-    return price * (1 - yearly_drop) ** age_years
-
-
-def spent_share(spent: Decimal, value: Decimal) -> Decimal | None:
-    """What was spent, by what the machine is worth; None for a machine worth nothing."""
-    return spent / value if value > 0 else None
+    if not 0 <= yearly_drop < 1 or years < 0 or value < 0:
+        raise InputError("a value falls by a share from 0 to below 1 a year; value and years are not below 0")
+    return value * (1 - yearly_drop) ** years
 
 
 def visits_for(repairs: Iterable[PastRepair], cause: str, now: datetime, days: int) -> int:

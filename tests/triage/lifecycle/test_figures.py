@@ -38,9 +38,9 @@ def figures(past: History, machine: Machine = MACHINE, repair_now: int = 250, **
         machine,
         past,
         NOW,
+        value_now=Decimal("1638.40"),
         repair_now=Decimal(repair_now),
         swap_cost=Decimal(600),
-        spent_12_months=Decimal(480),
         **more,
     )
     assert found is not None
@@ -53,8 +53,6 @@ WEARING = history([500, 300, 200, 150, 110, 80, 55, 35, 20, 8])
 
 def test_a_sound_machine_is_kept_and_its_figures_become_facts():
     found = facts(figures(STEADY))
-    assert found["value_now"] == Decimal("1638.40")  # four years, 20 % a year
-    assert found["spent_share_of_value"] == Decimal("0.29")
     assert found["keep_cost_year"] < found["swap_cost_year"]
     assert found["failures_faster"] is False
 
@@ -77,10 +75,7 @@ def test_a_repair_as_dear_as_a_machine_is_not_worth_it():
 def test_without_a_price_nothing_is_figured():
     bare = replace(MACHINE, price=None)
     nothing = Decimal(0)
-    assert (
-        life_figures(bare, STEADY, NOW, repair_now=nothing, swap_cost=nothing, spent_12_months=nothing)
-        is None
-    )
+    assert life_figures(bare, STEADY, NOW, repair_now=nothing, swap_cost=nothing, value_now=nothing) is None
 
 
 def test_too_few_failures_leave_the_trend_unknown():
@@ -100,7 +95,8 @@ def test_repairs_after_the_moment_asked_about_change_nothing():
 
 def test_a_machine_reported_on_the_day_it_was_commissioned_has_figures():
     fresh = replace(MACHINE, shipped_on=date(2026, 5, 20), commissioned_on=date(2026, 6, 1))
-    assert figures(History(), fresh).value_now == 4000
+    answer = figures(History(), fresh)
+    assert (answer.choice.choice, answer.trend.verdict) == ("keep", "too_few")
 
 
 def test_a_machine_commissioned_only_later_has_figures_but_no_trend():
@@ -134,7 +130,15 @@ def test_time_out_of_service_is_left_out_of_the_trend():
     assert figures(STEADY, idle=winter).trend.laplace != figures(STEADY).trend.laplace
 
 
-@pytest.mark.parametrize("drop", ["0.10", "0.30"])
-def test_the_assumptions_are_arguments(drop):
-    answer = figures(STEADY, assumptions=Assumptions(yearly_drop=Decimal(drop)))
-    assert float(answer.value_now) == pytest.approx(4000 * (1 - float(drop)) ** 4, rel=1e-3)
+def test_the_faster_values_fall_the_dearer_is_a_new_machine():
+    slow, fast = (
+        figures(STEADY, assumptions=Assumptions(yearly_drop=Decimal(drop))) for drop in ("0.10", "0.30")
+    )
+    assert slow.choice.swap.annual_cost < fast.choice.swap.annual_cost
+
+
+def test_the_annual_costs_are_those_of_the_figures_shown():
+    answer = figures(STEADY)
+    assert answer.defender.values[0] == Decimal("1638.40") * Decimal("0.8")
+    assert answer.challenger.paid == 4600
+    assert answer.challenger.running[:2] == (Decimal("192.0"), Decimal("220.80"))  # 0.8 and 0.92 at 240.00
