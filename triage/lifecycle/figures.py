@@ -20,6 +20,7 @@ from triage.lifecycle.exposure import Idle, Observation, observe
 from triage.lifecycle.keep_or_swap import Defender, KeepOrSwap, TurningPoint, keep_or_swap, turning_points
 from triage.lifecycle.trend import Trend, trend
 from triage.lifecycle.value import depreciated_value
+from triage.money import round_money
 from triage.report import History, Machine
 from triage.time_zones import zone_named
 
@@ -74,8 +75,8 @@ def life_figures(
 ) -> LifeFigures | None:
     """The figures as of `now` (timezone-aware), when trouble is reported; None without a price on record.
 
-    `value_now` is what the machine is worth, `repair_now` what mending it now would cost, `swap_cost` what the
-    exchange costs on top of the price of the machine that comes. The trouble reported now counts as a failure
+    `value_now` is what the machine is worth, `repair_now` what mending it now would cost, `swap_cost` what
+    the exchange costs on top of the price of the machine that comes. The trouble reported now counts as a failure
     and ends the observation.
     """
     if machine.price is None:
@@ -102,14 +103,14 @@ def life_figures(
     )
 
 
-def facts(figures: LifeFigures) -> dict[str, Scalar]:
-    """`keep_cost_year`, `swap_cost_year` (two places) and `failures_faster`.
+def facts(figures: LifeFigures, currency: str) -> dict[str, Scalar]:
+    """`keep_cost_year`, `swap_cost_year` (rounded to the currency) and `failures_faster`.
 
     The last is left out where there are too few failures to tell.
     """
     found: dict[str, Scalar] = {
-        "keep_cost_year": round(figures.choice.keep.annual_cost, 2),
-        "swap_cost_year": round(figures.choice.swap.annual_cost, 2),
+        "keep_cost_year": round_money(figures.choice.keep.annual_cost, currency),
+        "swap_cost_year": round_money(figures.choice.swap.annual_cost, currency),
     }
     if figures.trend is not None and figures.trend.verdict != "too_few":
         found["failures_faster"] = figures.trend.verdict == "faster"

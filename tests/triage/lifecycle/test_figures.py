@@ -52,7 +52,7 @@ WEARING = history([500, 300, 200, 150, 110, 80, 55, 35, 20, 8])
 
 
 def test_a_sound_machine_is_kept_and_its_figures_become_facts():
-    found = facts(figures(STEADY))
+    found = facts(figures(STEADY), "USD")
     assert found["keep_cost_year"] < found["swap_cost_year"]
     assert found["failures_faster"] is False
 
@@ -61,8 +61,8 @@ def test_a_machine_whose_failures_come_faster_is_cheaper_to_swap():
     answer = figures(WEARING)
     assert answer.trend.verdict == "faster"
     assert answer.choice.choice == "swap"
-    assert facts(answer)["failures_faster"] is True
-    assert facts(answer)["keep_cost_year"] > facts(answer)["swap_cost_year"]
+    assert facts(answer, "USD")["failures_faster"] is True
+    assert facts(answer, "USD")["keep_cost_year"] > facts(answer, "USD")["swap_cost_year"]
 
 
 def test_a_repair_as_dear_as_a_machine_is_not_worth_it():
@@ -79,7 +79,7 @@ def test_without_a_price_nothing_is_figured():
 
 
 def test_too_few_failures_leave_the_trend_unknown():
-    assert "failures_faster" not in facts(figures(history([300, 100])))
+    assert "failures_faster" not in facts(figures(history([300, 100])), "USD")
 
 
 def test_visits_without_a_fault_are_no_failures():
