@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from triage.store.models import AnswerRow
@@ -25,6 +26,11 @@ class Answers:
         self._session = session
 
     def find(self, caller: str, key: str) -> StoredAnswer | None:
+        """The answer under this key; until the transaction ends nobody else finds that there is none."""
+        if self._session.get_bind().dialect.name == "postgresql":
+            # SQLite has one writer at a time; here the key itself is locked, though its row is not there yet.
+            lock = func.pg_advisory_xact_lock(func.hashtextextended(f"{caller} {key}", 0))
+            self._session.execute(select(lock))
         row = self._session.get(AnswerRow, (caller, key))
         return None if row is None else StoredAnswer(row.request_hash, row.status, row.headers, row.body)
 

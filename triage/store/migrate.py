@@ -9,12 +9,13 @@ from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine
+from sqlalchemy import Connection, Engine, func, select
 
 from triage.errors import InputError
 from triage.store.models import Base
 
 FOLDER = Path(__file__).parent / "migrations"
+MIGRATING = 0x62_61_72_72  # any number, as long as nobody else locks it
 
 
 def _config() -> Config:
@@ -29,6 +30,8 @@ def upgrade(engine: Engine) -> None:
     config = _config()
     script = ScriptDirectory.from_config(config)
     with engine.begin() as connection:
+        if connection.dialect.name == "postgresql":
+            connection.execute(select(func.pg_advisory_xact_lock(MIGRATING)))
         current = MigrationContext.configure(connection).get_current_revision()
         if current == script.get_current_head():
             return
