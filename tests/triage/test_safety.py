@@ -1,0 +1,126 @@
+"""Safety over random rulebooks and facts: whatever the rules say, and whatever it would save."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from decimal import Decimal
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from moneyed import Money
+
+from tests.triage.builders import minimal_rulebook
+from tests.triage.small_rulebooks import check_of, flag_is, rule_head, small_rulebook
+from triage.inference import compile_rulebook
+from triage.pipeline import decide
+from triage.report import CheckResult, EstimateTotal, History, Report
+from triage.rulebook import Caution, Fact, PolicyRule, Rulebook
+
+NOW = datetime(2026, 3, 2, 16, tzinfo=UTC)
+FLAGS = ("f0", "f1", "f2")
+CHECKS = ("c0", "c1", "c2", "c3")
+CAUSES = ("a", "b", "other")
+BASE = minimal_rulebook()
+FIVE = ("fix_in_store", "dispatch", "approve", "hold", "swap")
+
+
+@st.composite
+def random_rulebooks(draw: st.DrawFn) -> Rulebook:
+    condition = st.builds(flag_is, st.sampled_from(FLAGS), st.booleans())
+    checks = [
+        check_of(
+            id_,
+            draw(st.integers(0, 30)),
+            draw(st.dictionaries(st.sampled_from(CAUSES), st.floats(0.05, 1.0), min_size=1)),
+        )
+        for id_ in CHECKS
+    ]
+    cautions = [
+        Caution(
+            rule_head(f"caution-{index}", draw(condition)),
+            "Mind.",
+            only_with_checks=draw(st.booleans()),
+            stop_use=draw(st.integers(0, 3)) == 0,
+            forbids=draw(st.frozensets(st.sampled_from(CHECKS))),
+            forbids_all_checks=draw(st.integers(0, 5)) == 0,
+        )
+        for index in range(draw(st.integers(0, 3)))
+    ]
+    rules = [
+        PolicyRule(
+            rule_head(f"rule-{index}", draw(condition)),
+            draw(st.sampled_from(FIVE)),
+            draw(st.integers(0, 3)) * 100,
+            "Because of {top_cause}.",
+        )
+        for index in range(draw(st.integers(0, 5)))
+    ]
+    shares = {"broken": {each: draw(st.integers(1, 50)) for each in CAUSES}}
+    facts = [Fact(name, name, "flag", "clerk", ask=f"{name}?") for name in FLAGS]
+    rulebook = small_rulebook(shares, checks=checks, facts=facts, cautions=cautions)
+    costly = replace(rulebook.rates.default, trip=Decimal(draw(st.integers(0, 600))))
+    return replace(
+        rulebook,
+        policy={rule.head.id: rule for rule in rules},
+        rates=replace(rulebook.rates, default=costly),
+        limits=BASE.limits,
+        authorities=BASE.authorities,
+        service_hours=BASE.service_hours,
+    )
+
+
+@st.composite
+def random_reports(draw: st.DrawFn) -> Report:
+    answers = draw(st.dictionaries(st.sampled_from(FLAGS), st.booleans()))
+    done = draw(
+        st.dictionaries(st.sampled_from(CHECKS), st.sampled_from(["cured", "not_cured", "could_not_do"]))
+    )
+    estimate = draw(st.none() | st.integers(0, 900).map(lambda amount: Money(amount, "USD")))
+    return Report(
+        ("broken",),
+        NOW - timedelta(hours=1),
+        answers=answers,
+        checks=tuple(CheckResult(name, result) for name, result in done.items()),  # type: ignore[arg-type]
+        estimate=None if estimate is None else EstimateTotal(estimate, estimate),
+    )
+
+
+@given(random_rulebooks(), random_reports())
+@settings(deadline=None, derandomize=True, max_examples=150)
+def test_nothing_a_fired_caution_forbids_is_ever_suggested_and_there_is_exactly_one_outcome(
+    rulebook: Rulebook, report: Report
+) -> None:
+    engine = compile_rulebook(rulebook, "plain")
+
+    found = decide(rulebook, engine, report, None, History(), NOW)
+
+    fired = [caution for caution in rulebook.cautions.values() if _holds(caution, report.answers)]
+    forbidden = {id_ for caution in fired for id_ in caution.forbids}
+    stopped = any(caution.stop_use and not caution.only_with_checks for caution in fired)
+    if stopped or any(caution.forbids_all_checks for caution in fired):
+        forbidden = set(CHECKS)
+    suggested = {step.check for step in found.plan}
+    assert not suggested & forbidden
+    assert not suggested & {done.check for done in report.checks}
+    assert found.outcome in FIVE
+    if found.outcome == "fix_in_store" and not found.solved:
+        assert suggested
+        assert not stopped
+    if stopped:
+        assert not found.solved
+    for caution in fired:
+        if not caution.only_with_checks:
+            assert caution.head.id in {said.rule for said in found.cautions}
+    if found.approved_up_to is not None:
+        assert found.approved_up_to <= found.limit.headroom
+    assert {reason.outcome for reason in found.reasons} == {found.outcome}
+    assert found.outcome not in {reason.outcome for reason in found.overruled}
+    assert (found.visit is None) == (found.outcome in ("fix_in_store", "hold"))
+    assert found == decide(rulebook, engine, report, None, History(), NOW)
+
+
+def _holds(caution: Caution, answers: Mapping[str, object]) -> bool:
+    test = caution.head.when
+    return answers.get(test.fact) is test.test.value  # type: ignore[union-attr]
