@@ -76,8 +76,8 @@ def life_figures(
     """The figures as of `now` (timezone-aware), when trouble is reported; None without a price on record.
 
     `value_now` is what the machine is worth, `repair_now` what mending it now would cost, `swap_cost` what
-    the exchange costs on top of the price of the machine that comes. The trouble reported now counts as a failure
-    and ends the observation.
+    the exchange costs on top of the price of the machine that comes. The trouble reported now
+    counts as a failure and ends the observation.
     """
     if machine.price is None:
         return None
