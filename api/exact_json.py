@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 from decimal import Decimal
-from typing import Any, NoReturn
+from typing import Any, ClassVar, NoReturn
 
 from flask.json.provider import DefaultJSONProvider
 from flask_smorest import Blueprint as SmorestBlueprint
-from webargs.core import missing
+from marshmallow import RAISE
 from webargs.flaskparser import FlaskParser
 from werkzeug.exceptions import BadRequest, UnsupportedMediaType
 
@@ -58,10 +58,14 @@ def read_exact(content: bytes) -> Any:
 class ExactParser(FlaskParser):
     """Reads JSON bodies with `read_exact`; anything sent as another media type is refused."""
 
+    # A misspelt query parameter is an error as a misspelt key of a body is.
+    DEFAULT_UNKNOWN_BY_LOCATION: ClassVar[dict[str, str | None]] = {
+        **FlaskParser.DEFAULT_UNKNOWN_BY_LOCATION,
+        "query": RAISE,
+    }
+
     def load_json(self, req: Any, schema: Any) -> Any:
         if not req.is_json:
-            if not req.get_data():
-                return missing
             raise UnsupportedMediaType("Send the body as application/json.")
         return read_exact(req.get_data())
 

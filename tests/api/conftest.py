@@ -1,0 +1,61 @@
+"""A running programme behind the app, with a token for each role."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from flask.testing import FlaskClient
+from werkzeug.test import TestResponse
+
+from api.app import create_app
+from tests.triage.programmes import NOON, Clock, running_programme
+from triage.programme import Programme
+
+Send = Callable[..., TestResponse]
+TOKENS = {
+    "agent": ("agent", None),
+    "ops": ("ops", None),
+    "reporter": ("reporter", None),
+    "fogline": ("technician", "fogline"),
+    "tern": ("technician", "tern"),
+}
+
+
+@pytest.fixture
+def programme(tmp_path: Path) -> Iterator[Programme]:
+    with running_programme(tmp_path, Clock()) as running:
+        yield running
+
+
+@pytest.fixture
+def tokens(programme: Programme) -> dict[str, str]:
+    with programme.store.write() as work:
+        return {
+            name: work.tokens.add(name, role, contractor, NOON)  # type: ignore[arg-type]
+            for name, (role, contractor) in TOKENS.items()
+        }
+
+
+@pytest.fixture
+def client(programme: Programme) -> FlaskClient:
+    return create_app(programme).test_client()
+
+
+@pytest.fixture
+def send(client: FlaskClient, tokens: dict[str, str]) -> Send:
+    """`send(method, path, body, by="agent", **headers)`: a request with that caller's token."""
+
+    def request(
+        method: str, path: str, body: Any = None, by: str | None = "agent", **headers: str
+    ) -> TestResponse:
+        named = {name.replace("_", "-"): value for name, value in headers.items()}
+        if by is not None:
+            named["Authorization"] = f"Bearer {tokens[by]}"
+        if isinstance(body, bytes):
+            return client.open(path, method=method, data=body, content_type="application/json", headers=named)
+        return client.open(path, method=method, json=body, headers=named)
+
+    return request
