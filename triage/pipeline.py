@@ -31,7 +31,7 @@ from triage.decision_record import (
     Question,
 )
 from triage.facts import gather_facts, local_date, spent_12_months
-from triage.figures import cover_figures, fault_figures, money_figures
+from triage.figures import cover_figures, fault_figures, life_facts, money_figures
 from triage.inference import Inference, fired_policy, infer
 from triage.inference_engine import Engine
 from triage.job import component_of, job_for
@@ -88,6 +88,7 @@ def decide(
         rulebook, {**inference.facts, **figures}, _spent(history), spent_12_months(history, now)
     )
     figures |= money_figures(rulebook, machine, plan, job, standing, local_date(machine, now))
+    figures |= life_facts(rulebook, machine, history, job, now)
     seen = {**inference.facts, **figures}
 
     cured = next((check.check for check in report.checks if check.result == "cured"), None)
@@ -110,6 +111,7 @@ def decide(
             derived=inference.derived_by.keys(),
             done=done,
             forbidden=in_force.forbidden,
+            plan=plan,
         )
 
     return Decision(
