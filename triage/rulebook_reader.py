@@ -29,6 +29,13 @@ def read_rulebook(folder: FilePath) -> Rulebook:
     return _rulebook(*_read_folder(folder))
 
 
+def read_with_files(folder: FilePath) -> tuple[Rulebook, Mapping[str, object]]:
+    """The rulebook of a folder and the plain data it was read from, by one reading: they never differ."""
+    sources, broken = _read_folder(folder)
+    rulebook = _rulebook(sources, broken)
+    return rulebook, {file: source.data for file, source in sources.items()}
+
+
 def rulebook_files_data(folder: FilePath) -> Mapping[str, object]:
     """The folder's files as plain data, as `rulebook_from_data` takes them. Raises RulebookError."""
     sources, broken = _read_folder(folder)

@@ -17,8 +17,7 @@ from triage.cli import main as command_line
 from triage.cli.files import opened_programme
 from triage.config import SETTINGS, default_rulebook, read_settings
 from triage.errors import InputError
-from triage.rulebook_folder import read_with_files
-from triage.rulebook_reader import rulebook_from_data
+from triage.rulebook_reader import read_with_files, rulebook_from_data
 
 AT = "2026-03-02T12:00:00-05:00"
 MACHINE = {
@@ -390,8 +389,8 @@ def test_away_from_a_rulebook_the_one_beside_the_program_serves(
 
 def test_the_files_kept_with_a_rulebook_make_the_same_one(here: Path) -> None:
     (here / "rules/README.md").write_text("Not a rule.")
-    read = read_with_files(here / "rules")
-    assert rulebook_from_data(read.files).version == read.rulebook.version
+    rulebook, files = read_with_files(here / "rules")
+    assert rulebook_from_data(files).version == rulebook.version
 
 
 def test_it_runs_as_a_module_in_a_process_of_its_own(here: Path) -> None:

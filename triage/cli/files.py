@@ -18,7 +18,7 @@ from triage.inference_engine import Engine
 from triage.plain_data import exact_number
 from triage.programme import Programme
 from triage.rulebook import Rulebook
-from triage.rulebook_folder import read_with_files
+from triage.rulebook_reader import read_with_files
 from triage.store import Store, open_store
 
 MOST_BYTES = 256 * 1024
@@ -120,8 +120,8 @@ def opened_programme(
 ) -> Iterator[Programme]:
     """The programme that the settings describe."""
     settings = settings or read_settings()
-    read = read_with_files(settings.rulebook)
+    rulebook, files = read_with_files(settings.rulebook)
     compiled: Callable[[Rulebook], Engine] = partial(compile_rulebook, engine=settings.engine)
-    engine = compiled(read.rulebook)
+    engine = compiled(rulebook)
     with opened_store(settings) as store:
-        yield Programme(store, read.rulebook, engine, clock, read.files, compiled)
+        yield Programme(store, rulebook, engine, clock, files, compiled)
