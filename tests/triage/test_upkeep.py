@@ -122,3 +122,16 @@ def test_bad_input_is_refused_with_words():
         compliance("filter", [], date(2026, 3, 2), date(2026, 3, 1), ZONE)
     with pytest.raises(InputError, match="at least 1"):
         CareIntervals(filter_days=0)
+
+
+def test_care_on_the_due_day_is_in_time_and_on_the_first_day_of_the_period_counts():
+    first, last = date(2026, 3, 16), date(2026, 3, 31)
+    on_the_day = [
+        event("commissioned", "2026-03-01T12:00:00Z"),
+        event("filter_cleaned", "2026-03-16T12:00:00Z"),
+    ]
+    in_time = compliance("filter", on_the_day, first, last, ZONE)
+    assert (in_time.times, in_time.times_late) == (1, 0)
+    a_day_late = [event("commissioned", "2026-02-28T12:00:00Z"), on_the_day[1]]
+    late = compliance("filter", a_day_late, first, last, ZONE)
+    assert (late.times, late.times_late) == (1, 1)
