@@ -48,7 +48,7 @@ class EstimateLine:
     amount: Decimal
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Estimate:
     """The typical repair of one cause, before cover."""
 
@@ -65,6 +65,14 @@ class Estimate:
 
     def beyond_cover(self, parts_covered: bool, labor_covered: bool) -> Decimal:
         """What the programme pays once covered lines are taken out, tax on the rest included."""
+        return self._beyond[parts_covered, labor_covered]
+
+    @cached_property
+    def _beyond(self) -> Mapping[tuple[bool, bool], Decimal]:
+        sides = (False, True)
+        return {(parts, labor): self._payable(parts, labor) for parts in sides for labor in sides}
+
+    def _payable(self, parts_covered: bool, labor_covered: bool) -> Decimal:
         paid_by_cover = (_PAID_BY_PARTS_COVER if parts_covered else frozenset()) | (
             _PAID_BY_LABOR_COVER if labor_covered else frozenset()
         )

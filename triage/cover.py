@@ -50,17 +50,16 @@ def terms_for(rulebook: Rulebook, machine: Machine, component: str) -> CoverTerm
     """
     named = [terms for terms in rulebook.cover.values() if machine.model in terms.models]
     candidates = named or [terms for terms in rulebook.cover.values() if not terms.models]
+    if len(candidates) < 2:
+        return candidates[0] if candidates else None
 
-    def favour(terms: CoverTerms) -> tuple[date, date, int, int, str]:
+    def favour(terms: CoverTerms) -> tuple[date, date]:
         period = period_of(terms, component)
-        parts, labor = (
-            _until(terms, machine, months) or date.min
-            for months in (period.parts_months, period.labor_months)
-        )
-        return (parts, labor, period.parts_months, period.labor_months, terms.id)
+        months = (period.parts_months, period.labor_months)
+        parts, labor = (_until(terms, machine, each) or date.min for each in months)
+        return parts, labor
 
-    best = sorted(candidates, key=lambda terms: terms.id)
-    return max(best, key=lambda terms: favour(terms)[:4], default=None)
+    return max(sorted(candidates, key=lambda terms: terms.id), key=favour)
 
 
 def period_of(terms: CoverTerms, component: str) -> CoverPeriod:

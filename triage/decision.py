@@ -173,6 +173,11 @@ def fill(text: str, facts: Mapping[str, FactValue], rulebook: Rulebook) -> str:
     )
 
 
+def placeholders(text: str) -> frozenset[str]:
+    """The facts that a text names in braces."""
+    return frozenset(_PLACEHOLDER.findall(text))
+
+
 def _shown(name: str, value: FactValue | None, rulebook: Rulebook) -> str:
     match value:
         case None:

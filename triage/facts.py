@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
+from functools import lru_cache
 from zoneinfo import ZoneInfo
 
 from dateutil.relativedelta import relativedelta
@@ -129,6 +130,7 @@ def local_date(machine: Machine | None, now: datetime) -> date:
     return now.astimezone(ZoneInfo(site.timezone) if site is not None else UTC).date()
 
 
+@lru_cache(maxsize=4096)
 def whole_months(start: date, end: date) -> int:
     """Full calendar months from `start` to `end`; 0 when `end` comes first."""
     if end < start:
@@ -144,8 +146,14 @@ def repairs_since(history: History, start: datetime, now: datetime) -> tuple[Pas
 
 def spent_12_months(history: History, now: datetime) -> Decimal:
     """What was spent on the machine in the 12 calendar months up to `now`."""
-    recent = repairs_since(history, now - relativedelta(months=ROLLING_MONTHS), now)
+    recent = repairs_since(history, year_before(now), now)
     return sum((repair.cost.amount for repair in recent), Decimal(0))
+
+
+@lru_cache(maxsize=1024)
+def year_before(now: datetime) -> datetime:
+    """The start of the rolling 12 calendar months."""
+    return now - relativedelta(months=ROLLING_MONTHS)
 
 
 def _built_in(
@@ -160,12 +168,12 @@ def _built_in(
         facts["months_since_commissioned"] = Decimal(whole_months(machine.commissioned_on, today))
     if machine.site is not None:
         facts["open_around_the_clock"] = machine.site.open_around_the_clock
-    year = repairs_since(history, now - relativedelta(months=ROLLING_MONTHS), now)
+    year = repairs_since(history, year_before(now), now)
     facts["repairs_12_months"] = Decimal(len(year))
     facts["repeat_visits_90_days"] = Decimal(
         len(repairs_since(history, now - timedelta(days=REPEAT_DAYS), now))
     )
-    facts["spent_12_months"] = spent_12_months(history, now)
+    facts["spent_12_months"] = sum((repair.cost.amount for repair in year), Decimal(0))
     return facts
 
 

@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
+from functools import lru_cache
 
 from triage.checks import Plan
-from triage.conditions import FactValue
+from triage.conditions import FactValue, facts_in
 from triage.cover import cover_known
-from triage.decision import CautionsInForce
+from triage.decision import CautionsInForce, placeholders
 from triage.decision_record import CauseChance, CoverAnswer
-from triage.facts import whole_months
+from triage.facts import local_date, whole_months
 from triage.job import Job, component_of
+from triage.lifecycle import figures as lifecycle
+from triage.lifecycle.figures import Assumptions, life_figures
 from triage.limits import Standing
 from triage.money import round_money
-from triage.report import Machine, Report
+from triage.report import History, Machine, Report
 from triage.rulebook import OTHER_CAUSE, Rulebook
-
-LIFE_MONTHS = 84
-"""A machine loses its value evenly over seven years. Common practice, no source."""
+from triage.rulebook_cache import once_per_rulebook
 
 CHANCE_PLACES = Decimal("0.000001")
+ASSUMPTIONS = Assumptions()
+LIFE_FACTS = frozenset({"keep_cost_year", "swap_cost_year", "failures_faster"})
 
 
 def fault_figures(
@@ -91,15 +94,49 @@ def money_figures(
 
 
 def value_now(machine: Machine, today: date) -> Decimal:
-    """What a machine with a price is worth: less by an equal share each whole month, never below zero.
+    """What a machine with a price is worth: less by the same share (`Assumptions.yearly_drop`) every year.
 
-    Unrounded, in the price's currency; 0 without a price.
+    Counted in whole months since it was shipped; unrounded, in the price's currency; 0 without a price.
     """
     if machine.price is None:
         return Decimal(0)
-    months_left = max(0, LIFE_MONTHS - whole_months(machine.shipped_on, today))
     price: Decimal = machine.price.amount
-    return price * months_left / LIFE_MONTHS
+    return price * _share_left(whole_months(machine.shipped_on, today))
+
+
+@lru_cache(maxsize=1024)
+def _share_left(months: int) -> Decimal:
+    return (1 - ASSUMPTIONS.yearly_drop) ** (Decimal(months) / 12)
+
+
+def life_facts(
+    rulebook: Rulebook, machine: Machine | None, history: History, job: Job, now: datetime
+) -> dict[str, FactValue]:
+    """What keeping and exchanging the machine cost a year, and whether failures come faster.
+
+    As far as it is known, and only where a live policy rule looks at one of them: the forecast takes time.
+    """
+    if machine is None or machine.price is None or not LIFE_FACTS & policy_looks_at(rulebook):
+        return {}
+    figures = life_figures(
+        machine,
+        history,
+        now,
+        value_now=value_now(machine, local_date(machine, now)),
+        repair_now=job.likely,
+        swap_cost=rulebook.rates.swap_cost,
+        assumptions=ASSUMPTIONS,
+    )
+    return {} if figures is None else dict(lifecycle.facts(figures, rulebook.currency))
+
+
+@once_per_rulebook
+def policy_looks_at(rulebook: Rulebook) -> frozenset[str]:
+    """The facts that live policy rules look at, or name in their texts."""
+    live = [rule for rule in rulebook.policy.values() if rule.head.status == "live"]
+    return frozenset().union(
+        *(facts_in(rule.head.when) for rule in live), *(placeholders(rule.text) for rule in live)
+    )
 
 
 def chance_fact(chance: float) -> Decimal:

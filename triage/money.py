@@ -7,6 +7,7 @@ an estimate, a total, an expected cost that is shown. Nothing is rounded in betw
 from __future__ import annotations
 
 from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+from functools import lru_cache
 
 from moneyed import Money, get_currency
 
@@ -15,6 +16,7 @@ from triage.errors import InputError, Problem
 __all__ = ["Money", "as_money", "money_text", "parse_money", "round_money"]
 
 
+@lru_cache(maxsize=16)
 def minor_unit(currency: str) -> Decimal:
     """The smallest amount of a currency, such as Decimal("0.01") for USD."""
     return Decimal(1) / Decimal(get_currency(currency).sub_unit)

@@ -330,3 +330,29 @@ def test_a_machine_from_another_time_zone_is_judged_by_its_own_day() -> None:
     assert found.cover.labor.covered
     assert found.cover.labor.until is not None
     assert found.cover.labor.until.isoformat() == "2026-03-02"
+
+
+def test_what_keeping_and_exchanging_cost_a_year_is_forecast_where_a_policy_rule_asks_for_it() -> None:
+    costly = {
+        "policy/costly.yml": policy(
+            "costly",
+            {"keep_cost_year": "> 0"},
+            {"keep_cost_year": 1},
+            {"keep_cost_year": 0},
+            "swap",
+            900,
+            "Keeping it costs {keep_cost_year} a year, exchanging it {swap_cost_year}.",
+        )
+    }
+
+    found = decided(outcomes(**costly), NOT_FREEZING, OUT_OF_COVER)
+
+    assert found.outcome == "swap"
+    assert found.reasons[0].text.startswith(f"Keeping it costs {found.figures['keep_cost_year']} USD a year")
+    assert "failures_faster" not in found.figures  # no failures on record to tell it by
+
+
+def test_a_machine_loses_the_same_share_of_its_value_every_year() -> None:
+    year_old = {**OUT_OF_COVER, "shipped_on": "2025-03-02", "commissioned_on": None}
+
+    assert decided(outcomes(), NOT_FREEZING, year_old).figures["value_now"] == Decimal("1920.00")
