@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
+from functools import lru_cache
+from pathlib import Path
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -13,10 +15,12 @@ from moneyed import Money
 
 from tests.triage.builders import minimal_rulebook
 from tests.triage.small_rulebooks import check_of, flag_is, rule_head, small_rulebook
-from triage.inference import compile_rulebook
+from triage.conditions import Facts, Interval, evaluate
+from triage.inference import CompiledRules, compile_rulebook
 from triage.pipeline import decide
 from triage.report import CheckResult, EstimateTotal, History, Report
 from triage.rulebook import Caution, Fact, PolicyRule, Rulebook
+from triage.rulebook_reader import read_rulebook
 
 NOW = datetime(2026, 3, 2, 16, tzinfo=UTC)
 FLAGS = ("f0", "f1", "f2")
@@ -124,3 +128,59 @@ def test_nothing_a_fired_caution_forbids_is_ever_suggested_and_there_is_exactly_
 def _holds(caution: Caution, answers: Mapping[str, object]) -> bool:
     test = caution.head.when
     return answers.get(test.fact) is test.test.value  # type: ignore[union-attr]
+
+
+@lru_cache(maxsize=1)
+def default_rulebook() -> tuple[Rulebook, CompiledRules]:
+    rulebook = read_rulebook(Path(__file__).parents[2] / "rules")
+    return rulebook, compile_rulebook(rulebook, "plain")
+
+
+def answers_to(fact: Fact) -> st.SearchStrategy[object]:
+    if fact.type == "flag":
+        return st.booleans()
+    if fact.type == "choice":
+        return st.sampled_from(sorted(fact.choices))
+    low, high = Decimal(0), Decimal(60)
+    if isinstance(fact.range, Interval) and isinstance(fact.range.low, Decimal):
+        low = fact.range.low
+        high = min(high, fact.range.high) if isinstance(fact.range.high, Decimal) else high
+    return st.integers(int(low), int(max(low, high))).map(Decimal)
+
+
+@st.composite
+def reports_to_the_default_rulebook(draw: st.DrawFn) -> Report:
+    rulebook, _ = default_rulebook()
+    asked = [
+        fact
+        for fact in rulebook.facts.values()
+        if fact.asked_of == "clerk" and fact.type in ("flag", "choice", "number")
+    ]
+    chosen = draw(st.lists(st.sampled_from(asked), max_size=12, unique_by=lambda fact: fact.id))
+    symptoms = draw(st.lists(st.sampled_from(sorted(rulebook.symptoms)), min_size=1, max_size=2, unique=True))
+    answers = {fact.id: draw(answers_to(fact)) for fact in chosen}
+    return Report(tuple(symptoms), NOW, answers=answers)  # type: ignore[arg-type]
+
+
+@given(reports_to_the_default_rulebook())
+@settings(deadline=None, derandomize=True, max_examples=100)
+def test_the_default_rulebook_suggests_nothing_that_its_cautions_forbid(report: Report) -> None:
+    rulebook, engine = default_rulebook()
+
+    found = decide(rulebook, engine, report, None, History(), NOW)
+
+    known: Facts = {fact: each.value for fact, each in found.facts.items()}
+    live = [caution for caution in rulebook.cautions.values() if caution.head.status == "live"]
+    fired = [caution for caution in live if evaluate(caution.head.when, known) is True]
+    said = {caution.rule for caution in found.cautions}
+    for step in found.plan:
+        assert rulebook.checks[step.check].who == "clerk"
+        for caution in fired:
+            assert not caution.forbids_all_checks
+            assert step.check not in caution.forbids
+        assert set(step.cautions) <= said
+    for caution in fired:
+        if not caution.only_with_checks:
+            assert caution.head.id in said
+            assert not caution.stop_use or (found.plan == () and found.outcome != "fix_in_store")
+    assert (found.outcome == "fix_in_store") <= bool(found.plan)
