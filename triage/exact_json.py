@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import date, time
 from typing import Any
 
@@ -24,6 +25,20 @@ def to_json(value: object) -> str:
 def from_json(text: str) -> Any:
     """The data; numbers with a point come back as Decimal, so that nothing is rounded on the way."""
     return simplejson.loads(text, use_decimal=True)
+
+
+@dataclass(frozen=True, slots=True)
+class JSONText:
+    """JSON data beside its text, so that it is written once however often it is needed."""
+
+    text: str
+    data: Any
+
+    @classmethod
+    def of(cls, value: object) -> JSONText:
+        """`data` is the value as it comes back from JSON."""
+        text = to_json(value)
+        return cls(text, from_json(text))
 
 
 def _date_text(value: object) -> str:

@@ -143,7 +143,7 @@ class Programme:
         cursor: str | None = None,
         limit: int = 50,
     ) -> Page:
-        """Tickets by `state`, `outcome`, `machine`, `site`, newest first."""
+        """Tickets by `state`, `outcome`, `machine`, `site`, newest first, without their `decision`."""
         chosen = dict(filters or {})
         if viewer.role == "technician":
             chosen["contractor"] = viewer.contractor or ""

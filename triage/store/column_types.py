@@ -12,7 +12,7 @@ from sqlalchemy import DateTime, Dialect, String, Text
 from sqlalchemy.types import TypeDecorator
 
 from triage.conditions import Scalar
-from triage.exact_json import from_json, to_json
+from triage.exact_json import JSONText, from_json, to_json
 from triage.money import money_text
 
 
@@ -37,12 +37,14 @@ class UTCDateTime(TypeDecorator[datetime]):
 
 
 class ExactJSON(TypeDecorator[Any]):
-    """JSON data as text, numbers exact."""
+    """JSON data as text, numbers exact; JSONText is stored as it stands."""
 
     impl = Text
     cache_ok = True
 
     def process_bind_param(self, value: Any, dialect: Dialect) -> str | None:
+        if isinstance(value, JSONText):
+            return value.text
         return None if value is None else to_json(value)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Any:

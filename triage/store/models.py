@@ -108,7 +108,7 @@ class TicketRow(Base):
     outcome: Mapped[str | None] = mapped_column(String(16), index=True)
     rulebook: Mapped[str] = mapped_column(String(80))
     report: Mapped[Any] = mapped_column(ExactJSON)
-    decision: Mapped[Any | None] = mapped_column(ExactJSON)
+    decided_seq: Mapped[int | None]  # the event that holds the decision, which is not stored twice
     closed: Mapped[Any | None] = mapped_column(ExactJSON)
     spent: Mapped[Any] = mapped_column(ExactJSON)
 

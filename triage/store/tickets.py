@@ -6,20 +6,21 @@ import base64
 import binascii
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from typing import cast
 
-from sqlalchemy import ColumnElement, select, tuple_
+from sqlalchemy import ColumnElement, insert, select, tuple_
 from sqlalchemy.orm import Session
 
 from triage.errors import InputError, NotFoundError, Problem
-from triage.exact_json import from_json, to_json
+from triage.exact_json import JSONText
 from triage.store.models import EventRow, TicketRow
 from triage.ticket import Event, EventKind, JSONObject, Ticket, apply
 
 FILTERS = ("state", "outcome", "machine", "site", "contractor")
-_FIELDS = tuple(field.name for field in fields(Ticket))
+_FIELDS = tuple(field.name for field in fields(Ticket) if field.name != "decision")
+_EVENT_FIELDS = tuple(field.name for field in fields(Event) if field.name != "payload")
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +44,7 @@ class Tickets:
         row = self._session.scalar(query.with_for_update() if for_change else query)
         if row is None:
             raise NotFoundError(f'no ticket "{ticket_id}"')
-        return _ticket(row)
+        return self._with_decision(_ticket(row), row.decided_seq)
 
     def append(
         self, ticket_id: str, news: Sequence[NewEvent], *, at: datetime, who: str, rulebook: str
@@ -54,36 +55,27 @@ class Tickets:
         """
         row = self._session.get(TicketRow, ticket_id)
         ticket = None if row is None else _ticket(row)
+        decided_seq = None if row is None else row.decided_seq
         seq = 0 if ticket is None else ticket.version
-        events = [
-            Event(ticket_id, seq + number, new.kind, at, who, rulebook, from_json(to_json(new.payload)))
-            for number, new in enumerate(news, start=1)
-        ]
-        for event in events:
+        rows = []
+        for number, new in enumerate(news, start=seq + 1):
+            payload = JSONText.of(new.payload)
+            event = Event(ticket_id, number, new.kind, at, who, rulebook, payload.data)
             ticket = apply(ticket, event)
+            decided_seq = number if new.kind == "decided" else decided_seq
+            rows.append({name: getattr(event, name) for name in _EVENT_FIELDS} | {"payload": payload})
         if ticket is None:
             raise ValueError("nothing to append")
-        values = {name: getattr(ticket, name) for name in _FIELDS} | {"spent": list(ticket.spent)}
+        values = {name: getattr(ticket, name) for name in _FIELDS}
+        values |= {"spent": list(ticket.spent), "decided_seq": decided_seq}
         if row is None:
             self._session.add(TicketRow(**values))
         else:
             for name, value in values.items():
                 setattr(row, name, value)
         self._session.flush()
-        self._session.add_all(
-            EventRow(
-                ticket=event.ticket,
-                seq=event.seq,
-                kind=event.kind,
-                at=event.at,
-                who=event.who,
-                rulebook=event.rulebook,
-                payload=event.payload,
-            )
-            for event in events
-        )
-        self._session.flush()
-        return ticket
+        self._session.execute(insert(EventRow), rows)
+        return self._with_decision(ticket, decided_seq)
 
     def events(self, ticket_id: str, after: int = 0) -> tuple[Event, ...]:
         """The log in order, from the event after number `after`."""
@@ -97,7 +89,10 @@ class Tickets:
     def page(
         self, filters: Mapping[str, str], cursor: str | None, limit: int
     ) -> tuple[tuple[Ticket, ...], str | None]:
-        """Tickets that match all filters, newest first, and the cursor of the next page."""
+        """Tickets that match all filters, newest first, and the cursor of the next page.
+
+        They come without their `decision`: a page of decisions is long, and a list shows outcomes.
+        """
         query = select(TicketRow).where(*_matching(filters))
         place = tuple_(TicketRow.opened_at, TicketRow.id)
         if cursor is not None:
@@ -106,6 +101,12 @@ class Tickets:
         tickets = tuple(_ticket(row) for row in self._session.scalars(query))
         shown = tickets[:limit]
         return shown, _cursor(shown[-1]) if len(tickets) > limit else None
+
+    def _with_decision(self, ticket: Ticket, decided_seq: int | None) -> Ticket:
+        if decided_seq is None or ticket.decision is not None:
+            return ticket
+        query = select(EventRow.payload).where(EventRow.ticket == ticket.id, EventRow.seq == decided_seq)
+        return replace(ticket, decision=self._session.scalars(query).one()["decision"])
 
 
 def _matching(filters: Mapping[str, str]) -> list[ColumnElement[bool]]:

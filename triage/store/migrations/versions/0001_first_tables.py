@@ -126,7 +126,7 @@ def upgrade() -> None:
         sa.Column("outcome", sa.String(length=16), nullable=True),
         sa.Column("rulebook", sa.String(length=80), nullable=False),
         sa.Column("report", sa.Text(), nullable=False),
-        sa.Column("decision", sa.Text(), nullable=True),
+        sa.Column("decided_seq", sa.Integer(), nullable=True),
         sa.Column("closed", sa.Text(), nullable=True),
         sa.Column("spent", sa.Text(), nullable=False),
         sa.CheckConstraint("state IN ('open', 'closed')", name="ck_tickets_state"),
