@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from decimal import Decimal
-from typing import Any, ClassVar, NoReturn
+from typing import Any, NoReturn
 
 from flask.json.provider import DefaultJSONProvider
 from flask_smorest import Blueprint as SmorestBlueprint
@@ -59,7 +59,7 @@ class ExactParser(FlaskParser):
     """Reads JSON bodies with `read_exact`; anything sent as another media type is refused."""
 
     # A misspelt query parameter is an error as a misspelt key of a body is.
-    DEFAULT_UNKNOWN_BY_LOCATION: ClassVar[dict[str, str | None]] = {
+    DEFAULT_UNKNOWN_BY_LOCATION: dict[str, str | None] = {  # noqa: RUF012  # webargs declares it so
         **FlaskParser.DEFAULT_UNKNOWN_BY_LOCATION,
         "query": RAISE,
     }
