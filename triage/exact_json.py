@@ -16,7 +16,7 @@ def to_json(value: object) -> str:
         use_decimal=True,
         sort_keys=True,
         separators=(",", ":"),
-        ensure_ascii=False,
+        ensure_ascii=True,  # half a surrogate pair is JSON, but no database takes it as text
         allow_nan=False,
         default=_date_text,
     )

@@ -10,6 +10,7 @@ from typing import Any, cast, get_args
 from triage.did_you_mean import hint
 from triage.errors import InputError, Problem
 from triage.facts import local_date
+from triage.plain_data import NotPlain, plain
 from triage.report import History, Machine
 from triage.upkeep import CareDue, CareEvent, CareKind, due
 
@@ -48,6 +49,11 @@ def read_care_event(
     details = data.get("details") or {}
     if not isinstance(details, Mapping):
         problems.append(Problem("details are an object: name -> value", "/details"))
+    else:
+        try:
+            plain(details)
+        except NotPlain as error:
+            problems.append(Problem(str(error), "/details"))
     at = _time(data.get("at"), now, machine, problems)
     if problems or at is None:
         raise InputError(problems)

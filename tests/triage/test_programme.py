@@ -320,6 +320,32 @@ def test_the_first_commissioning_dates_the_machine(programme: Programme) -> None
     assert programme.record_care("LH30-2", later, OPS).machine.commissioned_on == date(2022, 2, 1)
 
 
+def test_details_nested_without_end_are_refused(programme: Programme) -> None:
+    details: dict[str, Any] = {}
+    for _ in range(500):
+        details = {"in": details}
+    with pytest.raises(InputError, match="nested"):
+        programme.record_care("LH20-1", {"kind": "filter_cleaned", "details": details}, OPS)
+
+
+@pytest.mark.parametrize("odd", ["\ud800", "\x00", "\n", ""])
+def test_odd_characters_name_nothing_and_break_nothing(programme: Programme, odd: str) -> None:
+    for look in (
+        lambda: programme.machine(odd, OPS),
+        lambda: programme.ticket(odd, OPS),
+        lambda: programme.open_ticket({**REPORT, "machine": odd}, AGENT),
+    ):
+        with pytest.raises(InputError):
+            look()
+    assert programme.tickets(OPS, {"machine": odd}).tickets == ()
+    assert programme.caller_for(odd) is None
+
+
+def test_half_a_character_in_a_note_is_kept_as_it_came(programme: Programme) -> None:
+    ticket = programme.open_ticket({**REPORT, "note": "caf\u00e9 \ud800"}, AGENT)
+    assert programme.ticket(ticket.id, AGENT).report["note"] == "caf\u00e9 \ud800"
+
+
 @pytest.mark.parametrize(
     ("data", "pointer"),
     [
@@ -330,6 +356,7 @@ def test_the_first_commissioning_dates_the_machine(programme: Programme) -> None
         ({"kind": "filter_cleaned", "at": "2026-03-09T10:00:00Z"}, "/at"),
         ({"kind": "filter_cleaned", "at": "2024-03-09T10:00:00Z"}, "/at"),
         ({"kind": "filter_cleaned", "details": [1]}, "/details"),
+        ({"kind": "filter_cleaned", "details": {"x": float("nan")}}, "/details"),
     ],
 )
 def test_wrong_care_is_refused_with_its_place(

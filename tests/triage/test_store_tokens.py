@@ -59,6 +59,12 @@ def test_a_revoked_token_lets_nobody_in_and_stays_listed(store: Store) -> None:
     assert record.revoked_at == NOON
 
 
+@pytest.mark.parametrize("name", ["", " ", "a\nb", "x" * 65, "\ud800"])
+def test_a_name_can_be_read_aloud(store: Store, name: str) -> None:
+    with pytest.raises(InputError, match="printable"), store.write() as work:
+        work.tokens.add(name, "agent", None, NOON)
+
+
 @pytest.mark.parametrize(("role", "contractor"), [("technician", None), ("agent", "fogline")])
 def test_a_technician_and_nobody_else_belongs_to_a_contractor(
     store: Store, role: str, contractor: str | None

@@ -12,10 +12,15 @@ from rich.console import Console
 
 def print_json(value: object) -> None:
     """JSON alone on standard output, numbers exact."""
-    click.echo(
-        simplejson.dumps(
-            value, use_decimal=True, indent=2, ensure_ascii=False, allow_nan=False, default=_date_text
-        )
+    text = _dumps(value, ascii_only=False)
+    if any("\ud800" <= sign <= "\udfff" for sign in text):  # half a pair is JSON, but cannot be printed
+        text = _dumps(value, ascii_only=True)
+    click.echo(text)
+
+
+def _dumps(value: object, *, ascii_only: bool) -> str:
+    return simplejson.dumps(
+        value, use_decimal=True, indent=2, ensure_ascii=ascii_only, allow_nan=False, default=_date_text
     )
 
 

@@ -25,7 +25,7 @@ class Machines:
         self._session = session
 
     def get(self, serial: str) -> Machine:
-        row = self._session.get(MachineRow, serial)
+        row = self._session.get(MachineRow, serial) if serial.isprintable() else None
         if row is None:
             raise NotFoundError(f'no machine with the serial "{serial}"')
         site = None if row.site_id is None else self.site(row.site_id)

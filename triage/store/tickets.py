@@ -10,7 +10,7 @@ from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from typing import cast
 
-from sqlalchemy import ColumnElement, insert, select, tuple_
+from sqlalchemy import ColumnElement, false, insert, select, tuple_
 from sqlalchemy.orm import Session
 
 from triage.errors import InputError, NotFoundError, Problem
@@ -41,7 +41,8 @@ class Tickets:
     def get(self, ticket_id: str, *, for_change: bool = False) -> Ticket:
         """The current state. `for_change` holds the row until the transaction ends (PostgreSQL)."""
         query = select(TicketRow).where(TicketRow.id == ticket_id)
-        row = self._session.scalar(query.with_for_update() if for_change else query)
+        query = query.with_for_update() if for_change else query
+        row = self._session.scalar(query) if ticket_id.isprintable() else None
         if row is None:
             raise NotFoundError(f'no ticket "{ticket_id}"')
         return self._with_decision(_ticket(row), row.decided_seq)
@@ -117,7 +118,11 @@ def _matching(filters: Mapping[str, str]) -> list[ColumnElement[bool]]:
     ]
     if wrong:
         raise InputError(wrong)
-    return [getattr(TicketRow, name) == value for name, value in filters.items()]
+    # Nothing is named by what cannot be printed; some databases refuse to be asked.
+    return [
+        getattr(TicketRow, name) == value if value.isprintable() else false()
+        for name, value in filters.items()
+    ]
 
 
 def _ticket(row: TicketRow) -> Ticket:

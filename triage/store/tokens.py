@@ -15,6 +15,7 @@ from triage.caller import Caller, Role
 from triage.errors import InputError, NotFoundError
 from triage.store.models import ContractorRow, TokenRow
 
+MOST_NAME = 64
 PREFIX = "bw_"  # lets a scanner of leaked secrets know one
 
 
@@ -28,7 +29,7 @@ class TokenRecord:
 
 
 def _sha256(token: str) -> str:
-    return hashlib.sha256(token.encode()).hexdigest()
+    return hashlib.sha256(token.encode(errors="replace")).hexdigest()
 
 
 class Tokens:
@@ -37,11 +38,13 @@ class Tokens:
 
     def add(self, name: str, role: Role, contractor: str | None, at: datetime) -> str:
         """Makes a token and returns it, the only time it can be seen. A name is used once."""
+        if not (name.strip() and name.isprintable() and len(name) <= MOST_NAME):
+            raise InputError(f"a token's name has 1 to {MOST_NAME} printable characters")
         if (role == "technician") != (contractor is not None):
             raise InputError(
                 "a technician's token names the contractor, and no other token does (--contractor)"
             )
-        if contractor is not None and self._session.get(ContractorRow, contractor) is None:
+        if contractor is not None and not self._contractor_exists(contractor):
             known = ", ".join(self._session.scalars(select(ContractorRow.id).order_by(ContractorRow.id)))
             raise NotFoundError(f'no contractor "{contractor}"; known: {known or "none yet, load some"}')
         if self._session.scalar(select(TokenRow).where(TokenRow.name == name)) is not None:
@@ -53,6 +56,9 @@ class Tokens:
         self._session.add(row)
         self._session.flush()
         return token
+
+    def _contractor_exists(self, contractor: str) -> bool:
+        return contractor.isprintable() and self._session.get(ContractorRow, contractor) is not None
 
     def all(self) -> tuple[TokenRecord, ...]:
         rows = self._session.scalars(select(TokenRow).order_by(TokenRow.created_at, TokenRow.name))
