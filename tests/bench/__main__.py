@@ -1,11 +1,15 @@
-"""`python -m tests.bench`: prints the tables of every benchmark."""
+"""`python -m tests.bench [engines] [decisions] [http]`: prints the tables of the benchmarks, all or some."""
 
 from __future__ import annotations
+
+import sys
 
 from rich.console import Console
 from rich.table import Table
 
+from tests.bench.decisions import decision_speeds, growth, shares
 from tests.bench.engines import engine_times
+from tests.bench.http import CLIENTS, served
 from triage.engines import engine_note
 
 
@@ -13,7 +17,34 @@ def main() -> None:
     console = Console()
     if note := engine_note():
         console.print(note)
-    console.print(engines_table())
+    for name, table in TABLES.items():
+        if name in (sys.argv[1:] or TABLES):
+            console.print(table())
+
+
+def decisions_table() -> Table:
+    table = Table(title="Whole decisions with the default rulebook, one core")
+    for heading in ("", "rules", "a second"):
+        table.add_column(heading, justify="right" if heading else "left")
+    for speed in decision_speeds():
+        table.add_row(speed.what, str(speed.rules), f"{speed.per_second:,.0f}")
+    table.add_section()
+    for speed in growth():
+        table.add_row(f"{speed.what}, rules of evidence:", str(speed.rules), f"{speed.per_second:,.0f}")
+    table.add_section()
+    for step, share in shares().items():
+        table.add_row(f"share of {step}", "", f"{share:.0%}")
+    return table
+
+
+def http_table() -> Table:
+    found = served()
+    table = Table(title=f"Stored decisions over HTTP on SQLite, {CLIENTS} clients")
+    for heading in ("a second", "median ms", "p99 ms", "sent", "found"):
+        table.add_column(heading, justify="right")
+    times = (found.per_second, found.median_ms, found.p99_ms)
+    table.add_row(*(f"{figure:,.1f}" for figure in times), str(found.sent), str(found.found))
+    return table
 
 
 def engines_table() -> Table:
@@ -30,6 +61,8 @@ def engines_table() -> Table:
         )
     return table
 
+
+TABLES = {"engines": engines_table, "decisions": decisions_table, "http": http_table}
 
 if __name__ == "__main__":
     main()
