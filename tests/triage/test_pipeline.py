@@ -130,6 +130,12 @@ def test_an_estimate_within_the_limit_is_approved_up_to_its_amount_beyond_cover(
     assert found.limit.authority is None
 
 
+def test_an_estimate_of_just_what_may_be_spent_is_within_the_limit_and_a_cent_more_is_not() -> None:
+    for total, outcome in (("350.00", "approve"), ("350.01", "hold")):
+        found = decided(outcomes(), {**NOT_FREEZING, "estimate": {"total": total}}, OUT_OF_COVER)
+        assert found.outcome == outcome
+
+
 def test_a_repair_in_warranty_is_approved_and_costs_the_programme_nothing() -> None:
     rulebook = outcomes(**{"checks/reseat-seal.yml": None})
 

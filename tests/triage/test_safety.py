@@ -92,7 +92,7 @@ def random_reports(draw: st.DrawFn) -> Report:
 
 
 @given(random_rulebooks(), random_reports())
-@settings(deadline=None, derandomize=True, max_examples=150)
+@settings(deadline=None, derandomize=True, max_examples=300)
 def test_nothing_a_fired_caution_forbids_is_ever_suggested_and_there_is_exactly_one_outcome(
     rulebook: Rulebook, report: Report
 ) -> None:
