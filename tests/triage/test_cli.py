@@ -211,7 +211,14 @@ def test_a_failing_case_is_a_no(run: Run, here: Path, command: str) -> None:
     status, out, err = run("rulebook", command, "--json")
     assert status == 1
     assert "evidence/filter-overdue.yml: filter-overdue: case 1 should fire" in err
-    assert json.loads(out)
+    assert json.loads(out)["failures"]
+
+
+def test_a_whole_report_that_comes_out_otherwise_is_a_no(run: Run, here: Path) -> None:
+    change(here / "rules/cases/overdue-filter.yml", expect={"outcome": "swap"})
+    status, out, err = run("rulebook", "cases")
+    assert (status, out) == (1, "14 cases of rules, 1 whole reports, 1 failure\n")
+    assert err == ("cases/overdue-filter.yml: overdue-filter: the outcome is fix_in_store, not swap\n")
 
 
 def test_an_unreadable_rulebook_is_json_too_when_asked(run: Run, here: Path) -> None:

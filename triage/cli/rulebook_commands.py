@@ -11,10 +11,12 @@ from triage.cli.output import print_json
 from triage.config import read_settings
 from triage.errors import InputError, Problem
 from triage.inference import compile_rulebook
+from triage.inference_engine import Engine
 from triage.rulebook import Rulebook
-from triage.rulebook_cases import CaseFailure, run_rule_cases
+from triage.rulebook_cases import run_rule_cases
 from triage.rulebook_reader import read_rulebook
 from triage.rulebook_schema import schemas
+from triage.whole_cases import counted, run_whole_cases
 
 FOLDER = click.Path(path_type=Path)
 
@@ -43,24 +45,22 @@ def schema(out: Path | None) -> None:
 @click.argument("folder", type=FOLDER, required=False)
 @click.option("--json", "as_data", is_flag=True, help="Print the result as JSON.")
 def check(folder: Path | None, as_data: bool) -> int:
-    """Read the rulebook in FOLDER, compile it, and run the rules' own cases.
+    """Read the rulebook in FOLDER, compile it, and run the rules' own cases and the whole reports.
 
     Exit status 1 when a case fails, 2 when the rulebook cannot be read.
     """
     settings = read_settings()
     try:
         rules = read_rulebook(folder or settings.rulebook)
-        compile_rulebook(rules, settings.engine)
+        engine = compile_rulebook(rules, settings.engine)
     except InputError as error:
         if as_data:
-            print_json(
-                {"ok": False, "problems": [_problem(problem) for problem in error.problems], "cases": []}
-            )
+            problems = [_problem(problem) for problem in error.problems]
+            print_json({"ok": False, "problems": problems, "failures": []})
         raise
-    failures = run_rule_cases(rules)
+    failures = _failures(rules, engine)
     if as_data:
-        cases = [_failure(failure) for failure in failures]
-        print_json({"ok": not failures, "version": rules.version, "problems": [], "cases": cases})
+        print_json({"ok": not failures, "version": rules.version, "problems": [], "failures": failures})
     else:
         click.echo(f"{rules.title}: {_counts(rules)}\n{rules.version}")
     return _tell(failures)
@@ -70,19 +70,31 @@ def check(folder: Path | None, as_data: bool) -> int:
 @click.argument("folder", type=FOLDER, required=False)
 @click.option("--json", "as_data", is_flag=True, help="Print the result as JSON.")
 def cases(folder: Path | None, as_data: bool) -> int:
-    """Run the cases that stand beside each rule. Exit status 1 when one fails."""
-    rules = read_rulebook(folder or read_settings().rulebook)
-    failures = run_rule_cases(rules)
-    in_all = sum(
-        len(rule.head.cases)
-        for kind in (rules.derive, rules.evidence, rules.cautions, rules.policy)
-        for rule in kind.values()
-    )
+    """Run the cases beside each rule and the whole reports of `cases/`. Exit status 1 when one fails."""
+    settings = read_settings()
+    rules = read_rulebook(folder or settings.rulebook)
+    failures = _failures(rules, compile_rulebook(rules, settings.engine))
+    numbers = counted(rules)
     if as_data:
-        print_json({"cases": in_all, "failures": [_failure(failure) for failure in failures]})
+        print_json({**numbers, "failures": failures})
     else:
-        click.echo(f"{in_all} cases, {len(failures)} fail")
+        click.echo(
+            f"{numbers['rule_cases']} cases of rules, {numbers['whole_cases']} whole reports, "
+            f"{len(failures)} {'failure' if len(failures) == 1 else 'failures'}"
+        )
     return _tell(failures)
+
+
+def _failures(rules: Rulebook, engine: Engine) -> list[dict[str, str]]:
+    of_rules = [
+        {"file": failure.file, "id": failure.rule, "message": failure.message}
+        for failure in run_rule_cases(rules)
+    ]
+    whole = [
+        {"file": failure.file, "id": failure.case, "message": failure.message}
+        for failure in run_whole_cases(rules, engine)
+    ]
+    return of_rules + whole
 
 
 def _counts(rules: Rulebook) -> str:
@@ -101,19 +113,10 @@ def _counts(rules: Rulebook) -> str:
     return ", ".join(f"{len(found)} {name}" for name, found in counted.items())
 
 
-def _tell(failures: list[CaseFailure]) -> int:
+def _tell(failures: list[dict[str, str]]) -> int:
     for failure in failures:
-        click.echo(f"{failure.file}: {failure.rule}: {failure.message}", err=True)
+        click.echo(f"{failure['file']}: {failure['id']}: {failure['message']}", err=True)
     return 1 if failures else 0
-
-
-def _failure(failure: CaseFailure) -> dict[str, object]:
-    return {
-        "rule": failure.rule,
-        "case": failure.case + 1,
-        "file": failure.file,
-        "message": failure.message,
-    }
 
 
 def _problem(problem: Problem) -> dict[str, object]:
