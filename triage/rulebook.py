@@ -13,6 +13,7 @@ from decimal import Decimal
 from typing import Literal, TypeAlias
 
 from triage.conditions import ALWAYS, Condition, Scalar, UnaryTest
+from triage.upkeep import CareIntervals
 
 Outcome: TypeAlias = Literal["fix_in_store", "dispatch", "approve", "hold", "swap"]
 FactType: TypeAlias = Literal["number", "choice", "flag", "date", "time", "text"]
@@ -240,6 +241,8 @@ class RateAgreement:
     tax_on: frozenset[Literal["trip", "labor", "parts", "freight"]]
     freight: Decimal
     distance_bands: tuple[DistanceBand, ...]
+    van_kg: Decimal | None = None  # the most that the parts of one visit may weigh; None: no limit
+    van_value: Decimal | None = None  # and be worth, at the prices of parts.yml
 
 
 @dataclass(frozen=True, slots=True)
@@ -300,6 +303,15 @@ class WholeCase:
 
 
 @dataclass(frozen=True, slots=True)
+class MachineModel:
+    """What holds for every machine of a model (`models.yml`): record facts by id, and where they are from."""
+
+    title: str
+    facts: Mapping[str, Scalar]
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class Tolerances:
     near_certain: float = 0.90  # a cause this likely is taken as known
     chance_over: float = 0.10  # the accepted chance to run over a limit
@@ -329,6 +341,8 @@ class Rulebook:
     parts: Mapping[str, Part]
     service_hours: ServiceHours
     cases: Mapping[str, WholeCase]
+    models: Mapping[str, MachineModel] = field(default_factory=dict)  # by the name on the rating plate
+    care: CareIntervals = field(default_factory=CareIntervals)
 
     def live_rules(self) -> Mapping[str, Condition]:
         """Condition by id of every live rule and check that the inference evaluates."""

@@ -26,12 +26,19 @@ TestText = Annotated[
 ]
 When = Annotated[
     dict[str, Any],
-    Field(description="All lines must hold: fact -> unary test; any_of, none_of: lists; known, unknown: facts"),
+    Field(
+        description="All lines must hold: fact -> unary test; any_of, none_of: lists; known, unknown: facts"
+    ),
 ]
 
 
 class Shape(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class CareShape(Shape):
+    filter_days: Annotated[int, Field(ge=1, le=3650)] = 15
+    full_clean_days: Annotated[int, Field(ge=1, le=3650)] = 30
 
 
 class ManifestFile(Shape):
@@ -42,6 +49,7 @@ class ManifestFile(Shape):
     near_certain: Probability = Decimal("0.90")
     chance_over: Probability = Decimal("0.10")
     question_worth: Amount = Decimal("0.00")
+    care: CareShape = CareShape()
 
 
 class FactFile(Shape):
@@ -230,6 +238,8 @@ class AgreementShape(Shape):
     tax_on: list[Literal["trip", "labor", "parts", "freight"]] = []
     freight: Amount = Decimal(0)
     distance_bands: list[DistanceBandShape] = []
+    van_kg: Annotated[Decimal, Field(ge=0, le=5000)] | None = None
+    van_value: Amount | None = None
 
 
 class StoreRatesShape(Shape):
@@ -278,6 +288,20 @@ class ServiceHoursFile(Shape):
     default_priority: int
 
 
+class ModelShape(Shape):
+    title: Text
+    facts: Annotated[dict[Id, ScalarValue], Field(min_length=1)]
+    source: Text
+
+
+class ModelsFile(Shape):
+    """models.yml; it may be left out"""
+
+    models: Annotated[
+        dict[Annotated[str, Field(min_length=1, max_length=64)], ModelShape], Field(min_length=1)
+    ]
+
+
 class WholeCaseFile(Shape):
     id: Id
     title: Text
@@ -307,5 +331,9 @@ SINGLES: dict[str, type[Shape]] = {
     "rates.yml": RatesFile,
     "parts.yml": PartsFile,
     "service_hours.yml": ServiceHoursFile,
+    "models.yml": ModelsFile,
 }
-"""File in the rulebook's own folder -> its shape. All four are required."""
+"""File in the rulebook's own folder -> its shape."""
+
+OPTIONAL = frozenset({"models.yml"})
+"""Of the single files, those that a rulebook may do without."""

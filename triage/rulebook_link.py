@@ -15,10 +15,21 @@ from triage.facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS
 from triage.plain_data import Path
 from triage.rulebook import Rulebook, Tolerances
 from triage.rulebook_consistency import check_cycles, check_groups, check_unique
-from triage.rulebook_files import KINDS, FactFile, ManifestFile, PartsFile, RatesFile, ServiceHoursFile, Shape
+from triage.rulebook_files import (
+    KINDS,
+    FactFile,
+    ManifestFile,
+    ModelsFile,
+    PartsFile,
+    RatesFile,
+    ServiceHoursFile,
+    Shape,
+)
+from triage.rulebook_models import read_models
 from triage.rulebook_salvage import touches
 from triage.rulebook_sources import Names, Problems, path_of
 from triage.rulebook_vocabulary import built_in_facts, read_facts
+from triage.upkeep import CareIntervals
 
 T = TypeVar("T")
 
@@ -27,7 +38,7 @@ _RULE_KINDS = ("derive", "evidence", "cautions", "policy", "checks")
 
 @dataclass(frozen=True, slots=True)
 class Shapes:
-    """The files' shapes: the four single files, and folder -> file -> shape.
+    """The files' shapes: the single files, and folder -> file -> shape.
 
     `faulty` are files whose faults are already reported: what is sound in them, and the paths of the faults.
     """
@@ -49,6 +60,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     hours = shapes.single("service_hours.yml", ServiceHoursFile)
     rate_file = shapes.single("rates.yml", RatesFile)
     manifest = shapes.single("rulebook.yml", ManifestFile)
+    model_file = shapes.single("models.yml", ModelsFile)
     ids = _ids(files)
     early = Names(
         problems=problems,
@@ -85,6 +97,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     cases = read("cases", tables.read_whole_case)
     read_rates = rates.read_rates(early, "rates.yml", rate_file) if rate_file else None
     read_hours = rates.read_service_hours(early, "service_hours.yml", hours) if hours else None
+    models = read_models(early, "models.yml", model_file) if model_file else {}
     check_groups(evidence, problems)
     check_cycles(derive, problems)
     check_unique([(i, f"{kind}/{i}.yml") for kind in _RULE_KINDS for i in sorted(ids[kind])], problems)
@@ -116,6 +129,8 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         parts=rates.read_parts(parts),
         service_hours=read_hours,
         cases=cases,
+        models=models,
+        care=CareIntervals(manifest.care.filter_days, manifest.care.full_clean_days),
     )
 
 

@@ -15,7 +15,7 @@ from triage.did_you_mean import hint
 from triage.errors import Problem, RulebookError
 from triage.plain_data import NotPlain, Path, canonical, plain
 from triage.rulebook import Rulebook
-from triage.rulebook_files import KINDS, SINGLES, Shape
+from triage.rulebook_files import KINDS, OPTIONAL, SINGLES, Shape
 from triage.rulebook_link import Shapes, link
 from triage.rulebook_shapes import read_shape
 from triage.rulebook_sources import Problems
@@ -135,7 +135,7 @@ def _check_places(files: set[str], problems: Problems) -> None:
             mend = hint(folder, KINDS, f"; folders are {', '.join(KINDS)}")
             problems.at(file, (), f'"{folder}" is not a folder of a rulebook{mend}')
     for file in SINGLES:
-        if file not in files:
+        if file not in files and file not in OPTIONAL:
             problems.found.append(Problem("this file is missing; every rulebook has one", file=file))
     for kind in ("symptoms", "causes"):
         if not any(file.startswith(f"{kind}/") for file in files):
