@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import signal
+from typing import NoReturn
+
 import click
 
 from triage.cli.files import opened_programme
@@ -33,7 +36,15 @@ def serve(host: str | None, port: int | None) -> None:
             host = host if is_loopback(host) else LOOPBACK
         click.echo(f"rulebook {programme.rulebook.version}", err=True)
         click.echo(f"serving on http://{host}:{port}", err=True)
+        before = signal.signal(signal.SIGTERM, _stop)
         try:
             run(programme, host, port)
         except OSError as error:
             raise InputError(f"cannot listen on {host} port {port}: {error.strerror or error}") from None
+        finally:
+            signal.signal(signal.SIGTERM, before)
+
+
+def _stop(_signal: int, _frame: object) -> NoReturn:
+    """Ends the server as Ctrl-C does: what runs is finished, the database is closed."""
+    raise SystemExit(0)

@@ -87,7 +87,9 @@ def show_derivation(decision: Decision, rulebook: Rulebook, out: Console | None 
         factors = Table("factor", "P(seen | cause)", "observation", "rule", box=None, pad_edge=False)
         factors.add_row(f"{cause.share:.4f}", "", "base share", "")
         for factor in cause.factors:
-            seen = factor.text if factor.held else f"not: {factor.text}"
+            # A group none of whose bands holds says so itself; only a single rule is negated.
+            negated = not factor.held and factor.rule in rulebook.evidence
+            seen = f"not: {factor.text}" if negated else factor.text
             factors.add_row(f"× {factor.factor:.4f}", f"{factor.probability:.4f}", seen, factor.rule)
         out.print(factors)
     out.print(Text("\nRules that fired", style="bold"))
@@ -184,6 +186,8 @@ def _visit(decision: Decision) -> Iterable[RenderableType]:
     visit = decision.visit
     if visit is not None:
         kit = f"; bring {', '.join(visit.kit)}" if visit.kit else ""
+        if visit.kit_chance is not None:
+            kit += f"; {_percent(visit.kit_chance)} to be mended on the first visit by what is carried"
         yield Text(
             f"Priority {visit.priority}, due {visit.due:%a %Y-%m-%d %H:%M %Z}, {visit.skill} technician{kit}"
         )
