@@ -111,6 +111,7 @@ def decide(
             derived=inference.derived_by.keys(),
             done=done,
             forbidden=in_force.forbidden,
+            skip=report.unknown,
             plan=plan,
         )
 

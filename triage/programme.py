@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import Any
 
 from triage import inference
+from triage.access import refuse_stale, seen_machine, seen_ticket
 from triage.caller import Caller, Role
 from triage.decision_json import as_json
 from triage.decision_record import Decision
@@ -29,7 +30,7 @@ from triage.store.answers import StoredAnswer
 from triage.store.rulebooks import Publication
 from triage.store.tickets import NewEvent
 from triage.ticket import Event, Ticket, changed_report
-from triage.ticket_id import heard, new_ticket_id
+from triage.ticket_id import new_ticket_id
 
 __all__ = ["Answer", "Caller", "Explanation", "MachineView", "Page", "Programme", "Role"]
 
@@ -123,18 +124,18 @@ class Programme:
         """More facts; decided again. Raises ConflictError when the ticket is past `if_version` or closed."""
         if not isinstance(answers, Mapping) or not answers:
             raise InputError([Problem("give at least one answer: fact -> value", "/answers")])
-        return self._change(ticket_id, NewEvent("answered", {"answers": dict(answers)}), who, if_version)
+        return self.change(ticket_id, NewEvent("answered", {"answers": dict(answers)}), who, if_version)
 
     def record_check(
         self, ticket_id: str, check: str, result: str, who: Caller, if_version: int | None = None
     ) -> Ticket:
         """What came of a check (`cured`, `not_cured`, `could_not_do`); decided again."""
         done = NewEvent("check_done", {"check": check, "result": result})
-        return self._change(ticket_id, done, who, if_version)
+        return self.change(ticket_id, done, who, if_version)
 
     def ticket(self, ticket_id: str, viewer: Caller) -> Ticket:
         with self.store.read() as work:
-            return _seen(work, ticket_id, viewer)
+            return seen_ticket(work, ticket_id, viewer)
 
     def tickets(
         self,
@@ -153,11 +154,11 @@ class Programme:
     def events(self, ticket_id: str, viewer: Caller) -> Sequence[Event]:
         """The ticket's log in order."""
         with self.store.read() as work:
-            return work.tickets.events(_seen(work, ticket_id, viewer).id)
+            return work.tickets.events(seen_ticket(work, ticket_id, viewer).id)
 
     def machine(self, serial: str, viewer: Caller) -> MachineView:
         with self.store.read() as work:
-            machine = _seen_machine(work, serial, viewer)
+            machine = seen_machine(work, serial, viewer)
             history = work.care.history(serial)
             tickets, _ = work.tickets.page({"machine": serial}, None, MOST_TICKETS)
         return MachineView(machine, history, care_view(machine, history, self._clock()), tickets)
@@ -165,7 +166,7 @@ class Programme:
     def limits(self, serial: str, contractor: str | None, at: datetime | None, viewer: Caller) -> Data:
         """Cover of every component and what may be spent, as JSON data, as of `at` (now)."""
         with self.store.read() as work:
-            machine = _seen_machine(work, serial, viewer)
+            machine = seen_machine(work, serial, viewer)
             if contractor is not None and contractor != machine.contractor:
                 if not viewer.may_see(contractor) or contractor not in {
                     known.id for known in work.machines.contractors()
@@ -178,7 +179,7 @@ class Programme:
     def record_care(self, serial: str, data: Data, who: Caller) -> MachineView:
         """`{"kind": filter_cleaned | fully_cleaned | commissioned, "at", "details"}`; now, without `at`."""
         with self.store.write() as work:
-            machine = _seen_machine(work, serial, who)
+            machine = seen_machine(work, serial, who)
             event, machine = read_care_event(data, machine, self._clock(), who.name)
             if work.care.add_care(serial, [event]) == 0:
                 raise ConflictError(f"{event.kind} at {event.at.isoformat()} is in the care log already")
@@ -188,7 +189,7 @@ class Programme:
     def explain(self, ticket_id: str, viewer: Caller | None = None) -> Explanation:
         """The ticket's last decision made again with its own rulebook, and whether it is identical."""
         with self.store.read() as work:
-            ticket = _seen(work, ticket_id, viewer)
+            ticket = seen_ticket(work, ticket_id, viewer)
             decided = [event for event in work.tickets.events(ticket.id) if event.kind == "decided"]
             return explain_again(ticket, decided[-1], work.rulebooks.files, self._compile)
 
@@ -220,11 +221,22 @@ class Programme:
             work.answers.keep(caller.name, key, kept, self._clock())
             return answer
 
-    def _change(self, ticket_id: str, new: NewEvent, who: Caller, if_version: int | None) -> Ticket:
+    def now(self) -> datetime:
+        """The current time by the programme's clock."""
+        return self._clock()
+
+    def note(self, ticket_id: str, new: NewEvent, who: Caller, if_version: int | None) -> Ticket:
+        """Appends `new`, which changes nothing that the decision hangs on."""
+        with self.store.write() as work:
+            ticket = seen_ticket(work, ticket_id, who, for_change=True)
+            refuse_stale(work, ticket, if_version)
+            return self._append(work, ticket.id, [new], self._clock(), who)
+
+    def change(self, ticket_id: str, new: NewEvent, who: Caller, if_version: int | None) -> Ticket:
         """Appends `new` and the decision that follows from it."""
         with self.store.write() as work:
-            ticket = _seen(work, ticket_id, who, for_change=True)
-            _refuse_stale(work, ticket, if_version)
+            ticket = seen_ticket(work, ticket_id, who, for_change=True)
+            refuse_stale(work, ticket, if_version)
             data = changed_report(ticket, new.kind, new.payload)
             inputs = with_spent(self._inputs(work, data, None), self._spent(ticket))
             decision = decide_inputs(self.rulebook, self._engine, inputs)
@@ -236,7 +248,7 @@ class Programme:
     ) -> Inputs:
         def find(serial: str) -> tuple[Machine, History] | None:
             try:
-                return _seen_machine(work, serial, viewer), work.care.history(serial)
+                return seen_machine(work, serial, viewer), work.care.history(serial)
             except NotFoundError:
                 return None
 
@@ -265,32 +277,3 @@ class Programme:
             if now is None or now.version != version:
                 publication = Publication(version, self._clock(), "operator", "read at start")
                 work.rulebooks.publish(publication)
-
-
-def _seen(work: Work, ticket_id: str, viewer: Caller | None, *, for_change: bool = False) -> Ticket:
-    ticket = work.tickets.get(heard(ticket_id), for_change=for_change)
-    if viewer is not None and not viewer.may_see(ticket.contractor):
-        raise NotFoundError(f'no ticket "{heard(ticket_id)}"')
-    return ticket
-
-
-def _seen_machine(work: Work, serial: str, viewer: Caller | None) -> Machine:
-    machine = work.machines.get(serial)
-    if viewer is not None and not viewer.may_see(machine.contractor):
-        raise NotFoundError(f'no machine with the serial "{serial}"')
-    return machine
-
-
-def _refuse_stale(work: Work, ticket: Ticket, if_version: int | None) -> None:
-    if if_version is not None and if_version != ticket.version:
-        since = "; ".join(
-            f"{event.kind} by {event.who} at {event.at.isoformat(timespec='seconds')}"
-            for event in work.tickets.events(ticket.id, after=if_version)
-        )
-        changed = f"since then: {since}" if since else "there is no such version"
-        raise ConflictError(
-            f"ticket {ticket.id} is at version {ticket.version}, not {if_version}; {changed}. "
-            "Read it again and send the change on top of that"
-        )
-    if ticket.state == "closed":
-        raise ConflictError(f"ticket {ticket.id} is closed; reopen it first")

@@ -43,6 +43,7 @@ class Report:
     checks: tuple[CheckResult, ...] = ()
     estimate: EstimateTotal | None = None
     note: str = ""
+    unknown: tuple[str, ...] = ()  # facts the clerk could not tell: not asked again
 
 
 @dataclass(frozen=True, slots=True)

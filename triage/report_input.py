@@ -22,7 +22,7 @@ CLOCKS_APART = timedelta(minutes=5)
 
 MOST_SYMPTOMS, MOST_NOTE = 20, 4000
 RESULTS: tuple[Literal["cured", "not_cured", "could_not_do"], ...] = ("cured", "not_cured", "could_not_do")
-REPORT_KEYS = ("machine", "symptoms", "reported_at", "answers", "checks", "estimate", "note")
+REPORT_KEYS = ("machine", "symptoms", "reported_at", "answers", "checks", "estimate", "note", "unknown")
 
 
 def read_report(
@@ -42,6 +42,7 @@ def read_report(
         checks=_checks(read, top.get("checks"), "/checks"),
         estimate=_estimate(read, top.get("estimate"), "/estimate"),
         note=read.text(top.get("note"), "/note", MOST_NOTE),
+        unknown=_unknown(read, top.get("unknown"), "/unknown"),
     )
     if now is not None and not any(problem.pointer == "/reported_at" for problem in read.problems):
         read.try_(lambda: check_dates(report, machine, now))
@@ -87,6 +88,20 @@ def _symptoms(read: InputReader, raw: object, pointer: str) -> tuple[str, ...]:
         else:
             found.append(symptom)
     return tuple(found)
+
+
+def _unknown(read: InputReader, raw: object, pointer: str) -> tuple[str, ...]:
+    found = read.each(raw, pointer, partial(_fact, read))
+    return tuple(dict.fromkeys(found))
+
+
+def _fact(read: InputReader, raw: object, pointer: str) -> str | None:
+    if isinstance(raw, str) and raw in read.rulebook.facts:
+        return raw
+    read.problem(
+        f'"{str(raw)[:60]}" is no fact of the rulebook{hint(str(raw), read.rulebook.facts)}', pointer
+    )
+    return None
 
 
 def _checks(read: InputReader, raw: object, pointer: str) -> tuple[CheckResult, ...]:

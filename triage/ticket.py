@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any, Literal, TypeAlias, get_args
 
 EventKind: TypeAlias = Literal[
@@ -23,6 +23,10 @@ EventKind: TypeAlias = Literal[
     "closed",  # {"cause", "cured_by", "cost"}
     "reopened",  # {"why"}
     "corrected",  # {"seq": of the event set right, "report", "why"}
+    "skipped",  # {"facts": ids the clerk could not tell}
+    "undone",  # {"seq": of the event taken back, "report": REPORT.json without it}
+    "acknowledged",  # {"cautions": ids read out to the clerk}
+    "parked",  # {"check": what the wait is for, "until": when to call back}
 ]
 EVENT_KINDS: tuple[EventKind, ...] = get_args(EventKind)
 
@@ -64,6 +68,9 @@ class Ticket:
     rulebook: str = ""
     closed: JSONObject | None = None
     spent: tuple[str, ...] = field(default=())  # amounts of closed visits, "120.00 USD"
+    acknowledged: tuple[str, ...] = field(default=())  # stop-use cautions in force that were read out
+    parked_until: datetime | None = None  # waiting for a check's result; UTC
+    due_at: datetime | None = None  # of the visit decided on; UTC
 
 
 def fold(events: Iterable[Event]) -> Ticket:
@@ -110,20 +117,42 @@ def _opened(event: Event) -> Ticket:
 def _changed(ticket: Ticket, event: Event) -> Ticket:
     payload = event.payload
     match event.kind:
-        case "answered" | "check_done" | "estimated" | "corrected":
-            return replace(ticket, report=changed_report(ticket, event.kind, payload))
+        case "answered" | "check_done" | "estimated" | "corrected" | "skipped" | "undone":
+            return replace(ticket, report=changed_report(ticket, event.kind, payload), parked_until=None)
         case "decided":
-            decision = payload["decision"]
-            return replace(ticket, decision=decision, outcome=decision["outcome"], rulebook=event.rulebook)
+            return _decided(ticket, payload["decision"], event.rulebook)
+        case "acknowledged":
+            said = (*ticket.acknowledged, *payload["cautions"])
+            return replace(ticket, acknowledged=tuple(dict.fromkeys(said)))
+        case "parked":
+            return replace(ticket, parked_until=_instant(payload["until"]))
         case "closed":
             spent = (*ticket.spent, payload["cost"]) if payload.get("cost") else ticket.spent
-            return replace(ticket, state="closed", closed=payload, spent=spent)
+            return replace(ticket, state="closed", closed=payload, spent=spent, parked_until=None)
         case "reopened":
             return replace(ticket, state="open", closed=None)
         case "reported":
             raise ValueError("a ticket is reported once")
         case "approved" | "dispatched" | "visited":
             return ticket
+
+
+def _decided(ticket: Ticket, decision: JSONObject, rulebook: str) -> Ticket:
+    """What was read out counts while the caution stays in force; back again, it is read out again."""
+    in_force = {caution["rule"] for caution in decision.get("cautions", ()) if caution["stop_use"]}
+    visit = decision.get("visit")
+    return replace(
+        ticket,
+        decision=decision,
+        outcome=decision["outcome"],
+        rulebook=rulebook,
+        acknowledged=tuple(rule for rule in ticket.acknowledged if rule in in_force),
+        due_at=None if visit is None else _instant(visit["due"]),
+    )
+
+
+def _instant(text: str) -> datetime:
+    return datetime.fromisoformat(text).astimezone(UTC)
 
 
 def changed_report(ticket: Ticket, kind: EventKind, payload: JSONObject) -> JSONObject:
@@ -134,7 +163,15 @@ def changed_report(ticket: Ticket, kind: EventKind, payload: JSONObject) -> JSON
     report = ticket.report
     match kind:
         case "answered":
-            return {**report, "answers": {**(report.get("answers") or {}), **payload["answers"]}}
+            given = payload["answers"]
+            unknown = [fact for fact in report.get("unknown") or () if fact not in given]
+            kept = {"unknown": unknown} if unknown or "unknown" in report else {}
+            return {**report, **kept, "answers": {**(report.get("answers") or {}), **given}}
+        case "skipped":
+            unknown = [*(report.get("unknown") or ()), *payload["facts"]]
+            return {**report, "unknown": list(dict.fromkeys(unknown))}
+        case "undone":
+            return payload["report"]  # type: ignore[no-any-return]
         case "check_done":
             done = {"check": payload["check"], "result": payload["result"]}
             before = [old for old in report.get("checks") or () if old["check"] != done["check"]]

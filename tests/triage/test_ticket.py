@@ -25,6 +25,10 @@ PAYLOADS: dict[EventKind, dict[str, Any]] = {
     "visited": {"state": "done"},
     "closed": {"cause": "dirty_filter", "cured_by": "rinse-filter", "cost": "120.00 USD"},
     "reopened": {"why": "it is back"},
+    "skipped": {"facts": ["filter_days"]},
+    "undone": {"seq": 2, "report": REPORT},
+    "acknowledged": {"cautions": ["burning-smell"]},
+    "parked": {"check": "rinse-filter", "until": "2026-03-02T07:40:00-05:00"},
     "corrected": {"seq": 1, "report": {"machine": "LH20-2"}, "why": "read the plate again"},
 }
 
@@ -62,6 +66,41 @@ def test_a_check_has_its_last_result() -> None:
 def test_a_decision_gives_outcome_and_rulebook() -> None:
     ticket = fold(log("decided"))
     assert (ticket.outcome, ticket.rulebook) == ("dispatch", "sha256:b")
+
+
+def test_a_fact_the_clerk_cannot_tell_is_kept_as_unknown_until_it_is_answered() -> None:
+    assert fold(log("skipped")).report["unknown"] == ["filter_days"]
+    assert fold(log("skipped", "answered")).report["unknown"] == []
+
+
+def test_taking_an_answer_back_leaves_the_report_as_it_was() -> None:
+    assert fold(log("answered", "undone")).report == REPORT
+
+
+def test_a_parked_ticket_waits_until_something_is_said_about_it() -> None:
+    assert fold(log("parked")).parked_until == datetime(2026, 3, 2, 12, 40, tzinfo=UTC)
+    assert fold(log("parked", "check_done")).parked_until is None
+
+
+def test_a_caution_that_comes_back_is_read_out_again() -> None:
+    def decided(*rules: str) -> dict[str, Any]:
+        cautions = [{"rule": rule, "stop_use": True} for rule in rules]
+        return {"decision": {"outcome": "dispatch", "cautions": cautions}}
+
+    events = log("acknowledged")
+    said = [fold(events).acknowledged]
+    for rules in (("burning-smell",), (), ("burning-smell",)):
+        seq = len(events) + 1
+        events.append(Event("T-1", seq, "decided", START, "desk", "sha256:b", decided(*rules)))
+        said.append(fold(events).acknowledged)
+    assert said == [("burning-smell",), ("burning-smell",), (), ()]
+
+
+def test_a_decision_says_when_the_visit_is_due() -> None:
+    visit = {"due": "2026-03-03T09:00:00-05:00"}
+    payload = {"decision": {"outcome": "dispatch", "visit": visit}}
+    events = [*log(), Event("T-1", 2, "decided", START, "desk", "sha256:b", payload)]
+    assert fold(events).due_at == datetime(2026, 3, 3, 14, tzinfo=UTC)
 
 
 def test_closing_keeps_what_was_spent_and_reopening_does_too() -> None:

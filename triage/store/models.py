@@ -94,6 +94,8 @@ class TicketRow(Base):
     __table_args__ = (
         CheckConstraint("state IN ('open', 'closed')", name="state"),
         Index("ix_tickets_opened_at_id", "opened_at", "id"),
+        Index("ix_tickets_state_due_at", "state", "due_at"),
+        Index("ix_tickets_state_outcome", "state", "outcome"),
     )
 
     id: Mapped[str] = mapped_column(String(32), primary_key=True)
@@ -111,6 +113,9 @@ class TicketRow(Base):
     decided_seq: Mapped[int | None]  # the event that holds the decision, which is not stored twice
     closed: Mapped[Any | None] = mapped_column(ExactJSON)
     spent: Mapped[Any] = mapped_column(ExactJSON)
+    acknowledged: Mapped[Any] = mapped_column(ExactJSON)
+    parked_until: Mapped[datetime | None] = mapped_column(index=True)
+    due_at: Mapped[datetime | None]
 
 
 class EventRow(Base):

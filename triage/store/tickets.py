@@ -68,7 +68,11 @@ class Tickets:
         if ticket is None:
             raise ValueError("nothing to append")
         values = {name: getattr(ticket, name) for name in _FIELDS}
-        values |= {"spent": list(ticket.spent), "decided_seq": decided_seq}
+        values |= {
+            "spent": list(ticket.spent),
+            "acknowledged": list(ticket.acknowledged),
+            "decided_seq": decided_seq,
+        }
         if row is None:
             self._session.add(TicketRow(**values))
         else:
@@ -127,7 +131,7 @@ def _matching(filters: Mapping[str, str]) -> list[ColumnElement[bool]]:
 
 def _ticket(row: TicketRow) -> Ticket:
     values = {name: getattr(row, name) for name in _FIELDS}
-    return Ticket(**values | {"spent": tuple(row.spent)})
+    return Ticket(**values | {"spent": tuple(row.spent), "acknowledged": tuple(row.acknowledged)})
 
 
 def _cursor(last: Ticket) -> str:
