@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 from dateutil.relativedelta import relativedelta
 
 from triage import upkeep
+from triage.commissioning.on_record import facts_on_record
 from triage.conditions import FactValue
 from triage.decision_record import KnownFact
 from triage.report import History, Machine, PastRepair, Report
@@ -103,15 +104,22 @@ def gather_facts(
     """Everything known before inference, by fact id.
 
     Answers of the caller come first; then the care log (days since the filter and the whole machine were
-    cleaned, where the rulebook has these facts), the machine's recorded facts, and the built-in facts. A fact
-    the rulebook does not know is left out. `now` is timezone-aware.
+    cleaned, and the last commissioning's checklist), the machine's recorded facts, what holds for its model,
+    and the built-in facts. Days overdue follow from the days since, whoever said those. A fact the rulebook
+    does not know is left out. `now` is timezone-aware.
     """
     known = {
         fact: KnownFact(value, "computed") for fact, value in _built_in(report, machine, history, now).items()
     }
     known["symptom"] = KnownFact(frozenset(report.symptoms), "caller")
     if machine is not None:
-        recorded: dict[str, FactValue] = {**machine.facts, **_care(machine, history, now)}
+        model = rulebook.models.get(machine.model)
+        recorded: dict[str, FactValue] = {
+            **(model.facts if model is not None else {}),
+            **machine.facts,
+            **facts_on_record(rulebook, machine, history.care, now),
+            **_care(rulebook, machine, history, now),
+        }
         known["model"] = KnownFact(machine.model, "record")
         if machine.contractor is not None:
             known["contractor"] = KnownFact(machine.contractor, "record")
@@ -121,7 +129,7 @@ def gather_facts(
     known |= {
         fact: KnownFact(value, "caller") for fact, value in report.answers.items() if fact in rulebook.facts
     }
-    return known
+    return known | _overdue(rulebook, known)
 
 
 def local_date(machine: Machine | None, now: datetime) -> date:
@@ -177,6 +185,15 @@ def _built_in(
     return facts
 
 
-def _care(machine: Machine, history: History, now: datetime) -> dict[str, Decimal]:
+def _care(rulebook: Rulebook, machine: Machine, history: History, now: datetime) -> dict[str, Decimal]:
     timezone = machine.site.timezone if machine.site is not None else "UTC"
-    return upkeep.facts(history.care, now, timezone)
+    return upkeep.facts(history.care, now, timezone, rulebook.care)
+
+
+def _overdue(rulebook: Rulebook, known: Mapping[str, KnownFact]) -> dict[str, KnownFact]:
+    days = {fact: each.value for fact, each in known.items() if isinstance(each.value, Decimal)}
+    return {
+        fact: KnownFact(value, "computed")
+        for fact, value in upkeep.overdue_facts(days, rulebook.care).items()
+        if fact in rulebook.facts
+    }

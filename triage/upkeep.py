@@ -154,6 +154,17 @@ def facts(
     return found
 
 
+def overdue_facts(known: Mapping[str, Decimal], intervals: CareIntervals | None = None) -> dict[str, Decimal]:
+    """`filter_overdue_days` and `full_clean_overdue_days`, as far as the days since are among `known`."""
+    lengths = intervals or CareIntervals()
+    tasks: Sequence[Task] = ("filter", "full_clean")
+    return {
+        f"{task}_overdue_days": max(Decimal(0), known[f"{task}_days"] - lengths.days(task))
+        for task in tasks
+        if f"{task}_days" in known
+    }
+
+
 def _care_days(task: Task, care: Iterable[CareEvent], at: datetime | None, timezone: str) -> list[date]:
     """The site's calendar days with care for `task`, oldest first, each once, up to `at`."""
     zone = zone_named(timezone)

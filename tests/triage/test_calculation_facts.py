@@ -70,7 +70,10 @@ def test_computed_facts_of_the_vocabulary_have_the_type_and_range_computed(modul
         entry = vocabulary_entry(name)
         if entry is None:
             continue
-        assert entry["type"] == ("flag" if isinstance(value, bool) else "number")
+        kinds = {bool: "flag", str: "choice", Decimal: "number"}
+        assert entry["type"] == kinds[type(value)]
+        if isinstance(value, str):
+            assert value in entry["choices"]
         if entry["type"] == "number":
             low, high = (float(end) for end in entry["range"].strip("[]").split(".."))
             assert low <= float(value) <= high

@@ -182,6 +182,7 @@ def test_the_space_a_model_needs_at_its_sides_is_judged_where_it_is_known():
 def test_the_facts_hold_what_was_written_down_and_count_the_rest():
     partial = read_checklist(checklist(circuit__dedicated=None, shipping_bolt_removed=False, legs=None))
     assert facts(partial, findings(partial)) == {
+        "circuit_amps": Decimal(20),
         "extension_cord": False,
         "clearance_behind_in": Decimal(6),
         "clearance_left_in": Decimal(3),

@@ -1,7 +1,8 @@
 """Commissioning: what an installer writes down, what of it passes, and what it tells later.
 
-`checklist` reads the data, `judging` judges it line by line, `record` gives the facts a machine keeps of it.
-Nothing here knows a database, a file or the command line.
+`checklist` reads the data, `judging` judges it line by line, `record` gives the facts a machine keeps of it,
+`on_record` does all three for the last commissioning in a machine's care log. Nothing here knows a database,
+a file or the command line.
 """
 
 from triage.commissioning.checklist import Checklist, read_checklist

@@ -22,14 +22,15 @@ def facts(
 ) -> dict[str, Scalar]:
     """The facts of a checklist by id, and of its `findings` (if given) how many lines are missing or failed.
 
-    `dedicated_circuit`, `extension_cord`, `bolt_removed`, `tilted_back` (flags), `clearance_behind_in`,
-    `clearance_left_in`, `clearance_right_in` (inches), `slope_back_pct`, `seal_style`, `seal_mounting`,
-    `night_mode_hours`.
+    `dedicated_circuit`, `extension_cord`, `bolt_removed`, `tilted_back` (flags), `circuit_amps`,
+    `clearance_behind_in`, `clearance_left_in`, `clearance_right_in` (inches), `slope_back_pct`, `seal_style`,
+    `seal_mounting`, `night_mode_hours`.
     """
     slope, window = slope_back_pct(checklist), checklist.night_mode
     limits = level or LevelLimits()
     values: dict[str, Scalar | None] = {
         "dedicated_circuit": checklist.circuit.dedicated,
+        "circuit_amps": checklist.circuit.amps,
         "extension_cord": checklist.circuit.extension_cord,
         "clearance_behind_in": checklist.clearance.behind_in,
         "clearance_left_in": checklist.clearance.left_in,
