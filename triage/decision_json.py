@@ -158,6 +158,7 @@ def _visit(visit: Visit) -> JSONObject:
         "due": visit.due.isoformat(),
         "skill": visit.skill,
         "kit": list(visit.kit),
+        "kit_chance": visit.kit_chance,
     }
 
 

@@ -129,7 +129,8 @@ class Visit:
     priority: int
     due: datetime
     skill: Skill
-    kit: tuple[str, ...]  # part numbers
+    kit: tuple[str, ...]  # part numbers; one that is needed twice stands twice
+    kit_chance: float | None  # that the kit holds all the fault's repair takes; None for an exchange
 
 
 @dataclass(frozen=True, slots=True)

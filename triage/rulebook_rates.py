@@ -53,6 +53,8 @@ def _agreement(names: Names, file: str, path: Path, shape: AgreementShape) -> Ra
         tax_on=frozenset(shape.tax_on),
         freight=shape.freight,
         distance_bands=tuple(DistanceBand(band.up_to_km, band.fee) for band in shape.distance_bands),
+        van_kg=shape.van_kg,
+        van_value=shape.van_value,
     )
 
 

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
 
 from triage.decision import CautionsInForce, Verdict, strongest
 from triage.decision_record import CauseChance, Visit
+from triage.parts_kit import Kit, Load, Need, Van, best_kit, chance_of
 from triage.report import Machine, Report
-from triage.rulebook import Cause, Rulebook, Skill
+from triage.rulebook import OTHER_CAUSE, Cause, Rulebook, Skill
+from triage.rulebook_cache import once_per_rulebook
 from triage.service_hours import due_at, is_after_hours
 
 LIKELY = 0.10
-"""Causes at least this likely decide the skill and the parts of a visit. Common practice, no source."""
+"""Causes at least this likely decide the skill of a visit. Common practice, no source."""
+
+RARE = 0.01
+"""Nothing is carried for causes less likely than this, lest a kit of everything hide what matters."""
 
 URGENT = 2
 """The priority of an exchange where no rule names one: scheduled like an urgent service call."""
@@ -37,11 +43,14 @@ def visit_for(
         usual = min(usual, URGENT)
     named = (one for one in (verdict.visit_priority, in_force.priority) if one is not None)
     priority = min(named, default=usual)
+    mends = verdict.outcome != "swap"
+    kit = visit_kit(rulebook, causes, machine.contractor if machine is not None else None) if mends else None
     return Visit(
         priority=priority,
         due=due_at(report.reported_at, priority, hours, timezone_of(machine)),
         skill=visit_skill(rulebook, causes, in_force),
-        kit=visit_kit(rulebook, causes),
+        kit=() if kit is None else tuple(number for number, count in kit.parts.items() for _ in range(count)),
+        kit_chance=None if kit is None else kit.chance,
     )
 
 
@@ -68,10 +77,35 @@ def visit_skill(rulebook: Rulebook, causes: Iterable[CauseChance], in_force: Cau
     return strongest(cause.repair.skill for cause in _likely(rulebook, causes)) or "general"
 
 
-def visit_kit(rulebook: Rulebook, causes: Iterable[CauseChance]) -> tuple[str, ...]:
-    """The numbers of the parts that the likely causes' repairs need, likeliest first."""
-    numbers = (number for cause in _likely(rulebook, causes) for number in cause.repair.parts)
-    return tuple(dict.fromkeys(numbers))
+def visit_kit(rulebook: Rulebook, causes: Iterable[CauseChance], contractor: str | None = None) -> Kit:
+    """The parts to carry, likeliest cause first, within what the contractor's agreement lets a van carry.
+
+    The kit's chance is over all causes. `other`, whose repair nobody knows beforehand, is never counted as
+    mended; a cause whose repair takes no parts always is.
+    """
+    chances = tuple((each.cause, each.chance) for each in causes)
+    return _kits(rulebook)(chances, contractor)
+
+
+@once_per_rulebook
+def _kits(rulebook: Rulebook) -> Callable[[tuple[tuple[str, float], ...], str | None], Kit]:
+    loads = {number: Load(part.kg, part.price) for number, part in rulebook.parts.items()}
+    repairs = {
+        id_: cause.repair.parts
+        for id_, cause in rulebook.causes.items()
+        if id_ != OTHER_CAUSE and cause.repair.parts.keys() <= loads.keys()
+    }
+
+    @lru_cache(maxsize=2048)
+    def kit(chances: tuple[tuple[str, float], ...], contractor: str | None) -> Kit:
+        agreement = rulebook.rates.contractors.get(contractor or "", rulebook.rates.default)
+        needs = [Need(chance, repairs[cause]) for cause, chance in chances if cause in repairs]
+        packed = best_kit(
+            [need for need in needs if need.chance >= RARE], loads, Van(agreement.van_kg, agreement.van_value)
+        )
+        return Kit(packed.parts, chance_of(packed.parts, needs), packed.exact)
+
+    return kit
 
 
 def timezone_of(machine: Machine | None) -> str:
