@@ -343,6 +343,7 @@ class Rulebook:
     cases: Mapping[str, WholeCase]
     models: Mapping[str, MachineModel] = field(default_factory=dict)  # by the name on the rating plate
     care: CareIntervals = field(default_factory=CareIntervals)
+    lint_off: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # file -> lint code -> reason
 
     def live_rules(self) -> Mapping[str, Condition]:
         """Condition by id of every live rule and check that the inference evaluates."""

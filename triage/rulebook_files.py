@@ -19,6 +19,9 @@ Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_-]*$", max_length=64)]
 Text = Annotated[str, Field(min_length=1, max_length=4000)]
 Amount = Annotated[Decimal, Field(ge=0, le=10_000_000)]
 Probability = Annotated[Decimal, Field(gt=0, lt=1)]
+LintOff = Annotated[
+    dict[str, Text], Field(description="Lint code -> the reason why that finding is wanted here")
+]
 ScalarValue = bool | Decimal | str | date
 TestText = Annotated[
     bool | Decimal | str,
@@ -63,6 +66,7 @@ class FactFile(Shape):
     help: Text | None = None
     asked_of: Literal["clerk", "technician", "record", "computed"]
     ask_seconds: Annotated[int, Field(ge=1, le=3600)] = 20
+    lint_off: LintOff = {}
 
 
 class SymptomFile(Shape):
@@ -71,6 +75,7 @@ class SymptomFile(Shape):
     callers_say: list[Text] = []
     shares: Annotated[dict[Id, Annotated[Decimal, Field(gt=0)]], Field(min_length=2)]
     source: Text
+    lint_off: LintOff = {}
 
 
 class RepairShape(Shape):
@@ -87,6 +92,7 @@ class CauseFile(Shape):
     repair: RepairShape
     why: Text
     source: Text
+    lint_off: LintOff = {}
 
 
 class RuleCaseShape(Shape):
@@ -106,7 +112,7 @@ class RuleHeadShape(Shape):
     when: When
     known_misfires: Text
     cases: Annotated[list[RuleCaseShape], Field(min_length=2)]
-    lint_off: dict[str, Text] = {}  # lint code -> the reason it is silenced for this rule
+    lint_off: LintOff = {}
 
 
 class DeriveThen(Shape):
@@ -161,6 +167,7 @@ class CheckFile(Shape):
     materials: Amount = Decimal("0.00")
     why: Text
     source: Text
+    lint_off: LintOff = {}
 
 
 class PolicyThen(Shape):
@@ -219,6 +226,7 @@ class LimitFile(Shape):
     collect: Literal["SUM", "MIN", "MAX"] | None = None
     authorities: dict[Id, AuthorityShape] = {}
     source: Text
+    lint_off: LintOff = {}
 
 
 class DistanceBandShape(Shape):

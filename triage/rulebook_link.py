@@ -129,6 +129,12 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         parts=rates.read_parts(parts),
         service_hours=read_hours,
         cases=cases,
+        lint_off={
+            file: reasons
+            for kind in shapes.kinds.values()
+            for file, shape in kind.items()
+            if (reasons := getattr(shape, "lint_off", None))
+        },
         models=models,
         care=CareIntervals(manifest.care.filter_days, manifest.care.full_clean_days),
     )

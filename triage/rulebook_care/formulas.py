@@ -1,0 +1,274 @@
+"""Conditions as formulas over pieces of facts, and a search for an example that makes formulas true.
+
+A condition has three values (true, false, unknown), so four questions can be put to it: is it true, false,
+not true, not false? `Space.formula` turns each into and/or over sets of pieces. `satisfy` finds a situation
+in which all of some formulas hold, or proves that there is none: the search of Davis, Logemann and Loveland
+("A machine program for theorem-proving", 1962; from memory), with sets of pieces in place of true and false.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal, TypeAlias
+
+from triage.conditions import (
+    AllOf,
+    AnyOf,
+    Anything,
+    Condition,
+    FactTest,
+    Known,
+    NoneOf,
+    Not,
+    Scalar,
+    UnaryTest,
+    Unknown,
+    holds,
+)
+from triage.fact_values import write_value
+from triage.rulebook_care.intervals import Pieces
+
+Wish: TypeAlias = Literal["true", "false", "not true", "not false"]
+
+Variable: TypeAlias = tuple[str, str]
+"""A fact and a mark: "" for the fact itself, a member of a many-valued choice, or the number of a copy."""
+
+YES, NO = 1, 2
+"""A member of a many-valued choice is among the values, or is not."""
+
+MOST_STEPS = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class Within:
+    """The variable lies in these pieces."""
+
+    variable: Variable
+    pieces: int
+
+
+@dataclass(frozen=True, slots=True)
+class Every:
+    parts: tuple[Formula, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Some:
+    parts: tuple[Formula, ...]
+
+
+Formula: TypeAlias = Within | Every | Some
+
+Situation: TypeAlias = Mapping[Variable, int]
+"""Pieces by variable; a variable that is not named may be anything."""
+
+HOLDS = Every(())
+FAILS = Some(())
+
+_OPPOSITE: Mapping[Wish, Wish] = {
+    "true": "false",
+    "false": "true",
+    "not true": "not false",
+    "not false": "not true",
+}
+
+
+class TooHard(Exception):
+    """The search gave up: nothing is proved either way."""
+
+
+class Space:
+    """The pieces of all facts that some conditions look at, and the formulas of those conditions.
+
+    `pieces` is by fact; `members` gives for each many-valued choice its members. These are always known.
+    """
+
+    def __init__(self, pieces: Mapping[str, Pieces], members: Mapping[str, tuple[str, ...]]) -> None:
+        self.pieces = pieces
+        self.members = members
+        self._kept: dict[tuple[int, Wish], tuple[Condition, Formula]] = {}
+
+    def formula(self, condition: Condition, wish: Wish) -> Formula:
+        """What must be so for the condition to be as wished."""
+        key = id(condition), wish
+        kept = self._kept.get(key)
+        if kept is None:  # the condition is kept too: its id stays its own
+            kept = self._kept[key] = condition, self._formula(condition, wish)
+        return kept[1]
+
+    def _formula(self, condition: Condition, wish: Wish) -> Formula:
+        match condition:
+            case AllOf(parts):
+                formulas = [self._formula(part, wish) for part in parts]
+                return every(formulas) if wish in ("true", "not false") else some(formulas)
+            case AnyOf(parts):
+                formulas = [self._formula(part, wish) for part in parts]
+                return some(formulas) if wish in ("true", "not false") else every(formulas)
+            case NoneOf(parts):
+                return self._formula(AnyOf(parts), _OPPOSITE[wish])
+            case FactTest(_, Anything()):
+                return HOLDS if wish in ("true", "not false") else FAILS
+            case FactTest(fact, test) if fact in self.members:
+                return self._of_members(fact, test, wish)
+            case FactTest(fact, test):
+                pieces = self.pieces[fact]
+                passing = pieces.passing(test)
+                found = passing if wish in ("true", "not false") else pieces.known & ~passing
+                return within((fact, ""), found | (pieces.unknown if wish.startswith("not") else 0))
+            case Known(fact):
+                return self._presence(fact, known=wish in ("true", "not false"))
+            case Unknown(fact):
+                return self._presence(fact, known=wish not in ("true", "not false"))
+
+    def _presence(self, fact: str, *, known: bool) -> Formula:
+        if fact in self.members:
+            return HOLDS if known else FAILS
+        pieces = self.pieces[fact]
+        return within((fact, ""), pieces.known if known else pieces.unknown)
+
+    def _of_members(self, fact: str, test: UnaryTest, wish: Wish) -> Formula:
+        none_of = isinstance(test, Not)
+        tests = test.tests if isinstance(test, Not) else (test,)
+        named = [member for member in self.members[fact] if any(holds(part, member) for part in tests)]
+        if (wish in ("true", "not false")) is not none_of:
+            return some(Within((fact, member), YES) for member in named)
+        return every(Within((fact, member), NO) for member in named)
+
+    def example(self, situation: Situation, only: Iterable[str] | None = None) -> str:
+        """A situation as people read it: `filter_days = 31, fill_level not known`."""
+        shown = []
+        wanted = None if only is None else set(only)
+        for (fact, mark), pieces in sorted(situation.items()):
+            if wanted is not None and fact not in wanted:
+                continue
+            if fact in self.members:
+                if pieces == YES:
+                    shown.append(f"{fact} = {mark}")
+            elif fact in self.pieces and not mark:
+                shown.append(f"{fact} {_shown(self.pieces[fact].example(pieces))}")
+        return ", ".join(shown) or "any report"
+
+
+def within(variable: Variable, pieces: int) -> Formula:
+    return Within(variable, pieces) if pieces else FAILS
+
+
+def every(parts: Iterable[Formula]) -> Formula:
+    """All of them; nested ones laid flat."""
+    flat: list[Formula] = []
+    for part in parts:
+        if part == FAILS:
+            return FAILS
+        flat.extend(part.parts if isinstance(part, Every) else (part,))
+    return flat[0] if len(flat) == 1 else Every(tuple(flat))
+
+
+def some(parts: Iterable[Formula]) -> Formula:
+    """At least one; sets of the same variable are joined."""
+    joined: dict[Variable, int] = {}
+    others: list[Formula] = []
+    for part in parts:
+        if part == HOLDS:
+            return HOLDS
+        for each in part.parts if isinstance(part, Some) else (part,):
+            if isinstance(each, Within):
+                joined[each.variable] = joined.get(each.variable, 0) | each.pieces
+            else:
+                others.append(each)
+    flat = [*(Within(variable, pieces) for variable, pieces in joined.items()), *others]
+    return flat[0] if len(flat) == 1 else Some(tuple(flat))
+
+
+def copied(formula: Formula, fact: str, copy: str) -> Formula:
+    """The formula with a copy of one fact in its place, which may have another value."""
+    match formula:
+        case Within((name, ""), pieces) if name == fact:
+            return Within((fact, copy), pieces)
+        case Within():
+            return formula
+        case Every(parts):
+            return Every(tuple(copied(part, fact, copy) for part in parts))
+        case Some(parts):
+            return Some(tuple(copied(part, fact, copy) for part in parts))
+
+
+def satisfy(formulas: Iterable[Formula], most_steps: int = MOST_STEPS) -> Situation | None:
+    """A situation in which all the formulas hold; None where there is none. Raises TooHard."""
+    box: dict[Variable, int] = {}
+    clauses: list[Some] = []
+    if not all(_put(formula, box, clauses) for formula in formulas):
+        return None
+    return _search(box, clauses, [most_steps])
+
+
+def _put(formula: Formula, box: dict[Variable, int], clauses: list[Some]) -> bool:
+    """Adds a formula to what must hold; False where it cannot."""
+    match formula:
+        case Within(variable, pieces):
+            left = box.get(variable, pieces) & pieces
+            box[variable] = left
+            return left != 0
+        case Every(parts):
+            return all(_put(part, box, clauses) for part in parts)
+        case Some(parts):
+            clauses.append(formula)
+            return bool(parts)
+
+
+def _search(box: dict[Variable, int], clauses: Sequence[Some], steps: list[int]) -> Situation | None:
+    steps[0] -= 1
+    if steps[0] < 0:
+        raise TooHard
+    open_clauses: list[tuple[Formula, ...]] = []
+    todo = list(clauses)
+    while todo:
+        found: list[Some] = []
+        forced = False
+        open_clauses = []
+        for clause in todo:
+            if any(_sure(part, box) for part in clause.parts):
+                continue
+            left = tuple(part for part in clause.parts if _possible(part, box))
+            if not left:
+                return None
+            if len(left) == 1:
+                forced = True
+                if not _put(left[0], box, found):
+                    return None
+            else:
+                open_clauses.append(left)
+        todo = [*(Some(left) for left in open_clauses), *found] if forced else []
+    if not open_clauses:
+        return box
+    narrowest = min(range(len(open_clauses)), key=lambda index: len(open_clauses[index]))
+    rest = [Some(left) for index, left in enumerate(open_clauses) if index != narrowest]
+    for part in open_clauses[narrowest]:
+        tried, more = dict(box), list(rest)
+        if _put(part, tried, more):
+            answer = _search(tried, more, steps)
+            if answer is not None:
+                return answer
+    return None
+
+
+def _sure(formula: Formula, box: Situation) -> bool:
+    return isinstance(formula, Within) and not box.get(formula.variable, ~0) & ~formula.pieces
+
+
+def _possible(formula: Formula, box: Situation) -> bool:
+    match formula:
+        case Within(variable, pieces):
+            return bool(box.get(variable, ~0) & pieces)
+        case Every(parts):
+            return all(_possible(part, box) for part in parts)
+        case Some(parts):
+            return any(_possible(part, box) for part in parts)
+
+
+def _shown(value: Scalar | None) -> str:
+    if value is None:
+        return "not known"
+    if value == "":
+        return "empty"
+    return f"= {str(value).lower() if isinstance(value, bool) else write_value(value)}"
