@@ -1,8 +1,8 @@
 """Conditions over facts in Kleene's three values.
 
-A condition is a tree of unary tests on facts. Its value is True, False, or None (unknown). An unknown fact
-makes a test on it unknown, whatever the test but "-"; `known` and `unknown` are never unknown. Text of a unary
-test is parsed by `unary_tests.parse`; trees are built by the rulebook reader.
+A condition is a tree of unary tests on facts. Its value is True, False, or None (unknown). An unknown
+fact makes a test on it unknown, whatever the test but "-"; `known` and `unknown` are never unknown.
+`unary_tests.parse` parses the text of a unary test; the rulebook reader builds the trees.
 """
 
 from __future__ import annotations

@@ -59,7 +59,7 @@ class Site:
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """The machine's record. `facts` are recorded facts by id (circuit, clearance, seal style, night mode …)."""
+    """The machine's record. `facts` are recorded facts by id: circuit, clearance, seal style, night mode …"""
 
     serial: str
     model: str

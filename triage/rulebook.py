@@ -1,7 +1,7 @@
 """The rulebook as the core sees it: immutable, linked, every condition already parsed.
 
-`rulebook_reader.read_rulebook` makes it from a folder; `rulebook_files` holds the shapes of the files. Amounts
-are Decimals in `Rulebook.currency`; chances lie in 0..1; minutes, hours and months are named as such.
+`rulebook_reader.read_rulebook` makes it from a folder; `rulebook_files` holds the shapes of the files.
+Amounts are Decimals in `Rulebook.currency`; chances lie in 0..1; minutes, hours and months are named as such.
 """
 
 from __future__ import annotations
@@ -273,7 +273,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class ResponseTime:
-    """`hours` until someone is there; counted on the wall clock around the clock, or in service hours only."""
+    """`hours` until someone is there; elapsed hours around the clock, or service hours only."""
 
     hours: Decimal
     clock: Literal["elapsed", "service"]

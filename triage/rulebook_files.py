@@ -145,7 +145,7 @@ class CautionThen(Shape):
 
 
 class CautionFile(RuleHeadShape):
-    """With `with_checks: true` the caution is said beside the checks that name it; it then needs no `when`."""
+    """With `with_checks: true` it is said beside the checks that name it, and needs no `when`."""
 
     with_checks: bool = False
     when: When = {}
