@@ -186,7 +186,15 @@ class MachineOut(Schema):
     facts = fields.Dict()
     care = fields.List(fields.Dict())
     repairs = fields.List(fields.Dict())
-    care_due = fields.Raw(metadata={"description": "What care is due, and by how much it is overdue"})
+    care_due = fields.Dict(
+        metadata={"description": "filter and full_clean: when due, days overdue, how kept in 90 days"}
+    )
+    findings = fields.List(
+        fields.Dict(),
+        metadata={
+            "description": "The last commissioning's checklist: {id, title, result, found, wanted, why}"
+        },
+    )
     tickets = fields.List(fields.Nested(TicketRowOut))
 
 

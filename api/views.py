@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from triage.fact_values import write_value
+from triage.machine_care import KEPT_DAYS, TaskCare
 from triage.programme import MachineView
 from triage.ticket import Event, Ticket
 
@@ -66,8 +68,11 @@ def machine_json(view: MachineView) -> dict[str, Any]:
         },
         "facts": {name: write_value(value) for name, value in machine.facts.items()},
         "care": [
-            {"kind": event.kind, "at": event.at.isoformat(), "by": event.by} for event in view.history.care
+            {"kind": event.kind, "at": event.at.isoformat(), "by": event.by, "details": dict(event.details)}
+            for event in view.history.care
         ],
+        "care_due": {"filter": _task_json(view.care.filter), "full_clean": _task_json(view.care.full_clean)},
+        "findings": [asdict(finding) for finding in view.findings],
         "repairs": [
             {
                 "at": repair.at.isoformat(),
@@ -78,4 +83,25 @@ def machine_json(view: MachineView) -> dict[str, Any]:
             for repair in view.history.repairs
         ],
         "tickets": [ticket_row(ticket) for ticket in view.tickets],
+    }
+
+
+def _task_json(care: TaskCare | None) -> dict[str, Any] | None:
+    if care is None:
+        return None
+    due, kept, share = care.due, care.kept, care.kept.share_kept
+    return {
+        "interval_days": due.interval_days,
+        "last_on": due.last_on and due.last_on.isoformat(),
+        "days_since": due.days_since,
+        "due_on": due.due_on and due.due_on.isoformat(),
+        "days_overdue": due.days_overdue,
+        f"last_{KEPT_DAYS}_days": {
+            "days_known": kept.days,
+            "days_kept": kept.days_kept,
+            "share_kept": None if share is None else write_value(round(share, 4)),
+            "times": kept.times,
+            "times_late": kept.times_late,
+            "longest_overdue_days": kept.longest_overdue_days,
+        },
     }

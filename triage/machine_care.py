@@ -7,31 +7,53 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, cast, get_args
 
+from triage.commissioning.checklist import read_checklist
 from triage.did_you_mean import hint
 from triage.errors import InputError, Problem
 from triage.facts import local_date
 from triage.plain_data import NotPlain, plain
 from triage.report import History, Machine
-from triage.upkeep import CareDue, CareEvent, CareKind, due
+from triage.upkeep import CareDue, CareEvent, CareIntervals, CareKind, Compliance, Task, compliance, due
 
 KINDS = get_args(CareKind)
 CLOCKS_APART = timedelta(minutes=5)
 """How far in the future a time may lie: two clocks are never quite the same."""
+KEPT_DAYS = 90
+"""The period, up to and with today, over which it is said how care was kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class TaskCare:
+    """When a task is due, and how it was kept over the last `KEPT_DAYS` days."""
+
+    due: CareDue
+    kept: Compliance
 
 
 @dataclass(frozen=True, slots=True)
 class CareView:
-    """When the air filter and the whole machine are due for cleaning; None without a site (no time zone)."""
+    """Care of the air filter and of the whole machine; None without a site (no time zone)."""
 
-    filter: CareDue | None
-    full_clean: CareDue | None
+    filter: TaskCare | None
+    full_clean: TaskCare | None
 
 
-def care_view(machine: Machine, history: History, at: datetime) -> CareView:
+def care_view(
+    machine: Machine, history: History, at: datetime, intervals: CareIntervals | None = None
+) -> CareView:
+    """The care of a machine as seen at `at` (timezone-aware)."""
     if machine.site is None:
         return CareView(None, None)
-    zone = machine.site.timezone
-    return CareView(due("filter", history.care, at, zone), due("full_clean", history.care, at, zone))
+    zone, log = machine.site.timezone, [event for event in history.care if event.at <= at]
+    today = local_date(machine, at)
+
+    def care(task: Task) -> TaskCare:
+        first = today - timedelta(days=KEPT_DAYS - 1)
+        return TaskCare(
+            due(task, log, at, zone, intervals), compliance(task, log, first, today, zone, intervals)
+        )
+
+    return CareView(care("filter"), care("full_clean"))
 
 
 def read_care_event(
@@ -39,6 +61,7 @@ def read_care_event(
 ) -> tuple[CareEvent, Machine]:
     """The event, and the machine's record after it: the first commissioning gives the commissioning date.
 
+    The details of `commissioned` are the installer's checklist, whose own time counts where `at` is left out.
     Raises InputError with every problem found.
     """
     problems: list[Problem] = []
@@ -54,7 +77,12 @@ def read_care_event(
             plain(details)
         except NotPlain as error:
             problems.append(Problem(str(error), "/details"))
-    at = _time(data.get("at"), now, machine, problems)
+    place, said_at = "/at", data.get("at")
+    if kind == "commissioned" and not any(problem.pointer == "/details" for problem in problems):
+        checked = _checked(details, machine, problems)
+        if said_at is None and checked:
+            place, said_at = "/details/at", details.get("at")
+    at = _time(said_at, place, now, machine, problems)
     if problems or at is None:
         raise InputError(problems)
     event = CareEvent(cast(CareKind, kind), at, by, dict(details))
@@ -63,7 +91,22 @@ def read_care_event(
     return event, machine
 
 
-def _time(raw: object, now: datetime, machine: Machine, problems: list[Problem]) -> datetime | None:
+def _checked(details: Mapping[str, Any], machine: Machine, problems: list[Problem]) -> bool:
+    """Whether the details can be read as an installer's checklist; adds the problems."""
+    try:
+        checklist = read_checklist(details)
+    except InputError as error:
+        problems.extend(Problem(each.message, f"/details{each.pointer or ''}") for each in error.problems)
+        return False
+    if checklist.machine not in (None, machine.serial):
+        message = f'the checklist is about "{checklist.machine}", not about "{machine.serial}"'
+        problems.append(Problem(message, "/details/machine"))
+    return True
+
+
+def _time(
+    raw: object, place: str, now: datetime, machine: Machine, problems: list[Problem]
+) -> datetime | None:
     if raw is None:
         return now
     try:
@@ -71,12 +114,12 @@ def _time(raw: object, now: datetime, machine: Machine, problems: list[Problem])
     except ValueError:
         at = None
     if at is None or at.tzinfo is None:
-        problems.append(Problem('write a time with its offset: "2026-01-31T09:30:00-05:00"', "/at"))
+        problems.append(Problem('write a time with its offset: "2026-01-31T09:30:00-05:00"', place))
         return None
     if at > now + CLOCKS_APART:
-        problems.append(Problem("this lies in the future; enter care once it is done", "/at"))
+        problems.append(Problem("this lies in the future; enter care once it is done", place))
     if local_date(machine, at) < machine.shipped_on:
         problems.append(
-            Problem(f"the machine was shipped only on {machine.shipped_on}; mend the date", "/at")
+            Problem(f"the machine was shipped only on {machine.shipped_on}; mend the date", place)
         )
     return at

@@ -14,6 +14,8 @@ from typing import Any
 from triage import inference
 from triage.access import refuse_stale, seen_machine, seen_ticket
 from triage.caller import Caller, Role
+from triage.commissioning import Finding, read_checklist
+from triage.commissioning.on_record import judged, last_checklist
 from triage.decision_json import as_json
 from triage.decision_record import Decision
 from triage.errors import ConflictError, InputError, NotFoundError, Problem
@@ -50,12 +52,16 @@ class Page:
 
 @dataclass(frozen=True, slots=True)
 class MachineView:
-    """A machine's record, what happened to it, what care is due, and its tickets, newest first."""
+    """A machine's record, what happened to it, what care is due, and its tickets, newest first.
+
+    `findings` judge the checklist of the last commissioning; none where there was none.
+    """
 
     machine: Machine
     history: History
     care: CareView
     tickets: tuple[Ticket, ...]
+    findings: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +167,11 @@ class Programme:
             machine = seen_machine(work, serial, viewer)
             history = work.care.history(serial)
             tickets, _ = work.tickets.page({"machine": serial}, None, MOST_TICKETS)
-        return MachineView(machine, history, care_view(machine, history, self._clock()), tickets)
+        now = self._clock()
+        care = care_view(machine, history, now, self.rulebook.care)
+        checklist = last_checklist(history.care, now)
+        findings = () if checklist is None else judged(self.rulebook, machine, checklist)
+        return MachineView(machine, history, care, tickets, findings)
 
     def limits(self, serial: str, contractor: str | None, at: datetime | None, viewer: Caller) -> Data:
         """Cover of every component and what may be spent, as JSON data, as of `at` (now)."""
@@ -177,14 +187,20 @@ class Programme:
         return limits_of(self.rulebook, self._engine, machine, history, at or self._clock())
 
     def record_care(self, serial: str, data: Data, who: Caller) -> MachineView:
-        """`{"kind": filter_cleaned | fully_cleaned | commissioned, "at", "details"}`; now, without `at`."""
+        """`{"kind": filter_cleaned | fully_cleaned | commissioned, "at", "details"}`; now, without `at`.
+
+        For `commissioned` the details are the installer's checklist, and `findings` are those of this one.
+        """
         with self.store.write() as work:
             machine = seen_machine(work, serial, who)
             event, machine = read_care_event(data, machine, self._clock(), who.name)
             if work.care.add_care(serial, [event]) == 0:
                 raise ConflictError(f"{event.kind} at {event.at.isoformat()} is in the care log already")
             work.machines.put_machines([machine])
-            return self.machine(serial, who)
+            view = self.machine(serial, who)
+        if event.kind != "commissioned":
+            return view
+        return replace(view, findings=judged(self.rulebook, machine, read_checklist(event.details)))
 
     def explain(self, ticket_id: str, viewer: Caller | None = None) -> Explanation:
         """The ticket's last decision made again with its own rulebook, and whether it is identical."""

@@ -303,7 +303,9 @@ def test_a_machine_is_shown_with_care_due_history_and_tickets(programme: Program
     assert [found.id for found in view.tickets] == [ticket.id]
     assert [repair.ticket for repair in view.history.repairs] == ["OLD-1"]
     assert view.care.filter is not None
-    assert (view.care.filter.due_on, view.care.filter.days_overdue) == (date(2026, 2, 4), 26)
+    assert (view.care.filter.due.due_on, view.care.filter.due.days_overdue) == (date(2026, 2, 4), 26)
+    kept = view.care.filter.kept
+    assert (kept.days, kept.days_kept, kept.times) == (42, 16, 1)
 
 
 def test_care_is_recorded_and_heard_by_the_next_report(programme: Programme) -> None:
@@ -313,7 +315,7 @@ def test_care_is_recorded_and_heard_by_the_next_report(programme: Programme) -> 
 
 
 def test_the_first_commissioning_dates_the_machine(programme: Programme) -> None:
-    data = {"kind": "commissioned", "at": "2022-02-01T23:30:00-06:00", "details": {"level": "yes"}}
+    data = {"kind": "commissioned", "at": "2022-02-01T23:30:00-06:00", "details": {"slope_back_pct": 0}}
     view = programme.record_care("LH30-2", data, OPS)
     assert view.machine.commissioned_on == date(2022, 2, 1)
     later = {"kind": "commissioned", "at": "2023-02-01T23:30:00-06:00"}
