@@ -22,8 +22,10 @@ from sqlalchemy.pool import StaticPool
 from triage.errors import InputError
 from triage.store.answers import Answers
 from triage.store.care import Care
+from triage.store.desk import Desk
 from triage.store.machines import Machines
 from triage.store.migrate import upgrade
+from triage.store.recorded import RecordedDecisions
 from triage.store.rulebooks import Rulebooks
 from triage.store.tickets import Tickets
 from triage.store.tokens import Tokens
@@ -41,6 +43,7 @@ class Work:
     tokens: Tokens
     rulebooks: Rulebooks
     answers: Answers
+    desk: Desk
     writes: bool
 
 
@@ -90,6 +93,8 @@ class Store:
                 Tokens(session),
                 Rulebooks(session),
                 Answers(session),
+                RecordedDecisions(session),
+                Desk(session),
                 writes,
             )
             self._here.work = work
@@ -99,9 +104,10 @@ class Store:
                 self._here.work = None
 
 
-def open_store(url: str) -> Store:
+def open_store(url: str, read_only: bool = False) -> Store:
     """Opens (and on first use makes) the database at any SQLAlchemy URL, brought to the newest migration.
 
+    With `read_only` the database must be there and up to date, and this store cannot change it.
     Raises InputError when the URL or the database cannot be used.
     """
     try:
@@ -110,6 +116,9 @@ def open_store(url: str) -> Store:
         raise InputError(
             f"the database URL cannot be used ({error}); write one such as sqlite:///barrelwise.db"
         ) from None
+    if read_only:
+        event.listen(engine, "begin", _refuse_writes)
+        return Store(engine)
     try:
         upgrade(engine.execution_options(barrelwise_writes=True))
     except DBAPIError as error:
@@ -149,3 +158,8 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
 def _begin_sqlite(connection: Connection) -> None:
     writes = connection.get_execution_options().get("barrelwise_writes")
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _refuse_writes(connection: Connection) -> None:
+    sqlite = connection.dialect.name == "sqlite"
+    connection.exec_driver_sql("PRAGMA query_only = ON" if sqlite else "SET TRANSACTION READ ONLY")
