@@ -65,8 +65,9 @@ def read_inputs(
     return Inputs(report, data, machine, history, at)
 
 
-def decide_inputs(rulebook: Rulebook, engine: Engine, inputs: Inputs) -> Decision:
-    return decide(rulebook, engine, inputs.report, inputs.machine, inputs.history, inputs.at)
+def decide_inputs(rulebook: Rulebook, engine: Engine, inputs: Inputs, ask: bool = True) -> Decision:
+    """Without `ask` the decision comes without questions, and a good deal faster."""
+    return decide(rulebook, engine, inputs.report, inputs.machine, inputs.history, inputs.at, ask)
 
 
 def with_spent(inputs: Inputs, spent: Money | None) -> Inputs:

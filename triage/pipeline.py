@@ -52,12 +52,13 @@ def decide(
     machine: Machine | None,
     history: History,
     now: datetime,
+    ask: bool = True,
 ) -> Decision:
     """The decision for a report as known at `now` (timezone-aware).
 
     `engine` is what `inference.compile_rulebook` made of this rulebook. Cover is asked for the day of the
-    report. Raises InputError for a report from the future or from before its machine was made, and
-    EngineFailure when the engine does not answer.
+    report. Without `ask` no questions are worked out; all else is the same. Raises InputError for a report
+    from the future or from before its machine was made, and EngineFailure when the engine does not answer.
     """
     check_dates(report, machine, now)
 
@@ -102,18 +103,20 @@ def decide(
         situation = Situation(bool(plan.steps), in_force.stop_use, job.likely > standing.headroom)
         verdict = decide_outcome(rulebook, argued, situation, seen)
         steps = plan.steps
-        questions = next_questions(
-            rulebook,
-            inference.facts,
-            chances,
-            allowed,
-            job.sending,
-            derived=inference.derived_by.keys(),
-            done=done,
-            forbidden=in_force.forbidden,
-            skip=report.unknown,
-            plan=plan,
-        )
+        questions = ()
+        if ask:
+            questions = next_questions(
+                rulebook,
+                inference.facts,
+                chances,
+                allowed,
+                job.sending,
+                derived=inference.derived_by.keys(),
+                done=done,
+                forbidden=in_force.forbidden,
+                skip=report.unknown,
+                plan=plan,
+            )
 
     return Decision(
         outcome=verdict.outcome,

@@ -44,6 +44,7 @@ class Work:
     rulebooks: Rulebooks
     answers: Answers
     desk: Desk
+    recorded: RecordedDecisions
     writes: bool
 
 
@@ -93,8 +94,8 @@ class Store:
                 Tokens(session),
                 Rulebooks(session),
                 Answers(session),
-                RecordedDecisions(session),
                 Desk(session),
+                RecordedDecisions(session),
                 writes,
             )
             self._here.work = work

@@ -1,0 +1,73 @@
+"""Recorded decisions in the order of their tickets, read in pieces: what a candidate rulebook is tried on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, TypeAlias
+
+from sqlalchemy import ColumnElement, select, tuple_
+from sqlalchemy.orm import Session
+
+from triage.store.models import EventRow, TicketRow
+
+Key: TypeAlias = tuple[str, int]
+"""(ticket, number of its event)."""
+
+_AT_ONCE = 200
+
+
+@dataclass(frozen=True, slots=True)
+class RecordedDecision:
+    """A `decided` event: what was decided, and from what. `last` is true for its ticket's newest decision.
+
+    `closed` is the close-out of a ticket that is closed now, else None.
+    """
+
+    key: Key
+    rulebook: str
+    decision: Any
+    inputs: Any
+    last: bool
+    closed: Any | None
+
+
+class RecordedDecisions:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def keys(self, since: datetime | None, until: datetime) -> Iterator[Key]:
+        """Of all decisions made from `since` until `until`, by ticket and number."""
+        query = select(EventRow.ticket, EventRow.seq).where(*_made(since, until))
+        query = query.order_by(EventRow.ticket, EventRow.seq).execution_options(yield_per=10_000)
+        for ticket, seq in self._session.execute(query):
+            yield ticket, seq
+
+    def between(
+        self, first: Key, last: Key, since: datetime | None, until: datetime
+    ) -> Iterator[RecordedDecision]:
+        """Those from key `first` to key `last`, both included, in order."""
+        place = tuple_(EventRow.ticket, EventRow.seq)
+        query = (
+            select(EventRow, TicketRow.decided_seq, TicketRow.closed)
+            .join(TicketRow, TicketRow.id == EventRow.ticket)
+            .where(place >= first, place <= last, *_made(since, until))
+            .order_by(EventRow.ticket, EventRow.seq)
+            .execution_options(yield_per=_AT_ONCE)
+        )
+        for event, decided_seq, closed in self._session.execute(query):
+            yield RecordedDecision(
+                (event.ticket, event.seq),
+                event.rulebook,
+                event.payload["decision"],
+                event.payload["inputs"],
+                event.seq == decided_seq,
+                closed,
+            )
+            self._session.expunge(event)
+
+
+def _made(since: datetime | None, until: datetime) -> list[ColumnElement[bool]]:
+    wanted = [EventRow.kind == "decided", EventRow.at <= until]
+    return wanted if since is None else [*wanted, EventRow.at >= since]
