@@ -220,6 +220,12 @@ def _barred(outcome: Outcome, situation: Situation) -> str | None:
 
 
 def _default(situation: Situation) -> Reason:
+    if situation.stop_use:
+        text = "No policy rule decides this; the machine stays off and someone qualified is sent."
+        return Reason(DEFAULT_RULE, text, "dispatch")
+    if situation.plan_starts_in_store:
+        text = "No policy rule decides this; the cheapest safe plan starts with a check in the store."
+        return Reason(DEFAULT_RULE, text, "fix_in_store")
     if situation.over_limit:
         text = "No policy rule decides this, and the repair is likely to come to more than may be spent."
         return Reason(DEFAULT_RULE, text, "hold")

@@ -89,16 +89,26 @@ def test_no_rule_can_ask_for_a_fix_in_the_store_that_must_not_be(situation: Situ
 
 
 def test_no_rule_can_approve_more_than_may_be_spent() -> None:
-    found = verdict(rule("yes", "approve", 1000), situation=replace(CALM, over_limit=True))
+    found = verdict(rule("yes", "approve", 1000), situation=Situation(False, False, over_limit=True))
 
     assert found.outcome == "hold"
     assert found.reasons[0].rule == DEFAULT_RULE
     assert [reason.rule for reason in found.overruled] == ["yes"]
 
 
-@pytest.mark.parametrize(("over_limit", "outcome"), [(False, "dispatch"), (True, "hold")])
-def test_without_a_rule_someone_is_sent_or_the_case_is_held(over_limit: bool, outcome: str) -> None:
-    found = verdict(situation=replace(CALM, over_limit=over_limit))
+@pytest.mark.parametrize(
+    ("situation", "outcome"),
+    [
+        (Situation(plan_starts_in_store=True, stop_use=False, over_limit=True), "fix_in_store"),
+        (Situation(plan_starts_in_store=False, stop_use=False, over_limit=False), "dispatch"),
+        (Situation(plan_starts_in_store=False, stop_use=False, over_limit=True), "hold"),
+        (Situation(plan_starts_in_store=False, stop_use=True, over_limit=True), "dispatch"),
+    ],
+)
+def test_without_a_rule_the_cheapest_safe_way_within_the_limit_is_taken(
+    situation: Situation, outcome: str
+) -> None:
+    found = verdict(situation=situation)
 
     assert found.outcome == outcome
     assert "No policy rule decides this" in found.reasons[0].text

@@ -316,7 +316,8 @@ def test_money_texts_have_the_currencys_places_and_times_an_offset() -> None:
 
     for text in (shown["expected_cost"]["plan"], shown["limit"]["nte"], shown["plan"][0]["cost"]):
         assert len(text.split(".")[1]) == 2
-    sent = as_json(decided(minimal_rulebook(), LEAKING, OUT_OF_COVER))
+    nothing_cures = [{"check": step["check"], "result": "not_cured"} for step in shown["plan"]]
+    sent = as_json(decided(outcomes(), {**LEAKING, "checks": nothing_cures}, OUT_OF_COVER))
     assert datetime.fromisoformat(sent["visit"]["due"]).utcoffset() is not None
 
 
