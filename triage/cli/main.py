@@ -9,7 +9,14 @@ from typing import NoReturn
 
 import click
 
-from triage.cli import explain_command, load_command, rulebook_commands, serve_command, token_commands
+from triage.cli import (
+    commission_command,
+    explain_command,
+    load_command,
+    rulebook_commands,
+    serve_command,
+    token_commands,
+)
 from triage.cli.triage_command import triage
 from triage.errors import InputError
 
@@ -23,6 +30,7 @@ def barrelwise() -> None:
 
 
 barrelwise.add_command(triage)
+barrelwise.add_command(commission_command.commission)
 barrelwise.add_command(serve_command.serve)
 barrelwise.add_command(load_command.load)
 barrelwise.add_command(explain_command.explain)
