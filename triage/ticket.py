@@ -18,8 +18,8 @@ EventKind: TypeAlias = Literal[
     "decided",  # {"decision": the contract's JSON, "inputs": {"report", "machine", "at"}}
     "estimated",  # {"total", "beyond_cover"}
     "approved",  # {"authority", "yes", "amount"}
-    "dispatched",  # {"visit"}
-    "visited",  # {"state": scheduled | started | done, "at"}
+    "dispatched",  # {"visit": number, "at", "minutes", "contractor", "skill", "kit", …}: scheduled or moved
+    "visited",  # {"visit": number, "state": started | done, "at"}
     "closed",  # {"cause", "cured_by", "cost"}
     "reopened",  # {"why"}
     "corrected",  # {"seq": of the event set right, "report", "why"}

@@ -1,0 +1,185 @@
+"""Visits of a ticket: scheduled, moved, started and done, each an event on the ticket.
+
+Somebody is sent where the decision asks for a visit, or where a held case has its word. A visit may be
+planned later than it is due; then it says so. The due time itself never moves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import timedelta
+from typing import Any
+
+from triage.access import seen_ticket
+from triage.caller import Caller
+from triage.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.input_reader import InputReader
+from triage.programme import Programme
+from triage.report import Machine
+from triage.store.tickets import NewEvent
+from triage.ticket import Event, Ticket
+from triage.visit_calendar import as_calendar
+from triage.visit_log import VISIT_STATES, PlannedVisit, visits_of
+
+USUAL_MINUTES = 90
+FURTHEST_DAYS = 120
+"""A visit is planned no further ahead; a later date is a slip of the pen."""
+
+_KEYS: Mapping[str, tuple[str, ...]] = {
+    "scheduled": ("state", "visit", "at", "minutes", "technician"),
+    "started": ("state", "visit", "at"),
+    "done": ("state", "visit", "at"),
+}
+MOST_TECHNICIAN = 100
+
+
+def record_visit(
+    programme: Programme, ticket_id: str, data: Mapping[str, Any], who: Caller, if_version: int | None = None
+) -> tuple[Ticket, PlannedVisit]:
+    """`{"state": scheduled | started | done, "visit": number, "at", "minutes", "technician"}`.
+
+    `scheduled` without a number makes the next visit, with one it moves that visit. `started` and `done` are
+    of the visit last scheduled unless a number is given, and now unless a time is. Raises InputError for what
+    cannot be, ConflictError where the ticket or the visit is past it.
+    """
+    state = data.get("state")
+    if state not in VISIT_STATES:
+        raise InputError([Problem(f"a visit is {', '.join(VISIT_STATES)}", "/state")])
+    reader = InputReader(programme.rulebook)
+    reader.mapping(data, "", _KEYS[state], f"a visit that is {state}")
+    with programme.store.write() as work:
+        ticket = seen_ticket(work, ticket_id, who, for_change=True)
+        events = programme.events(ticket.id, who)
+        visits = visits_of(events)
+        read = _read_scheduled if state == "scheduled" else _read_progress
+        new = read(reader, programme, ticket, events, visits, data)
+        changed = programme.note(ticket.id, new, who, if_version)
+        made = visits_of(programme.events(ticket.id, who))
+        return changed, made[int(new.payload["visit"]) - 1]
+
+
+def visits(programme: Programme, ticket_id: str, viewer: Caller) -> Sequence[PlannedVisit]:
+    """The ticket's visits by number."""
+    return visits_of(programme.events(ticket_id, viewer))
+
+
+def visit_calendar(programme: Programme, ticket_id: str, number: int, viewer: Caller) -> bytes:
+    """A visit as an iCalendar object."""
+    with programme.store.read():
+        ticket = programme.ticket(ticket_id, viewer)
+        found = [visit for visit in visits(programme, ticket.id, viewer) if visit.number == number]
+        if not found:
+            raise NotFoundError(f"ticket {ticket.id} has no visit {number}")
+        return as_calendar(found[0], ticket, _machine(programme, ticket), programme.rulebook)
+
+
+def _machine(programme: Programme, ticket: Ticket) -> Machine | None:
+    if ticket.machine is None:
+        return None
+    with programme.store.read() as work:
+        return work.machines.get(ticket.machine)
+
+
+def _read_scheduled(
+    reader: InputReader,
+    programme: Programme,
+    ticket: Ticket,
+    events: Sequence[Event],
+    known: Sequence[PlannedVisit],
+    data: Mapping[str, Any],
+) -> NewEvent:
+    now = programme.now()
+    number = _number(reader, data)
+    if number is not None and not any(visit.number == number for visit in known):
+        reader.problem(f"the ticket has no visit {number}; leave the number out for a new one", "/visit")
+    at = reader.moment(data.get("at"), "/at")
+    minutes = data.get("minutes", USUAL_MINUTES)
+    if isinstance(minutes, bool) or not isinstance(minutes, int) or not 15 <= minutes <= 720:
+        reader.problem("a visit takes 15 to 720 minutes, as a whole number", "/minutes")
+    if not reader.problems:
+        if at < now:
+            reader.problem(
+                f"{at.isoformat()} is past; a visit that has begun is recorded as `started`", "/at"
+            )
+        elif at > now + timedelta(days=FURTHEST_DAYS):
+            reader.problem(f"a visit is planned at most {FURTHEST_DAYS} days ahead; mend the date", "/at")
+    technician = reader.text(data.get("technician"), "/technician", MOST_TECHNICIAN).strip()
+    reader.finish()
+    _refuse_unasked(ticket, events)
+    for visit in known:
+        if visit.number == number and visit.state != "scheduled":
+            raise ConflictError(f"visit {number} is {visit.state}; it cannot be moved")
+        if number is None and visit.state != "done":
+            raise ConflictError(f"visit {visit.number} is {visit.state}; move that one, or finish it first")
+    decision = ticket.decision or {}
+    asked = decision.get("visit") or {}
+    payload = {
+        "visit": number or len(known) + 1,
+        "at": at.isoformat(),
+        "minutes": minutes,
+        "contractor": ticket.contractor,
+        "purpose": ticket.outcome,
+        "skill": asked.get("skill", "general"),
+        "priority": asked.get("priority"),
+        "due": asked.get("due"),
+        "kit": list(asked.get("kit", ())),
+        "technician": technician,
+    }
+    return NewEvent("dispatched", payload)
+
+
+def _read_progress(
+    reader: InputReader,
+    programme: Programme,
+    ticket: Ticket,
+    events: Sequence[Event],
+    known: Sequence[PlannedVisit],
+    data: Mapping[str, Any],
+) -> NewEvent:
+    now, state = programme.now(), data["state"]
+    number = _number(reader, data)
+    at = now if data.get("at") is None else reader.moment(data["at"], "/at")
+    visit = next((one for one in known if one.number == number), None) if number else None
+    if number is not None and visit is None:
+        reader.problem(f"the ticket has no visit {number}", "/visit")
+    reader.finish()
+    if visit is None:
+        if not known:
+            raise ConflictError("no visit is scheduled; schedule one first")
+        visit = known[-1]
+    earliest = visit.started_at if state == "done" else ticket.opened_at
+    if at > now:
+        reader.problem(f"{at.isoformat()} has not come yet", "/at")
+    elif earliest is not None and at < earliest:
+        what = "the visit started" if state == "done" else "the ticket was opened"
+        reader.problem(f"{at.isoformat()} is before {what}, {earliest.isoformat()}", "/at")
+    reader.finish()
+    wanted = "scheduled" if state == "started" else "started"
+    if visit.state != wanted:
+        raise ConflictError(
+            f"visit {visit.number} is {visit.state}; only one that is {wanted} can be {state}"
+        )
+    return NewEvent("visited", {"visit": visit.number, "state": state, "at": at.isoformat()})
+
+
+def _number(reader: InputReader, data: Mapping[str, Any]) -> int | None:
+    number = data.get("visit")
+    if number is None:
+        return None
+    if isinstance(number, bool) or not isinstance(number, int) or not 1 <= number <= 9999:
+        reader.problem("a visit's number is a whole number from 1", "/visit")
+        return None
+    return number
+
+
+def _refuse_unasked(ticket: Ticket, events: Sequence[Event]) -> None:
+    """Nobody is sent where the decision sends nobody."""
+    decision = ticket.decision or {}
+    if decision.get("visit") is not None:
+        return
+    if ticket.outcome == "hold":
+        if any(event.kind == "approved" and event.payload.get("yes") for event in events):
+            return
+        who = (decision.get("limit") or {}).get("authority_title") or "the authority"
+        raise ConflictError(f"the case is on hold; nobody is sent before {who} has said yes")
+    raise ConflictError("the decision sends nobody; record what came of the checks, and it is decided again")
