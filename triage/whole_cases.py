@@ -7,10 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from triage.decision_record import Decision
+from triage.did_you_mean import hint
 from triage.errors import InputError
 from triage.inference_engine import Engine
 from triage.one_report import decide_inputs, read_inputs
 from triage.rulebook import Rulebook, WholeCase
+
+EXPECTATIONS = ("outcome", "not_outcome", "top_cause", "first_check", "cautions")
+"""What a case may expect; the first four may be lists, of which one comes out (or none, for not_outcome)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,23 +35,30 @@ def run_whole_cases(rulebook: Rulebook, engine: Engine) -> list[WholeCaseFailure
     ]
 
 
-def _run(rulebook: Rulebook, engine: Engine, case: WholeCase) -> Iterator[str]:
+def decide_case(rulebook: Rulebook, engine: Engine, case: WholeCase) -> Decision:
+    """The decision of a case as of its report's own time. Raises InputError where it cannot be read."""
     try:
         at = datetime.fromisoformat(str(case.report.get("reported_at")))
-        report = {"machine": None, **case.report}
-        inputs = read_inputs(report, rulebook, at, lambda _: None, case.machine)
+    except ValueError:
+        raise InputError("the report needs its own `reported_at`, a time with its offset") from None
+    report = {"machine": None, **case.report}
+    return decide_inputs(rulebook, engine, read_inputs(report, rulebook, at, lambda _: None, case.machine))
+
+
+def _run(rulebook: Rulebook, engine: Engine, case: WholeCase) -> Iterator[str]:
+    try:
+        decision = decide_case(rulebook, engine, case)
     except InputError as error:
         yield from (f"the report cannot be read: {problem}" for problem in error.problems)
         return
-    except ValueError:
-        yield "the report needs its own `reported_at`, a time with its offset"
-        return
-    decision = decide_inputs(rulebook, engine, inputs)
     yield from failures(rulebook, case, decision)
 
 
 def failures(rulebook: Rulebook, case: WholeCase, decision: Decision) -> Iterator[str]:
-    """Where the decision is not as expected. A baseline has no caution of its own and no exchange."""
+    """Where the decision is not as expected. A baseline has no caution of its own and no exchange.
+
+    An empty list of `cautions` says that there is none but those that go with the plan's checks.
+    """
     expect = case.expect
     said = [caution.rule for caution in decision.cautions]
     if "outcome" in expect and decision.outcome not in _several(expect["outcome"]):
@@ -60,13 +71,17 @@ def failures(rulebook: Rulebook, case: WholeCase, decision: Decision) -> Iterato
     first = decision.plan[0].check if decision.plan else None
     if "first_check" in expect and first not in _several(expect["first_check"]):
         yield f"the first check is {first}, not {_shown(expect['first_check'])}"
+    own = [caution for caution in said if not rulebook.cautions[caution].only_with_checks]
     for caution in _several(expect.get("cautions", [])):
         if caution not in said:
             yield f"the caution {caution} is not said"
+    if expect.get("cautions") == []:
+        yield from (f"no caution is expected, but {caution} is said" for caution in own)
+    for key in expect:
+        if key not in EXPECTATIONS:
+            yield f'"{key}" is not looked at{hint(key, EXPECTATIONS)}'
     if case.baseline:
-        for caution in said:
-            if not rulebook.cautions[caution].only_with_checks:
-                yield f"an ordinary report, but the caution {caution} is said"
+        yield from (f"an ordinary report, but the caution {caution} is said" for caution in own)
         if decision.outcome == "swap":
             yield "an ordinary report, but the machine is to be exchanged"
 

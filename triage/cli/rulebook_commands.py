@@ -1,18 +1,24 @@
-"""`barrelwise rulebook schema|check|cases`: looking after the rules."""
+"""`barrelwise rulebook schema|check|cases`, and the place where the other rulebook commands join."""
 
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 import click
 
 from triage.cli.output import print_json
+from triage.cli.rulebook_page_commands import diff, new, table
 from triage.config import read_settings
 from triage.errors import InputError, Problem
 from triage.inference import compile_rulebook
 from triage.inference_engine import Engine
 from triage.rulebook import Rulebook
+from triage.rulebook_care.coverage import Coverage, coverage
+from triage.rulebook_care.findings import Finding, counts, located
+from triage.rulebook_care.lint import has_errors, lint
+from triage.rulebook_care.sarif import sarif
 from triage.rulebook_cases import run_rule_cases
 from triage.rulebook_reader import read_rulebook
 from triage.rulebook_schema import schemas
@@ -24,6 +30,10 @@ FOLDER = click.Path(path_type=Path)
 @click.group()
 def rulebook() -> None:
     """Check the rulebook and help write it."""
+
+
+for command in (table, diff, new):
+    rulebook.add_command(command)
 
 
 @rulebook.command()
@@ -44,45 +54,71 @@ def schema(out: Path | None) -> None:
 @rulebook.command()
 @click.argument("folder", type=FOLDER, required=False)
 @click.option("--json", "as_data", is_flag=True, help="Print the result as JSON.")
-def check(folder: Path | None, as_data: bool) -> int:
-    """Read the rulebook in FOLDER, compile it, and run the rules' own cases and the whole reports.
+@click.option("--sarif", "as_sarif", is_flag=True, help="Print the findings as SARIF 2.1.0.")
+@click.option("--silenced", is_flag=True, help="Show the findings that `lint_off` silences, too.")
+def check(folder: Path | None, as_data: bool, as_sarif: bool, silenced: bool) -> int:
+    """Read the rulebook in FOLDER, compile it, look for faults, and run its cases.
 
-    Exit status 1 when a case fails, 2 when the rulebook cannot be read.
+    Exit status 1 when there is an error or a case fails, 2 when the rulebook cannot be read.
     """
     settings = read_settings()
+    folder = folder or settings.rulebook
     try:
-        rules = read_rulebook(folder or settings.rulebook)
+        rules = read_rulebook(folder)
         engine = compile_rulebook(rules, settings.engine)
     except InputError as error:
-        if as_data:
+        if as_sarif:
+            print_json(sarif((), error.problems))
+        elif as_data:
             problems = [_problem(problem) for problem in error.problems]
-            print_json({"ok": False, "problems": problems, "failures": []})
+            print_json({"ok": False, "problems": problems, "findings": [], "failures": []})
         raise
+    found = located(lint(rules), folder)
     failures = _failures(rules, engine)
-    if as_data:
-        print_json({"ok": not failures, "version": rules.version, "problems": [], "failures": failures})
+    ok = not failures and not has_errors(found)
+    if as_sarif:
+        print_json(sarif(found))
+    elif as_data:
+        print_json(
+            {
+                "ok": ok,
+                "version": rules.version,
+                "problems": [],
+                "findings": [_finding(each) for each in found],
+                "failures": failures,
+            }
+        )
     else:
         click.echo(f"{rules.title}: {_counts(rules)}\n{rules.version}")
-    return _tell(failures)
+        _show(found, silenced)
+    _tell(failures)
+    return 0 if ok else 1
 
 
 @rulebook.command()
 @click.argument("folder", type=FOLDER, required=False)
 @click.option("--json", "as_data", is_flag=True, help="Print the result as JSON.")
-def cases(folder: Path | None, as_data: bool) -> int:
-    """Run the cases beside each rule and the whole reports of `cases/`. Exit status 1 when one fails."""
+@click.option("--coverage", "with_coverage", is_flag=True, help="Say what no case touches.")
+def cases(folder: Path | None, as_data: bool, with_coverage: bool) -> int:
+    """Run the cases that stand beside each rule, and the whole reports. Exit status 1 when one fails."""
     settings = read_settings()
     rules = read_rulebook(folder or settings.rulebook)
-    failures = _failures(rules, compile_rulebook(rules, settings.engine))
+    engine = compile_rulebook(rules, settings.engine)
+    failures = _failures(rules, engine)
     numbers = counted(rules)
+    touched = coverage(rules, engine) if with_coverage else None
     if as_data:
-        print_json({**numbers, "failures": failures})
+        more = {} if touched is None else {"coverage": _coverage(touched)}
+        print_json({**numbers, "failures": failures, **more})
     else:
         click.echo(
             f"{numbers['rule_cases']} cases of rules, {numbers['whole_cases']} whole reports, "
             f"{len(failures)} {'failure' if len(failures) == 1 else 'failures'}"
         )
-    return _tell(failures)
+        if touched is not None:
+            _show_coverage(touched)
+    _tell(failures)
+    return 1 if failures else 0
 
 
 def _failures(rules: Rulebook, engine: Engine) -> list[dict[str, str]]:
@@ -113,10 +149,66 @@ def _counts(rules: Rulebook) -> str:
     return ", ".join(f"{len(found)} {name}" for name, found in counted.items())
 
 
-def _tell(failures: list[dict[str, str]]) -> int:
+def _show(found: Sequence[Finding], silenced: bool) -> None:
+    for each in found:
+        if each.silenced is None:
+            click.echo(str(each))
+        elif silenced:
+            click.echo(f"{each.where}: silenced {each.code}: {each.message}. Because: {each.silenced}")
+    said = [
+        f"{number} {severity}{'' if number == 1 else 's'}"
+        for severity, number in counts(found).items()
+        if number
+    ]
+    quiet = sum(each.silenced is not None for each in found)
+    if quiet:
+        said.append(f"{quiet} silenced")
+    click.echo(", ".join(said) or "nothing found")
+
+
+def _tell(failures: Sequence[Mapping[str, str]]) -> None:
     for failure in failures:
         click.echo(f"{failure['file']}: {failure['id']}: {failure['message']}", err=True)
-    return 1 if failures else 0
+
+
+def _show_coverage(touched: Coverage) -> None:
+    click.echo(f"{touched.share:.0%} of {len(touched.rules)} live rules and checks hold in some whole report")
+    for rule in touched.never_in_a_whole_case:
+        click.echo(f"{rule.file}: holds in no whole report")
+    for rule in touched.with_untouched_branches:
+        for branch in rule.untouched:
+            click.echo(f"{rule.file}: no case touches the branch “{branch}”")
+
+
+def _coverage(touched: Coverage) -> dict[str, object]:
+    return {
+        "share": round(touched.share, 6),
+        "rules": [
+            {
+                "kind": rule.kind,
+                "rule": rule.rule,
+                "file": rule.file,
+                "whole_cases": list(rule.whole_cases),
+                "untouched": list(rule.untouched),
+            }
+            for rule in touched.rules
+        ],
+    }
+
+
+def _finding(each: Finding) -> dict[str, object]:
+    return {
+        "code": each.code,
+        "severity": each.severity,
+        "rule": each.rule,
+        "message": each.message,
+        "mend": each.mend,
+        "file": each.file,
+        "line": each.line,
+        "column": each.column,
+        "pointer": "".join(f"/{part}" for part in each.path),
+        "silenced": each.silenced,
+    }
 
 
 def _problem(problem: Problem) -> dict[str, object]:

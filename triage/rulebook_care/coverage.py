@@ -6,9 +6,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from triage.conditions import AllOf, AnyOf, Condition, Facts, NoneOf, evaluate
+from triage.errors import InputError
+from triage.inference_engine import Engine
 from triage.rulebook import Rulebook, RuleCase
-from triage.rulebook_care.whole_cases import WholeCaseResult
 from triage.rulebook_care.wording import condition_words
+from triage.whole_cases import decide_case
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,10 +46,21 @@ class Coverage:
         return 1 - len(self.never_in_a_whole_case) / len(self.rules) if self.rules else 1.0
 
 
-def coverage(rulebook: Rulebook, results: Sequence[WholeCaseResult]) -> Coverage:
-    """The coverage of the live rules and checks by their own cases and by `results` of the whole ones."""
-    early = [(result.case, result.facts(figures=False)) for result in results]
-    late = [(result.case, result.facts(figures=True)) for result in results]
+def coverage(rulebook: Rulebook, engine: Engine) -> Coverage:
+    """The coverage of the live rules and checks by their own cases and by the whole ones.
+
+    `engine` is what `compile_rulebook` made of this rulebook. A case that cannot be read touches nothing.
+    """
+    early: list[tuple[str, Facts]] = []
+    late: list[tuple[str, Facts]] = []
+    for _, case in sorted(rulebook.cases.items()):
+        try:
+            decision = decide_case(rulebook, engine, case)
+        except InputError:
+            continue
+        facts = {fact: known.value for fact, known in decision.facts.items()}
+        early.append((case.id, facts))
+        late.append((case.id, {**facts, **decision.figures}))
     return Coverage(
         tuple(
             _covered(kind, rule, file, when, cases, late if kind == "policy" else early)
