@@ -55,13 +55,13 @@ def night_mode_while_open(start: time, end: time, opening: Opening) -> Mapping[s
     At a site that never closes every night is within opening hours: this is a cost to plan for (the quietest
     hours), not a fault.
     """
-    open_spans = [span for day, hours in opening.items() for span in _spans(day, hours)]
+    open_at = _union([span for day, hours in opening.items() for span in _spans(day, hours)])
     length = (_minutes(end) - _minutes(start)) % _DAY
     found: dict[str, Decimal] = {}
     for day in WEEKDAYS:
         begins = WEEKDAYS.index(day) * _DAY + _minutes(start)
         window = range(begins, begins + length)
-        open_minutes = len({minute % _WEEK for minute in window} & _union(open_spans))
+        open_minutes = len({minute % _WEEK for minute in window} & open_at)
         if open_minutes:
             found[day] = _hours(open_minutes)
     return found

@@ -54,7 +54,7 @@ def test_a_checklist_is_judged_stored_and_shown(send: Send) -> None:
     assert done.status_code == 201
     assert done.json is not None
     found = {finding["id"]: finding for finding in done.json["findings"]}
-    assert len(found) == 13
+    assert len(found) == 14
     assert found["circuit_volts"]["result"] == "failed"
     assert found["circuit_volts"]["found"] == "111.5 V"
     assert found["circuit_volts"]["why"].startswith("2.5 V too low")

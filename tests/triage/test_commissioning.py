@@ -30,6 +30,7 @@ GOOD: dict[str, object] = {
     "seal": {"style": "grooved", "mounting": "hopper"},
     "water_test": {"before_first_fill": True, "leaked": False},
     "clock": {"right": True, "timezone": "America/New_York"},
+    "opening": {day: ["05:30", "23:00"] for day in ("mon", "tue", "wed", "thu", "fri", "sat", "sun")},
     "night_mode": {"start": "23:30", "end": "05:00"},
     "trained": ["opening shift", "store lead"],
 }
@@ -46,6 +47,7 @@ LINES = (
     "water_test",
     "clock",
     "night_mode",
+    "night_mode_opening",
     "training",
 )
 
@@ -105,6 +107,8 @@ def test_an_empty_checklist_is_missing_on_every_line_and_passes_none():
         ("clock", {"clock__timezone": "America/Denver"}, "America/Denver is not the site's America/New_York"),
         ("night_mode", {"night_mode__start": "01:30"}, "0.50 h short"),
         ("night_mode", {"night_mode__start": "05:00"}, "night mode is not set"),
+        ("night_mode_opening", {"night_mode__start": "22:30"}, "mon, tue, wed, thu, fri, sat, sun"),
+        ("night_mode_opening", {"opening__sat": ["07:00", "01:00"]}, "on the nights of sat it thaws"),
         ("training", {"trained": []}, "nobody in the store"),
     ],
 )
@@ -131,7 +135,7 @@ def test_a_line_that_fails_says_why_and_by_how_much(line, changes, words):
         ("seal", {"seal__style": None}),
         ("water_test", {"water_test__leaked": None}),
         ("clock", {"clock__timezone": None}),
-        ("night_mode", {"night_mode": None}),
+        ("night_mode_opening", {"opening": None}),
         ("training", {"trained": None}),
     ],
 )
@@ -174,6 +178,22 @@ def test_a_store_that_never_closes_needs_night_mode_too_and_is_told_why():
     assert "quietest hours" in finding.why
 
 
+def test_without_a_window_neither_its_length_nor_its_place_can_be_judged():
+    found = findings(read_checklist(checklist(night_mode=None)))
+    assert [one.id for one in found if one.result == "missing"] == ["night_mode", "night_mode_opening"]
+
+
+def test_where_the_store_never_closes_night_mode_cannot_lie_outside_its_hours():
+    finding = judged("night_mode_opening", checklist(opening=None), open_around_the_clock=True)
+    assert (finding.result, finding.found) == ("passed", "the store never closes")
+
+
+def test_night_mode_in_opening_hours_becomes_a_fact():
+    late = read_checklist(checklist(opening__sat=["07:00", "01:00"], opening__sun=["05:30", "24:00"]))
+    assert facts(late)["night_mode_open_hours"] == Decimal("1.5")
+    assert "night_mode_open_hours" not in facts(read_checklist(checklist(opening=None)))
+
+
 def test_the_space_a_model_needs_at_its_sides_is_judged_where_it_is_known():
     finding = judged("clearance_sides", GOOD, standard=Standard(side_in=Decimal(3)))
     assert (finding.result, finding.why) == ("failed", "too narrow for the air: right 2.5 in")
@@ -191,6 +211,7 @@ def test_the_facts_hold_what_was_written_down_and_count_the_rest():
         "seal_style": "grooved",
         "seal_mounting": "hopper",
         "night_mode_hours": Decimal("5.5"),
+        "night_mode_open_hours": Decimal(0),
         "commissioning_missing": Decimal(2),
         "commissioning_failed": Decimal(1),
     }
@@ -206,7 +227,7 @@ def test_an_empty_checklist_makes_no_fact_but_the_counts():
     empty = read_checklist({})
     assert facts(empty) == {}
     assert facts(empty, findings(empty)) == {
-        "commissioning_missing": Decimal(13),
+        "commissioning_missing": Decimal(14),
         "commissioning_failed": Decimal(0),
     }
 
@@ -227,6 +248,7 @@ def test_all_problems_are_listed_each_with_its_pointer():
         "seal": {"style": "oval"},
         "clock": {"timezone": "Eastern", "a/b": 1},
         "night_mode": {"start": "24:00", "end": 5},
+        "opening": {"mon": ["05:30"], "monday": ["05:30", "23:00"], "tue": ["05:30", "23:60"]},
         "trained": "bob",
         "at": "2026-03-02",
         "machine": " ",
@@ -249,6 +271,9 @@ def test_all_problems_are_listed_each_with_its_pointer():
         "/clock/a~1b",
         "/night_mode/start",
         "/night_mode/end",
+        "/opening/mon",
+        "/opening/monday",
+        "/opening/tue",
         "/trained",
         "/at",
         "/machine",

@@ -13,6 +13,7 @@ that is there must be of its type: no "yes" for true, no "6 in" for 6, no unknow
      "seal": {"style": "grooved", "mounting": "hopper"},
      "water_test": {"before_first_fill": true, "leaked": false},
      "clock": {"right": true, "timezone": "America/New_York"},
+     "opening": {"mon": ["05:30", "23:00"], "sat": ["07:00", "01:00"]},
      "night_mode": {"start": "01:00", "end": "05:30"},
      "trained": ["opening shift", "store lead"]}
 """
@@ -31,7 +32,7 @@ from pydantic_core import ErrorDetails, PydanticCustomError
 
 from triage.did_you_mean import hint
 from triage.errors import InputError, Problem
-from triage.service_hours import minutes_of_day
+from triage.service_hours import WEEKDAYS, minutes_of_day
 from triage.time_zones import aware, zone_named
 
 _STRICT = ConfigDict(extra="forbid")
@@ -52,6 +53,23 @@ def _time(raw: object) -> time:
     if minutes == 24 * 60:
         raise PydanticCustomError("time_of_day", 'write a time of day from "00:00" to "23:59"')
     return time(*divmod(minutes, 60))
+
+
+def _weekday(raw: object) -> str:
+    if raw not in WEEKDAYS:
+        raise PydanticCustomError("weekday", f"days are {', '.join(WEEKDAYS)}")
+    return str(raw)
+
+
+def _day_hours(raw: object) -> tuple[str, str]:
+    try:
+        opens, closes = raw if isinstance(raw, list | tuple) else ()
+        if isinstance(opens, str) and isinstance(closes, str):
+            minutes_of_day(opens), minutes_of_day(closes)
+            return opens, closes
+    except (ValueError, InputError):
+        pass
+    raise PydanticCustomError("day_hours", 'write opening and closing time such as ["05:30", "23:00"]')
 
 
 def _moment(raw: object) -> datetime:
@@ -85,6 +103,8 @@ Amps: TypeAlias = Annotated[Decimal, BeforeValidator(_number), Field(gt=0, le=40
 Percent: TypeAlias = Annotated[Decimal, BeforeValidator(_number), Field(ge=-100, le=100)]
 TimeOfDay: TypeAlias = Annotated[time, BeforeValidator(_time)]
 Moment: TypeAlias = Annotated[datetime, BeforeValidator(_moment)]
+Weekday: TypeAlias = Annotated[str, BeforeValidator(_weekday)]
+DayHours: TypeAlias = Annotated[tuple[str, str], BeforeValidator(_day_hours)]
 Zone: TypeAlias = Annotated[str, BeforeValidator(_zone)]
 Words: TypeAlias = Annotated[str, Strict(), Field(min_length=1, max_length=200, pattern=r"\S")]
 
@@ -146,7 +166,11 @@ class NightMode:
 
 @dataclass(frozen=True, slots=True, config=_STRICT)
 class Checklist:
-    """What the installer wrote down; None where a line was left out. `trained` names roles or people."""
+    """What the installer wrote down; None where a line was left out. `trained` names roles or people.
+
+    `opening` are the store's hours by weekday; a day not named is closed, and a closing time at or before the
+    opening time lies on the next day.
+    """
 
     machine: Words | None = None
     at: Moment | None = None
@@ -158,6 +182,7 @@ class Checklist:
     seal: Seal = Field(default_factory=Seal)
     water_test: WaterTest = Field(default_factory=WaterTest)
     clock: Clock = Field(default_factory=Clock)
+    opening: Annotated[dict[Weekday, DayHours], Field(min_length=1)] | None = None
     night_mode: NightMode | None = None
     trained: Annotated[tuple[Words, ...], Field(max_length=100)] | None = None
 
@@ -186,7 +211,7 @@ def read_checklist(data: object) -> Checklist:
 
 
 def _problem(error: ErrorDetails) -> Problem:
-    path = [str(part) for part in error["loc"]]
+    path = [str(part) for part in error["loc"] if part != "[key]"]
     pointer = "".join("/" + part.replace("~", "~0").replace("/", "~1") for part in path)
     return Problem(_message(error, path), pointer)
 
@@ -205,6 +230,8 @@ def _message(error: ErrorDetails, path: list[str]) -> str:
             return "write true or false, without quotes"
         case "literal_error":
             return f"write {given['expected']}"
+        case "dict_type":
+            return 'write an object such as {"mon": ["05:30", "23:00"]}'
         case "greater_than_equal":
             return f"the number must be at least {given['ge']}"
         case "less_than_equal":

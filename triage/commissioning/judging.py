@@ -33,5 +33,6 @@ def findings(
         setup.water_test(checklist),
         setup.clock(checklist, site_timezone),
         setup.night_mode(checklist, wanted, open_around_the_clock),
+        setup.night_mode_opening(checklist, open_around_the_clock),
         setup.training(checklist),
     )

@@ -14,7 +14,7 @@ from triage.commissioning.finding import Finding
 from triage.commissioning.place import slope_back_pct
 from triage.conditions import Scalar
 from triage.level import LevelLimits
-from triage.night_mode import night_mode_hours
+from triage.night_mode import night_mode_hours, night_mode_while_open
 
 
 def facts(
@@ -24,7 +24,7 @@ def facts(
 
     `dedicated_circuit`, `extension_cord`, `bolt_removed`, `tilted_back` (flags), `circuit_amps`,
     `clearance_behind_in`, `clearance_left_in`, `clearance_right_in` (inches), `slope_back_pct`, `seal_style`,
-    `seal_mounting`, `night_mode_hours`.
+    `seal_mounting`, `night_mode_hours`, `night_mode_open_hours` (the most of any night).
     """
     slope, window = slope_back_pct(checklist), checklist.night_mode
     limits = level or LevelLimits()
@@ -41,9 +41,18 @@ def facts(
         "seal_style": checklist.seal.style,
         "seal_mounting": checklist.seal.mounting,
         "night_mode_hours": None if window is None else night_mode_hours(window.start, window.end),
+        "night_mode_open_hours": _open_hours(checklist),
     }
     if found is not None:
         results = [finding.result for finding in found]
         values["commissioning_missing"] = Decimal(results.count("missing"))
         values["commissioning_failed"] = Decimal(results.count("failed"))
     return {name: value for name, value in values.items() if value is not None}
+
+
+def _open_hours(checklist: Checklist) -> Decimal | None:
+    window = checklist.night_mode
+    if window is None or checklist.opening is None:
+        return None
+    hours = night_mode_while_open(window.start, window.end, checklist.opening)
+    return max(hours.values(), default=Decimal(0))

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 from triage.commissioning.checklist import Checklist
 from triage.commissioning.finding import Finding, Line, Standard
-from triage.night_mode import night_mode_hours
+from triage.night_mode import night_mode_hours, night_mode_while_open
 
 SEAL_GOES_ON: Mapping[str, str] = {"grooved": "hopper", "flat": "machine"}
 """Where a hopper seal of each style belongs (common practice, no source)."""
@@ -89,6 +89,23 @@ def night_mode(checklist: Checklist, standard: Standard, open_around_the_clock: 
     if always:
         why += "; choose the quietest hours, the barrels must thaw once a day"
     return line.judged(hours >= least, span, why)
+
+
+def night_mode_opening(checklist: Checklist, open_around_the_clock: bool) -> Finding:
+    line = Line("night_mode_opening", "Night mode and opening hours", "outside the opening hours")
+    window = checklist.night_mode
+    if open_around_the_clock:
+        return line.judged(True, "the store never closes", "")
+    if window is None or checklist.opening is None:
+        absent = "start and end of night mode" if window is None else "the store's opening hours"
+        return line.missing(absent)
+    hours = night_mode_while_open(window.start, window.end, checklist.opening)
+    nights = ", ".join(f"{day} {each:f} h" for day, each in hours.items())
+    return line.judged(
+        not hours,
+        f"within them: {nights}" if nights else "outside the opening hours",
+        f"on the nights of {', '.join(hours)} it thaws while the store is open, and nothing frozen is poured",
+    )
 
 
 def training(checklist: Checklist) -> Finding:
