@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
+from functools import lru_cache
 from typing import TypeAlias
 
 from triage.errors import InputError
@@ -55,13 +56,19 @@ def night_mode_while_open(start: time, end: time, opening: Opening) -> Mapping[s
     At a site that never closes every night is within opening hours: this is a cost to plan for (the quietest
     hours), not a fault.
     """
-    open_at = _union([span for day, hours in opening.items() for span in _spans(day, hours)])
+    return dict(_while_open(start, end, tuple((day, *hours) for day, hours in opening.items())))
+
+
+@lru_cache(maxsize=1024)
+def _while_open(start: time, end: time, opening: tuple[tuple[str, str, str], ...]) -> Mapping[str, Decimal]:
+    open_spans = _merged([span for day, *hours in opening for span in _spans(day, *hours)])
     length = (_minutes(end) - _minutes(start)) % _DAY
     found: dict[str, Decimal] = {}
     for day in WEEKDAYS:
         begins = WEEKDAYS.index(day) * _DAY + _minutes(start)
-        window = range(begins, begins + length)
-        open_minutes = len({minute % _WEEK for minute in window} & open_at)
+        open_minutes = sum(
+            max(0, min(begins + length, closes) - max(begins, opens)) for opens, closes in open_spans
+        )
         if open_minutes:
             found[day] = _hours(open_minutes)
     return found
@@ -72,18 +79,25 @@ def night_mode_outside_opening(start: time, end: time, opening: Opening) -> bool
     return not night_mode_while_open(start, end, opening)
 
 
-def _spans(day: str, hours: tuple[str, str]) -> list[range]:
+def _spans(day: str, *hours: str) -> list[tuple[int, int]]:
+    """Minutes from Monday's first midnight; also a week earlier and later, for what crosses the week's end."""
     if day not in WEEKDAYS:
         raise InputError(f'"{day}" is not a weekday; write one of {", ".join(WEEKDAYS)}')
     opens, closes = (minutes_of_day(text) for text in hours)
     if closes <= opens:
         closes += _DAY
-    base = WEEKDAYS.index(day) * _DAY
-    return [range(base + opens, base + closes)]
+    monday = WEEKDAYS.index(day) * _DAY
+    return [(monday + week + opens, monday + week + closes) for week in (-_WEEK, 0, _WEEK)]
 
 
-def _union(spans: list[range]) -> set[int]:
-    return {minute % _WEEK for span in spans for minute in span}
+def _merged(spans: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    merged: list[tuple[int, int]] = []
+    for opens, closes in sorted(spans):
+        if merged and opens <= merged[-1][1]:
+            merged[-1] = merged[-1][0], max(merged[-1][1], closes)
+        else:
+            merged.append((opens, closes))
+    return merged
 
 
 def _hours(minutes: int) -> Decimal:
