@@ -6,7 +6,7 @@ from flask import Flask, g
 from flask_smorest import Api
 from werkzeug.wrappers import Response
 
-from api import auth, health, machines, pages, problems, tickets, triage, visits
+from api import auth, desk, health, machines, problems, tickets, triage, visits
 from api.exact_json import ExactJSONProvider
 from triage.programme import Programme
 
@@ -46,7 +46,7 @@ def create_app(programme: Programme) -> Flask:
     for blueprint in (triage.blueprint, tickets.blueprint, machines.blueprint, visits.blueprint):
         api.register_blueprint(blueprint)
     app.register_blueprint(health.blueprint)
-    app.register_blueprint(pages.blueprint)
+    desk.init_app(app, programme)
     return app
 
 

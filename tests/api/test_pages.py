@@ -62,7 +62,7 @@ def test_a_whole_call_without_scripts(desk: FlaskClient, programme: Programme) -
     page = desk.get(path).text
     assert "Fix in store" in page
     assert "Rinse" in page
-    answered = desk.post(f"{path}/answers", data={"version": "2", "filter_days": "30"})
+    answered = desk.post(f"{path}/answers", data={"version": "2", "fact": "filter_days", "value": "30"})
     assert answered.status_code == 303
     cured = desk.post(f"{path}/checks", data={"version": "4", "check": "rinse-filter", "result": "cured"})
     assert cured.status_code == 303
@@ -81,10 +81,15 @@ def test_a_form_sent_with_mistakes_keeps_what_was_typed(desk: FlaskClient) -> No
 
 def test_a_stale_form_is_refused_with_what_changed(desk: FlaskClient) -> None:
     path = desk.post("/report", data={"symptom": "not_freezing"}).headers["Location"]
-    assert desk.post(f"{path}/answers", data={"version": "2", "filter_days": "30"}).status_code == 303
-    stale = desk.post(f"{path}/answers", data={"version": "2", "filter_days": "3"})
+    assert (
+        desk.post(f"{path}/answers", data={"version": "2", "fact": "filter_days", "value": "30"}).status_code
+        == 303
+    )
+    stale = desk.post(f"{path}/answers", data={"version": "2", "fact": "filter_days", "value": "3"})
     assert stale.status_code == 409
-    assert "answered by agent" in stale.text
+    assert "Filter days: 30 days" in stale.text
+    assert "(agent, 0 minutes ago)" in stale.text
+    assert 'value="3"' in stale.text
 
 
 def test_nothing_on_a_page_comes_from_elsewhere(desk: FlaskClient) -> None:

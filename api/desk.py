@@ -1,0 +1,38 @@
+"""The agents' desk as one part of the app: its texts, its tools, its pages."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import cast
+
+from flask import Flask, current_app
+
+from api import desk_texts
+from api.desk_presence import Presence
+from api.desk_search import MachineFinder
+from triage.programme import Programme
+
+
+@dataclass(frozen=True, slots=True)
+class DeskTools:
+    presence: Presence
+    finder: MachineFinder
+
+
+def init_app(app: Flask, programme: Programme) -> None:
+    """Registers the pages and what they share."""
+    from api.pages import blueprint as pages
+    from api.pages_call import blueprint as call
+    from api.pages_find import blueprint as find
+    from api.pages_list import blueprint as open_tickets
+    from api.pages_report import blueprint as report
+
+    desk_texts.init_texts(app)
+    app.extensions["barrelwise_desk"] = DeskTools(Presence(), MachineFinder(programme))
+    for blueprint in (pages, open_tickets, find, report, call):
+        app.register_blueprint(blueprint)
+
+
+def tools() -> DeskTools:
+    """The presence and the search of this app."""
+    return cast(DeskTools, current_app.extensions["barrelwise_desk"])

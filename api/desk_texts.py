@@ -1,0 +1,78 @@
+"""The desk's texts: one English catalogue for the pages, and a second language for what is read to clerks.
+
+Page texts go through Flask-Babel (`translations/messages.pot`). What is read to clerks, the rulebook's
+questions, steps and cautions and a few fixed sentences, is looked up in `clerk.po` by its English wording: a
+sentence that the rulebook has changed since is read in English rather than in an outdated translation.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from io import BytesIO
+from pathlib import Path
+
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
+from babel.support import NullTranslations, Translations
+from flask import Flask, request
+from flask_babel import Babel
+
+LANGUAGES = {"en": "English", "es": "Español"}
+"""Languages a clerk can be spoken to in."""
+
+LANGUAGE_COOKIE = "barrelwise_clerk_language"
+FOLDER = Path(__file__).parent / "translations"
+
+
+def init_texts(app: Flask) -> None:
+    """Gives the templates `_`, and the filters `clerk` and `clerk_lang`."""
+    Babel(app, default_locale="en", locale_selector=lambda: "en")
+    app.jinja_env.filters["clerk"] = clerk
+    app.jinja_env.globals["clerk_language"] = clerk_language
+    app.jinja_env.globals["clerk_lang_of"] = clerk_lang_of
+    app.jinja_env.globals["languages"] = LANGUAGES
+
+
+def clerk_language() -> str:
+    """The language this agent speaks to the clerk in now, such as "en"."""
+    chosen = request.cookies.get(LANGUAGE_COOKIE, "en")
+    return chosen if chosen in LANGUAGES else "en"
+
+
+def clerk(text: str, language: str | None = None) -> str:
+    """A text as it is read to the clerk; English where there is no translation."""
+    return str(catalogue(language or clerk_language()).gettext(text)) if text else text
+
+
+def clerk_lang_of(text: str) -> str:
+    """The language that `clerk` gives this text in, for the `lang` of its element."""
+    language = clerk_language()
+    return language if text in translated(language) else "en"
+
+
+@cache
+def catalogue(language: str) -> NullTranslations:
+    """The clerk's catalogue of one language, read from its .po file."""
+    path = _file(language)
+    if not path.exists():
+        return NullTranslations()
+    with path.open("rb") as source:
+        messages = read_po(source, locale=language)
+    compiled = BytesIO()
+    write_mo(compiled, messages)
+    compiled.seek(0)
+    return Translations(fp=compiled, domain="clerk")
+
+
+@cache
+def translated(language: str) -> frozenset[str]:
+    """The English wordings that the language has a translation of."""
+    path = _file(language)
+    if not path.exists():
+        return frozenset()
+    with path.open("rb") as source:
+        return frozenset(str(message.id) for message in read_po(source) if message.id and message.string)
+
+
+def _file(language: str) -> Path:
+    return FOLDER / language / "LC_MESSAGES" / "clerk.po"
