@@ -80,7 +80,7 @@ def night_mode_outside_opening(start: time, end: time, opening: Opening) -> bool
 
 
 def _spans(day: str, *hours: str) -> list[tuple[int, int]]:
-    """Minutes from Monday's first midnight; also a week earlier and later, for what crosses the week's end."""
+    """Minutes from Monday's first midnight, and a week earlier and later for what crosses the week's end."""
     if day not in WEEKDAYS:
         raise InputError(f'"{day}" is not a weekday; write one of {", ".join(WEEKDAYS)}')
     opens, closes = (minutes_of_day(text) for text in hours)

@@ -7,7 +7,8 @@ import pint
 import pytest
 from ruamel.yaml import YAML
 
-from triage import clearance, freeze, level, mix, supply
+from triage import clearance, commissioning, freeze, level, mix, supply, upkeep
+from triage.rulebook_reader import read_rulebook
 
 CALCULATIONS = [supply, freeze, level, clearance, mix]
 VOCABULARY = Path(__file__).resolve().parents[2] / "rules" / "facts"
@@ -77,3 +78,14 @@ def test_computed_facts_of_the_vocabulary_have_the_type_and_range_computed(modul
         if entry["type"] == "number":
             low, high = (float(end) for end in entry["range"].strip("[]").split(".."))
             assert low <= float(value) <= high
+
+
+def test_every_computed_fact_of_the_vocabulary_is_computed_somewhere():
+    rulebook = read_rulebook(VOCABULARY.parent)
+    computed = {fact.id for fact in rulebook.facts.values() if fact.asked_of == "computed"}
+    checklist = commissioning.read_checklist({})
+    made = {name for rule in rulebook.derive.values() for name in (*rule.sets, *rule.otherwise)}
+    made |= upkeep.overdue_facts({"filter_days": Decimal(1), "full_clean_days": Decimal(1)}).keys()
+    made |= commissioning.facts(checklist, commissioning.findings(checklist)).keys()
+    for name in computed - made:
+        assert any(f"`{name}`" in module.__doc__ for module in CALCULATIONS), name
