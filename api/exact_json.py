@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from decimal import Decimal
-from typing import Any, NoReturn
+from typing import Any
 
 from flask.json.provider import DefaultJSONProvider
 from flask_smorest import Blueprint as SmorestBlueprint
@@ -12,46 +11,15 @@ from marshmallow import RAISE
 from webargs.flaskparser import FlaskParser
 from werkzeug.exceptions import BadRequest, UnsupportedMediaType
 
-from triage.plain_data import exact_number
-
-
-def _refuse_constant(name: str) -> NoReturn:
-    raise ValueError(f"{name} is not a number that can be used; write a finite number")
-
-
-def _integer(text: str) -> int:
-    exact_number(text)
-    return int(text)
-
-
-def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found: dict[str, Any] = {}
-    for key, value in pairs:
-        if key in found:
-            raise ValueError(f'the key "{key}" stands twice in one object; keep one')
-        found[key] = value
-    return found
+from triage.errors import InputError
+from triage.strict_json import read_strict
 
 
 def read_exact(content: bytes) -> Any:
     """The document in a request body; BadRequest says what is wrong with it, and where."""
     try:
-        return json.loads(
-            content.decode("utf-8-sig"),
-            parse_float=exact_number,
-            parse_int=_integer,
-            parse_constant=_refuse_constant,
-            object_pairs_hook=_no_repeats,
-        )
-    except UnicodeDecodeError:
-        raise BadRequest("The body is not UTF-8 text.") from None
-    except json.JSONDecodeError as error:
-        raise BadRequest(
-            f"The body is not JSON: {error.msg} at line {error.lineno} column {error.colno}."
-        ) from None
-    except RecursionError:
-        raise BadRequest("The body is nested too deeply.") from None
-    except ValueError as error:
+        return read_strict(content)
+    except InputError as error:
         raise BadRequest(f"The body cannot be used: {error}.") from None
 
 

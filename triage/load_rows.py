@@ -13,11 +13,11 @@ import re
 from bisect import bisect_right
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 from triage.errors import InputError, Problem
+from triage.strict_json import strict_decoder
 
 MOST_BYTES = 64 * 1024 * 1024
 NESTED = {"facts": "fact.", "details": "details."}
@@ -128,9 +128,7 @@ def _json_rows(name: str, text: str) -> list[Row]:
         line, column = place(offset)
         return Problem(message, file=name, line=line, column=column)
 
-    decoder = json.JSONDecoder(
-        parse_float=Decimal, parse_constant=_no_constant, object_pairs_hook=_no_repeats
-    )
+    decoder = strict_decoder()
     rows, problems = [], []
     try:
         for offset, end, value in _json_items(text, decoder):
@@ -202,16 +200,3 @@ def _as_text(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     return str(value).strip()
-
-
-def _no_constant(name: str) -> None:
-    raise ValueError(f"{name} is not a number")
-
-
-def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
-        keys = [key for key, _ in pairs]
-        twice = next(key for key in keys if keys.count(key) > 1)
-        raise ValueError(f'the key "{twice}" stands twice in one object')
-    return found
