@@ -1,5 +1,6 @@
-"""Looking after the rulebook: what is wrong in it, what its cases show, how it reads, and what a change says.
+"""Looking after the rulebook: what is wrong in it, what its cases show, how it reads, what a change
+does and says, how it comes into force, and what closed tickets teach.
 
-Everything here is a function of one rulebook, or of two; no ticket is read, no file written but by the doors.
-No rule of the trade lives here.
+Faults, reading and differences are functions of rulebooks alone; replays, publishing and learning read the
+programme's records. No rule of the trade lives here.
 """

@@ -167,6 +167,19 @@ class PublicationRow(Base):
     note: Mapped[str]
 
 
+class RulebookStageRow(Base):
+    """What a candidate rulebook went through on its way, and with what result; rows are never changed."""
+
+    __tablename__ = "rulebook_stages"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    version: Mapped[str] = mapped_column(ForeignKey("rulebooks.version"), index=True)
+    stage: Mapped[str] = mapped_column(String(16))
+    at: Mapped[datetime]
+    who: Mapped[str]
+    details: Mapped[Any] = mapped_column(ExactJSON)
+
+
 class AnswerRow(Base):
     """What a request was answered with, by the caller's idempotency key."""
 

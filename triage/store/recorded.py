@@ -41,8 +41,7 @@ class RecordedDecisions:
         """Of all decisions made from `since` until `until`, by ticket and number."""
         query = select(EventRow.ticket, EventRow.seq).where(*_made(since, until))
         query = query.order_by(EventRow.ticket, EventRow.seq).execution_options(yield_per=10_000)
-        for ticket, seq in self._session.execute(query):
-            yield ticket, seq
+        return ((row.ticket, row.seq) for row in self._session.execute(query))
 
     def between(
         self, first: Key, last: Key, since: datetime | None, until: datetime

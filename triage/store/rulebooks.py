@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, Literal, TypeAlias, cast
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from triage.store.models import PublicationRow, RulebookRow
+from triage.store.models import PublicationRow, RulebookRow, RulebookStageRow
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,6 +19,20 @@ class Publication:
     at: datetime
     published_by: str
     note: str
+
+
+StageName: TypeAlias = Literal["checked", "replayed"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """A step that a kept rulebook has been through. `details` is JSON data: what came of it."""
+
+    version: str
+    stage: StageName
+    at: datetime
+    who: str
+    details: Mapping[str, Any]
 
 
 class Rulebooks:
@@ -34,6 +48,10 @@ class Rulebooks:
     def files(self, version: str) -> Mapping[str, Any] | None:
         row = self._session.get(RulebookRow, version)
         return None if row is None else row.files
+
+    def versions(self) -> tuple[str, ...]:
+        """Of all rulebooks that are kept, in no particular order."""
+        return tuple(self._session.scalars(select(RulebookRow.version)))
 
     def publish(self, publication: Publication) -> None:
         """Puts a kept rulebook in force."""
@@ -55,3 +73,25 @@ class Rulebooks:
     def in_force(self) -> Publication | None:
         row = self._session.scalar(select(PublicationRow).order_by(PublicationRow.id.desc()).limit(1))
         return None if row is None else Publication(row.version, row.at, row.published_by, row.note)
+
+    def add_stage(self, stage: Stage) -> None:
+        """Notes what a kept rulebook has been through."""
+        self._session.add(
+            RulebookStageRow(
+                version=stage.version,
+                stage=stage.stage,
+                at=stage.at,
+                who=stage.who,
+                details=dict(stage.details),
+            )
+        )
+        self._session.flush()
+
+    def stages(self, version: str | None = None) -> tuple[Stage, ...]:
+        """Of one version or of all, newest first."""
+        query = select(RulebookStageRow).order_by(RulebookStageRow.id.desc())
+        query = query if version is None else query.where(RulebookStageRow.version == version)
+        return tuple(
+            Stage(row.version, cast(StageName, row.stage), row.at, row.who, row.details)
+            for row in self._session.scalars(query)
+        )

@@ -1,0 +1,74 @@
+"""A candidate rulebook before it may be tried or published: what is wrong in it, found in a child process.
+
+Whatever the candidate does there - crash, loop, take all memory - the process that asks goes on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+from triage.errors import InputError, Problem
+from triage.exact_json import from_json, to_json
+from triage.inference import compile_rulebook
+from triage.rulebook import Rulebook
+from triage.rulebook_care.lint import lint
+from triage.rulebook_cases import run_rule_cases
+from triage.rulebook_reader import rulebook_from_data
+from triage.sandbox import MEMORY_MB, SECONDS, try_in_child, try_rulebook
+from triage.whole_cases import run_whole_cases
+
+
+def refuse_bad(
+    files: Mapping[str, object], engine: str = "checked", seconds: float = SECONDS, memory_mb: int = MEMORY_MB
+) -> None:
+    """Reads, compiles, tries and checks a candidate (path -> plain data) within these limits.
+
+    Raises InputError with every problem: what cannot be read, cases that fail, and errors of the lint that
+    nobody silenced.
+    """
+    trial = try_in_child(try_candidate, (to_json(dict(files)), engine), seconds, memory_mb)
+    if not trial.ok:
+        raise InputError(trial.problems)
+
+
+def try_candidate(files_json: str, engine: str) -> None:
+    """What the child does. Raises InputError."""
+    rulebook = rulebook_from_data(from_json(files_json))
+    try_rulebook(rulebook, engine)
+    problems = [*_failed_cases(rulebook, engine), *_lint_errors(rulebook)]
+    if problems:
+        raise InputError(problems)
+
+
+def _failed_cases(rulebook: Rulebook, engine: str) -> list[Problem]:
+    of_rules = [Problem(f"{case.rule}: {case.message}", file=case.file) for case in run_rule_cases(rulebook)]
+    whole = run_whole_cases(rulebook, compile_rulebook(rulebook, engine))
+    return of_rules + [Problem(f"{case.case}: {case.message}", file=case.file) for case in whole]
+
+
+def _lint_errors(rulebook: Rulebook) -> list[Problem]:
+    return [
+        Problem(f"{found.message}. {found.mend}", file=found.file)
+        for found in lint(rulebook)
+        if found.severity == "error" and found.silenced is None
+    ]
+
+
+def read_files(folder: Path) -> Mapping[str, object]:
+    """The files of a candidate's folder as plain data, read in a child first.
+
+    Reading a YAML file can itself be made to take all memory. Raises InputError.
+    """
+    from triage.rulebook_reader import rulebook_files_data
+
+    trial = try_in_child(_read_whole, (str(folder),), SECONDS, MEMORY_MB)
+    if not trial.ok:
+        raise InputError(trial.problems)
+    return rulebook_files_data(folder)
+
+
+def _read_whole(folder: str) -> None:
+    from triage.rulebook_reader import read_rulebook
+
+    read_rulebook(Path(folder))
