@@ -93,8 +93,8 @@ def show_replay(data: dict[str, Any]) -> None:
             out.print(_by(title, changed))
     spend, visits = data["expected_spend"], data["visits"]
     out.print(
-        f"Expected spend {spend['baseline']} → {spend['candidate']} ({_signed(spend['change'])}), each as its "
-        f"rulebook reckons; visits avoided {visits['avoided']}, added {visits['added']}"
+        f"Expected spend {spend['baseline']} → {spend['candidate']} ({_signed(spend['change'])}), each as "
+        f"its rulebook reckons; visits avoided {visits['avoided']}, added {visits['added']}"
     )
     lost = data["safety_lost"]
     out.print(f"Safety outcomes lost: {len(lost)}")
