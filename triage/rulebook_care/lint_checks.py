@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from triage.rulebook import OTHER_CAUSE, Caution, Check, Rulebook
+from triage.rulebook import OTHER_CAUSE, Caution, Check, Rulebook, Symptom
 from triage.rulebook_care.findings import Finding, finding, too_hard
-from triage.rulebook_care.formulas import YES, TooHard, Within
+from triage.rulebook_care.formulas import NO, YES, Formula, TooHard, Within, every
 from triage.rulebook_care.reasoning import Reasoning, reasoning
 
 
@@ -27,11 +27,7 @@ def _one_check(reason: Reasoning, rulebook: Rulebook, check: Check) -> Iterator[
     applies = reason.true(check.when)
     if reason.together([applies]) is None:
         return  # never-fires says so
-    symptoms = [
-        symptom
-        for symptom in rulebook.symptoms.values()
-        if reason.together([applies, Within(("symptom", symptom.id), YES)]) is not None
-    ]
+    symptoms = _symptoms(reason, rulebook, applies)
     possible = {cause for symptom in symptoms for cause in symptom.shares}
     out_of_reach = sorted(check.resolves.keys() - possible - {OTHER_CAUSE})
     if not check.resolves.keys() & possible:
@@ -52,6 +48,25 @@ def _one_check(reason: Reasoning, rulebook: Rulebook, check: Check) -> Iterator[
         message = f"whenever {check.id} applies, a caution forbids it ({names})"
         mend = "Narrow the caution, or take the check out"
         yield finding("check-always-forbidden", check.id, _file(check), message, mend, ("when",))
+
+
+def _symptoms(reason: Reasoning, rulebook: Rulebook, applies: Formula) -> list[Symptom]:
+    """The symptoms with which it applies: each alone; where it needs several at once, each among others."""
+    members = rulebook.symptoms.keys()
+    alone = {
+        name: every(Within(("symptom", other), YES if other == name else NO) for other in members)
+        for name in members
+    }
+    among = {name: Within(("symptom", name), YES) for name in members}
+    for reports in (alone, among):
+        found = [
+            symptom
+            for symptom in rulebook.symptoms.values()
+            if reason.together([applies, reports[symptom.id]]) is not None
+        ]
+        if found:
+            return found
+    return []
 
 
 def _forbids(caution: Caution, check: Check) -> bool:
