@@ -104,6 +104,10 @@ class DecisionOut(Schema):
     solved = fields.Boolean(metadata={"description": "A check cured it; the ticket can be closed"})
     facts = fields.Dict(metadata={"description": "Fact -> {value, from}"})
     figures = fields.Dict(metadata={"description": "The computed facts the policy rules saw"})
+    keep_or_swap = fields.Dict(
+        allow_none=True,
+        metadata={"description": "Keeping against exchanging by year, and what number would have turned it"},
+    )
     fired = fields.List(fields.String(), metadata={"description": "Ids of the rules that fired"})
     notes = fields.List(fields.String(), metadata={"description": "How the answer was made"})
     decided_at = fields.String(metadata={"description": "RFC 3339"})

@@ -42,6 +42,7 @@ _MONEY_FACTS = frozenset(
         "swap_cost",
         "keep_cost_year",
         "swap_cost_year",
+        "swap_saves_year",
     }
 )
 _SHARES = frozenset({"top_chance", "second_chance", "cover_chance", "chance_over", "spent_share_of_value"})

@@ -16,11 +16,13 @@ from triage.decision_record import (
     CoverAnswer,
     CoverSide,
     Decision,
+    KeepOrSwapSaid,
     KnownFact,
     LimitAnswer,
     PlanStep,
     Question,
     Reason,
+    TurnsAt,
     Visit,
 )
 from triage.fact_values import write_value
@@ -52,6 +54,7 @@ def as_json(decision: Decision, ticket: str | None = None) -> JSONObject:
         "solved": decision.solved,
         "facts": {name: _fact(fact) for name, fact in sorted(decision.facts.items())},
         "figures": {name: write_value(value) for name, value in sorted(decision.figures.items())},
+        "keep_or_swap": None if decision.keep_or_swap is None else _keep_or_swap(decision.keep_or_swap),
         "fired": list(decision.fired),
         "notes": list(decision.notes),
         "rulebook": decision.rulebook,
@@ -160,6 +163,22 @@ def _visit(visit: Visit) -> JSONObject:
         "kit": list(visit.kit),
         "kit_chance": visit.kit_chance,
     }
+
+
+def _keep_or_swap(said: KeepOrSwapSaid) -> JSONObject:
+    return {
+        "choice": said.choice,
+        "keep_cost_year": amount(said.keep_cost_year),
+        "swap_cost_year": amount(said.swap_cost_year),
+        "keep_years": said.keep_years,
+        "hangs_on": said.hangs_on,
+        "turning_points": [_turns_at(point) for point in said.turning_points],
+        "text": list(said.text),
+    }
+
+
+def _turns_at(point: TurnsAt) -> JSONObject:
+    return {"figure": point.figure, "now": f"{point.now:f}", "turns_at": f"{point.turns_at:f}"}
 
 
 def _fact(fact: KnownFact) -> JSONObject:

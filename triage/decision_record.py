@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
+from decimal import Decimal
 from typing import Literal
 
 from moneyed import Money
@@ -134,6 +135,36 @@ class Visit:
 
 
 @dataclass(frozen=True, slots=True)
+class TurnsAt:
+    """The number of one figure, all others as they are, at which keep or swap turns.
+
+    Amounts are in the rulebook's currency; `running_costs` is a factor on the forecast (now 1), `rate` a
+    share.
+    """
+
+    figure: str
+    now: Decimal
+    turns_at: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class KeepOrSwapSaid:
+    """Keeping against exchanging the machine, by year, and what would have turned it.
+
+    `keep_years` is for how many years keeping stays cheaper (0: not at all). `hangs_on` is the figure whose
+    least relative change turns the choice; it leads `turning_points`.
+    """
+
+    choice: Literal["keep", "swap"]
+    keep_cost_year: Money
+    swap_cost_year: Money
+    keep_years: int
+    hangs_on: str | None
+    turning_points: tuple[TurnsAt, ...]
+    text: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Reason:
     rule: str
     text: str
@@ -162,3 +193,4 @@ class Decision:
     decided_at: datetime
     engine: str
     figures: Mapping[str, FactValue] = field(default_factory=dict)  # the computed facts the policy saw
+    keep_or_swap: KeepOrSwapSaid | None = None  # with a swap, an estimate, or a rule on it

@@ -7,6 +7,7 @@ limit tables see them (POLICY_FACTS). Every fact carries its source: the caller 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping
 from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
@@ -44,6 +45,7 @@ _PRE = (
     _fact("months_since_commissioned", "Whole months since commissioning", "number", "month"),
     _fact("repairs_12_months", "Repairs in the last 12 months", "number"),
     _fact("repeat_visits_90_days", "Visits in the last 90 days", "number"),
+    _fact("repeats_of_one_cause", "Most repairs of one and the same cause in the last 12 months", "number"),
     _fact("spent_12_months", "Spent on repairs in the last 12 months", "number"),
 )
 
@@ -81,6 +83,7 @@ _POLICY = (
     _fact("spent_share_of_value", "Spent in 12 months, by what the machine is worth", "number"),
     _fact("keep_cost_year", "Cost of keeping the machine for a year", "number"),
     _fact("swap_cost_year", "Cost of exchanging the machine, by year of its life", "number"),
+    _fact("swap_saves_year", "What exchanging the machine saves a year against keeping it", "number"),
     _fact("failures_faster", "Failures come faster than they did", "flag"),
 )
 
@@ -181,6 +184,8 @@ def _built_in(
     facts["repeat_visits_90_days"] = Decimal(
         len(repairs_since(history, now - timedelta(days=REPEAT_DAYS), now))
     )
+    causes = Counter(repair.cause for repair in year if repair.cause is not None)
+    facts["repeats_of_one_cause"] = Decimal(max(causes.values(), default=0))
     facts["spent_12_months"] = sum((repair.cost.amount for repair in year), Decimal(0))
     return facts
 

@@ -10,21 +10,23 @@ from functools import lru_cache
 from triage.checks import Plan
 from triage.conditions import FactValue, facts_in
 from triage.cover import cover_known
-from triage.decision import CautionsInForce, placeholders
-from triage.decision_record import CauseChance, CoverAnswer
+from triage.decision import CautionsInForce, Verdict, placeholders
+from triage.decision_record import CauseChance, CoverAnswer, KeepOrSwapSaid, TurnsAt
 from triage.facts import local_date, whole_months
 from triage.job import Job, component_of
 from triage.lifecycle import figures as lifecycle
-from triage.lifecycle.figures import Assumptions, life_figures
+from triage.lifecycle.explain import explain, figures_that_turn
+from triage.lifecycle.figures import Assumptions, LifeFigures, life_figures
+from triage.lifecycle.keep_or_swap import TurningPoint
 from triage.limits import Standing
-from triage.money import round_money
+from triage.money import as_money, round_money
 from triage.report import History, Machine, Report
 from triage.rulebook import OTHER_CAUSE, Rulebook
 from triage.rulebook_cache import once_per_rulebook
 
 CHANCE_PLACES = Decimal("0.000001")
 ASSUMPTIONS = Assumptions()
-LIFE_FACTS = frozenset({"keep_cost_year", "swap_cost_year", "failures_faster"})
+LIFE_FACTS = frozenset({"keep_cost_year", "swap_cost_year", "swap_saves_year", "failures_faster"})
 
 
 def fault_figures(
@@ -109,16 +111,16 @@ def _share_left(months: int) -> Decimal:
     return (1 - ASSUMPTIONS.yearly_drop) ** (Decimal(months) / 12)
 
 
-def life_facts(
+def life_of(
     rulebook: Rulebook, machine: Machine | None, history: History, job: Job, now: datetime
-) -> dict[str, FactValue]:
+) -> LifeFigures | None:
     """What keeping and exchanging the machine cost a year, and whether failures come faster.
 
-    As far as it is known, and only where a live policy rule looks at one of them: the forecast takes time.
+    None for a machine without a price, or where no live policy rule looks: the forecast takes time.
     """
     if machine is None or machine.price is None or not LIFE_FACTS & policy_looks_at(rulebook):
-        return {}
-    figures = life_figures(
+        return None
+    return life_figures(
         machine,
         history,
         now,
@@ -127,7 +129,48 @@ def life_facts(
         swap_cost=rulebook.rates.swap_cost,
         assumptions=ASSUMPTIONS,
     )
-    return {} if figures is None else dict(lifecycle.facts(figures, rulebook.currency))
+
+
+def life_facts(rulebook: Rulebook, life: LifeFigures | None) -> dict[str, FactValue]:
+    """The same as facts, as far as it is known."""
+    return {} if life is None else dict(lifecycle.facts(life, rulebook.currency))
+
+
+def keep_or_swap_said(
+    rulebook: Rulebook, life: LifeFigures | None, verdict: Verdict, estimated: bool
+) -> KeepOrSwapSaid | None:
+    """The comparison with what would have turned it.
+
+    Said where the machine is exchanged, where a rule spoke of it, and with every technician's estimate.
+    """
+    spoke = {reason.rule for reason in (*verdict.reasons, *verdict.overruled)}
+    asked = estimated or verdict.outcome == "swap" or bool(spoke & rules_on_life(rulebook))
+    if life is None or not asked:
+        return None
+    points = figures_that_turn(life)
+    return KeepOrSwapSaid(
+        choice=life.choice.choice,
+        keep_cost_year=as_money(life.choice.keep.annual_cost, rulebook.currency),
+        swap_cost_year=as_money(life.choice.swap.annual_cost, rulebook.currency),
+        keep_years=life.choice.keep_years,
+        hangs_on=points[0].figure if points else None,
+        turning_points=tuple(_turns_at(point, rulebook.currency) for point in points),
+        text=explain(life, rulebook.currency, points),
+    )
+
+
+def _turns_at(point: TurningPoint, currency: str) -> TurnsAt:
+    def shown(value: Decimal | None) -> Decimal:
+        exact = Decimal(0) if value is None else value
+        return round(exact, 4) if point.figure in ("running_costs", "rate") else round_money(exact, currency)
+
+    return TurnsAt(point.figure, shown(point.now), shown(point.turns_at))
+
+
+@once_per_rulebook
+def rules_on_life(rulebook: Rulebook) -> frozenset[str]:
+    """The policy rules that look at what keeping and exchanging cost, or at the trend of the failures."""
+    return frozenset(id_ for id_, rule in rulebook.policy.items() if facts_in(rule.head.when) & LIFE_FACTS)
 
 
 @once_per_rulebook

@@ -31,7 +31,14 @@ from triage.decision_record import (
     Question,
 )
 from triage.facts import gather_facts, local_date, spent_12_months
-from triage.figures import cover_figures, fault_figures, life_facts, money_figures
+from triage.figures import (
+    cover_figures,
+    fault_figures,
+    keep_or_swap_said,
+    life_facts,
+    life_of,
+    money_figures,
+)
 from triage.inference import Inference, fired_policy, infer
 from triage.inference_engine import Engine
 from triage.job import component_of, job_for
@@ -89,7 +96,8 @@ def decide(
         rulebook, {**inference.facts, **figures}, _spent(history), spent_12_months(history, now)
     )
     figures |= money_figures(rulebook, machine, plan, job, standing, local_date(machine, now))
-    figures |= life_facts(rulebook, machine, history, job, now)
+    life = life_of(rulebook, machine, history, job, now)
+    figures |= life_facts(rulebook, life)
     seen = {**inference.facts, **figures}
 
     cured = next((check.check for check in report.checks if check.result == "cured"), None)
@@ -146,6 +154,7 @@ def decide(
         decided_at=now,
         engine=engine.name,
         figures=figures,
+        keep_or_swap=keep_or_swap_said(rulebook, life, verdict, report.estimate is not None),
     )
 
 

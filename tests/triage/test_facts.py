@@ -86,6 +86,22 @@ def test_repairs_and_spending_count_in_the_rolling_windows_only() -> None:
     assert facts["spent_12_months"].value == Decimal("150.50")
 
 
+def test_repeats_of_one_cause_are_those_of_the_commonest_one_within_the_year() -> None:
+    causes = ("fan_failed", "gearmotor_worn", None, "gearmotor_worn", None, None)
+    repairs = [
+        replace(repair(f"2025-{month:02}-20T12:00:00+00:00", "90.00"), cause=cause)
+        for month, cause in enumerate(causes, start=6)
+    ]
+    old = replace(repair("2025-02-20T12:00:00+00:00", "90.00"), cause="gearmotor_worn")
+
+    facts = gather_facts(minimal_rulebook(), report(), MACHINE, History(repairs=(old, *repairs)), NOW)
+    none = gather_facts(minimal_rulebook(), report(), MACHINE, History(), NOW)
+
+    assert facts["repeats_of_one_cause"].value == Decimal(2)
+    assert none["repeats_of_one_cause"].value == Decimal(0)
+    assert "repeats_of_one_cause" not in gather_facts(minimal_rulebook(), report(), None, History(), NOW)
+
+
 def test_without_a_machine_only_the_report_is_known() -> None:
     facts = gather_facts(minimal_rulebook(), report(), None, History(), NOW)
 

@@ -266,7 +266,12 @@ def test_every_computed_figure_is_a_built_in_fact_of_its_type() -> None:
     types = {"number": Decimal, "flag": bool, "choice": str, "text": str}
 
     assert figures.keys() <= POLICY_FACTS
-    assert POLICY_FACTS - figures.keys() == {"keep_cost_year", "swap_cost_year", "failures_faster"}
+    assert POLICY_FACTS - figures.keys() == {
+        "keep_cost_year",
+        "swap_cost_year",
+        "swap_saves_year",
+        "failures_faster",
+    }
     for name, value in figures.items():
         assert isinstance(value, types[BUILTIN_FACTS[name].type])
 
@@ -357,6 +362,41 @@ def test_what_keeping_and_exchanging_cost_a_year_is_forecast_where_a_policy_rule
     assert found.outcome == "swap"
     assert found.reasons[0].text.startswith(f"Keeping it costs {found.figures['keep_cost_year']} USD a year")
     assert "failures_faster" not in found.figures  # no failures on record to tell it by
+    assert found.figures["swap_saves_year"] == (
+        found.figures["keep_cost_year"] - found.figures["swap_cost_year"]  # type: ignore[operator]
+    )
+
+
+def test_an_estimate_is_answered_with_what_would_have_turned_keep_or_swap() -> None:
+    saves = policy(
+        "saves",
+        {"swap_saves_year": "> 0", "estimate_given": True},
+        {"swap_saves_year": 1, "estimate_given": True},
+        {"swap_saves_year": -1, "estimate_given": True},
+        "swap",
+        900,
+        "It saves {swap_saves_year}.",
+    )
+    rulebook = outcomes(**{"policy/saves.yml": saves})
+
+    def with_estimate(total: str) -> Decision:
+        return decided(rulebook, {**NOT_FREEZING, "estimate": {"total": total}}, OUT_OF_COVER)
+
+    kept = with_estimate("90.00")
+    assert kept.keep_or_swap is not None
+    assert (kept.keep_or_swap.choice, kept.outcome == "swap") == ("keep", False)
+    point = next(point for point in kept.keep_or_swap.turning_points if point.figure == "repair_now")
+    assert point.now == Decimal("90.00")
+
+    over = with_estimate(str(point.turns_at + Decimal("0.10")))
+    under = with_estimate(str(point.turns_at - Decimal("0.10")))
+    assert over.keep_or_swap is not None and under.keep_or_swap is not None
+    assert (over.keep_or_swap.choice, under.keep_or_swap.choice) == ("swap", "keep")
+    assert over.outcome == "swap"
+    shown = as_json(over)["keep_or_swap"]
+    assert shown["hangs_on"] == shown["turning_points"][0]["figure"]
+    assert shown["text"][0].startswith("Keeping it costs")
+    assert as_json(decided(rulebook, NOT_FREEZING, OUT_OF_COVER))["keep_or_swap"] is None
 
 
 def test_a_machine_loses_the_same_share_of_its_value_every_year() -> None:

@@ -54,6 +54,7 @@ def show_decision(decision: Decision, rulebook: Rulebook, out: Console | None = 
         ("Ask next", _questions(decision.questions)),
         ("Money", _money_lines(decision)),
         ("Visit", _visit(decision)),
+        ("Keep or swap", _keep_or_swap(decision)),
         ("Argued for otherwise, overruled", _overruled(decision.overruled)),
         ("Good to know", [Text(f"• {note}") for note in decision.notes]),
     ):
@@ -191,6 +192,11 @@ def _visit(decision: Decision) -> Iterable[RenderableType]:
         yield Text(
             f"Priority {visit.priority}, due {visit.due:%a %Y-%m-%d %H:%M %Z}, {visit.skill} technician{kit}"
         )
+
+
+def _keep_or_swap(decision: Decision) -> Iterable[RenderableType]:
+    if decision.keep_or_swap is not None:
+        yield from map(Text, decision.keep_or_swap.text)
 
 
 def _overruled(reasons: Iterable[Reason]) -> Iterable[RenderableType]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 
 from triage.lifecycle.figures import LifeFigures
@@ -17,10 +18,21 @@ _NAMES: dict[Figure, str] = {
 }
 
 
-def explain(figures: LifeFigures, currency: str) -> tuple[str, ...]:
+def figures_that_turn(figures: LifeFigures) -> tuple[TurningPoint, ...]:
+    """The figures of which some number turns the choice, the one that does it by the least change first.
+
+    The change is taken relative to the figure itself; the first is the one the choice hangs most on.
+    """
+    points = (point for point in figures.turning_points() if point.turns_at is not None)
+    return tuple(sorted(points, key=_relative_change))
+
+
+def explain(
+    figures: LifeFigures, currency: str, points: Sequence[TurningPoint] | None = None
+) -> tuple[str, ...]:
     """Sentences: the comparison, the figure it hangs most on, what number of each would turn it, the trend.
 
-    It hangs most on the figure that turns the choice by the smallest change relative to itself.
+    `points` are those of `figures_that_turn`, where they are worked out already.
     """
     choice = figures.choice
     keep, swap = (as_money(life.annual_cost, currency) for life in (choice.keep, choice.swap))
@@ -30,9 +42,7 @@ def explain(figures: LifeFigures, currency: str) -> tuple[str, ...]:
     ]
     if choice.keep_years:
         lines.append(f"By the forecast it is worth keeping for {_years(choice.keep_years)}; then ask again.")
-    points = sorted(
-        (point for point in figures.turning_points() if point.turns_at is not None), key=_relative_change
-    )
+    points = figures_that_turn(figures) if points is None else points
     if points:
         lines.append(
             f"It hangs most on {_NAMES[points[0].figure]}; it would turn at {_turn(points[0], currency)}."

@@ -104,13 +104,17 @@ def life_figures(
 
 
 def facts(figures: LifeFigures, currency: str) -> dict[str, Scalar]:
-    """`keep_cost_year`, `swap_cost_year` (rounded to the currency) and `failures_faster`.
+    """`keep_cost_year`, `swap_cost_year`, `swap_saves_year` (rounded to the currency) and `failures_faster`.
 
-    The last is left out where there are too few failures to tell.
+    The last is left out where there are too few failures to tell. What a swap saves is below 0 where keeping
+    is cheaper.
     """
+    keep = round_money(figures.choice.keep.annual_cost, currency)
+    swap = round_money(figures.choice.swap.annual_cost, currency)
     found: dict[str, Scalar] = {
-        "keep_cost_year": round_money(figures.choice.keep.annual_cost, currency),
-        "swap_cost_year": round_money(figures.choice.swap.annual_cost, currency),
+        "keep_cost_year": keep,
+        "swap_cost_year": swap,
+        "swap_saves_year": keep - swap,
     }
     if figures.trend is not None and figures.trend.verdict != "too_few":
         found["failures_faster"] = figures.trend.verdict == "faster"

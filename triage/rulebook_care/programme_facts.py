@@ -60,7 +60,7 @@ LOOKED_AT = frozenset(
 )  # fmt: skip
 """Facts that calculations take."""
 
-_MAY_BE_BELOW_ZERO = frozenset({"plan_saves"})
+_MAY_BE_BELOW_ZERO = frozenset({"plan_saves", "swap_saves_year"})
 _CHANCES = frozenset({"top_chance", "second_chance", "cover_chance", "chance_over"})
 _MOST = Decimal(10_000_000)
 
