@@ -26,9 +26,9 @@ LineKind: TypeAlias = Literal["trip", "distance", "labor", "second_technician", 
 UNNAMED_REPAIR = Repair(Decimal(1))
 """For a cause the rulebook gives no repair (`other`): an hour on the spot. Common practice, no source."""
 
-_PAID_BY_LABOR_COVER: frozenset[LineKind] = frozenset({"trip", "distance", "labor", "second_technician"})
-_PAID_BY_PARTS_COVER: frozenset[LineKind] = frozenset({"part", "freight"})
-_TAX_NAME: Mapping[LineKind, str] = {
+PAID_BY_LABOR_COVER: frozenset[LineKind] = frozenset({"trip", "distance", "labor", "second_technician"})
+PAID_BY_PARTS_COVER: frozenset[LineKind] = frozenset({"part", "freight"})
+TAXED_AS: Mapping[LineKind, str] = {
     "trip": "trip",
     "distance": "trip",
     "labor": "labor",
@@ -73,11 +73,11 @@ class Estimate:
         return {(parts, labor): self._payable(parts, labor) for parts in sides for labor in sides}
 
     def _payable(self, parts_covered: bool, labor_covered: bool) -> Decimal:
-        paid_by_cover = (_PAID_BY_PARTS_COVER if parts_covered else frozenset()) | (
-            _PAID_BY_LABOR_COVER if labor_covered else frozenset()
+        paid_by_cover = (PAID_BY_PARTS_COVER if parts_covered else frozenset()) | (
+            PAID_BY_LABOR_COVER if labor_covered else frozenset()
         )
         left = [line for line in self.lines if line.kind != "tax" and line.kind not in paid_by_cover]
-        tax = _tax(left, self.tax, self.tax_on, self.currency)
+        tax = tax_on_lines(left, self.tax, self.tax_on, self.currency)
         return sum((line.amount for line in left), tax)
 
 
@@ -93,9 +93,9 @@ def repair_estimate(
     Without a distance no distance fee is counted. The same question is answered from memory the second time.
     """
     agreed = contractor if contractor in rulebook.rates.contractors else None
-    agreement = rulebook.rates.contractors[agreed] if agreed is not None else rulebook.rates.default
+    agreement = agreement_with(rulebook, contractor)
     made = _estimates_made(rulebook)
-    fee = _distance_fee(agreement, distance_km)
+    fee = distance_fee(agreement, distance_km)
     key = (cause, agreed, after_hours, fee)
     known = made.get(key)
     if known is None:
@@ -122,7 +122,7 @@ def _estimate(
     contractor: str | None,
     agreement: RateAgreement,
     after_hours: bool,
-    distance_fee: Decimal | None,
+    fee: Decimal | None,
 ) -> Estimate:
     known = rulebook.causes.get(cause)
     repair = known.repair if known is not None else UNNAMED_REPAIR
@@ -137,8 +137,8 @@ def _estimate(
             lines.append(EstimateLine(kind, detail, rounded))
 
     add("trip", "trip", agreement.trip)
-    if distance_fee is not None:
-        add("distance", "distance band", distance_fee)
+    if fee is not None:
+        add("distance", "distance band", fee)
     add("labor", rate_name, hours * agreement.labor_hour * factor)
     helpers = repair.technicians - 1
     if helpers > 0:
@@ -153,12 +153,17 @@ def _estimate(
         add("part", f"{number} × {quantity}", price)
     if repair.parts:
         add("freight", "freight of the parts", agreement.freight)
-    tax = _tax(lines, agreement.tax, agreement.tax_on, rulebook.currency)
+    tax = tax_on_lines(lines, agreement.tax, agreement.tax_on, rulebook.currency)
     if tax:
         lines.append(EstimateLine("tax", f"{(agreement.tax * 100).normalize():f} %", tax))
     return Estimate(
         cause, contractor, tuple(lines), agreement.tax, frozenset(agreement.tax_on), rulebook.currency
     )
+
+
+def agreement_with(rulebook: Rulebook, contractor: str | None) -> RateAgreement:
+    """The contractor's rate agreement, or the default one."""
+    return rulebook.rates.contractors.get(contractor or "", rulebook.rates.default)
 
 
 def billed_hours(labor_hours: Decimal, agreement: RateAgreement) -> Decimal:
@@ -168,13 +173,17 @@ def billed_hours(labor_hours: Decimal, agreement: RateAgreement) -> Decimal:
     return max(steps * step, Decimal(agreement.minimum_minutes)) / 60
 
 
-def _tax(lines: Iterable[EstimateLine], rate: Decimal, tax_on: Iterable[str], currency: str) -> Decimal:
+def tax_on_lines(
+    lines: Iterable[EstimateLine], rate: Decimal, tax_on: Iterable[str], currency: str
+) -> Decimal:
+    """The tax on those of the lines that are taxed, rounded."""
     named = frozenset(tax_on)
-    taxed = sum((line.amount for line in lines if _TAX_NAME.get(line.kind) in named), Decimal(0))
+    taxed = sum((line.amount for line in lines if TAXED_AS.get(line.kind) in named), Decimal(0))
     return round_money(taxed * rate, currency)
 
 
-def _distance_fee(agreement: RateAgreement, distance_km: int | Decimal | None) -> Decimal | None:
+def distance_fee(agreement: RateAgreement, distance_km: int | Decimal | None) -> Decimal | None:
+    """The fee of the distance's band; None without a distance or bands."""
     bands = agreement.distance_bands
     if distance_km is None or not bands:
         return None

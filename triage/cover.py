@@ -150,6 +150,16 @@ def covered_by_component(
     return found
 
 
+def terms_by_component(
+    rulebook: Rulebook, machine: Machine | None, components: frozenset[str]
+) -> Mapping[str, CoverTerms]:
+    """Component -> the terms that apply to it; without those that have none."""
+    if machine is None:
+        return {}
+    found = {component: terms_for(rulebook, machine, component) for component in components}
+    return {component: terms for component, terms in found.items() if terms is not None}
+
+
 def _side(terms: CoverTerms, machine: Machine, component: str, months: int, on: date) -> CoverSide:
     until = _until(terms, machine, months)
     covered = until is not None and cover_start(terms, machine).on <= on <= until

@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal
 
 from triage.costs import CostDistribution, repair_estimate
-from triage.cover import covered_by_component
+from triage.cover import covered_by_component, terms_by_component
 from triage.report import EstimateTotal, Machine
 from triage.rulebook import OTHER_CAUSE, Rulebook
 
@@ -44,12 +44,13 @@ def job_for(
     lost = float(store.days_to_visit * store.open_hours_a_day * store.lost_sales_hour)
     components = {cause: component_of(rulebook, cause) for cause in chances}
     covered = covered_by_component(rulebook, machine, frozenset(components.values()), on)
-    repair = {
-        cause: repair_estimate(rulebook, cause, contractor, after_hours, distance).beyond_cover(
-            *covered[component]
-        )
-        for cause, component in components.items()
-    }
+    terms = terms_by_component(rulebook, machine, frozenset(components.values()))
+    repair = {}
+    for cause, component in components.items():
+        typical = repair_estimate(rulebook, cause, contractor, after_hours, distance)
+        repair[cause] = beyond = typical.beyond_cover(*covered[component])
+        if component in terms and terms[component].deductible and beyond < typical.total:
+            repair[cause] = beyond + min(terms[component].deductible, typical.total - beyond)
     if estimate is None:
         costs = CostDistribution.over(repair, chances)
         likely = costs.expected

@@ -189,6 +189,7 @@ class CoverTerms:
     risks: tuple[CoverRisk, ...]
     claim_needs: tuple[str, ...]
     source: str
+    deductible: Decimal = Decimal(0)  # of every claim, what the programme pays itself
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,11 +216,22 @@ class LimitTable:
 
 
 @dataclass(frozen=True, slots=True)
+class Absence:
+    """Days on which an authority cannot be asked, both ends included."""
+
+    first: date
+    last: date
+
+
+@dataclass(frozen=True, slots=True)
 class Authority:
     id: str
     title: str
     reach: str
     up_to: Decimal | None  # None: no ceiling
+    deputies: tuple[str, ...] = ()  # authorities who speak for this one while it is absent, first to be asked
+    absent: tuple[Absence, ...] = ()
+    valid_days: int = 30  # how long its yes may be used
 
 
 @dataclass(frozen=True, slots=True)

@@ -200,13 +200,24 @@ class CoverFile(Shape):
     periods: dict[Id, CoverPeriodShape]  # component -> period; "default" is required
     at_risk: list[CoverRiskShape] = []
     claim_needs: list[Text] = []
+    deductible: Amount = Decimal("0.00")  # of every claim, what the programme pays itself
     source: Text
 
 
+class AbsenceShape(Shape):
+    first: date
+    last: date
+
+
 class AuthorityShape(Shape):
+    """`deputies` are other authorities, who speak with this one's ceiling while it is absent."""
+
     title: Text
     reach: Text
     up_to: Amount | None = None
+    deputies: list[Id] = []
+    absent: list[AbsenceShape] = []
+    valid_days: Annotated[int, Field(ge=1, le=365)] = 30
 
 
 class LimitRowShape(Shape):

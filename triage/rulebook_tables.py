@@ -11,6 +11,7 @@ from triage.did_you_mean import hint
 from triage.plain_data import Path
 from triage.rulebook import (
     OTHER_CAUSE,
+    Absence,
     Authority,
     Cause,
     CoverPeriod,
@@ -25,6 +26,7 @@ from triage.rulebook import (
 )
 from triage.rulebook_conditions import read_test, read_when
 from triage.rulebook_files import (
+    AuthorityShape,
     CauseFile,
     CoverFile,
     LimitFile,
@@ -91,6 +93,7 @@ def read_cover(names: Names, file: str, shape: CoverFile, components: frozenset[
         risks=risks,
         claim_needs=tuple(shape.claim_needs),
         source=shape.source,
+        deductible=shape.deductible,
     )
 
 
@@ -102,8 +105,42 @@ def read_authorities(shapes: Mapping[str, Shape], problems: Problems) -> Mapping
             if name in authorities:
                 message = f'the authority "{name}" is named in two tables; keep one'
                 problems.at(file, ("authorities", name), message, key=True)
-            authorities[name] = Authority(name, authority.title, authority.reach, authority.up_to)
+            authorities[name] = _authority(file, name, authority, problems)
+    for file, shape in shapes.items():
+        if isinstance(shape, LimitFile):
+            _check_deputies(file, shape, authorities, problems)
     return authorities
+
+
+def _authority(file: str, name: str, shape: AuthorityShape, problems: Problems) -> Authority:
+    for index, absence in enumerate(shape.absent):
+        if absence.last < absence.first:
+            message = f"the absence ends on {absence.last}, before it begins on {absence.first}"
+            problems.at(file, ("authorities", name, "absent", index, "last"), message)
+    return Authority(
+        id=name,
+        title=shape.title,
+        reach=shape.reach,
+        up_to=shape.up_to,
+        deputies=tuple(shape.deputies),
+        absent=tuple(Absence(absence.first, absence.last) for absence in shape.absent),
+        valid_days=shape.valid_days,
+    )
+
+
+def _check_deputies(
+    file: str, shape: LimitFile, authorities: Mapping[str, Authority], problems: Problems
+) -> None:
+    for name, authority in shape.authorities.items():
+        for index, deputy in enumerate(authority.deputies):
+            here: Path = ("authorities", name, "deputies", index)
+            if deputy == name:
+                problems.at(file, here, f'"{name}" cannot be its own deputy; name another authority')
+            elif deputy not in authorities:
+                mend = hint(deputy, authorities, "; name it in `authorities`")
+                problems.at(file, here, f'there is no authority "{deputy[:64]}"{mend}')
+            elif deputy in authority.deputies[:index]:
+                problems.at(file, here, f'the deputy "{deputy}" stands twice; keep one')
 
 
 def read_limit(names: Names, file: str, shape: LimitFile, authorities: Mapping[str, Authority]) -> LimitTable:
