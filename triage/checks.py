@@ -93,12 +93,13 @@ class CheckTables:
 class Layer:
     """The sets of one size, as the rows first..last−1, and all that one more check makes of them.
 
-    Entry k of `steps` holds for each set the k-th check left to do, and the row of the set with it.
+    `moves` [k, set] is the k-th check left to do, `successors` [k, set] the row of the set with it.
     """
 
     first: int
     last: int
-    steps: tuple[tuple[Indexes, Indexes], ...]
+    moves: Indexes
+    successors: Indexes
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,17 +137,12 @@ def lattice(checks: int) -> Lattice:
     layers, first = [], 0
     for size in range(checks):
         last = first + comb(checks, size)
-        left = [[move for move in range(checks) if not state >> move & 1] for state in states[first:last]]
-        steps = tuple(
-            (
-                np.array([moves[place] for moves in left]),
-                np.array(
-                    [row[states[first + index] | 1 << moves[place]] for index, moves in enumerate(left)]
-                ),
-            )
-            for place in range(checks - size)
-        )
-        layers.append(Layer(first, last, steps))
+        sets = states[first:last]
+        moves = [[move for move in range(checks) if not state >> move & 1] for state in sets]
+        successors = [
+            [row[state | 1 << move] for move in left] for state, left in zip(sets, moves, strict=True)
+        ]
+        layers.append(Layer(first, last, np.array(moves).T.copy(), np.array(successors).T.copy()))
         first = last
     return Lattice(tuple(row[state] for state in range(1 << checks)), tuple(reversed(layers)))
 
@@ -221,10 +217,9 @@ def plan_costs(survives: Array, weights: Array, ends: Array, costs: Array) -> Ar
     least: Array = survives @ (weights * ends[:, None])
     for layer in lattice(len(costs)).layers:
         best, still = least[layer.first : layer.last], unsolved[layer.first : layer.last]
-        for moves, successors in layer.steps:
-            going_on = still * costs[moves]
-            going_on += least[successors]
-            np.minimum(best, going_on, out=best)
+        going_on = still * costs.take(layer.moves, axis=0)
+        going_on += least.take(layer.successors, axis=0)
+        np.minimum(best, going_on.min(axis=0), out=best)
     return least
 
 
