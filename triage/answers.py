@@ -155,9 +155,10 @@ def answers_to(reach: Reach, facts: Facts, derived: Collection[str]) -> Answers:
     - values tried that differ only in the checks they open are equally likely;
     - an observation that is made already stays as it is.
     """
-    key = tuple(
-        [None if fact in reach.redone and fact in derived else facts.get(fact) for fact in reach.looks_at]
-    )
+    key = tuple(map(facts.get, reach.looks_at))
+    if not reach.redone.isdisjoint(derived):
+        pairs = zip(reach.looks_at, key, strict=True)
+        key = tuple([None if fact in reach.redone and fact in derived else value for fact, value in pairs])
     known = reach.kept.get(key)
     if known is None:
         base = {fact: value for fact, value in zip(reach.looks_at, key, strict=True) if value is not None}

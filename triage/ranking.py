@@ -11,8 +11,9 @@ product above is exact. Sums are made in logarithms.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import count
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,8 @@ from triage.rulebook_cache import once_per_rulebook
 
 Array = NDArray[np.float64]
 
+PRIORS_KEPT = 128
+
 
 @dataclass(frozen=True, slots=True)
 class State:
@@ -34,6 +37,7 @@ class State:
     text: str
     held: bool
     given_cause: Array
+    number: int  # its row in `Prior.given_cause`
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +59,17 @@ class Observation:
 
 
 @dataclass(frozen=True, slots=True)
+class Prior:
+    """What some symptoms say before any observation, over the causes that they leave."""
+
+    causes: tuple[str, ...]
+    shares: Array
+    log_shares: Array
+    given_cause: Array  # [state, cause], every state of the rulebook
+    log_given_cause: Array
+
+
+@dataclass(frozen=True, slots=True)
 class RankingTables:
     """The rulebook's live evidence as arrays over `causes`, built once per rulebook by `ranking_tables`."""
 
@@ -62,6 +77,33 @@ class RankingTables:
     shares: Mapping[str, Array]  # symptom -> normalised shares
     observations: tuple[Observation, ...]
     not_cured: Mapping[str, State]  # check -> the observation that it did not cure
+    priors: dict[tuple[str, ...], Prior]  # those asked for so far
+
+    def prior(self, symptoms: tuple[str, ...]) -> Prior:
+        """The prior of the symptoms: the mean of their shares; kept for the next report of them."""
+        known = self.priors.get(symptoms)
+        if known is None:
+            known = self._prior(symptoms)
+            if len(self.priors) >= PRIORS_KEPT:
+                self.priors.clear()
+            self.priors[symptoms] = known
+        return known
+
+    def _prior(self, symptoms: tuple[str, ...]) -> Prior:
+        shares: Array = np.mean([self.shares[symptom] for symptom in symptoms], axis=0)
+        listed = (shares > 0) | np.array([cause == OTHER_CAUSE for cause in self.causes])
+        shares = shares[listed]
+        given = np.array([state.given_cause[listed] for state in self._states()]).reshape(-1, len(shares))
+        with np.errstate(divide="ignore"):
+            logs, given_logs = np.log(shares), np.log(given)
+        causes = (cause for cause, is_listed in zip(self.causes, listed, strict=True) if is_listed)
+        return Prior(tuple(causes), shares, logs, given, given_logs)
+
+    def _states(self) -> Iterator[State]:
+        """Every state, by number."""
+        for observation in self.observations:
+            yield from observation.states
+        yield from self.not_cured.values()
 
 
 @once_per_rulebook
@@ -75,19 +117,22 @@ def ranking_tables(rulebook: Rulebook) -> RankingTables:
         counts = np.array([float(symptom.shares.get(cause, 0)) for cause in causes])
         if counts.sum() > 0:
             shares[symptom.id] = counts / counts.sum()
+    numbers = count()
+    observations = tuple(_observations(rulebook, causes, numbers))
     not_cured = {
         check.id: State(
             check.id,
             f"{check.title}: did not cure it",
             False,
             np.array([1.0 - float(check.resolves.get(cause, 0.0)) for cause in causes]),
+            next(numbers),
         )
         for check in rulebook.checks.values()
     }
-    return RankingTables(causes, shares, tuple(_observations(rulebook, causes)), not_cured)
+    return RankingTables(causes, shares, observations, not_cured, {})
 
 
-def _observations(rulebook: Rulebook, causes: Sequence[str]) -> Iterable[Observation]:
+def _observations(rulebook: Rulebook, causes: Sequence[str], numbers: Iterator[int]) -> Iterator[Observation]:
     live = [rule for rule in rulebook.evidence.values() if rule.head.status == "live"]
     bundles: dict[tuple[str, str], list[EvidenceRule]] = {}
     for rule in live:
@@ -101,14 +146,14 @@ def _observations(rulebook: Rulebook, causes: Sequence[str]) -> Iterable[Observa
                 rule.head.title,
                 True,
                 np.array([rule.chance_given(cause) for cause in causes]),
+                next(numbers),
             )
             for rule in rules
         ]
         text = rules[0].head.title if kind == "rule" else f"none of the bands of {name}"
         remainder = 1.0 - np.sum([band.given_cause for band in bands], axis=0)
-        yield Observation(
-            tuple(rule.head.id for rule in rules), (*bands, State(name, text, False, remainder))
-        )
+        none = State(name, text, False, remainder, next(numbers))
+        yield Observation(tuple(rule.head.id for rule in rules), (*bands, none))
 
 
 def rank(
@@ -128,36 +173,39 @@ def rank(
     tables = ranking_tables(rulebook)
     prior = _prior(tables, tuple(dict.fromkeys(symptoms)))
     states = _seen(tables, evidence_truths, checks_not_cured)
-    listed = (prior > 0) | np.array([cause == OTHER_CAUSE for cause in tables.causes])
-    causes = [cause for cause, is_listed in zip(tables.causes, listed, strict=True) if is_listed]
-    prior = prior[listed]
-    given = np.array([state.given_cause[listed] for state in states]).reshape(len(states), len(causes))
-    with np.errstate(divide="ignore"):
-        steps = np.vstack([np.log(prior), np.log(given)])
+    shown = [state.number for state in states]
+    given = prior.given_cause[shown]
+    steps = np.vstack([prior.log_shares, prior.log_given_cause[shown]])
     running = np.cumsum(steps, axis=0)
     totals = _log_sum(running)
     with np.errstate(invalid="ignore"):
         means = np.diff(totals)
     factors = np.exp(steps[1:] - np.where(np.isfinite(means), means, 0.0)[:, None])
-    chances = _normalised(running[-1], causes)
-    columns = zip(causes, chances.tolist(), prior.tolist(), given.T.tolist(), factors.T.tolist(), strict=True)
+    chances = _normalised(running[-1], prior.causes)
+    rules = [state.rule for state in states]
+    texts = [state.text for state in states]
+    held = [state.held for state in states]
     ranked = [
         CauseChance(
             cause,
             cause_title(rulebook, cause),
             chance,
             share,
-            tuple(
-                Factor(state.rule, state.text, state.held, probability, factor)
-                for state, probability, factor in zip(states, probabilities, weights, strict=True)
-            ),
+            tuple(map(Factor, rules, texts, held, probabilities, weights)),
         )
-        for cause, chance, share, probabilities, weights in columns
+        for cause, chance, share, probabilities, weights in zip(
+            prior.causes,
+            chances.tolist(),
+            prior.shares.tolist(),
+            given.T.tolist(),
+            factors.T.tolist(),
+            strict=True,
+        )
     ]
     return tuple(sorted(ranked, key=lambda each: (-each.chance, each.cause)))
 
 
-def _prior(tables: RankingTables, symptoms: Sequence[str]) -> Array:
+def _prior(tables: RankingTables, symptoms: tuple[str, ...]) -> Prior:
     unknown = [symptom for symptom in symptoms if symptom not in tables.shares]
     if unknown or not symptoms:
         known = ", ".join(sorted(tables.shares))
@@ -165,8 +213,7 @@ def _prior(tables: RankingTables, symptoms: Sequence[str]) -> Array:
             [Problem(f"{symptom} is no symptom of this rulebook; it knows {known}") for symptom in unknown]
             or [Problem(f"a report names at least one symptom; this rulebook knows {known}")]
         )
-    mean: Array = np.mean([tables.shares[symptom] for symptom in symptoms], axis=0)
-    return mean
+    return tables.prior(symptoms)
 
 
 def _seen(tables: RankingTables, truths: Mapping[str, Truth], checks: Sequence[str]) -> list[State]:
