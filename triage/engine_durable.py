@@ -118,6 +118,7 @@ class _Stage:
     fields: Fields
     before: Mapping[str, Truth]  # every rule, with the truth of those that depend on nothing
     common: tuple[_Ruleset, ...]
+    with_fact: tuple[tuple[str, tuple[_Ruleset, ...]], ...]  # fact that must be known, rulesets
     with_member: tuple[tuple[str, str, tuple[_Ruleset, ...]], ...]  # fact, value it must have, rulesets
 
     def truths(self, facts: Facts) -> dict[str, Truth]:
@@ -125,6 +126,10 @@ class _Stage:
         pieces = self.fields.encode(facts)
         for ruleset in self.common:
             ruleset.ask(pieces, truths)
+        for fact, rulesets in self.with_fact:
+            if facts.get(fact) is not None:
+                for ruleset in rulesets:
+                    ruleset.ask(pieces, truths)
         for fact, member, rulesets in self.with_member:
             value = facts.get(fact)
             if value is not None and (member in value if isinstance(value, frozenset) else member == value):
@@ -183,19 +188,35 @@ def _compile_stage(conditions: Mapping[str, Condition], only_fires: bool, handle
                     raise RuleTooWide(rule, f"looks at more than {most} facts at once; split it")
                 else:
                     verdicts.setdefault(tuple(sorted(branch.items())), []).append((rule, truth))
-    drafts: dict[tuple[str, str] | None, list[_Draft]] = {None: []}
+    ranked = {
+        of_fact.rank.number: of_fact.fact for of_fact in fields.facts.values() if of_fact.rank is not None
+    }
+    common: list[_Draft] = []
+    with_fact: dict[str, list[_Draft]] = {}
+    with_member: dict[tuple[str, str], list[_Draft]] = {}
     for items, followers in verdicts.items():
-        needed = next(
+        member = next(
             (members[number] for number, span in items if number in members and span == (1, 1)), None
         )
-        _place(dict(items), tuple(followers), drafts.setdefault(needed, []))
-    common = tuple(_Ruleset(draft, handles) for draft in drafts.pop(None))
-    with_member = tuple(
-        (*needed, tuple(_Ruleset(draft, handles) for draft in of_member))
-        for needed, of_member in drafts.items()
-        if needed is not None
+        fact = next((ranked[number] for number, _ in items if number in ranked), None)
+        if member is not None:
+            drafts = with_member.setdefault(member, [])
+        elif fact is not None:
+            drafts = with_fact.setdefault(fact, [])
+        else:
+            drafts = common
+        _place(dict(items), tuple(followers), drafts)
+
+    def made(drafts: Iterable[_Draft]) -> tuple[_Ruleset, ...]:
+        return tuple(_Ruleset(draft, handles) for draft in drafts)
+
+    return _Stage(
+        fields,
+        before,
+        made(common),
+        tuple((fact, made(drafts)) for fact, drafts in with_fact.items()),
+        tuple((*member, made(drafts)) for member, drafts in with_member.items()),
     )
-    return _Stage(fields, before, common, with_member)
 
 
 def _place(branch: Branch, verdicts: Verdicts, drafts: list[_Draft]) -> None:

@@ -24,6 +24,7 @@ from triage.conditions import (
     NoneOf,
     Not,
     OneOf,
+    Scalar,
     Truth,
     UnaryTest,
     Unknown,
@@ -123,12 +124,28 @@ def _negated(inner: TruthOf) -> TruthOf:
 
 def _for_any_value(test: UnaryTest) -> Passes:
     """The test for a value of a single-valued or a many-valued fact, as `conditions.holds_for`."""
+    named = _named(test)
+    if named is not None:
+        return lambda value: not named.isdisjoint(value) if isinstance(value, frozenset) else value in named
     one, many = _for_one(test), _for_many(test)
 
     def passes(value: FactValue) -> bool:
         return many(value) if isinstance(value, frozenset) else one(value)
 
     return passes
+
+
+def _named(test: UnaryTest) -> frozenset[Scalar] | None:
+    """The values that pass, where the test is for nothing but being equal to one of them."""
+    match test:
+        case Compare("=", value):
+            return frozenset({value})
+        case OneOf(tests):
+            parts = [_named(part) for part in tests]
+            known = [part for part in parts if part is not None]
+            return frozenset().union(*known) if len(known) == len(parts) else None
+        case _:
+            return None
 
 
 def _for_one(test: UnaryTest) -> Passes:
@@ -140,8 +157,6 @@ def _for_one(test: UnaryTest) -> Passes:
             above = _OPERATORS[">=" if low_closed else ">"]
             below = _OPERATORS["<=" if high_closed else "<"]
             return lambda value: above(value, low) and below(value, high)
-        case OneOf(tests) if all(isinstance(part, Compare) and part.operator == "=" for part in tests):
-            return frozenset(part.value for part in tests if isinstance(part, Compare)).__contains__
         case OneOf(tests):
             one_of = tuple(_for_one(part) for part in tests)
             return lambda value: any(passes(value) for passes in one_of)
