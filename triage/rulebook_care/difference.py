@@ -145,7 +145,7 @@ def _place(kind: str, path: Path, titles: Mapping[str, str]) -> str:
             return f"{'sets' if side == 'set' else 'otherwise sets'} {named('facts', fact)}"
         case ("then", *rest) if rest:
             return ", ".join(_step(part, named) for part in rest)
-        case ("rows", int() as index, *rest):
+        case ("rows", int() as index, "then", *rest) | ("rows", int() as index, *rest):
             return ", ".join([f"row {index + 1}", *(_step(part, named) for part in rest)])
         case ("cases", int() as index, *rest):
             return ", ".join([f"case {index + 1}", *(_step(part, named) for part in rest)])
