@@ -6,7 +6,7 @@ from flask import Flask, g
 from flask_smorest import Api
 from werkzeug.wrappers import Response
 
-from api import auth, desk, health, machines, problems, tickets, triage, visits
+from api import auth, desk, health, machines, problems, repairs, tickets, triage, visits
 from api.exact_json import ExactJSONProvider
 from triage.programme import Programme
 
@@ -43,7 +43,13 @@ def create_app(programme: Programme) -> Flask:
     app.after_request(_own_origin_only)
     app.url_map.strict_slashes = False
     api = ProblemApi(app)
-    for blueprint in (triage.blueprint, tickets.blueprint, machines.blueprint, visits.blueprint):
+    for blueprint in (
+        triage.blueprint,
+        tickets.blueprint,
+        machines.blueprint,
+        visits.blueprint,
+        repairs.blueprint,
+    ):
         api.register_blueprint(blueprint)
     app.register_blueprint(health.blueprint)
     desk.init_app(app, programme)

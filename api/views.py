@@ -26,13 +26,26 @@ def ticket_json(ticket: Ticket) -> dict[str, Any]:
         "report": ticket.report,
         "decision": ticket.decision,
         "closed": ticket.closed,
+        "repair": ticket.repair,
+    }
+
+
+def estimate_json(ticket: Ticket) -> dict[str, Any]:
+    """The ticket with the answer to its last estimate on top."""
+    estimate = ticket.repair["estimate"]
+    return ticket_json(ticket) | {
+        "answer": estimate["answer"],
+        "reasons": estimate["reasons"],
+        "ask": estimate["ask"],
+        "estimate": estimate,
+        "authorisation": ticket.repair["authorisation"] if estimate["answer"] == "approve" else None,
     }
 
 
 def ticket_row(ticket: Ticket) -> dict[str, Any]:
     """A line of the list: without the report and the decision's numbers."""
     whole = ticket_json(ticket)
-    for name in ("report", "decision", "closed"):
+    for name in ("report", "decision", "closed", "repair"):
         del whole[name]
     return whole | {"symptoms": ticket.report.get("symptoms", [])}
 

@@ -26,7 +26,7 @@ def seen_machine(work: Work, serial: str, viewer: Caller | None) -> Machine:
     return machine
 
 
-def refuse_stale(work: Work, ticket: Ticket, if_version: int | None) -> None:
+def refuse_stale(work: Work, ticket: Ticket, if_version: int | None, *, may_be_closed: bool = False) -> None:
     """Raises ConflictError with what changed since `if_version`, or when the ticket is closed."""
     if if_version is not None and if_version != ticket.version:
         since = "; ".join(
@@ -38,5 +38,5 @@ def refuse_stale(work: Work, ticket: Ticket, if_version: int | None) -> None:
             f"ticket {ticket.id} is at version {ticket.version}, not {if_version}; {changed}. "
             "Read it again and send the change on top of that"
         )
-    if ticket.state == "closed":
+    if ticket.state == "closed" and not may_be_closed:
         raise ConflictError(f"ticket {ticket.id} is closed; reopen it first")

@@ -25,6 +25,7 @@ from triage.machine_care import CareView, care_view, read_care_event
 from triage.machine_limits import limits_of
 from triage.money import Money, parse_money
 from triage.one_report import Inputs, decide_inputs, inputs_as_data, read_inputs, with_spent
+from triage.repair_desk import RepairDesk
 from triage.report import History, Machine
 from triage.rulebook import Rulebook
 from triage.store import Store, Work
@@ -236,6 +237,35 @@ class Programme:
             kept = StoredAnswer(request_hash, answer.status, answer.headers, answer.body)
             work.answers.keep(caller.name, key, kept, self._clock())
             return answer
+
+    def estimate(self, ticket_id: str, data: object, who: Caller, if_version: int | None = None) -> Ticket:
+        """A technician's estimate; see `RepairDesk`, as for the three below."""
+        return self._repair(ticket_id, who, if_version, lambda desk, ticket: desk.estimate(ticket, data))
+
+    def approve(self, ticket_id: str, data: object, who: Caller, if_version: int | None = None) -> Ticket:
+        """An authority's word."""
+        return self._repair(ticket_id, who, if_version, lambda desk, ticket: desk.approve(ticket, data))
+
+    def close(self, ticket_id: str, data: object, who: Caller, if_version: int | None = None) -> Ticket:
+        """The close-out."""
+        return self._repair(ticket_id, who, if_version, lambda desk, ticket: desk.close(ticket, data))
+
+    def reopen(self, ticket_id: str, why: str, who: Caller, if_version: int | None = None) -> Ticket:
+        """A closed ticket is worked on again."""
+        return self._repair(ticket_id, who, if_version, lambda desk, ticket: desk.reopen(ticket, why), True)
+
+    def _repair(
+        self,
+        ticket_id: str,
+        who: Caller,
+        if_version: int | None,
+        action: Callable[[RepairDesk, Ticket], Ticket],
+        may_be_closed: bool = False,
+    ) -> Ticket:
+        with self.store.write() as work:
+            ticket = seen_ticket(work, ticket_id, who, for_change=True)
+            refuse_stale(work, ticket, if_version, may_be_closed=may_be_closed)
+            return action(RepairDesk(work, self.rulebook, self._engine, self._clock(), who), ticket)
 
     def now(self) -> datetime:
         """The current time by the programme's clock."""

@@ -11,16 +11,18 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Any, Literal, TypeAlias, get_args
 
+from triage.authorisation import NOTHING_YET, after_close, after_estimate, after_word
+
 EventKind: TypeAlias = Literal[
     "reported",  # {"report": REPORT.json, "machine": serial or null, "site", "contractor"}
     "answered",  # {"answers": {fact: value}}
     "check_done",  # {"check", "result"}
     "decided",  # {"decision": the contract's JSON, "inputs": {"report", "machine", "at"}}
-    "estimated",  # {"total", "beyond_cover"}
-    "approved",  # {"authority", "yes", "amount"}
+    "estimated",  # {"revision", "cause", "lines", "total", "claimed", "beyond_cover", "answer", "reasons", …}
+    "approved",  # {"estimate": revision, "authority", "yes", "amount", "number", "expires_at", "why"}
     "dispatched",  # {"visit": number, "at", "minutes", "contractor", "skill", "kit", …}: scheduled or moved
     "visited",  # {"visit": number, "state": started | done, "at"}
-    "closed",  # {"cause", "cured_by", "cost"}
+    "closed",  # {"cause": null for no fault found, "cured_by", "cost", "lines", "authorisation", "at", …}
     "reopened",  # {"why"}
     "corrected",  # {"seq": of the event set right, "report", "why"}
     "skipped",  # {"facts": ids the clerk could not tell}
@@ -71,6 +73,7 @@ class Ticket:
     acknowledged: tuple[str, ...] = field(default=())  # stop-use cautions in force that were read out
     parked_until: datetime | None = None  # waiting for a check's result; UTC
     due_at: datetime | None = None  # of the visit decided on; UTC
+    repair: JSONObject = field(default_factory=lambda: NOTHING_YET)  # see `triage.authorisation`
 
 
 def fold(events: Iterable[Event]) -> Ticket:
@@ -117,8 +120,15 @@ def _opened(event: Event) -> Ticket:
 def _changed(ticket: Ticket, event: Event) -> Ticket:
     payload = event.payload
     match event.kind:
-        case "answered" | "check_done" | "estimated" | "corrected" | "skipped" | "undone":
+        case "answered" | "check_done" | "corrected" | "skipped" | "undone":
             return replace(ticket, report=changed_report(ticket, event.kind, payload), parked_until=None)
+        case "estimated":
+            report = changed_report(ticket, event.kind, payload)
+            repair = after_estimate(ticket.repair, payload)
+            return replace(ticket, report=report, parked_until=None, repair=repair)
+        case "approved":
+            repair = after_word(ticket.repair, payload, event.who)
+            return replace(ticket, repair=repair, outcome="approve" if payload["yes"] else ticket.outcome)
         case "decided":
             return _decided(ticket, payload["decision"], event.rulebook)
         case "acknowledged":
@@ -128,9 +138,13 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
             return replace(ticket, parked_until=_instant(payload["until"]))
         case "closed":
             spent = (*ticket.spent, payload["cost"]) if payload.get("cost") else ticket.spent
-            return replace(ticket, state="closed", closed=payload, spent=spent, parked_until=None)
+            repair = after_close(ticket.repair, payload)
+            return replace(
+                ticket, state="closed", closed=payload, spent=spent, parked_until=None, repair=repair
+            )
         case "reopened":
-            return replace(ticket, state="open", closed=None)
+            report = changed_report(ticket, event.kind, payload)
+            return replace(ticket, state="open", closed=None, report=report)
         case "reported":
             raise ValueError("a ticket is reported once")
         case "approved" | "dispatched" | "visited":
@@ -138,13 +152,18 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
 
 
 def _decided(ticket: Ticket, decision: JSONObject, rulebook: str) -> Ticket:
-    """What was read out counts while the caution stays in force; back again, it is read out again."""
+    """What was read out counts while the caution stays in force; back again, it is read out again.
+
+    A ticket whose repair is authorised is not held for want of the word it has.
+    """
     in_force = {caution["rule"] for caution in decision.get("cautions", ()) if caution["stop_use"]}
     visit = decision.get("visit")
+    authorisation = ticket.repair["authorisation"]
+    authorised = authorisation is not None and authorisation["state"] == "open"
     return replace(
         ticket,
         decision=decision,
-        outcome=decision["outcome"],
+        outcome="approve" if decision["outcome"] == "hold" and authorised else decision["outcome"],
         rulebook=rulebook,
         acknowledged=tuple(rule for rule in ticket.acknowledged if rule in in_force),
         due_at=None if visit is None else _instant(visit["due"]),
@@ -181,5 +200,7 @@ def changed_report(ticket: Ticket, kind: EventKind, payload: JSONObject) -> JSON
             return {**report, "estimate": estimate}
         case "corrected":
             return {**report, **payload["report"]}
+        case "reopened":
+            return {key: value for key, value in report.items() if key != "estimate"}
         case _:
             return report

@@ -116,6 +116,7 @@ class TicketRow(Base):
     acknowledged: Mapped[Any] = mapped_column(ExactJSON)
     parked_until: Mapped[datetime | None] = mapped_column(index=True)
     due_at: Mapped[datetime | None]
+    repair: Mapped[Any] = mapped_column(ExactJSON)
 
 
 class EventRow(Base):
@@ -125,7 +126,7 @@ class EventRow(Base):
 
     ticket: Mapped[str] = mapped_column(ForeignKey("tickets.id"), primary_key=True)
     seq: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
-    kind: Mapped[str] = mapped_column(String(16))
+    kind: Mapped[str] = mapped_column(String(16), index=True)
     at: Mapped[datetime]
     who: Mapped[str]
     rulebook: Mapped[str] = mapped_column(String(80))

@@ -86,10 +86,13 @@ class Tickets:
         """The log in order, from the event after number `after`."""
         query = select(EventRow).where(EventRow.ticket == ticket_id, EventRow.seq > after)
         rows = self._session.scalars(query.order_by(EventRow.seq))
-        return tuple(
-            Event(row.ticket, row.seq, cast(EventKind, row.kind), row.at, row.who, row.rulebook, row.payload)
-            for row in rows
-        )
+        return tuple(_event(row) for row in rows)
+
+    def closings(self) -> tuple[Event, ...]:
+        """Every `closed` event of every ticket, oldest first."""
+        query = select(EventRow).where(EventRow.kind == "closed")
+        rows = self._session.scalars(query.order_by(EventRow.at, EventRow.ticket, EventRow.seq))
+        return tuple(_event(row) for row in rows)
 
     def page(
         self, filters: Mapping[str, str], cursor: str | None, limit: int
@@ -127,6 +130,10 @@ def _matching(filters: Mapping[str, str]) -> list[ColumnElement[bool]]:
         getattr(TicketRow, name) == value if value.isprintable() else false()
         for name, value in filters.items()
     ]
+
+
+def _event(row: EventRow) -> Event:
+    return Event(row.ticket, row.seq, cast(EventKind, row.kind), row.at, row.who, row.rulebook, row.payload)
 
 
 def _ticket(row: TicketRow) -> Ticket:

@@ -1,0 +1,68 @@
+"""Estimates, approvals and close-outs of a ticket; claims and spend over all of them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask.views import MethodView
+
+from api import schemas
+from api.auth import caller, programme, roles
+from api.exact_json import Blueprint
+from api.http_state import etag, idempotent, wanted_version
+from api.views import estimate_json, ticket_json
+from triage.ticket import Ticket
+
+blueprint = Blueprint("repairs", __name__, url_prefix="/v1", description="Repairs and money")
+
+
+def _with_etag(ticket: Ticket, body: Any) -> Any:
+    return body, {"ETag": etag(ticket.version)}
+
+
+@blueprint.route("/tickets/<ticket_id>/estimates")
+class Estimates(MethodView):
+    @roles("technician", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.EstimateIn)
+    @blueprint.response(201, schemas.EstimateOut)
+    def post(self, body: dict[str, Any], ticket_id: str) -> Any:
+        """An estimate, answered approve, hold or swap; sent again it is a revision."""
+        ticket = programme().estimate(ticket_id, body, caller(), wanted_version())
+        return _with_etag(ticket, estimate_json(ticket))
+
+
+@blueprint.route("/tickets/<ticket_id>/approvals")
+class Approvals(MethodView):
+    @roles("ops")
+    @idempotent
+    @blueprint.arguments(schemas.ApprovalIn)
+    @blueprint.response(201, schemas.TicketOut)
+    def post(self, body: dict[str, Any], ticket_id: str) -> Any:
+        """An authority's yes, no, or yes up to an amount, with the reason."""
+        ticket = programme().approve(ticket_id, body, caller(), wanted_version())
+        return _with_etag(ticket, ticket_json(ticket))
+
+
+@blueprint.route("/tickets/<ticket_id>/close")
+class Close(MethodView):
+    @roles("agent", "technician", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.CloseIn)
+    @blueprint.response(200, schemas.TicketOut)
+    def post(self, body: dict[str, Any], ticket_id: str) -> Any:
+        """What it was, what cured it, and what it cost."""
+        ticket = programme().close(ticket_id, body, caller(), wanted_version())
+        return _with_etag(ticket, ticket_json(ticket))
+
+
+@blueprint.route("/tickets/<ticket_id>/reopen")
+class Reopen(MethodView):
+    @roles("agent", "technician", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.ReopenIn)
+    @blueprint.response(200, schemas.TicketOut)
+    def post(self, body: dict[str, Any], ticket_id: str) -> Any:
+        """A closed ticket is worked on again; decided again."""
+        ticket = programme().reopen(ticket_id, body["why"], caller(), wanted_version())
+        return _with_etag(ticket, ticket_json(ticket))
