@@ -12,12 +12,21 @@ from triage.rulebook_care.lint import lint
 def clean_files() -> dict[str, object | None]:
     """What takes the few findings out of the minimal rulebook."""
     hums = {"id": "hums", "title": "It hums", "type": "flag", "asked_of": "clerk", "ask": "Does it hum?"}
+    flat = ({"seal_style": "flat"}, {"seal_style": "grooved"})
+    asked = {"any_of": [{"solved": False}, {"stop_use": True}]}
+    foot = policy("foot", asked, {"solved": False}, {"solved": True, "stop_use": False}, "dispatch", 1, "Go.")
     return {
         "facts/hums.yml": hums,
-        "evidence/hums.yml": evidence_file("hums", {"hums": True}, compressor_fault=0.6),
-        "evidence/flat-seal.yml": evidence_file("flat-seal", {"seal_style": "flat"}, seal_wrong=0.6),
-        "policy/foot.yml": policy_file("foot", {"stop_use": "-"}, "dispatch", 1),
+        "evidence/hums.yml": evidence_file("hums", {"hums": True}, compressor_fault=0.6)
+        | {"cases": cases({"hums": True}, {"hums": False})},
+        "evidence/flat-seal.yml": evidence_file("flat-seal", {"seal_style": "flat"}, seal_wrong=0.6)
+        | {"cases": cases(*flat)},
+        "policy/foot.yml": foot,
     }
+
+
+def cases(fires: Mapping[str, object], silent: Mapping[str, object]) -> list[dict[str, object]]:
+    return [{"facts": dict(fires), "fires": True}, {"facts": dict(silent), "fires": False}]
 
 
 def policy_file(rule: str, when: Mapping[str, object], outcome: str, priority: int) -> dict[str, object]:
@@ -33,7 +42,7 @@ def evidence_file(
         "id": rule, "title": rule, "status": "live", "owner": "desk", "since": "2026-01-05",
         "why": "For tests.", "source": "common practice, no source", "when": dict(when),
         "known_misfires": "None known.",
-        "cases": [{"facts": {}, "fires": True}, {"facts": {}, "fires": False}],
+        "cases": cases({}, {}),
         "then": {"seen_with": {**more, "others": others}}, **placing,
     }  # fmt: skip
 
