@@ -8,7 +8,7 @@ in which all of some formulas hold, or proves that there is none: the search of 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
@@ -37,7 +37,8 @@ Variable: TypeAlias = tuple[str, str]
 YES, NO = 1, 2
 """A member of a many-valued choice is among the values, or is not."""
 
-MOST_STEPS = 20_000
+MOST_WORK = 1_000_000
+"""Of one question, in clauses looked at: a second or two."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -193,13 +194,25 @@ def copied(formula: Formula, fact: str, copy: str) -> Formula:
             return Some(tuple(copied(part, fact, copy) for part in parts))
 
 
-def satisfy(formulas: Iterable[Formula], most_steps: int = MOST_STEPS) -> Situation | None:
+@dataclass(slots=True)
+class Effort:
+    """The work a search may still do, in clauses looked at: a count, so that no clock decides."""
+
+    left: int = MOST_WORK
+
+    def spend(self, clauses: int) -> None:
+        self.left -= clauses + 1
+        if self.left < 0:
+            raise TooHard
+
+
+def satisfy(formulas: Iterable[Formula], effort: Effort | None = None) -> Situation | None:
     """A situation in which all the formulas hold; None where there is none. Raises TooHard."""
     box: dict[Variable, int] = {}
     clauses: list[Some] = []
     if not all(_put(formula, box, clauses) for formula in formulas):
         return None
-    return _search(box, clauses, [most_steps])
+    return _search(box, clauses, effort or Effort())
 
 
 def _put(formula: Formula, box: dict[Variable, int], clauses: list[Some]) -> bool:
@@ -216,40 +229,46 @@ def _put(formula: Formula, box: dict[Variable, int], clauses: list[Some]) -> boo
             return bool(parts)
 
 
-def _search(box: dict[Variable, int], clauses: Sequence[Some], steps: list[int]) -> Situation | None:
-    steps[0] -= 1
-    if steps[0] < 0:
-        raise TooHard
-    open_clauses: list[tuple[Formula, ...]] = []
-    todo = list(clauses)
+def _search(box: dict[Variable, int], clauses: list[Some], effort: Effort) -> Situation | None:
+    """Depth first; a stack of its own, since clauses may be thousands."""
+    todo: list[tuple[dict[Variable, int], list[Some], Formula]] = [(box, clauses, HOLDS)]
     while todo:
+        before, others, choice = todo.pop()
+        tried, more = dict(before), list(others)
+        left = _settle(tried, more, effort) if _put(choice, tried, more) else None
+        if left is None:
+            continue
+        if not left:
+            return tried
+        narrowest = min(range(len(left)), key=lambda index: len(left[index].parts))
+        rest = [clause for index, clause in enumerate(left) if index != narrowest]
+        todo.extend((tried, rest, part) for part in reversed(left[narrowest].parts))
+    return None
+
+
+def _settle(box: dict[Variable, int], clauses: list[Some], effort: Effort) -> list[Some] | None:
+    """Draws every forced conclusion into `box`. The clauses left with a choice; None: it cannot be."""
+    todo = clauses
+    while True:
+        effort.spend(len(todo))
+        left: list[Some] = []
         found: list[Some] = []
         forced = False
-        open_clauses = []
         for clause in todo:
             if any(_sure(part, box) for part in clause.parts):
                 continue
-            left = tuple(part for part in clause.parts if _possible(part, box))
-            if not left:
+            parts = tuple(part for part in clause.parts if _possible(part, box))
+            if not parts:
                 return None
-            if len(left) == 1:
+            if len(parts) > 1:
+                left.append(Some(parts))
+            elif _put(parts[0], box, found):
                 forced = True
-                if not _put(left[0], box, found):
-                    return None
             else:
-                open_clauses.append(left)
-        todo = [*(Some(left) for left in open_clauses), *found] if forced else []
-    if not open_clauses:
-        return box
-    narrowest = min(range(len(open_clauses)), key=lambda index: len(open_clauses[index]))
-    rest = [Some(left) for index, left in enumerate(open_clauses) if index != narrowest]
-    for part in open_clauses[narrowest]:
-        tried, more = dict(box), list(rest)
-        if _put(part, tried, more):
-            answer = _search(tried, more, steps)
-            if answer is not None:
-                return answer
-    return None
+                return None
+        if not forced:
+            return left
+        todo = [*left, *found]
 
 
 def _sure(formula: Formula, box: Situation) -> bool:

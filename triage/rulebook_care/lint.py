@@ -17,8 +17,9 @@ from triage.rulebook_care.lint_limits import limit_findings
 from triage.rulebook_care.lint_policy import policy_findings
 from triage.rulebook_care.lint_texts import text_findings
 from triage.rulebook_care.lint_vocabulary import vocabulary_findings
+from triage.rulebook_care.reasoning import Reasoning
 
-FAMILIES: tuple[Callable[[Rulebook], Iterator[Finding]], ...] = (
+FAMILIES: tuple[Callable[[Reasoning], Iterator[Finding]], ...] = (
     condition_findings,
     evidence_findings,
     limit_findings,
@@ -31,7 +32,8 @@ FAMILIES: tuple[Callable[[Rulebook], Iterator[Finding]], ...] = (
 
 def lint(rulebook: Rulebook) -> tuple[Finding, ...]:
     """Every finding, the silenced ones marked; errors first. The same rulebook gives the same findings."""
-    found = (each for family in FAMILIES for each in family(rulebook))
+    reason = Reasoning(rulebook)
+    found = (each for family in FAMILIES for each in family(reason))
     return in_order(silenced(found, rulebook))
 
 

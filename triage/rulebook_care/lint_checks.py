@@ -7,12 +7,12 @@ from collections.abc import Iterator
 from triage.rulebook import OTHER_CAUSE, Caution, Check, Rulebook, Symptom
 from triage.rulebook_care.findings import Finding, finding, too_hard
 from triage.rulebook_care.formulas import NO, YES, Formula, TooHard, Within, every
-from triage.rulebook_care.reasoning import Reasoning, reasoning
+from triage.rulebook_care.reasoning import Reasoning
 
 
-def check_findings(rulebook: Rulebook) -> Iterator[Finding]:
+def check_findings(reason: Reasoning) -> Iterator[Finding]:
     """Codes check-*, no-safe-action, too-hard."""
-    reason = reasoning(rulebook)
+    rulebook = reason.rulebook
     for _, check in sorted(rulebook.checks.items()):
         try:
             yield from _one_check(reason, rulebook, check)

@@ -8,12 +8,12 @@ from triage.conditions import facts_in
 from triage.rulebook import DeriveRule, PolicyRule, Rulebook, RuleHead
 from triage.rulebook_care.findings import Finding, finding, too_hard
 from triage.rulebook_care.formulas import TooHard
-from triage.rulebook_care.reasoning import Reasoning, conditions_of, reasoning, settable
+from triage.rulebook_care.reasoning import Reasoning, conditions_of, settable
 
 
-def condition_findings(rulebook: Rulebook) -> Iterator[Finding]:
+def condition_findings(reason: Reasoning) -> Iterator[Finding]:
     """Codes never-fires, never-set, covered, too-hard."""
-    reason = reasoning(rulebook)
+    rulebook = reason.rulebook
     sets = settable(rulebook)
     for rule, file, when in conditions_of(rulebook):
         try:

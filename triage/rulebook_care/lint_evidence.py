@@ -10,7 +10,7 @@ from triage.rulebook import OTHER_CAUSE, EvidenceRule, Rulebook
 from triage.rulebook_care.findings import Finding, finding, too_hard
 from triage.rulebook_care.formulas import Formula, TooHard, copied, every, some
 from triage.rulebook_care.programme_facts import GUARDS
-from triage.rulebook_care.reasoning import Reasoning, reasoning
+from triage.rulebook_care.reasoning import Reasoning
 
 LEAST_RATIO = 1.1
 """A pair whose chances differ by less than a tenth, whatever is seen, is not worth its line."""
@@ -20,9 +20,9 @@ _ORDERED = frozenset({"number", "date", "time"})
 Observations = Mapping[str, Sequence[EvidenceRule]]
 
 
-def evidence_findings(rulebook: Rulebook) -> Iterator[Finding]:
+def evidence_findings(reason: Reasoning) -> Iterator[Finding]:
     """Codes counted-twice, counted-twice-derived, band-*, little-information, untouched-cause, too-hard."""
-    reason = reasoning(rulebook)
+    rulebook = reason.rulebook
     seen = observations(rulebook)
     yield from _counted_twice(reason, rulebook, seen)
     for name, rules in seen.items():

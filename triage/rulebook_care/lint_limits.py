@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from triage.rulebook import LimitTable, Rulebook
+from triage.rulebook import LimitTable
 from triage.rulebook_care.findings import Finding, finding, too_hard
 from triage.rulebook_care.formulas import Formula, TooHard
-from triage.rulebook_care.reasoning import Reasoning, reasoning, row_condition, table_inputs
+from triage.rulebook_care.reasoning import Reasoning, row_condition, table_inputs
 
 EMPTY_WHEN_UNKNOWN = frozenset({"contractor", "model"})
 """Inputs that are the empty text where they are not known (`limits.limit_facts`)."""
 
 
-def limit_findings(rulebook: Rulebook) -> Iterator[Finding]:
+def limit_findings(reason: Reasoning) -> Iterator[Finding]:
     """Codes limit-overlap, limit-gap, limit-gap-unknown, row-never-reached, never-fires, too-hard."""
-    reason = reasoning(rulebook)
+    rulebook = reason.rulebook
     for _, table in sorted(rulebook.limits.items()):
         file = f"limits/{table.id}.yml"
         try:

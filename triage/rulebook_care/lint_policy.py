@@ -6,17 +6,15 @@ from collections.abc import Iterator, Sequence
 from itertools import combinations
 
 from triage.conditions import AllOf, Compare, Condition, FactTest
-from triage.rulebook import Outcome, PolicyRule, Rulebook
+from triage.rulebook import Outcome, PolicyRule
 from triage.rulebook_care.findings import Finding, finding, too_hard
 from triage.rulebook_care.formulas import Formula, TooHard, every, some
-from triage.rulebook_care.reasoning import Reasoning, reasoning
-
-MOST_STEPS = 100_000
+from triage.rulebook_care.reasoning import Reasoning
 
 
-def policy_findings(rulebook: Rulebook) -> Iterator[Finding]:
+def policy_findings(reason: Reasoning) -> Iterator[Finding]:
     """Codes policy-gap, policy-tie, always-overruled, too-hard."""
-    reason = reasoning(rulebook)
+    rulebook = reason.rulebook
     rules = sorted(
         (rule for rule in rulebook.policy.values() if rule.head.status == "live"),
         key=lambda rule: (-rule.priority, rule.head.id),
@@ -59,7 +57,7 @@ def _gap(reason: Reasoning, rules: Sequence[PolicyRule]) -> Iterator[Finding]:
         return
     last = rules[-1].head
     try:
-        gap = reason.together([_silent(reason, rule) for rule in rules], MOST_STEPS)
+        gap = reason.together([_silent(reason, rule) for rule in rules])
     except TooHard:
         yield too_hard(last.id, last.file, "some figures leave policy without an outcome")
         return
@@ -101,7 +99,7 @@ def _overruled(reason: Reasoning, rules: Sequence[PolicyRule]) -> Iterator[Findi
             if reason.together([reason.true(head.when)]) is None:
                 continue  # never-fires says so
             silent = [_silent(reason, other) for other in above]
-            if reason.together([_decides(reason, rule), *silent], MOST_STEPS) is None:
+            if reason.together([_decides(reason, rule), *silent]) is None:
                 message = (
                     f"whenever {head.id} holds, something above it decides otherwise, or a guard bars it"
                 )

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from triage.plain_data import Path
 from triage.rulebook import Rulebook
 from triage.rulebook_care.findings import Finding, finding
-from triage.rulebook_care.reasoning import heads
+from triage.rulebook_care.reasoning import Reasoning, heads
 
 TO_FILL_IN = "TODO"
 """What a text starts with as long as nobody has written it."""
@@ -38,8 +38,9 @@ _SOMEONE_ELSE = re.compile(
 _CLAUSE = re.compile(r"[^.;:!?\n]+")
 
 
-def text_findings(rulebook: Rulebook) -> Iterator[Finding]:
+def text_findings(reason: Reasoning) -> Iterator[Finding]:
     """Codes opens-panel, to-fill-in, to-fill-in-live."""
+    rulebook = reason.rulebook
     for rule, file, path, text in clerk_texts(rulebook):
         words = opening_words(text)
         if words is not None:

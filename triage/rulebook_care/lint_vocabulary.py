@@ -12,13 +12,14 @@ from triage.conditions import facts_in
 from triage.rulebook import Rulebook
 from triage.rulebook_care.findings import Finding, finding
 from triage.rulebook_care.programme_facts import COMPUTED, LOOKED_AT
-from triage.rulebook_care.reasoning import conditions_of, risk_conditions, settable, table_inputs
+from triage.rulebook_care.reasoning import Reasoning, conditions_of, risk_conditions, settable, table_inputs
 
 _PLACEHOLDER = re.compile(r"\{([a-z][a-z0-9_-]*)\}")
 
 
-def vocabulary_findings(rulebook: Rulebook) -> Iterator[Finding]:
+def vocabulary_findings(reason: Reasoning) -> Iterator[Finding]:
     """Codes fact-never-known, fact-unused."""
+    rulebook = reason.rulebook
     used = used_facts(rulebook)
     for fact, values in sorted(settable(rulebook).items()):
         if not values:

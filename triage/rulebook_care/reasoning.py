@@ -8,10 +8,10 @@ from dataclasses import replace
 from triage.conditions import AllOf, Condition, FactTest, Scalar, UnaryTest, facts_in, walk
 from triage.facts import MANY_VALUED
 from triage.rulebook import CoverTerms, Fact, LimitRow, LimitTable, Rulebook, RuleHead
-from triage.rulebook_cache import once_per_rulebook
 from triage.rulebook_care.formulas import (
-    MOST_STEPS,
+    MOST_WORK,
     YES,
+    Effort,
     Every,
     Formula,
     Situation,
@@ -26,12 +26,19 @@ from triage.rulebook_care.intervals import Pieces, pieces_of
 from triage.rulebook_care.programme_facts import ALWAYS_KNOWN, ALWAYS_SO, COMPUTED, range_of
 from triage.rulebook_vocabulary import built_in_facts
 
+MOST_WORK_IN_ALL = 10_000_000
+"""Of all questions about one rulebook: what comes after it is not asked."""
+
 
 class Reasoning:
-    """Asks whether conditions of one rulebook can hold together, and for an example."""
+    """Asks whether conditions of one rulebook can hold together, and for an example.
+
+    One serves for one run of the lint: the work it may do is counted.
+    """
 
     def __init__(self, rulebook: Rulebook) -> None:
         self.rulebook = rulebook
+        self._work_left = MOST_WORK_IN_ALL
         self.facts: Mapping[str, Fact] = {
             **rulebook.facts,
             **_built_in(rulebook),
@@ -59,8 +66,11 @@ class Reasoning:
     def not_true(self, condition: Condition) -> Formula:
         return self.space.formula(condition, "not true")
 
-    def together(self, formulas: Iterable[Formula], most_steps: int = MOST_STEPS) -> Situation | None:
-        """A possible report in which all of these hold; None when there is none. Raises TooHard."""
+    def together(self, formulas: Iterable[Formula]) -> Situation | None:
+        """A possible report in which all of these hold; None when there is none.
+
+        Raises TooHard when the question, or all questions together, have taken too much work.
+        """
         asked = tuple(formulas)
         named = {fact for formula in asked for fact in _facts_of(formula)}
         always = [formula for facts, formula in self._always if facts & named]
@@ -69,7 +79,12 @@ class Reasoning:
             for fact, members in self.space.members.items()
             if fact in named
         ]
-        return satisfy((*asked, *always, *one_member), most_steps)
+        effort = Effort(min(MOST_WORK, self._work_left))
+        before = effort.left
+        try:
+            return satisfy((*asked, *always, *one_member), effort)
+        finally:
+            self._work_left -= before - max(effort.left, 0)
 
     def example(self, situation: Situation, conditions: Iterable[Condition] = ()) -> str:
         """The situation in words; with conditions, only the facts they look at."""
@@ -87,12 +102,6 @@ class Reasoning:
 
     def pieces(self, fact: str) -> Pieces:
         return self.space.pieces[fact]
-
-
-@once_per_rulebook
-def reasoning(rulebook: Rulebook) -> Reasoning:
-    """The reasoning of a rulebook, made once."""
-    return Reasoning(rulebook)
 
 
 def heads(rulebook: Rulebook) -> Iterator[RuleHead]:

@@ -33,6 +33,7 @@ from triage.rulebook_care.formulas import (
     FAILS,
     HOLDS,
     YES,
+    Effort,
     Formula,
     Space,
     TooHard,
@@ -170,7 +171,7 @@ def test_the_search_gives_up_rather_than_search_for_ever():
     chain_of = [parity(number) for number in range(30)]
     assert satisfy(chain_of) is not None
     with pytest.raises(TooHard):
-        satisfy(chain_of, most_steps=1)
+        satisfy(chain_of, Effort(20))
 
 
 def test_nothing_to_satisfy_is_satisfied_and_the_impossible_is_not():
