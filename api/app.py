@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import ExitStack
+
 from flask import Flask, g
 from flask_smorest import Api
 from werkzeug.wrappers import Response
@@ -38,6 +40,8 @@ def create_app(programme: Programme) -> Flask:
         },
     )
     app.extensions["barrelwise"] = programme
+    app.before_request(_keep_one_rulebook)
+    app.teardown_request(_let_rulebook_go)
     app.before_request(_no_caller_yet)
     app.before_request(auth.refuse_foreign_forms)
     app.after_request(_own_origin_only)
@@ -54,6 +58,17 @@ def create_app(programme: Programme) -> Flask:
     app.register_blueprint(health.blueprint)
     desk.init_app(app, programme)
     return app
+
+
+def _keep_one_rulebook() -> None:
+    """A request finishes with the version of the rulebook it started with."""
+    g.rulebook = ExitStack()
+    g.rulebook.enter_context(auth.programme().live.one_version())
+
+
+def _let_rulebook_go(_error: BaseException | None) -> None:
+    if "rulebook" in g:
+        g.rulebook.close()
 
 
 def _no_caller_yet() -> None:

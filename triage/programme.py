@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any
+from functools import wraps
+from typing import Any, TypeVar, cast
 
 from triage import inference
 from triage.access import refuse_stale, seen_machine, seen_ticket
@@ -21,6 +22,7 @@ from triage.decision_record import Decision
 from triage.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.explain import Explanation, explain_again
 from triage.inference_engine import Engine
+from triage.live_rulebook import LiveRulebook, Serving
 from triage.machine_care import CareView, care_view, read_care_event
 from triage.machine_limits import limits_of
 from triage.money import Money, parse_money
@@ -28,6 +30,7 @@ from triage.one_report import Inputs, decide_inputs, inputs_as_data, read_inputs
 from triage.repair_desk import RepairDesk
 from triage.report import History, Machine
 from triage.rulebook import Rulebook
+from triage.rulebook_reader import rulebook_from_data
 from triage.store import Store, Work
 from triage.store.answers import StoredAnswer
 from triage.store.rulebooks import Publication
@@ -75,9 +78,25 @@ class Answer:
     repeated: bool = False
 
 
+Method = TypeVar("Method", bound=Callable[..., Any])
+
+
+def _one_version(method: Method) -> Method:
+    """Lets a method finish with the rulebook it started with."""
+
+    @wraps(method)
+    def pinned(self: Programme, *args: Any, **kwargs: Any) -> Any:
+        with self.live.one_version():
+            return method(self, *args, **kwargs)
+
+    return cast(Method, pinned)
+
+
 class Programme:
     """`clock` gives the current timezone-aware time; `files` are the rulebook's, to be stored whole with it.
 
+    The rulebook in force in the database serves; where none is yet, this one is put in force (with `files`)
+    and serves. `given` is the version of this one, to tell the two apart.
     `compile_rulebook` makes the engine of an older rulebook when one of its decisions is explained.
     """
 
@@ -92,14 +111,25 @@ class Programme:
         new_id: Callable[[], str] = new_ticket_id,
     ) -> None:
         self.store = store
-        self.rulebook = rulebook
-        self._engine = engine
         self._clock = clock
         self._compile = compile_rulebook
         self._new_id = new_id
+        self.given = rulebook.version
+        self.live = LiveRulebook(Serving(rulebook, engine), self._newest, self._load)
         if files is not None:
-            self._put_in_force(files)
+            self._put_first_in_force(files)
+        self.live.refresh()
 
+    @property
+    def rulebook(self) -> Rulebook:
+        """The one that serves; it does not change within `live.one_version`."""
+        return self.live.current().rulebook
+
+    @property
+    def _engine(self) -> Engine:
+        return self.live.current().engine
+
+    @_one_version
     def triage_once(
         self, data: object, machine_data: Data | None = None, viewer: Caller | None = None
     ) -> Decision:
@@ -108,6 +138,7 @@ class Programme:
             inputs = self._inputs(work, data, viewer, machine_data)
         return decide_inputs(self.rulebook, self._engine, inputs)
 
+    @_one_version
     def open_ticket(self, data: object, who: Caller) -> Ticket:
         """A report in, a decided ticket out."""
         with self.store.read() as work:
@@ -163,6 +194,7 @@ class Programme:
         with self.store.read() as work:
             return work.tickets.events(seen_ticket(work, ticket_id, viewer).id)
 
+    @_one_version
     def machine(self, serial: str, viewer: Caller) -> MachineView:
         with self.store.read() as work:
             machine = seen_machine(work, serial, viewer)
@@ -174,6 +206,7 @@ class Programme:
         findings = () if checklist is None else judged(self.rulebook, machine, checklist)
         return MachineView(machine, history, care, tickets, findings)
 
+    @_one_version
     def limits(self, serial: str, contractor: str | None, at: datetime | None, viewer: Caller) -> Data:
         """Cover of every component and what may be spent, as JSON data, as of `at` (now)."""
         with self.store.read() as work:
@@ -187,6 +220,7 @@ class Programme:
             history = work.care.history(serial)
         return limits_of(self.rulebook, self._engine, machine, history, at or self._clock())
 
+    @_one_version
     def record_care(self, serial: str, data: Data, who: Caller) -> MachineView:
         """`{"kind": filter_cleaned | fully_cleaned | commissioned, "at", "details"}`; now, without `at`.
 
@@ -215,6 +249,7 @@ class Programme:
         with self.store.read() as work:
             return work.tokens.caller(token)
 
+    @_one_version
     def health(self) -> Data:
         """Says which rulebook and engine serve; reads the database, and fails if it cannot."""
         with self.store.read() as work:
@@ -271,6 +306,7 @@ class Programme:
         """The current time by the programme's clock."""
         return self._clock()
 
+    @_one_version
     def note(self, ticket_id: str, new: NewEvent, who: Caller, if_version: int | None) -> Ticket:
         """Appends `new`, which changes nothing that the decision hangs on."""
         with self.store.write() as work:
@@ -278,6 +314,7 @@ class Programme:
             refuse_stale(work, ticket, if_version)
             return self._append(work, ticket.id, [new], self._clock(), who)
 
+    @_one_version
     def change(self, ticket_id: str, new: NewEvent, who: Caller, if_version: int | None) -> Ticket:
         """Appends `new` and the decision that follows from it."""
         with self.store.write() as work:
@@ -315,11 +352,21 @@ class Programme:
         amounts = [parse_money(text, self.rulebook.currency) for text in ticket.spent]
         return sum(amounts[1:], amounts[0])
 
-    def _put_in_force(self, files: Data) -> None:
+    def _put_first_in_force(self, files: Data) -> None:
         version = self.rulebook.version
         with self.store.write() as work:
-            work.rulebooks.keep(version, files)
-            now = work.rulebooks.in_force()
-            if now is None or now.version != version:
-                publication = Publication(version, self._clock(), "operator", "read at start")
-                work.rulebooks.publish(publication)
+            if work.rulebooks.in_force() is None:
+                work.rulebooks.keep(version, files)
+                work.rulebooks.publish(Publication(version, self._clock(), "operator", "read at start"))
+
+    def _newest(self) -> str | None:
+        with self.store.read() as work:
+            publication = work.rulebooks.in_force()
+        return None if publication is None else publication.version
+
+    def _load(self, version: str) -> Serving:
+        with self.store.read() as work:
+            files = work.rulebooks.files(version)
+        assert files is not None  # what is published is kept
+        rulebook = rulebook_from_data(files)
+        return Serving(rulebook, self._compile(rulebook))

@@ -27,6 +27,8 @@ from triage.decision_json import as_json
 from triage.errors import ConflictError, InputError, NotFoundError
 from triage.exact_json import from_json, to_json
 from triage.programme import Answer, Programme
+from triage.rulebook_reader import version_of
+from triage.store.rulebooks import Publication
 from triage.ticket import fold
 
 
@@ -411,8 +413,12 @@ def test_a_decision_is_explained_with_its_own_rulebook(tmp_path: Path, clock: Cl
     with running_programme(tmp_path, clock) as before:
         ticket = before.open_ticket(REPORT, AGENT)
         old = before.rulebook.version
-    dear = cause("other", "cooling", labor_hours=9)
-    with running_programme(tmp_path, clock, rulebook_files(**{"causes/other.yml": dear})) as after:
+    dear = rulebook_files(**{"causes/other.yml": cause("other", "cooling", labor_hours=9)})
+    with running_programme(tmp_path, clock) as after:
+        with after.store.write() as work:
+            work.rulebooks.keep(version_of(dear), dear)
+            work.rulebooks.publish(Publication(version_of(dear), clock(), "lead", "Dearer."))
+        after.live.refresh()
         assert after.rulebook.version != old
         found = after.explain(ticket.id)
         assert found.identical

@@ -17,6 +17,7 @@ from triage.cli import (
     serve_command,
     token_commands,
 )
+from triage.cli.publish_commands import log, publish, rollback
 from triage.cli.replay_command import replay_command
 from triage.cli.triage_command import triage
 from triage.errors import InputError
@@ -37,7 +38,8 @@ barrelwise.add_command(load_command.load)
 barrelwise.add_command(explain_command.explain)
 barrelwise.add_command(token_commands.token)
 barrelwise.add_command(rulebook_commands.rulebook)
-rulebook_commands.rulebook.add_command(replay_command)
+for command in (replay_command, publish, rollback, log):
+    rulebook_commands.rulebook.add_command(command)
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:

@@ -16,11 +16,11 @@ from rich.table import Table
 from triage.cli.files import now, opened_store, read_time
 from triage.cli.output import console, messages, print_json
 from triage.config import read_settings
-from triage.rulebook_care.candidate import read_files
 from triage.rulebook_care.publishing import check_candidate, in_force, note_replay
 from triage.rulebook_care.replay import as_data, replay
 from triage.rulebook_care.replay_runners import cluster, here, processes
 from triage.rulebook_care.replay_work import ReplayJob
+from triage.rulebook_reader import read_with_files
 
 OPERATOR = "operator"
 MOST_LOST = 200
@@ -53,7 +53,7 @@ def replay_command(
     started = None if since is None else read_time(since, "--since")
     with opened_store(settings) as store:
         baseline = in_force(store).version
-        version = check_candidate(store, read_files(candidate), OPERATOR, now(), settings.engine)
+        version = check_candidate(store, read_with_files(candidate)[1], OPERATOR, now())
         job = ReplayJob(settings.database, baseline, version, started, now())
         if scheduler is not None:
             run = cluster(scheduler)

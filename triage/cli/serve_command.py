@@ -35,6 +35,12 @@ def serve(host: str | None, port: int | None) -> None:
             click.echo(f"there is no token yet{moved}; make one with `barrelwise token add`", err=True)
             host = host if is_loopback(host) else LOOPBACK
         click.echo(f"rulebook {programme.rulebook.version}", err=True)
+        if programme.given != programme.rulebook.version:
+            click.echo(
+                f"the rulebook in {settings.rulebook} is another and not in force; "
+                "`barrelwise rulebook replay` and `publish` put it there",
+                err=True,
+            )
         click.echo(f"serving on http://{host}:{port}", err=True)
         before = signal.signal(signal.SIGTERM, _stop)
         try:

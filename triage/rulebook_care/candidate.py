@@ -6,7 +6,6 @@ Whatever the candidate does there - crash, loop, take all memory - the process t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 
 from triage.errors import InputError, Problem
 from triage.exact_json import from_json, to_json
@@ -27,7 +26,11 @@ def refuse_bad(
     Raises InputError with every problem: what cannot be read, cases that fail, and errors of the lint that
     nobody silenced.
     """
-    trial = try_in_child(try_candidate, (to_json(dict(files)), engine), seconds, memory_mb)
+    try:
+        text = to_json(dict(files))
+    except RecursionError:
+        raise InputError("the rulebook is nested too deep") from None
+    trial = try_in_child(try_candidate, (text, engine), seconds, memory_mb)
     if not trial.ok:
         raise InputError(trial.problems)
 
@@ -53,22 +56,3 @@ def _lint_errors(rulebook: Rulebook) -> list[Problem]:
         for found in lint(rulebook)
         if found.severity == "error" and found.silenced is None
     ]
-
-
-def read_files(folder: Path) -> Mapping[str, object]:
-    """The files of a candidate's folder as plain data, read in a child first.
-
-    Reading a YAML file can itself be made to take all memory. Raises InputError.
-    """
-    from triage.rulebook_reader import rulebook_files_data
-
-    trial = try_in_child(_read_whole, (str(folder),), SECONDS, MEMORY_MB)
-    if not trial.ok:
-        raise InputError(trial.problems)
-    return rulebook_files_data(folder)
-
-
-def _read_whole(folder: str) -> None:
-    from triage.rulebook_reader import read_rulebook
-
-    read_rulebook(Path(folder))

@@ -13,6 +13,7 @@ from datetime import datetime
 from typing import Any
 
 from triage.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.plain_data import NotPlain
 from triage.rulebook_care.candidate import refuse_bad
 from triage.rulebook_care.replay import Replay
 from triage.rulebook_reader import version_of
@@ -34,19 +35,21 @@ class LogLine:
     note: str
 
 
-def check_candidate(
-    store: Store, files: Mapping[str, object], who: str, at: datetime, engine: str = "checked"
-) -> str:
+def check_candidate(store: Store, files: Mapping[str, object], who: str, at: datetime) -> str:
     """Tries a candidate in a child process, keeps it, and notes that it is checked; gives its version.
 
-    A candidate that was checked before is not tried again. Raises InputError with every problem; then nothing
-    is kept.
+    It is tried with both engines, whichever serves. One that was checked before is not tried again. Raises
+    InputError with every problem; then nothing is kept.
     """
-    version = version_of(files)
+    try:
+        version = version_of(files)
+    except NotPlain:
+        refuse_bad(files)  # says where
+        raise
     with store.read() as work:
         if _stage(work, version, "checked") is not None:
             return version
-    refuse_bad(files, engine)
+    refuse_bad(files)
     title = files["rulebook.yml"]["title"]  # type: ignore[index]
     with store.write() as work:
         work.rulebooks.keep(version, files)
