@@ -7,13 +7,16 @@ is exact: no sampling, no rounding. The last bit stands for "not known".
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass
+from bisect import bisect_left, bisect_right
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from datetime import date, datetime, time, timedelta
 from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
+from functools import reduce
 from itertools import pairwise
+from operator import or_
 
-from triage.conditions import Compare, Interval, Not, OneOf, Scalar, UnaryTest, holds
+from triage.conditions import Anything, Compare, Interval, Not, OneOf, Scalar, UnaryTest, holds
 from triage.rulebook import Fact
 
 ANY_OTHER_TEXT = "\N{HORIZONTAL ELLIPSIS}"
@@ -30,7 +33,7 @@ WHOLE = frozenset(
 
 @dataclass(frozen=True, slots=True)
 class Pieces:
-    """The pieces of one fact. `values` has a value out of each; bit i of a set stands for piece i.
+    """The pieces of one fact, in order where it has one. `values` has a value out of each; bit i is piece i.
 
     `unknown` is the bit of a value that is not known, 0 where the fact is always known.
     """
@@ -38,6 +41,7 @@ class Pieces:
     fact: str
     values: tuple[Scalar, ...]
     unknown: int
+    places: Mapping[Scalar, int] = field(repr=False)  # value -> its place in `values`
 
     @property
     def known(self) -> int:
@@ -46,11 +50,41 @@ class Pieces:
 
     def passing(self, test: UnaryTest) -> int:
         """The pieces whose values pass a test."""
-        return sum(1 << index for index, value in enumerate(self.values) if holds(test, value))
+        match test:
+            case Compare("=", value):
+                return self._equal(value)
+            case Compare(operator, bound):
+                below, up_to = self._below(bound), self._up_to(bound)
+                return {
+                    "<": below,
+                    "<=": up_to,
+                    ">": self.known & ~up_to,
+                    ">=": self.known & ~below,
+                }[operator]
+            case Interval(low, high, low_closed, high_closed):
+                end = self._up_to(high) if high_closed else self._below(high)
+                return end & ~(self._below(low) if low_closed else self._up_to(low))
+            case OneOf(tests):
+                return reduce(or_, map(self.passing, tests), 0)
+            case Not(tests):
+                return self.known & ~reduce(or_, map(self.passing, tests), 0)
+            case Anything():
+                return self.known
 
     def of(self, values: Collection[Scalar]) -> int:
         """The pieces that these values stand for."""
-        return sum(1 << index for index, value in enumerate(self.values) if value in values)
+        return reduce(or_, map(self._equal, values), 0)
+
+    def _equal(self, value: Scalar) -> int:
+        place = self.places.get(value)
+        return 0 if place is None else 1 << place
+
+    def _below(self, bound: Scalar) -> int:
+        # Only facts that have an order are tested for it, and their values are sorted.
+        return (1 << bisect_left(self.values, bound)) - 1
+
+    def _up_to(self, bound: Scalar) -> int:
+        return (1 << bisect_right(self.values, bound)) - 1
 
     def example(self, pieces: int) -> Scalar | None:
         """A value out of the first of the given pieces; None when it is not known."""
@@ -61,7 +95,8 @@ class Pieces:
 def pieces_of(fact: Fact, tests: Iterable[UnaryTest], *, always_known: bool = False) -> Pieces:
     """The pieces into which `tests` cut a fact's values, within its range."""
     values = tuple(_values(fact, {bound for test in tests for bound in bounds_of(test)}))
-    return Pieces(fact.id, values, 0 if always_known else 1 << len(values))
+    places = {value: place for place, value in enumerate(values)}
+    return Pieces(fact.id, values, 0 if always_known else 1 << len(values), places)
 
 
 def bounds_of(test: UnaryTest) -> Iterator[Scalar]:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from itertools import combinations
 
 from triage.conditions import evaluate, facts_in
 from triage.rulebook import OTHER_CAUSE, EvidenceRule, Rulebook
@@ -66,8 +65,15 @@ def _counted_twice(reason: Reasoning, rulebook: Rulebook, seen: Observations) ->
                     yield found
                     break
     for root, names in sorted(rooted.items()):
-        for first, second in combinations(names, 2):
-            if (first, second) in told or (root in direct and {first, second} <= {*direct[root]}):
+        at_hand = set(direct.get(root, ()))
+        if at_hand.issuperset(names):
+            continue
+        for index, second in enumerate(names):
+            partners = (
+                name for name in names[:index] if not at_hand >= {name, second} and (name, second) not in told
+            )
+            first = next(partners, None)
+            if first is None:
                 continue
             told.add((first, second))
             rule = seen[second][0].head
