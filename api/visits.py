@@ -23,10 +23,9 @@ class VisitIn(Schema):
     visit = fields.Raw(
         metadata={"description": "The visit's number; for `scheduled`, to move one that is there"}
     )
-    at = fields.Raw(
-        metadata={"description": "RFC 3339 with offset; for `started` and `done`, now, if left out"}
-    )
+    at = fields.Raw(metadata={"description": "RFC 3339 with offset; else the first free time, or now"})
     minutes = fields.Raw(metadata={"description": "How long it is planned to take; 90, if left out"})
+    contractor = fields.Raw(metadata={"description": "Who is sent; the best one is chosen, if left out"})
     technician = text(100, metadata={"description": "Who comes, as the contractor calls them"})
 
 
@@ -43,6 +42,7 @@ class VisitOut(Schema):
     late = fields.Boolean(metadata={"description": "Planned later than it is due"})
     kit = fields.List(fields.String(), metadata={"description": "Part numbers to carry"})
     technician = fields.String()
+    passed_over = fields.List(fields.String(), metadata={"description": "Why another contractor comes"})
     revision = fields.Integer(metadata={"description": "How often it was moved"})
     started_at = fields.String(allow_none=True)
     done_at = fields.String(allow_none=True)

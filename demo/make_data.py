@@ -34,10 +34,13 @@ HALTS = {
 }  # fmt: skip
 
 CONTRACTORS = (
-    ("brightwater", "Brightwater Field Repair", "555-0161", (EASTERN,)),
-    ("fogline", "Fogline Refrigeration", "555-0162", (EASTERN, CENTRAL)),
-    ("tern_and_daughters", "Tern & Daughters", "555-0163", (CENTRAL,)),
+    ("brightwater", "Brightwater Field Repair", "555-0161", (EASTERN,), "Type I", 6),
+    ("fogline", "Fogline Refrigeration", "555-0162", (EASTERN, CENTRAL), "Universal", 4),
+    ("tern_and_daughters", "Tern & Daughters", "555-0163", (CENTRAL,), "Type II", 3),
 )
+ACCESS = (("06:00", "22:00"), ("05:30", "23:00"), ("07:00", "20:00"))
+"""When the stores that close let a technician in."""
+
 PRICES = {"LH-20": "3150.00 USD", "LH-30": "4280.00 USD"}
 CAUSES_SEEN = (
     ("dirty_filter", 30), ("low_fill", 14), ("hopper_seal_pinched", 12), ("night_mode_missing", 10),
@@ -79,7 +82,18 @@ def make() -> dict[str, list[Row]]:
         for days_ago, cause, cost in past:
             at = f"{AS_OF - timedelta(days=days_ago)}T15:00:00+00:00"
             repairs.append(_repair_row(machine, at, f"OLD-{days_ago:05d}", cause, f"{cost} USD"))
-    contractors = [{"id": key, "name": name, "phone": phone} for key, name, phone, _ in CONTRACTORS]
+    contractors = [
+        {
+            "id": key,
+            "name": name,
+            "phone": phone,
+            "serves": "; ".join(zones),
+            "skills": "general; electrical; refrigeration",
+            "certificate": certificate,
+            "visits_a_day": visits,
+        }
+        for key, name, phone, zones, certificate, visits in CONTRACTORS
+    ]
     return {
         "sites.csv": sites,
         "contractors.csv": contractors,
@@ -90,7 +104,7 @@ def make() -> dict[str, list[Row]]:
 
 
 def _site(dice: random.Random, number: int, zone: str, name: str) -> dict[str, object]:
-    return {
+    site = {
         "id": f"halt-{number:03d}",
         "name": f"Lanternway {name}",
         "town": name.split()[0].removesuffix("'s"),
@@ -99,13 +113,15 @@ def _site(dice: random.Random, number: int, zone: str, name: str) -> dict[str, o
         "distance_km": dice.randint(4, 140),
         "open_around_the_clock": "true" if dice.random() < 0.2 else "false",
     }
+    opens, closes = ("", "") if site["open_around_the_clock"] == "true" else ACCESS[number % len(ACCESS)]
+    return {**site, "access_from": opens, "access_until": closes}
 
 
 def _machine(dice: random.Random, number: int, site: Row, zone: str) -> dict[str, object]:
     model = dice.choice(("LH-20", "LH-30"))
     shipped = AS_OF - timedelta(days=dice.randint(60, 2200))
     commissioned = shipped + timedelta(days=dice.randint(7, 70))
-    serves = [key for key, _, _, zones in CONTRACTORS if zone in zones]
+    serves = [key for key, _, _, zones, *_ in CONTRACTORS if zone in zones]
     seal = dice.choice(("grooved", "flat"))
     right = "hopper" if seal == "grooved" else "machine"
     wrong = "machine" if right == "hopper" else "hopper"

@@ -2,8 +2,10 @@
 
 Each file is `<name>.csv` with a header, or `<name>.json` with a list of objects; files may be left out.
 
-    sites         id, name, town, timezone (IANA), phone, distance_km, open_around_the_clock
-    contractors   id, name, phone
+    sites         id, name, town, timezone (IANA), phone, distance_km, open_around_the_clock,
+                  access_from, access_until (both "07:00", or both empty: at any time)
+    contractors   id, name, phone, serves ("America/Chicago; halt-030"), skills ("general; electrical"),
+                  certificate (for refrigerant work), visits_a_day
     machines      serial, model, shipped_on, commissioned_on, site, contractor, asset_tag,
                   price ("2400.00 USD"), fact.<id> for each recorded fact
     care          serial, kind, at (RFC 3339 with offset), by, details.<name>

@@ -12,7 +12,9 @@ from decimal import Decimal, InvalidOperation
 from typing import TypeVar, cast, get_args
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from triage.access_hours import check_access
 from triage.conditions import Scalar
+from triage.decision import SKILLS
 from triage.did_you_mean import hint
 from triage.errors import InputError, Problem
 from triage.fact_values import read_value
@@ -27,8 +29,18 @@ T = TypeVar("T")
 FLAGS = {"true": True, "yes": True, "false": False, "no": False}
 
 COLUMNS: Mapping[str, tuple[str, ...]] = {
-    "sites": ("id*", "name*", "town*", "timezone*", "phone", "distance_km", "open_around_the_clock"),
-    "contractors": ("id*", "name*", "phone"),
+    "sites": (
+        "id*",
+        "name*",
+        "town*",
+        "timezone*",
+        "phone",
+        "distance_km",
+        "open_around_the_clock",
+        "access_from",
+        "access_until",
+    ),
+    "contractors": ("id*", "name*", "phone", "serves", "skills", "certificate", "visits_a_day"),
     "machines": (
         "serial*",
         "model*",
@@ -185,7 +197,8 @@ def read_sites(reader: Reader, rows: Sequence[Row]) -> dict[str, Site]:
         town = reader.required(row, "town", 200)
         if site_id and name and town and zone:
             phone = reader.text(row, "phone", 40)
-            sites[site_id] = Site(site_id, name, town, zone, phone, distance or 0, bool(around))
+            access = _access(reader, row)
+            sites[site_id] = Site(site_id, name, town, zone, phone, distance or 0, bool(around), *access)
     return sites
 
 
@@ -195,8 +208,54 @@ def read_contractors(reader: Reader, rows: Sequence[Row]) -> dict[str, Contracto
     for row in _once(reader, rows, "id"):
         key, name = reader.required(row, "id"), reader.required(row, "name", 200)
         if key and name:
-            found[key] = Contractor(key, name, reader.text(row, "phone", 40))
+            found[key] = Contractor(
+                key,
+                name,
+                reader.text(row, "phone", 40),
+                _several(reader, row, "serves", _zone_or_site),
+                _several(reader, row, "skills", lambda text: text in SKILLS),
+                reader.text(row, "certificate"),
+                reader.parsed(row, "visits_a_day", _visits, "a whole number from 1 to 500"),
+            )
     return found
+
+
+def _access(reader: Reader, row: Row) -> tuple[str, str]:
+    times = reader.text(row, "access_from", 5), reader.text(row, "access_until", 5)
+    try:
+        check_access(*times)
+    except InputError as error:
+        reader.add(row, "access_from", error.problems[0].message)
+    return times
+
+
+def _several(reader: Reader, row: Row, column: str, known: Callable[[str], bool]) -> frozenset[str]:
+    """A cell of several names with a semicolon between."""
+    names = [name.strip() for name in reader.text(row, column, 2000).split(";") if name.strip()]
+    for name in names:
+        if not known(name):
+            wanted = (
+                "skills are " + ", ".join(SKILLS) if column == "skills" else "name time zones and site ids"
+            )
+            reader.add(row, column, f'"{name[:60]}" is not known; {wanted}, with a semicolon between')
+    return frozenset(names)
+
+
+def _zone_or_site(name: str) -> bool:
+    """A site's id may be of a site that is loaded later; a name with a slash can only be a zone."""
+    if "/" not in name:
+        return len(name) <= 64
+    try:
+        return bool(ZoneInfo(name).key)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return False
+
+
+def _visits(text: str) -> int:
+    number = int(text)
+    if not 1 <= number <= 500:
+        raise ValueError(text)
+    return number
 
 
 def read_machines(reader: Reader, rows: Sequence[Row], known: Known) -> dict[str, Machine]:

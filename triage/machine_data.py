@@ -45,4 +45,6 @@ def _site(site: Site) -> dict[str, Any]:
         "phone": site.phone,
         "distance_km": site.distance_km,
         "open_around_the_clock": site.open_around_the_clock,
+        "access_from": site.access_from,
+        "access_until": site.access_until,
     }

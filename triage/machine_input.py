@@ -6,8 +6,9 @@ from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal
 from functools import partial
-from typing import get_args
+from typing import Any, get_args
 
+from triage.access_hours import check_access
 from triage.did_you_mean import hint
 from triage.errors import InputError
 from triage.input_reader import MOST_NAME, InputReader
@@ -29,7 +30,17 @@ MACHINE_KEYS = (
     "care",
     "repairs",
 )
-SITE_KEYS = ("id", "name", "town", "timezone", "phone", "distance_km", "open_around_the_clock")
+SITE_KEYS = (
+    "id",
+    "name",
+    "town",
+    "timezone",
+    "phone",
+    "distance_km",
+    "open_around_the_clock",
+    "access_from",
+    "access_until",
+)
 
 
 def read_machine(data: object, rulebook: Rulebook) -> tuple[Machine, History]:
@@ -99,7 +110,23 @@ def _site(read: InputReader, raw: object, pointer: str) -> Site | None:
         phone=read.text(item.get("phone"), f"{pointer}/phone", MOST_NAME),
         distance_km=distance,
         open_around_the_clock=around,
+        **_access(read, item, pointer),
     )
+
+
+def _access(read: InputReader, item: Mapping[str, Any], pointer: str) -> dict[str, str]:
+    """The access hours: both times or neither."""
+    found = {key: item.get(key) or "" for key in ("access_from", "access_until")}
+    for key, text in found.items():
+        if not isinstance(text, str):
+            read.problem('a time of day is a text such as "07:00"', f"{pointer}/{key}")
+            return {}
+    try:
+        check_access(found["access_from"], found["access_until"])
+    except InputError as error:
+        read.problem(error.problems[0].message, f"{pointer}/access_from")
+        return {}
+    return found
 
 
 def _care(read: InputReader, raw: object, pointer: str) -> CareEvent | None:

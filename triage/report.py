@@ -55,6 +55,8 @@ class Site:
     phone: str = ""
     distance_km: int = 0  # from the contractor's base
     open_around_the_clock: bool = False
+    access_from: str = ""  # "07:00": from when on somebody is let in, on the site's clock; "": at any time
+    access_until: str = ""
 
 
 @dataclass(frozen=True, slots=True)

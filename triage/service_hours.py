@@ -82,6 +82,23 @@ def is_after_hours(at: datetime, hours: ServiceHours, timezone: str) -> bool:
     )
 
 
+def service_times(start: datetime, hours: ServiceHours, timezone: str) -> Iterator[tuple[datetime, datetime]]:
+    """Opening and closing moments (UTC) of the service days, from the one that may reach into `start` on."""
+    return _service_times(aware(start).astimezone(UTC), hours, zone_named(timezone))
+
+
+def daily_span(day: date, opens: str, closes: str, zone: ZoneInfo) -> tuple[tuple[datetime, datetime], ...]:
+    """Opening and closing moment (UTC) of the hours that begin on `day`: one pair, or none.
+
+    A closing time at or before the opening time belongs to the next day.
+    """
+    first, last = minutes_of_day(opens), minutes_of_day(closes)
+    if last <= first:
+        last += 24 * 60
+    start, end = _moment(day, first, zone), _moment(day, last, zone)
+    return ((start, end),) if start < end else ()  # a day lost to a clock change
+
+
 def _service_times(
     moment: datetime, hours: ServiceHours, zone: ZoneInfo
 ) -> Iterator[tuple[datetime, datetime]]:
@@ -103,11 +120,7 @@ def _service_day(day: date, hours: ServiceHours, zone: ZoneInfo) -> tuple[tuple[
     span = hours.week.get(WEEKDAYS[day.weekday()])
     if span is None or day in public_holidays(hours.holidays_country, hours.holidays_subdivision, day.year):
         return ()
-    opens, closes = (minutes_of_day(text) for text in span)
-    if closes <= opens:
-        closes += 24 * 60
-    start, end = _moment(day, opens, zone), _moment(day, closes, zone)
-    return ((start, end),) if start < end else ()  # a day lost to a clock change
+    return daily_span(day, *span, zone)
 
 
 @lru_cache(maxsize=256)

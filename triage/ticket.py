@@ -147,7 +147,10 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
             return replace(ticket, state="open", closed=None, report=report)
         case "reported":
             raise ValueError("a ticket is reported once")
-        case "approved" | "dispatched" | "visited":
+        case "dispatched":
+            # Who is sent has the ticket in its care from then on.
+            return replace(ticket, contractor=payload.get("contractor") or ticket.contractor)
+        case "approved" | "visited":
             return ticket
 
 

@@ -7,7 +7,7 @@ planned later than it is due; then it says so. The due time itself never moves.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 from triage.access import seen_ticket
@@ -16,17 +16,19 @@ from triage.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.input_reader import InputReader
 from triage.programme import Programme
 from triage.report import Machine
+from triage.store import Work
 from triage.store.tickets import NewEvent
 from triage.ticket import Event, Ticket
 from triage.visit_calendar import as_calendar
 from triage.visit_log import VISIT_STATES, PlannedVisit, visits_of
+from triage.visit_slots import Wish, choose, dispatched_from, planned_visits
 
 USUAL_MINUTES = 90
 FURTHEST_DAYS = 120
 """A visit is planned no further ahead; a later date is a slip of the pen."""
 
 _KEYS: Mapping[str, tuple[str, ...]] = {
-    "scheduled": ("state", "visit", "at", "minutes", "technician"),
+    "scheduled": ("state", "visit", "at", "minutes", "technician", "contractor"),
     "started": ("state", "visit", "at"),
     "done": ("state", "visit", "at"),
 }
@@ -36,9 +38,10 @@ MOST_TECHNICIAN = 100
 def record_visit(
     programme: Programme, ticket_id: str, data: Mapping[str, Any], who: Caller, if_version: int | None = None
 ) -> tuple[Ticket, PlannedVisit]:
-    """`{"state": scheduled | started | done, "visit": number, "at", "minutes", "technician"}`.
+    """`{"state": scheduled | started | done, "visit": number, "at", "minutes", "technician", "contractor"}`.
 
-    `scheduled` without a number makes the next visit, with one it moves that visit. `started` and `done` are
+    `scheduled` without a number makes the next visit, with one it moves that visit. Without a contractor or a
+    time the best one is chosen; who is sent has the ticket in its care from then on. `started` and `done` are
     of the visit last scheduled unless a number is given, and now unless a time is. Raises InputError for what
     cannot be, ConflictError where the ticket or the visit is past it.
     """
@@ -51,8 +54,10 @@ def record_visit(
         ticket = seen_ticket(work, ticket_id, who, for_change=True)
         events = programme.events(ticket.id, who)
         visits = visits_of(events)
-        read = _read_scheduled if state == "scheduled" else _read_progress
-        new = read(reader, programme, ticket, events, visits, data)
+        if state == "scheduled":
+            new = _read_scheduled(reader, programme, work, ticket, events, visits, data, who)
+        else:
+            new = _read_progress(reader, programme, ticket, visits, data)
         changed = programme.note(ticket.id, new, who, if_version)
         made = visits_of(programme.events(ticket.id, who))
         return changed, made[int(new.payload["visit"]) - 1]
@@ -83,20 +88,22 @@ def _machine(programme: Programme, ticket: Ticket) -> Machine | None:
 def _read_scheduled(
     reader: InputReader,
     programme: Programme,
+    work: Work,
     ticket: Ticket,
     events: Sequence[Event],
     known: Sequence[PlannedVisit],
     data: Mapping[str, Any],
+    who: Caller,
 ) -> NewEvent:
     now = programme.now()
     number = _number(reader, data)
     if number is not None and not any(visit.number == number for visit in known):
         reader.problem(f"the ticket has no visit {number}; leave the number out for a new one", "/visit")
-    at = reader.moment(data.get("at"), "/at")
+    at = None if data.get("at") is None else reader.moment(data["at"], "/at")
     minutes = data.get("minutes", USUAL_MINUTES)
     if isinstance(minutes, bool) or not isinstance(minutes, int) or not 15 <= minutes <= 720:
         reader.problem("a visit takes 15 to 720 minutes, as a whole number", "/minutes")
-    if not reader.problems:
+    if at is not None and not reader.problems:
         if at < now:
             reader.problem(
                 f"{at.isoformat()} is past; a visit that has begun is recorded as `started`", "/at"
@@ -104,6 +111,11 @@ def _read_scheduled(
         elif at > now + timedelta(days=FURTHEST_DAYS):
             reader.problem(f"a visit is planned at most {FURTHEST_DAYS} days ahead; mend the date", "/at")
     technician = reader.text(data.get("technician"), "/technician", MOST_TECHNICIAN).strip()
+    contractor = reader.name(data.get("contractor"), "/contractor")
+    if who.role == "technician":
+        if contractor not in (None, who.contractor):
+            reader.problem("a technician plans visits of the own contractor only", "/contractor")
+        contractor = who.contractor
     reader.finish()
     _refuse_unasked(ticket, events)
     for visit in known:
@@ -113,11 +125,26 @@ def _read_scheduled(
             raise ConflictError(f"visit {visit.number} is {visit.state}; move that one, or finish it first")
     decision = ticket.decision or {}
     asked = decision.get("visit") or {}
+    due = None if asked.get("due") is None else datetime.fromisoformat(asked["due"])
+    machine = None if ticket.machine is None else work.machines.get(ticket.machine)
+    chosen = choose(
+        Wish(contractor, at, asked.get("skill", "general"), asked.get("priority"), due),
+        ticket,
+        None if machine is None else machine.site,
+        work.machines.contractors(),
+        planned_visits(
+            work.tickets.dispatched_since(dispatched_from(now, FURTHEST_DAYS)), (ticket.id, number)
+        ),
+        programme.rulebook.service_hours,
+        now,
+    )
     payload = {
         "visit": number or len(known) + 1,
-        "at": at.isoformat(),
+        "at": chosen.at.isoformat(),
+        "day": chosen.day.isoformat(),
         "minutes": minutes,
-        "contractor": ticket.contractor,
+        "contractor": chosen.contractor,
+        "passed_over": list(chosen.passed_over),
         "purpose": ticket.outcome,
         "skill": asked.get("skill", "general"),
         "priority": asked.get("priority"),
@@ -132,7 +159,6 @@ def _read_progress(
     reader: InputReader,
     programme: Programme,
     ticket: Ticket,
-    events: Sequence[Event],
     known: Sequence[PlannedVisit],
     data: Mapping[str, Any],
 ) -> NewEvent:

@@ -35,6 +35,7 @@ class PlannedVisit:
     due: datetime | None
     kit: tuple[str, ...]
     technician: str
+    passed_over: tuple[str, ...]  # why the contractor that had the machine in its care was not sent
     revision: int
     changed_at: datetime
     started_at: datetime | None = None
@@ -61,6 +62,7 @@ def visits_of(events: Iterable[Event]) -> tuple[PlannedVisit, ...]:
                 due=None if payload["due"] is None else datetime.fromisoformat(payload["due"]),
                 kit=tuple(payload["kit"]),
                 technician=payload["technician"],
+                passed_over=tuple(payload["passed_over"]),
                 revision=0 if before is None else before.revision + 1,
                 changed_at=event.at,
             )
@@ -88,6 +90,7 @@ def visit_as_data(visit: PlannedVisit) -> dict[str, Any]:
         "late": visit.due is not None and visit.at > visit.due,
         "kit": list(visit.kit),
         "technician": visit.technician,
+        "passed_over": list(visit.passed_over),
         "revision": visit.revision,
         "started_at": _text(visit.started_at),
         "done_at": _text(visit.done_at),

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
 
+from triage.access_hours import due_within_access
 from triage.decision import CautionsInForce, Verdict, strongest
 from triage.decision_record import CauseChance, Visit
 from triage.parts_kit import Kit, Load, Need, Van, best_kit, chance_of
@@ -47,7 +48,11 @@ def visit_for(
     kit = visit_kit(rulebook, causes, machine.contractor if machine is not None else None) if mends else None
     return Visit(
         priority=priority,
-        due=due_at(report.reported_at, priority, hours, timezone_of(machine)),
+        due=due_within_access(
+            due_at(report.reported_at, priority, hours, timezone_of(machine)),
+            report.reported_at,
+            machine.site if machine is not None else None,
+        ),
         skill=visit_skill(rulebook, causes, in_force),
         kit=() if kit is None else tuple(number for number, count in kit.parts.items() for _ in range(count)),
         kit_chance=None if kit is None else kit.chance,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -9,7 +10,8 @@ import pytest
 import vobject
 
 from tests.api.conftest import Send
-from tests.triage.programmes import NOON, REPORT
+from tests.triage.programmes import ALDER, NOON, REPORT
+from triage.assignment import Contractor
 from triage.programme import Programme
 
 LEAK: dict[str, Any] = {
@@ -77,7 +79,8 @@ def test_a_visit_is_moved_under_its_number(send: Send, path: str) -> None:
 @pytest.mark.parametrize(
     ("body", "pointer"),
     [
-        ({"state": "scheduled"}, "/at"),
+        ({"state": "scheduled", "at": TOMORROW, "contractor": "nobody"}, "/contractor"),
+        ({"state": "scheduled", "at": TOMORROW, "contractor": 7}, "/contractor"),
         ({"state": "scheduled", "at": "tomorrow"}, "/at"),
         ({"state": "scheduled", "at": "2026-03-03T09:00:00"}, "/at"),
         ({"state": "scheduled", "at": "2026-03-01T09:00:00-05:00"}, "/at"),
@@ -203,3 +206,62 @@ def test_the_same_visit_gives_the_same_calendar_later(send: Send, path: str, pro
 def test_a_visit_that_is_not_there_has_no_calendar(send: Send, path: str) -> None:
     assert send("GET", f"{path}/1.ics").status_code == 404
     assert send("GET", "/v1/tickets/T-999999/visits").status_code == 404
+
+
+def test_without_a_time_or_a_contractor_both_are_chosen(send: Send, path: str) -> None:
+    response = send("POST", path, {"state": "scheduled"})
+    assert response.status_code == 201
+    assert response.json is not None
+    # Danger does not wait for the service hours; the machine's own contractor has no limit on record.
+    assert (response.json["contractor"], response.json["at"]) == ("fogline", "2026-03-02T12:00:00-05:00")
+    assert response.json["late"] is False
+
+
+def test_a_full_contractor_is_passed_to_the_next_and_the_ticket_goes_with_it(
+    send: Send, path: str, programme: Programme
+) -> None:
+    with programme.store.write() as work:
+        work.machines.put_contractors([Contractor("fogline", "Fogline", visits_a_day=1)])
+    assert scheduled(send, path)["contractor"] == "fogline"
+    second = send("POST", "/v1/reports", LEAK).json
+    assert second is not None
+    other = f"/v1/tickets/{second['ticket']}/visits"
+    assert scheduled(send, other)["contractor"] == "tern"
+    assert send("GET", f"/v1/tickets/{second['ticket']}", by="tern").status_code == 200
+    assert send("GET", f"/v1/tickets/{second['ticket']}", by="fogline").status_code == 404
+    full = send("POST", other, {"state": "scheduled", "at": TOMORROW, "visit": 1, "contractor": "fogline"})
+    assert full.status_code == 409
+    # The first ticket's visit may still be moved within its own day.
+    assert scheduled(send, path, visit=1, at="2026-03-03T15:00:00-05:00")["contractor"] == "fogline"
+
+
+def test_a_store_that_lets_nobody_in_then_is_said(send: Send, path: str, programme: Programme) -> None:
+    with programme.store.write() as work:
+        work.machines.put_sites([replace(ALDER, access_from="10:00", access_until="16:00")])
+    refused = send("POST", path, {"state": "scheduled", "at": TOMORROW})
+    assert refused.status_code == 422
+    assert refused.json is not None
+    assert refused.json["errors"][0]["pointer"] == "/at"
+    assert "10:00" in refused.json["detail"]
+    assert scheduled(send, path, at="2026-03-03T10:00:00-05:00")["state"] == "scheduled"
+
+
+def test_a_contractor_without_the_skill_is_refused_by_name_and_passed_over_otherwise(
+    send: Send, path: str, programme: Programme
+) -> None:
+    with programme.store.write() as work:
+        work.machines.put_contractors([Contractor("fogline", "Fogline", skills=frozenset({"general"}))])
+    named = send("POST", path, {"state": "scheduled", "at": TOMORROW, "contractor": "fogline"})
+    assert named.status_code == 422
+    visit = scheduled(send, path)
+    assert visit["contractor"] == "tern"
+    assert visit["passed_over"] == ["Fogline does no electrical work"]
+
+
+def test_a_technician_plans_its_own_visits_only(send: Send, path: str) -> None:
+    body = {"state": "scheduled", "at": TOMORROW, "contractor": "tern"}
+    assert send("POST", path, body, by="fogline").status_code == 422
+    del body["contractor"]
+    planned = send("POST", path, body, by="fogline").json
+    assert planned is not None
+    assert planned["contractor"] == "fogline"

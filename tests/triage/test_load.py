@@ -274,3 +274,52 @@ def test_progress_reaches_the_end_of_every_file(folder: Path, store: Store, rule
         "care": (2, 2),
         "repairs": (1, 1),
     }
+
+
+CAN_COME = """\
+id,name,phone,serves,skills,certificate,visits_a_day
+fogline,Fogline Refrigeration,555-0162,America/New_York; halt-002,general;refrigeration,Universal,6
+"""
+LET_IN = """\
+id,name,town,timezone,phone,distance_km,open_around_the_clock,access_from,access_until
+halt-001,Lanternway Alder Quay,Alder,America/New_York,555-0101,42,true,,
+halt-002,Birch Landing,Birch,America/Chicago,,,,06:00,22:30
+"""
+
+
+def test_who_can_come_and_when_a_store_lets_in_is_read_and_kept(
+    folder: Path, store: Store, rulebook: Rulebook
+) -> None:
+    (folder / "contractors.csv").write_text(CAN_COME)
+    (folder / "sites.csv").write_text(LET_IN)
+    load(folder, store, rulebook)
+    with store.read() as work:
+        [fogline] = work.machines.contractors()
+        north, birch = work.machines.sites()
+    assert fogline.serves == {"America/New_York", "halt-002"}
+    assert fogline.skills == {"general", "refrigeration"}
+    assert (fogline.certificate, fogline.visits_a_day) == ("Universal", 6)
+    assert (north.access_from, north.access_until) == ("", "")
+    assert (birch.access_from, birch.access_until) == ("06:00", "22:30")
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "column"),
+    [
+        ("contractors.csv", "America/New_York", "America/New_Yorc", "serves"),
+        ("contractors.csv", "general;", "general;plumbing;", "skills"),
+        ("contractors.csv", "Universal,6", "Universal,0", "visits_a_day"),
+        ("contractors.csv", "Universal,6", "Universal,many", "visits_a_day"),
+        ("sites.csv", "06:00,22:30", "06:00,", "access_from"),
+        ("sites.csv", "06:00,22:30", "06:00,25:30", "access_from"),
+    ],
+)
+def test_a_wrong_cell_on_who_can_come_is_named(
+    folder: Path, store: Store, rulebook: Rulebook, name: str, old: str, new: str, column: str
+) -> None:
+    (folder / "contractors.csv").write_text(CAN_COME)
+    (folder / "sites.csv").write_text(LET_IN)
+    change(folder, name, old, new)
+    [problem] = problems(folder, store, rulebook)
+    assert problem.file == name
+    assert problem.message.startswith(f"{column}: ")

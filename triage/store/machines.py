@@ -3,21 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from triage.assignment import Contractor
 from triage.errors import NotFoundError
 from triage.report import Machine, Site
 from triage.store.models import ContractorRow, MachineRow, SiteRow
 
-
-@dataclass(frozen=True, slots=True)
-class Contractor:
-    id: str
-    name: str
-    phone: str = ""
+__all__ = ["Contractor", "Machines"]
 
 
 class Machines:
@@ -50,7 +45,7 @@ class Machines:
 
     def contractors(self) -> tuple[Contractor, ...]:
         rows = self._session.scalars(select(ContractorRow).order_by(ContractorRow.id))
-        return tuple(Contractor(row.id, row.name, row.phone) for row in rows)
+        return tuple(_contractor(row) for row in rows)
 
     def put_sites(self, sites: Iterable[Site]) -> None:
         for site in sites:
@@ -63,13 +58,25 @@ class Machines:
                     phone=site.phone,
                     distance_km=site.distance_km,
                     open_around_the_clock=site.open_around_the_clock,
+                    access_from=site.access_from,
+                    access_until=site.access_until,
                 )
             )
         self._session.flush()
 
     def put_contractors(self, contractors: Iterable[Contractor]) -> None:
         for contractor in contractors:
-            self._session.merge(ContractorRow(id=contractor.id, name=contractor.name, phone=contractor.phone))
+            self._session.merge(
+                ContractorRow(
+                    id=contractor.id,
+                    name=contractor.name,
+                    phone=contractor.phone,
+                    serves=sorted(contractor.serves),
+                    skills=sorted(contractor.skills),
+                    certificate=contractor.certificate,
+                    visits_a_day=contractor.visits_a_day,
+                )
+            )
         self._session.flush()
 
     def put_machines(self, machines: Iterable[Machine]) -> None:
@@ -93,7 +100,27 @@ class Machines:
 
 def _site(row: SiteRow) -> Site:
     return Site(
-        row.id, row.name, row.town, row.timezone, row.phone, row.distance_km, row.open_around_the_clock
+        row.id,
+        row.name,
+        row.town,
+        row.timezone,
+        row.phone,
+        row.distance_km,
+        row.open_around_the_clock,
+        row.access_from,
+        row.access_until,
+    )
+
+
+def _contractor(row: ContractorRow) -> Contractor:
+    return Contractor(
+        row.id,
+        row.name,
+        row.phone,
+        frozenset(row.serves),
+        frozenset(row.skills),
+        row.certificate,
+        row.visits_a_day,
     )
 
 

@@ -37,6 +37,8 @@ class SiteRow(Base):
     phone: Mapped[str]
     distance_km: Mapped[int]
     open_around_the_clock: Mapped[bool]
+    access_from: Mapped[str] = mapped_column(String(5))
+    access_until: Mapped[str] = mapped_column(String(5))
 
 
 class ContractorRow(Base):
@@ -45,6 +47,10 @@ class ContractorRow(Base):
     id: Mapped[str] = mapped_column(String(64), primary_key=True)
     name: Mapped[str]
     phone: Mapped[str]
+    serves: Mapped[Any] = mapped_column(ExactJSON)
+    skills: Mapped[Any] = mapped_column(ExactJSON)
+    certificate: Mapped[str]
+    visits_a_day: Mapped[int | None]
 
 
 class MachineRow(Base):
@@ -123,6 +129,7 @@ class EventRow(Base):
     """The log; rows are never changed (triggers)."""
 
     __tablename__ = "events"
+    __table_args__ = (Index("ix_events_kind_at", "kind", "at"),)
 
     ticket: Mapped[str] = mapped_column(ForeignKey("tickets.id"), primary_key=True)
     seq: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)

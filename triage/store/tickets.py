@@ -94,6 +94,15 @@ class Tickets:
         rows = self._session.scalars(query.order_by(EventRow.at, EventRow.ticket, EventRow.seq))
         return tuple(_event(row) for row in rows)
 
+    def dispatched_since(self, at: datetime) -> tuple[Event, ...]:
+        """Every `dispatched` event of any ticket from `at` on, in the order in which they came."""
+        query = select(EventRow).where(EventRow.kind == "dispatched", EventRow.at >= at)
+        rows = self._session.scalars(query.order_by(EventRow.at, EventRow.ticket, EventRow.seq))
+        return tuple(
+            Event(row.ticket, row.seq, cast(EventKind, row.kind), row.at, row.who, row.rulebook, row.payload)
+            for row in rows
+        )
+
     def page(
         self, filters: Mapping[str, str], cursor: str | None, limit: int
     ) -> tuple[tuple[Ticket, ...], str | None]:
