@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from triage.errors import InputError, Problem
-from triage.strict_json import strict_decoder
+from triage.strict_json import refuse_half_characters, strict_decoder
 
 MOST_BYTES = 64 * 1024 * 1024
 NESTED = {"facts": "fact.", "details": "details."}
@@ -160,6 +160,7 @@ def _json_items(text: str, decoder: json.JSONDecoder) -> Iterator[tuple[int, int
     while text[at : at + 1] != "]":
         try:
             value, end = decoder.raw_decode(text, at)
+            refuse_half_characters(value)
         except json.JSONDecodeError:
             raise
         except ValueError as error:

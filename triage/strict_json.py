@@ -19,9 +19,14 @@ def read_strict(content: bytes, file: str | None = None) -> Any:
         return InputError([Problem(message, file=file, line=line, column=column)])
 
     try:
-        return strict_decoder().decode(content.decode("utf-8-sig"))
+        text = content.decode("utf-8-sig")
     except UnicodeDecodeError:
         raise wrong("this is not UTF-8 text; save it as UTF-8") from None
+    try:
+        found = strict_decoder().decode(text)
+        if "\\u" in text:
+            refuse_half_characters(found)
+        return found
     except json.JSONDecodeError as error:
         at = "" if file is not None else f" at line {error.lineno} column {error.colno}"
         raise wrong(f"this is not JSON: {error.msg}{at}", error.lineno, error.colno) from None
@@ -57,3 +62,16 @@ def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         twice = next(key for key in keys if keys.count(key) > 1)
         raise ValueError(f'the key "{twice}" stands twice in one object; keep one')
     return found
+
+
+def refuse_half_characters(document: Any) -> None:
+    """Such as \\ud800 without its other half, which is no character: it can neither be stored nor shown."""
+    waiting = [document]
+    while waiting:
+        item = waiting.pop()
+        if isinstance(item, dict):
+            waiting += [*item.keys(), *item.values()]
+        elif isinstance(item, list):
+            waiting += item
+        elif isinstance(item, str) and any("\ud800" <= sign <= "\udfff" for sign in item):
+            raise ValueError("a text holds half of an escaped character (\\ud800 to \\udfff); take it out")

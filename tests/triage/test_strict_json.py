@@ -29,11 +29,17 @@ def test_numbers_are_exact() -> None:
         (b'"\xff"', "not UTF-8"),
         (b"[" * 100_000, "nested too deeply"),
         (b"", "not JSON"),
+        (rb'{"note": "a \ud800"}', "half of an escaped character"),
+        (rb'{"\udfff": 1}', "half of an escaped character"),
     ],
 )
 def test_what_is_not_strict_is_refused_and_named(content: bytes, said: str) -> None:
     with pytest.raises(InputError, match=said):
         read_strict(content)
+
+
+def test_a_whole_character_may_be_escaped() -> None:
+    assert read_strict(rb'["\ud83e\uddca", "\u00e9"]') == ["\N{ICE CUBE}", "\u00e9"]
 
 
 def test_broken_json_is_located_in_its_file() -> None:
