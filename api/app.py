@@ -10,13 +10,22 @@ from werkzeug.wrappers import Response
 
 from api import auth, desk, health, machines, problems, repairs, tickets, triage, visits
 from api.exact_json import ExactJSONProvider
+from api.schemas import ProblemOut
 from triage.programme import Programme
 
 MAX_BODY_BYTES = 256 * 1024
 
 
 class ProblemApi(Api):
-    """Leaves all errors to `problems`."""
+    """Leaves all errors to `problems`, and describes them as what they are."""
+
+    ERROR_SCHEMA = ProblemOut
+
+    def _register_responses(self) -> None:
+        usual = str(Api.DEFAULT_RESPONSE_CONTENT_TYPE)
+        self.DEFAULT_RESPONSE_CONTENT_TYPE = "application/problem+json"
+        super()._register_responses()
+        self.DEFAULT_RESPONSE_CONTENT_TYPE = usual
 
     def _register_error_handlers(self) -> None:
         problems.register(self._app)

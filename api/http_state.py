@@ -7,6 +7,7 @@ with another body it is refused.
 from __future__ import annotations
 
 import hashlib
+import inspect
 import json
 from collections.abc import Callable
 from functools import wraps
@@ -16,11 +17,26 @@ from flask import Response, current_app, make_response, request
 from werkzeug.exceptions import BadRequest
 
 from api.auth import caller, programme
+from api.exact_json import Blueprint
 from triage.programme import Answer
 
 View = TypeVar("View", bound=Callable[..., Any])
 MAX_KEY = 128
 KEPT_HEADERS = ("Location", "ETag")
+
+
+IDEMPOTENCY_KEY = {
+    "in": "header",
+    "name": "Idempotency-Key",
+    "schema": {"type": "string", "minLength": 1, "maxLength": MAX_KEY},
+    "description": "Sent again with the same body, the first answer comes again and nothing happens twice",
+}
+IF_MATCH = {
+    "in": "header",
+    "name": "If-Match",
+    "schema": {"type": "string"},
+    "description": "The ticket's ETag; 412 if the ticket has moved on since",
+}
 
 
 def etag(version: int) -> str:
@@ -62,4 +78,6 @@ def idempotent(view: View) -> View:
             response.headers["Idempotency-Replayed"] = "true"
         return response
 
-    return cast(View, once)
+    of_ticket = "ticket_id" in inspect.signature(view).parameters
+    documented = Blueprint.doc(parameters=[IDEMPOTENCY_KEY, IF_MATCH] if of_ticket else [IDEMPOTENCY_KEY])
+    return cast(View, documented(once))

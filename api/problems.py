@@ -10,7 +10,7 @@ import logging
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from flask import Flask, Response, json, render_template, request
+from flask import Flask, Response, current_app, json, render_template, request
 from werkzeug.exceptions import HTTPException
 
 from triage.errors import ConflictError, InputError, NotFoundError, Problem
@@ -23,7 +23,7 @@ TITLES = {
     403: "This token may not do that",
     404: "Not found",
     405: "This address does not take that method",
-    409: "The ticket has moved on",
+    409: "It does not fit what is stored",
     412: "The ticket has moved on",
     413: "The request is too large",
     415: "The body must be JSON",
@@ -100,11 +100,17 @@ def _http_error(error: HTTPException) -> Response:
         detail = "; ".join(f"{row['pointer']}: {row['detail']}" for row in errors)
         response = problem(status, detail, errors)
     else:
-        response = problem(status, error.description or TITLES.get(status, "The request failed"))
+        response = problem(status, _told(error, status))
     for name, value in error.get_headers():
         if name.lower() in {"allow", "www-authenticate", "retry-after"}:
             response.headers[name] = value
     return response
+
+
+def _told(error: HTTPException, status: int) -> str:
+    if status == 413:
+        return f"The body is larger than {current_app.config['MAX_CONTENT_LENGTH'] // 1024} KiB; send less."
+    return error.description or TITLES.get(status, "The request failed")
 
 
 def _unexpected(error: Exception) -> Response:

@@ -15,6 +15,8 @@ fields.Field.default_error_messages |= {
     "required": "this is missing; add it",
     "null": "this may not be null; leave it out or give a value",
 }
+fields.String.default_error_messages["invalid"] = "a text is wanted, in quotes"
+fields.Integer.default_error_messages["invalid"] = "a whole number is wanted"
 fields.List.default_error_messages["invalid"] = "a list is wanted, in square brackets"
 fields.Dict.default_error_messages["invalid"] = "an object is wanted, in curly braces"
 Schema.error_messages = {
@@ -32,8 +34,8 @@ class ReportIn(Schema):
     symptoms = fields.List(text(64), required=True, metadata={"example": ["not_freezing"]})
     reported_at = fields.Raw(metadata={"description": "RFC 3339 with offset; now, if left out"})
     answers = fields.Dict(
-        keys=text(64),
-        values=fields.Raw(),
+        keys=fields.String(),
+        values=fields.Raw(allow_none=True),
         metadata={"description": "Facts by id", "example": {"filter_days": 40}},
     )
     checks = fields.List(fields.Dict(), metadata={"description": "Checks already done: {check, result}"})
@@ -47,7 +49,7 @@ class TriageIn(ReportIn):
 
 
 class AnswersIn(Schema):
-    answers = fields.Dict(keys=text(64), values=fields.Raw(), required=True)
+    answers = fields.Dict(keys=fields.String(), values=fields.Raw(allow_none=True), required=True)
 
 
 class CheckIn(Schema):
