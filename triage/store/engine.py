@@ -122,6 +122,9 @@ def open_store(url: str, read_only: bool = False) -> Store:
         return Store(engine)
     try:
         upgrade(engine.execution_options(barrelwise_writes=True))
+    except InputError:
+        engine.dispose()
+        raise
     except DBAPIError as error:
         engine.dispose()
         shown = engine.url.render_as_string(hide_password=True)
@@ -144,16 +147,20 @@ def _make_engine(url: URL) -> Engine:
 
 def _prepare_sqlite(connection: Any, _record: Any) -> None:
     connection.isolation_level = None  # transactions are begun by `_begin_sqlite`, not by the driver
-    cursor = connection.cursor()
-    for pragma in (
-        f"busy_timeout = {BUSY_TIMEOUT_MS}",
-        "journal_mode = WAL",
-        "synchronous = FULL",
-        "foreign_keys = ON",
-        "recursive_triggers = ON",  # so that INSERT OR REPLACE meets the log's triggers too
-    ):
-        cursor.execute(f"PRAGMA {pragma}")
-    cursor.close()
+    try:
+        cursor = connection.cursor()
+        for pragma in (
+            f"busy_timeout = {BUSY_TIMEOUT_MS}",
+            "journal_mode = WAL",
+            "synchronous = FULL",
+            "foreign_keys = ON",
+            "recursive_triggers = ON",  # so that INSERT OR REPLACE meets the log's triggers too
+        ):
+            cursor.execute(f"PRAGMA {pragma}")
+        cursor.close()
+    except Exception:
+        connection.close()  # nobody else would
+        raise
 
 
 def _begin_sqlite(connection: Connection) -> None:
