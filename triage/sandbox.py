@@ -49,7 +49,8 @@ def try_rulebook_folder(
     It never raises for the candidate's sake: unreadable, too wide, too slow, too big and crashing candidates
     are all rejected with problems that say so.
     """
-    return try_in_child(_try_folder, (str(folder), engine), seconds, memory_mb)
+    # the child starts in the folder that this process started in, which may be another by now
+    return try_in_child(_try_folder, (str(folder.resolve()), engine), seconds, memory_mb)
 
 
 def try_in_child(attempt: Try, arguments: tuple[Any, ...], seconds: float, memory_mb: int) -> Trial:

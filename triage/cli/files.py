@@ -15,6 +15,7 @@ from triage.inference_engine import Engine
 from triage.programme import Programme
 from triage.rulebook import Rulebook
 from triage.rulebook_reader import read_with_files
+from triage.sandbox import try_rulebook_folder
 from triage.store import Store, open_store
 from triage.strict_json import read_strict
 
@@ -83,10 +84,26 @@ def opened_store(settings: Settings) -> Iterator[Store]:
 def opened_programme(
     settings: Settings | None = None, clock: Callable[[], datetime] = now
 ) -> Iterator[Programme]:
-    """The programme that the settings describe."""
+    """The programme that the settings describe.
+
+    A rulebook that is not the one in force is tried in a child process first. Raises InputError, and puts
+    nothing in force, where it is not good.
+    """
     settings = settings or read_settings()
     rulebook, files = read_with_files(settings.rulebook)
     compiled: Callable[[Rulebook], Engine] = partial(compile_rulebook, engine=settings.engine)
-    engine = compiled(rulebook)
     with opened_store(settings) as store:
-        yield Programme(store, rulebook, engine, clock, files, compiled)
+        with store.read() as work:
+            in_force = work.rulebooks.in_force()
+        if in_force is None or in_force.version != rulebook.version:
+            _refuse_bad(settings)
+        yield Programme(store, rulebook, compiled(rulebook), clock, files, compiled)
+
+
+def _refuse_bad(settings: Settings) -> None:
+    trial = try_rulebook_folder(settings.rulebook, settings.engine)
+    if not trial.ok:
+        kept = Problem(
+            f"the rulebook in {settings.rulebook} was tried and may not serve; nothing was changed"
+        )
+        raise InputError([kept, *trial.problems])
