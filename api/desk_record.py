@@ -78,19 +78,23 @@ def _cover_lines(
             labor=_side(cover["labor"]),
         )
         return [Line(gettext("Cover"), text)]
-    by_dates: dict[str, list[str]] = {}
-    for row in (limits or {}).get("cover", ()):
-        text = gettext(
-            "parts %(parts)s, labor %(labor)s", parts=_side(row["parts"]), labor=_side(row["labor"])
-        )
-        by_dates.setdefault(text, []).append(str(row["component"]).replace("_", " "))
-    ordered = sorted(by_dates.items(), key=lambda item: -len(item[1]))
-    return [
-        Line(
-            gettext("Cover") if not place else gettext("Cover, %(parts)s", parts=", ".join(components)), text
-        )
-        for place, (text, components) in enumerate(ordered)
-    ]
+    return _cover_left(limits or {})
+
+
+def _cover_left(limits: Mapping[str, Any]) -> list[Line]:
+    """What is still in cover, by component; the rest in one line."""
+    left: dict[str, list[str]] = {}
+    for row in limits.get("cover", ()):
+        if row["parts"]["covered"] or row["labor"]["covered"]:
+            text = gettext(
+                "parts %(parts)s, labor %(labor)s", parts=_side(row["parts"]), labor=_side(row["labor"])
+            )
+            left.setdefault(text, []).append(str(row["component"]).replace("_", " "))
+    title = gettext("Cover left")
+    if not left:
+        return [Line(title, gettext("none"))]
+    lines = [f"{', '.join(components)}: {text}" for text, components in left.items()]
+    return [Line(title if not place else "", text) for place, text in enumerate(lines)]
 
 
 def _side(side: Mapping[str, Any]) -> str:

@@ -7,7 +7,7 @@ from typing import Any
 
 from flask_babel import gettext
 
-from api.desk_texts import clerk
+from api.desk_texts import clerk, clerk_language
 from api.desk_view import FactRow
 from api.desk_words import local_time, outcome_words
 from triage.rulebook import Rulebook
@@ -24,25 +24,26 @@ BY_OUTCOME = {
     "hold": "The repair needs a word from {authority} first. We call you back.",
     "swap": "The machine will be exchanged. Someone is with you by {due} at the latest.",
 }
-SENTENCES = (SOLVED, NUMBER, STOP, WAIT, *BY_OUTCOME.values())
+US = "the programme desk"
+SENTENCES = (SOLVED, NUMBER, STOP, WAIT, US, "Yes", "No", *BY_OUTCOME.values())
 """The fixed sentences; every language of the desk has them all."""
 
 
 def read_back(ticket: Ticket, timezone: str) -> tuple[str, ...]:
     """Sentences in the clerk's language."""
-    decision = ticket.decision or {}
+    decision, language = ticket.decision or {}, clerk_language()
     said = [clerk(NUMBER).format(ticket=ticket.id)]
     if decision.get("solved"):
         return (*said, clerk(SOLVED))
     if any(caution["stop_use"] for caution in decision.get("cautions", ())):
         said.append(clerk(STOP))
     if ticket.parked_until is not None:
-        return (*said, clerk(WAIT).format(time=local_time(ticket.parked_until, timezone)))
+        return (*said, clerk(WAIT).format(time=local_time(ticket.parked_until, timezone, language)))
     visit = decision.get("visit")
     said.append(
         clerk(BY_OUTCOME[str(ticket.outcome)]).format(
-            due="" if visit is None else local_time(visit["due"], timezone),
-            authority=decision["limit"]["authority_title"] or gettext("the programme desk"),
+            due="" if visit is None else local_time(visit["due"], timezone, language),
+            authority=decision["limit"]["authority_title"] or clerk(US),
         )
     )
     return tuple(said)

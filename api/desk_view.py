@@ -10,7 +10,7 @@ from flask_babel import gettext
 
 from api.desk_words import event_words, fact_words, factor_words
 from triage.call_steps import last_undoable
-from triage.rulebook import Fact, Rulebook
+from triage.rulebook import Check, Fact, Rulebook
 from triage.ticket import Event, Ticket
 
 SHOWN_CAUSES = 6
@@ -221,3 +221,9 @@ def askable(rulebook: Rulebook) -> tuple[Fact, ...]:
     """Every fact a clerk can be asked, by title: for questions out of turn."""
     found = (fact for fact in rulebook.facts.values() if fact.asked_of == "clerk")
     return tuple(sorted(found, key=lambda fact: fact.title))
+
+
+def store_checks(rulebook: Rulebook) -> tuple[Check, ...]:
+    """Every check a clerk can do, by title."""
+    found = (check for check in rulebook.checks.values() if check.who == "clerk")
+    return tuple(sorted(found, key=lambda check: check.title))

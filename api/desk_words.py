@@ -7,7 +7,8 @@ from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from flask_babel import format_datetime, gettext, ngettext
+from babel.dates import format_datetime
+from flask_babel import gettext, ngettext
 
 from triage.rulebook import Fact, Rulebook
 
@@ -91,13 +92,12 @@ def factor_words(factor: Mapping[str, Any]) -> str:
     return gettext("makes it %(times)s times less likely", times=times)
 
 
-def local_time(at: datetime | str, timezone: str) -> str:
-    """A moment in the store's own time: "Tue 3 Mar, 9:00 AM"."""
+def local_time(at: datetime | str, timezone: str, language: str = "en") -> str:
+    """A moment in the store's own time: "Tue 3 Mar, 9:00 AM"; UTC is named where no site is known."""
     moment = datetime.fromisoformat(at) if isinstance(at, str) else at
-    zone = ZoneInfo(timezone) if timezone != "UTC" else UTC
-    local = moment.astimezone(zone)
-    written = format_datetime(local, "EEE d MMM, h:mm a", rebase=False)
-    return f"{written} {local.tzname()}" if timezone == "UTC" else written
+    local = moment.astimezone(UTC if timezone == "UTC" else ZoneInfo(timezone))
+    written = format_datetime(local, "EEE d MMM, h:mm a", tzinfo=local.tzinfo, locale=language)
+    return f"{written} UTC" if timezone == "UTC" else written
 
 
 def ago(at: datetime, now: datetime) -> str:

@@ -154,6 +154,7 @@ def _page(
         causes=desk_view.causes(decision, before),
         facts=rows,
         askable=desk_view.askable(rulebook),
+        checks=desk_view.store_checks(rulebook),
         history=desk_view.history(rulebook, log),
         undoable=desk_view.undoable(rulebook, log),
         read_back=desk_summary.read_back(found, zone),

@@ -1,7 +1,6 @@
 """The part of Flask-Babel that is used here; the package carries no types."""
 
 from collections.abc import Callable
-from datetime import datetime
 
 from flask import Flask
 
@@ -12,4 +11,3 @@ class Babel:
 
 def gettext(string: str, **variables: object) -> str: ...
 def ngettext(singular: str, plural: str, num: int, **variables: object) -> str: ...
-def format_datetime(datetime: datetime, format: str | None = ..., rebase: bool = ...) -> str: ...

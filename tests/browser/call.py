@@ -1,0 +1,127 @@
+"""An agent's hands on the keyboard: nothing here touches a mouse."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from playwright.sync_api import Page
+
+
+def press(page: Page, key: str) -> None:
+    """A key that leads to another page."""
+    with page.expect_navigation():
+        page.keyboard.press(key)
+
+
+def focused(page: Page, element: str) -> None:
+    """Waits until the page has put the focus where it says."""
+    page.wait_for_function("id => document.activeElement.id === id", arg=element)
+
+
+def take_report(page: Page, serial: str, words: str, symptoms: tuple[str, ...]) -> None:
+    """From the start page to a decided ticket; symptoms the words do not bring are ticked with Space."""
+    page.goto("/")
+    focused(page, "q")
+    page.keyboard.type(serial)
+    press(page, "Enter")
+    focused(page, "words")
+    page.keyboard.type(words)
+    press(page, "Enter")
+    ticked = page.eval_on_selector_all("input[name=symptom]:checked", "all => all.map(one => one.value)")
+    for wrong in set(ticked) - set(symptoms):
+        page.locator(f"input[value={wrong}]").focus()
+        page.keyboard.press("Space")
+    for missing in set(symptoms) - set(ticked):
+        box = page.locator(f"input[value={missing}]")
+        if not box.is_visible():
+            page.get_by_text("Other symptoms").focus()
+            page.keyboard.press("Enter")
+        box.focus()
+        page.keyboard.press("Space")
+    page.get_by_role("button", name="Decide").focus()
+    press(page, "Enter")
+
+
+def asked(page: Page) -> str | None:
+    """The fact on top; None when no question is worth asking."""
+    field = page.locator(".ask input[name=fact]").first
+    return field.get_attribute("value") if field.count() else None
+
+
+def answer(page: Page, value: object) -> None:
+    """Answers the question on top, where the focus stands."""
+    if page.locator(".ask input[name=value]").count():
+        focused(page, "value")
+        page.keyboard.type("?" if value is None else str(value))
+        press(page, "Enter")
+        return
+    wanted = "?" if value is None else {True: "yes", False: "no"}.get(value, value)  # type: ignore[call-overload]
+    key = page.locator(f'.ask button[value="{wanted}"]').get_attribute("data-key")
+    assert key is not None
+    page.wait_for_function("document.activeElement.closest('.ask') !== null")
+    press(page, key)
+
+
+def open_question(page: Page, fact: str) -> None:
+    """Opens a question out of turn by the list of all questions."""
+    page.get_by_text("Ask something else").focus()
+    page.keyboard.press("Enter")
+    box = page.locator("select#fact")
+    title = box.locator(f'option[value="{fact}"]').inner_text()
+    box.focus()
+    page.keyboard.type(title)
+    page.keyboard.press("Tab")
+    press(page, "Enter")
+
+
+def tell(page: Page, known: Mapping[str, object], most: int = 14) -> None:
+    """Answers what is asked from `known`, does not know the rest, then opens what was never asked."""
+    left = dict(known)
+    for _ in range(most):
+        read_out(page)
+        fact = asked(page)
+        if fact is None or not left:
+            break
+        answer(page, left.pop(fact, None))
+    for fact, value in left.items():
+        read_out(page)
+        open_question(page, fact)
+        answer(page, value)
+    read_out(page)
+
+
+def read_out(page: Page) -> None:
+    """Acknowledges a stop-use caution when one has the screen."""
+    if page.locator("main.stop").count():
+        press(page, "Enter")
+
+
+def outcome(page: Page) -> str:
+    return page.locator(".outcome").inner_text()
+
+
+def check_done(page: Page, check: str, result: str) -> None:
+    """Opens a check of the plan and enters its result by number; one outside the plan by the list of all."""
+    step = page.locator("ol.plan > li").filter(has=page.locator(f'input[name=check][value="{check}"]'))
+    if not step.count():
+        tried_before(page, check, result)
+        return
+    button = step.locator(f'button[value="{result}"]')
+    if not button.is_visible():
+        step.locator("summary").first.focus()
+        page.keyboard.press("Enter")
+    step.locator("button").first.focus()
+    key = button.get_attribute("data-key")
+    assert key is not None
+    press(page, key)
+
+
+def tried_before(page: Page, check: str, result: str) -> None:
+    page.get_by_text("Enter another check").focus()
+    page.keyboard.press("Enter")
+    box = page.locator("select#tried")
+    title = box.locator(f'option[value="{check}"]').inner_text()
+    box.focus()
+    page.keyboard.type(title)
+    page.locator("#tried ~ p button").filter(has_text={"not_cured": "Not cured"}.get(result, "Could")).focus()
+    press(page, "Enter")

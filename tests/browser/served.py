@@ -1,0 +1,120 @@
+"""The desk served on a free port of this machine, over the demo's machines and the default rulebook."""
+
+from __future__ import annotations
+
+import shutil
+import threading
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cache
+from itertools import count
+from pathlib import Path
+from typing import Any
+
+from werkzeug.serving import make_server
+
+from api.app import create_app
+from tests.triage.programmes import Clock
+from triage.inference import compile_rulebook
+from triage.inference_engine import Engine
+from triage.load import load
+from triage.programme import Programme
+from triage.report_input import read_machine
+from triage.rulebook import Rulebook
+from triage.rulebook_reader import read_rulebook
+from triage.store import open_store
+from triage.store.machines import Contractor
+
+ROOT = Path(__file__).parents[2]
+NOW = datetime(2026, 11, 16, 20, tzinfo=UTC)
+
+
+@cache
+def default_rulebook() -> tuple[Rulebook, Engine]:
+    rulebook = read_rulebook(ROOT / "rules")
+    return rulebook, compile_rulebook(rulebook, engine="plain")
+
+
+def make_records(path: Path) -> None:
+    """A database with the demo's machines and a token for two agents."""
+    rulebook, _ = default_rulebook()
+    store = open_store(f"sqlite:///{path}")
+    try:
+        load(ROOT / "demo" / "records", store, rulebook)
+    finally:
+        store.close()
+
+
+@dataclass
+class Served:
+    """A running desk; `restart` ends the server and starts another over the same database."""
+
+    path: Path
+    clock: Clock
+    port: int = 0
+    programme: Programme | None = None
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    @property
+    def running(self) -> Programme:
+        assert self.programme is not None
+        return self.programme
+
+    def start(self) -> None:
+        rulebook, engine = default_rulebook()
+        numbers = count(1)
+        self.programme = Programme(
+            open_store(f"sqlite:///{self.path}"),
+            rulebook,
+            engine,
+            self.clock,
+            new_id=lambda: f"T-{next(numbers):06}",
+        )
+        self.server = make_server("127.0.0.1", self.port, create_app(self.programme), threaded=True)
+        self.port = int(self.server.server_port)
+        self.thread = threading.Thread(target=self.server.serve_forever, daemon=True)
+        self.thread.start()
+
+    def stop(self) -> None:
+        self.server.shutdown()
+        self.thread.join(10)
+        self.server.server_close()
+        self.running.store.close()
+
+    def restart(self) -> None:
+        self.stop()
+        self.start()
+
+    def token(self, name: str) -> str:
+        with self.running.store.write() as work:
+            return work.tokens.add(name, "agent", None, self.clock())
+
+    def put_machine(self, data: Mapping[str, Any]) -> None:
+        """A machine of a rulebook case, with its history."""
+        machine, history = read_machine(data, default_rulebook()[0])
+        with self.running.store.write() as work:
+            if machine.site is not None:
+                work.machines.put_sites([machine.site])
+            if machine.contractor is not None:
+                work.machines.put_contractors([Contractor(machine.contractor, machine.contractor.title())])
+            work.machines.put_machines([machine])
+            work.care.add_care(machine.serial, history.care)
+            work.care.add_repairs(machine.serial, history.repairs)
+
+
+@contextmanager
+def serving(records: Path, folder: Path) -> Iterator[Served]:
+    """A desk of its own over a copy of `records`."""
+    path = folder / "desk.db"
+    shutil.copyfile(records, path)
+    served = Served(path, Clock(NOW))
+    served.start()
+    try:
+        yield served
+    finally:
+        served.stop()
