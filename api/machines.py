@@ -11,8 +11,11 @@ from api import schemas
 from api.auth import READERS, caller, programme, roles
 from api.exact_json import Blueprint
 from api.http_state import idempotent
+from api.media import as_text, wants
 from api.views import machine_json
 from triage.errors import InputError, Problem
+from triage.limits_text import limits_text
+from triage.machine_limits import Job
 
 blueprint = Blueprint("machines", __name__, url_prefix="/v1", description="Machines")
 
@@ -32,9 +35,13 @@ class Limits(MethodView):
     @blueprint.arguments(schemas.LimitsQuery, location="query")
     @blueprint.response(200, schemas.LimitsOut)
     def get(self, query: dict[str, Any], serial: str) -> Any:
-        """Cover, limit, spent, headroom, and who may say yes to more."""
+        """Cover, limit, spent, headroom, who may say yes to more; as a short text with Accept: text/plain."""
         at = _moment(query["at"]) if "at" in query else None
-        return programme().limits(serial, query.get("contractor"), at, caller())
+        job = Job(query.get("component"), query.get("after_hours"))
+        limits = programme().limits(serial, query.get("contractor"), at, caller(), query.get("ticket"), job)
+        if wants("text/plain"):
+            return as_text(limits_text(limits), "text/plain")
+        return limits
 
 
 @blueprint.route("/machines/<serial>/care")

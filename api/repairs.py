@@ -7,10 +7,13 @@ from typing import Any
 from flask.views import MethodView
 
 from api import schemas
-from api.auth import caller, programme, roles
+from api.auth import READERS, caller, programme, roles
 from api.exact_json import Blueprint
 from api.http_state import etag, idempotent, wanted_version
+from api.media import as_text, wants
 from api.views import estimate_json, ticket_json
+from triage.exports import CLAIM_COLUMNS, SPEND_COLUMNS, as_csv
+from triage.repair_views import claims, spend
 from triage.ticket import Ticket
 
 blueprint = Blueprint("repairs", __name__, url_prefix="/v1", description="Repairs and money")
@@ -66,3 +69,28 @@ class Reopen(MethodView):
         """A closed ticket is worked on again; decided again."""
         ticket = programme().reopen(ticket_id, body["why"], caller(), wanted_version())
         return _with_etag(ticket, ticket_json(ticket))
+
+
+@blueprint.route("/claims")
+class Claims(MethodView):
+    @roles(*READERS)
+    @blueprint.arguments(schemas.ClaimsQuery, location="query")
+    @blueprint.response(200, schemas.ClaimsOut)
+    def get(self, query: dict[str, Any]) -> Any:
+        """The lines that cover pays, of closed tickets; as CSV with Accept: text/csv."""
+        rows = claims(programme(), caller(), query.get("since"), query.get("until"))
+        return as_text(as_csv(CLAIM_COLUMNS, rows), "text/csv") if wants("text/csv") else {"items": rows}
+
+
+@blueprint.route("/spend")
+class Spend(MethodView):
+    @roles(*READERS)
+    @blueprint.arguments(schemas.SpendQuery, location="query")
+    @blueprint.response(200, schemas.SpendOut)
+    def get(self, query: dict[str, Any]) -> Any:
+        """What was spent, by contractor, machine or cause; as CSV with Accept: text/csv."""
+        by = query["by"]
+        rows = spend(programme(), caller(), by, query.get("since"), query.get("until"))
+        if wants("text/csv"):
+            return as_text(as_csv((by, *SPEND_COLUMNS), rows), "text/csv")
+        return {"by": by, "items": rows}

@@ -181,6 +181,9 @@ class TicketsQuery(Schema):
 class LimitsQuery(Schema):
     contractor = text(64)
     at = text(64, metadata={"description": "RFC 3339 with offset or a date; now, if left out"})
+    component = text(64, metadata={"description": "The kind of job: limits may differ by component"})
+    after_hours = fields.Boolean(metadata={"description": "As the time says, if left out"})
+    ticket = text(64, metadata={"description": "What this ticket has cost already counts"})
 
 
 class TicketRowOut(Schema):
@@ -223,7 +226,6 @@ class SpendQuery(ClaimsQuery):
 
 class ClaimsOut(Schema):
     items = fields.List(fields.Dict(), metadata={"description": "A line each that cover pays"})
-    total = fields.String()
 
 
 class SpendOut(Schema):
@@ -279,3 +281,4 @@ class LimitsOut(Schema):
     at = fields.String()
     cover = fields.List(fields.Dict(), metadata={"description": "A line a component"})
     limit = fields.Dict(metadata={"description": "Amounts are texts in `currency`"})
+    swap = fields.Dict(metadata={"description": "Spent in 12 months from which an exchange may come"})

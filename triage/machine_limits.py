@@ -3,28 +3,44 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
+from triage.approvals import Asked, asked_as_data, speaker_for, whom_to_ask
 from triage.conditions import FactValue
 from triage.cover import cover_for, cover_known, cover_notes
 from triage.decision_record import CoverSide
+from triage.did_you_mean import hint
+from triage.errors import InputError, Problem
 from triage.facts import gather_facts, local_date, spent_12_months
 from triage.inference import infer
 from triage.inference_engine import Engine
 from triage.limits import authority_for, standing_limit
 from triage.money import as_money
 from triage.report import History, Machine, Report
-from triage.rulebook import Rulebook
+from triage.rulebook import Authority, Rulebook
 from triage.service_hours import is_after_hours
+from triage.swap_threshold import swap_thresholds
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What the limit is asked for. None: any component; after hours as the time says."""
+
+    component: str | None = None
+    after_hours: bool | None = None
+    spent_on_ticket: Decimal = Decimal(0)
+
+
+ANY_JOB = Job()
 
 
 def limits_of(
-    rulebook: Rulebook, engine: Engine, machine: Machine, history: History, at: datetime
+    rulebook: Rulebook, engine: Engine, machine: Machine, history: History, at: datetime, job: Job = ANY_JOB
 ) -> dict[str, Any]:
-    """JSON data: `machine`, `contractor`, `at`, `cover` (a line a component) and `limit`, for a new ticket.
+    """JSON data: `machine`, `contractor`, `at`, `cover` (a line a component), `limit` and `swap`.
 
     What is after `at` in the history is not looked at. Amounts are texts in the rulebook's currency.
     """
@@ -37,15 +53,20 @@ def limits_of(
     known = gather_facts(rulebook, nothing_reported, machine, past, at)
     facts = dict(infer(rulebook, engine, {name: fact.value for name, fact in known.items()}).facts)
     zone = "UTC" if machine.site is None else machine.site.timezone
-    facts["after_hours"] = is_after_hours(at, rulebook.service_hours, zone)
+    late = is_after_hours(at, rulebook.service_hours, zone) if job.after_hours is None else job.after_hours
+    facts["after_hours"] = late
+    if job.component is not None:
+        facts["component"] = job.component
     today = local_date(machine, at)
+    spent = spent_12_months(past, at)
     components = sorted({cause.component for cause in rulebook.causes.values()})
     return {
         "machine": machine.serial,
         "contractor": machine.contractor,
         "at": at.isoformat(),
         "cover": [_cover(rulebook, machine, component, today, facts) for component in components],
-        "limit": _limit(rulebook, facts, spent_12_months(past, at)),
+        "limit": _limit(rulebook, facts, job, spent, today),
+        "swap": swap_thresholds(rulebook, machine, spent, today),
     }
 
 
@@ -69,17 +90,23 @@ def _side(side: CoverSide) -> dict[str, Any]:
     return {"covered": side.covered, "until": None if side.until is None else side.until.isoformat()}
 
 
-def _limit(rulebook: Rulebook, facts: Mapping[str, FactValue], spent: Decimal) -> dict[str, Any]:
+def _limit(
+    rulebook: Rulebook, facts: Mapping[str, FactValue], job: Job, spent: Decimal, on: date
+) -> dict[str, Any]:
     currency = rulebook.currency
 
     def text(amount: Decimal) -> str:
         return f"{as_money(amount, currency).amount:f}"
 
-    standing = standing_limit(rulebook, facts, Decimal(0), spent)
+    standing = standing_limit(rulebook, facts, job.spent_on_ticket, spent)
     # Whoever may say yes to the least that goes beyond.
-    beyond = authority_for(rulebook, facts, standing.headroom + Decimal("0.01"))
+    least = job.spent_on_ticket + standing.headroom + Decimal("0.01")
+    beyond = authority_for(rulebook, facts, least)
+    asked = whom_to_ask(rulebook, facts, least, on)
     return {
         "nte": text(standing.nte),
+        "component": job.component,
+        "spent_on_ticket": text(job.spent_on_ticket),
         "spent_12_months": text(spent),
         "headroom": text(standing.headroom),
         "currency": currency,
@@ -94,4 +121,33 @@ def _limit(rulebook: Rulebook, facts: Mapping[str, FactValue], spent: Decimal) -
             "reach": beyond.reach,
             "up_to": None if beyond.up_to is None else text(beyond.up_to),
         },
+        "above": _above(asked),
+        "ask": None if asked is None else asked_as_data(asked, rulebook),
+        "authorities": [
+            asked_as_data(speaker_for(rulebook, one, on) or Asked(one, one, None), rulebook)
+            for one in sorted(rulebook.authorities.values(), key=_rank)
+        ],
     }
+
+
+def _above(asked: Asked | None) -> str:
+    """What happens to a repair that goes beyond."""
+    if asked is None:
+        return "it is held, and the rulebook names nobody who may say yes"
+    speaks = asked.speaks
+    who = speaks.title
+    if speaks.id != asked.authority.id:
+        who = f"{speaks.title} for {asked.authority.title} (absent until {asked.absent_until})"
+    return f"it is held until {who} says yes; reach: {speaks.reach}"
+
+
+def _rank(authority: Authority) -> tuple[bool, Decimal, str]:
+    return authority.up_to is None, authority.up_to or Decimal(0), authority.id
+
+
+def check_component(rulebook: Rulebook, component: str | None) -> None:
+    """Raises InputError for a component that no cause has."""
+    known = sorted({cause.component for cause in rulebook.causes.values()})
+    if component is not None and component not in known:
+        mend = hint(component[:60], known, f"; components are {', '.join(known)}")
+        raise InputError([Problem(f'no component "{component[:60]}"{mend}', "query:component")])

@@ -24,10 +24,11 @@ from triage.explain import Explanation, explain_again
 from triage.inference_engine import Engine
 from triage.live_rulebook import LiveRulebook, Serving
 from triage.machine_care import CareView, care_view, read_care_event
-from triage.machine_limits import limits_of
+from triage.machine_limits import ANY_JOB, Job, check_component, limits_of
 from triage.money import Money, parse_money
 from triage.one_report import Inputs, decide_inputs, inputs_as_data, read_inputs, with_spent
 from triage.repair_desk import RepairDesk
+from triage.repair_views import spent_on
 from triage.report import History, Machine
 from triage.rulebook import Rulebook
 from triage.rulebook_reader import rulebook_from_data
@@ -207,8 +208,19 @@ class Programme:
         return MachineView(machine, history, care, tickets, findings)
 
     @_one_version
-    def limits(self, serial: str, contractor: str | None, at: datetime | None, viewer: Caller) -> Data:
-        """Cover of every component and what may be spent, as JSON data, as of `at` (now)."""
+    def limits(
+        self,
+        serial: str,
+        contractor: str | None,
+        at: datetime | None,
+        viewer: Caller,
+        ticket: str | None = None,
+        job: Job = ANY_JOB,
+    ) -> Data:
+        """Cover of every component and what may be spent, as JSON data, as of `at` (now).
+
+        With `ticket`, one of this machine's, what it has cost already counts.
+        """
         with self.store.read() as work:
             machine = seen_machine(work, serial, viewer)
             if contractor is not None and contractor != machine.contractor:
@@ -218,7 +230,11 @@ class Programme:
                     raise InputError([Problem(f'no contractor "{contractor}"', "query:contractor")])
                 machine = replace(machine, contractor=contractor)
             history = work.care.history(serial)
-        return limits_of(self.rulebook, self._engine, machine, history, at or self._clock())
+            if ticket is not None:
+                spent = spent_on(work, ticket, serial, viewer, self.rulebook.currency)
+                job = replace(job, spent_on_ticket=spent)
+        check_component(self.rulebook, job.component)
+        return limits_of(self.rulebook, self._engine, machine, history, at or self._clock(), job)
 
     @_one_version
     def record_care(self, serial: str, data: Data, who: Caller) -> MachineView:
@@ -297,7 +313,7 @@ class Programme:
         action: Callable[[RepairDesk, Ticket], Ticket],
         may_be_closed: bool = False,
     ) -> Ticket:
-        with self.store.write() as work:
+        with self.live.one_version(), self.store.write() as work:
             ticket = seen_ticket(work, ticket_id, who, for_change=True)
             refuse_stale(work, ticket, if_version, may_be_closed=may_be_closed)
             return action(RepairDesk(work, self.rulebook, self._engine, self._clock(), who), ticket)

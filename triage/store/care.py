@@ -30,6 +30,11 @@ class Care:
             repairs=tuple(PastRepair(row.at, row.ticket, row.cause, row.cost) for row in repairs),
         )
 
+    def repairs(self) -> tuple[tuple[str, PastRepair], ...]:
+        """The past repairs of all machines with the serial, oldest first."""
+        rows = self._session.scalars(select(RepairRow).order_by(RepairRow.at, RepairRow.id))
+        return tuple((row.serial, PastRepair(row.at, row.ticket, row.cause, row.cost)) for row in rows)
+
     def add_care(self, serial: str, events: Iterable[CareEvent]) -> int:
         """Adds what is not in the log yet (same machine, kind and time) and says how many that were."""
         query = select(CareRow.kind, CareRow.at).where(CareRow.serial == serial)
