@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from itertools import combinations
 
 from triage.conditions import AllOf, Compare, Condition, FactTest
 from triage.rulebook import Outcome, PolicyRule
@@ -69,26 +68,34 @@ def _gap(reason: Reasoning, rules: Sequence[PolicyRule]) -> Iterator[Finding]:
 
 
 def _ties(reason: Reasoning, rules: Sequence[PolicyRule]) -> Iterator[Finding]:
+    """One finding for each rule that ties: with the first it ties with."""
     by_priority: dict[int, list[PolicyRule]] = {}
     for rule in rules:
         by_priority.setdefault(rule.priority, []).append(rule)
     for equals in by_priority.values():
-        for first, second in combinations(equals, 2):
-            if first.outcome == second.outcome:
-                continue
-            head = second.head
-            try:
-                both = reason.together([_decides(reason, first), _decides(reason, second)])
-            except TooHard:
-                yield too_hard(head.id, head.file, f"it ties with {first.head.id}")
-                continue
-            if both is not None:
-                message = (
-                    f"{first.head.id} ({first.outcome}) and {head.id} ({second.outcome}) both have priority "
-                    f"{second.priority} and hold with {reason.example(both)}"
-                )
-                mend = "Give one a higher priority"
-                yield finding("policy-tie", head.id, head.file, message, mend, ("then", "priority"))
+        for index, rule in enumerate(equals):
+            ties = (_tie(reason, earlier, rule) for earlier in equals[:index])
+            first = next((tie for tie in ties if tie is not None), None)
+            if first is not None:
+                yield first
+
+
+def _tie(reason: Reasoning, first: PolicyRule, second: PolicyRule) -> Finding | None:
+    if first.outcome == second.outcome:
+        return None
+    head = second.head
+    try:
+        both = reason.together([_decides(reason, first), _decides(reason, second)])
+    except TooHard:
+        return too_hard(head.id, head.file, f"it ties with {first.head.id}")
+    if both is None:
+        return None
+    message = (
+        f"{first.head.id} ({first.outcome}) and {head.id} ({second.outcome}) both have priority "
+        f"{second.priority} and hold with {reason.example(both)}"
+    )
+    mend = "Give one a higher priority"
+    return finding("policy-tie", head.id, head.file, message, mend, ("then", "priority"))
 
 
 def _overruled(reason: Reasoning, rules: Sequence[PolicyRule]) -> Iterator[Finding]:
