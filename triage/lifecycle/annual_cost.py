@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 
 from triage.errors import InputError
 
@@ -48,6 +49,7 @@ class EconomicLife:
     annual_costs: tuple[Decimal, ...]
 
 
+@lru_cache(maxsize=4096)
 def capital_recovery(rate: Decimal, years: int) -> Decimal:
     """A/P: the yearly payment for `years` that repays 1 paid now."""
     _check(rate, years)
