@@ -24,7 +24,7 @@ def main() -> None:
 
 def decisions_table() -> Table:
     table = Table(title="Whole decisions with the default rulebook, one core")
-    for heading in ("", "rules", "a second"):
+    for heading in ("", "rules", "a second of CPU"):
         table.add_column(heading, justify="right" if heading else "left")
     for speed in decision_speeds():
         table.add_row(speed.what, str(speed.rules), f"{speed.per_second:,.0f}")
