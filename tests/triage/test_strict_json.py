@@ -44,5 +44,5 @@ def test_a_whole_character_may_be_escaped() -> None:
 
 def test_broken_json_is_located_in_its_file() -> None:
     with pytest.raises(InputError) as refused:
-        read_strict(b'{\n  "a": 1,\n}', "report.json")
-    assert refused.value.problems[0].where == "report.json:3:1"
+        read_strict(b'{\n  "a" 1\n}', "report.json")
+    assert refused.value.problems[0].where == "report.json:2:7"
