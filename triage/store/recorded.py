@@ -66,6 +66,29 @@ class RecordedDecisions:
             )
             self._session.expunge(event)
 
+    def closed(self, since: datetime | None) -> Iterator[RecordedDecision]:
+        """The last decisions of the tickets that are closed now, closed from `since` on, by ticket."""
+        query = (
+            select(EventRow, TicketRow.closed)
+            .join(TicketRow, (TicketRow.id == EventRow.ticket) & (TicketRow.decided_seq == EventRow.seq))
+            .where(TicketRow.state == "closed")
+            .order_by(EventRow.ticket)
+            .execution_options(yield_per=_AT_ONCE)
+        )
+        if since is not None:
+            query = query.where(TicketRow.changed_at >= since)
+        for event, closed in self._session.execute(query):
+            payload = event.payload
+            yield RecordedDecision(
+                (event.ticket, event.seq),
+                event.rulebook,
+                payload["decision"],
+                payload["inputs"],
+                True,
+                closed,
+            )
+            self._session.expunge(event)
+
 
 def _made(since: datetime | None, until: datetime) -> list[ColumnElement[bool]]:
     wanted = [EventRow.kind == "decided", EventRow.at <= until]

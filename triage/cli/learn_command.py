@@ -1,0 +1,117 @@
+"""`barrelwise rulebook learn`: what closed tickets say of the rulebook's numbers, as a proposal."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.table import Table
+
+from triage.cli.files import opened_store, read_time
+from triage.cli.output import console, print_json
+from triage.config import read_settings
+from triage.rulebook_care.learning import LEAST, WEIGHT, Learned, learn
+from triage.rulebook_care.learning_patch import patched_files, unified_diff, write_candidate
+from triage.rulebook_care.learning_records import Closed, closed_tickets
+from triage.rulebook_care.replay_work import ready
+from triage.rulebook_reader import read_rulebook
+
+
+@click.command("learn")
+@click.option("--since", help="Only tickets closed from this time on; RFC 3339 with offset.")
+@click.option(
+    "--weight",
+    type=click.FloatRange(1.0, 1e6),
+    default=WEIGHT,
+    show_default=True,
+    help="How many tickets a number of the rulebook is worth.",
+)
+@click.option(
+    "--least",
+    type=click.IntRange(1),
+    default=LEAST,
+    show_default=True,
+    help="Propose nothing for a number from fewer tickets.",
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Write a candidate rulebook into this new folder."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
+def learn_command(since: str | None, weight: float, least: int, out: Path | None, as_json: bool) -> None:
+    """Propose new numbers for the rulebook from the confirmed causes of closed tickets.
+
+    Nothing changes by itself: the proposal is printed as a patch, or written as a candidate, ready for
+    `rulebook check` and `rulebook replay`.
+    """
+    settings = read_settings()
+    started = None if since is None else read_time(since, "--since")
+    current = ready(read_rulebook(settings.rulebook))
+    closed = Closed()
+    with opened_store(settings) as store, store.read() as work:
+        tickets = closed_tickets(work.recorded.closed(started), current, closed)
+        found = learn(current.rulebook, tickets, weight, least)
+    patched = patched_files(settings.rulebook, found)
+    if out is not None:
+        write_candidate(settings.rulebook, out, patched)
+    if as_json:
+        numbers = [_data(one) for one in found if one.tickets]
+        print_json({"numbers": numbers, "notes": list(closed.notes()), "patch": unified_diff(patched)})
+        return
+    _show(found, tuple(closed.notes()), least)
+    if out is None:
+        click.echo(unified_diff(patched), nl=False)
+    else:
+        click.echo(f"{len(patched)} files changed in the candidate {out}", err=True)
+
+
+def _show(found: tuple[Learned, ...], notes: tuple[str, ...], least: int) -> None:
+    out = console()
+    for note in notes:
+        out.print(note, markup=False)
+    told = [one for one in found if one.proposed is not None or one.drifts]
+    thin = sum(one.tickets < least for one in found)
+    out.print(f"{thin} of {len(found)} numbers have fewer than {least} tickets and stay as they are.")
+    if not told:
+        return
+    table = Table(title="What the tickets say (95 % intervals)")
+    for heading in ("number", "cause"):
+        table.add_column(heading)
+    for heading in ("now", "seen", "of", "learned", "from", "to", "propose"):
+        table.add_column(heading, justify="right")
+    table.add_column("")
+    for one in told:
+        number = one.number
+        table.add_row(
+            f"{number.kind} {number.of}",
+            number.cause,
+            f"{number.chance:.3f}",
+            str(one.hits),
+            str(one.tickets),
+            f"{one.mean:.3f}",
+            f"{one.low:.3f}",
+            f"{one.high:.3f}",
+            "" if one.proposed is None else str(one.proposed),
+            "no longer fits" if one.drifts else "",
+        )
+    out.print(table)
+
+
+def _data(one: Learned) -> dict[str, Any]:
+    number = one.number
+    return {
+        "kind": number.kind,
+        "of": number.of,
+        "cause": number.cause,
+        "file": number.file,
+        "path": list(number.path),
+        "written": number.written,
+        "chance": number.chance,
+        "hits": one.hits,
+        "tickets": one.tickets,
+        "mean": one.mean,
+        "interval": [one.low, one.high],
+        "seen_interval": [one.seen_low, one.seen_high],
+        "drifts": one.drifts,
+        "proposed": one.proposed,
+    }
