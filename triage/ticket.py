@@ -150,7 +150,7 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
         case "dispatched":
             # Who is sent has the ticket in its care from then on.
             return replace(ticket, contractor=payload.get("contractor") or ticket.contractor)
-        case "approved" | "visited":
+        case "visited":
             return ticket
 
 

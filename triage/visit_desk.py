@@ -11,17 +11,22 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from triage.access import seen_ticket
+from triage.access_hours import due_within_access
 from triage.caller import Caller
+from triage.decision import cautions_in_force
+from triage.decision_record import CauseChance
 from triage.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.input_reader import InputReader
 from triage.programme import Programme
 from triage.report import Machine
+from triage.service_hours import due_at
 from triage.store import Work
 from triage.store.tickets import NewEvent
 from triage.ticket import Event, Ticket
 from triage.visit_calendar import as_calendar
 from triage.visit_log import VISIT_STATES, PlannedVisit, visits_of
 from triage.visit_slots import Wish, choose, dispatched_from, planned_visits
+from triage.visits import timezone_of, visit_kit, visit_skill
 
 USUAL_MINUTES = 90
 FURTHEST_DAYS = 120
@@ -117,18 +122,16 @@ def _read_scheduled(
             reader.problem("a technician plans visits of the own contractor only", "/contractor")
         contractor = who.contractor
     reader.finish()
-    _refuse_unasked(ticket, events)
+    machine = None if ticket.machine is None else work.machines.get(ticket.machine)
+    asked = _asked_for(programme, ticket, events, machine)
     for visit in known:
         if visit.number == number and visit.state != "scheduled":
             raise ConflictError(f"visit {number} is {visit.state}; it cannot be moved")
         if number is None and visit.state != "done":
             raise ConflictError(f"visit {visit.number} is {visit.state}; move that one, or finish it first")
-    decision = ticket.decision or {}
-    asked = decision.get("visit") or {}
-    due = None if asked.get("due") is None else datetime.fromisoformat(asked["due"])
-    machine = None if ticket.machine is None else work.machines.get(ticket.machine)
+    due = datetime.fromisoformat(asked["due"])
     chosen = choose(
-        Wish(contractor, at, asked.get("skill", "general"), asked.get("priority"), due),
+        Wish(contractor, at, asked["skill"], asked["priority"], due),
         ticket,
         None if machine is None else machine.site,
         work.machines.contractors(),
@@ -146,10 +149,10 @@ def _read_scheduled(
         "contractor": chosen.contractor,
         "passed_over": list(chosen.passed_over),
         "purpose": ticket.outcome,
-        "skill": asked.get("skill", "general"),
-        "priority": asked.get("priority"),
-        "due": asked.get("due"),
-        "kit": list(asked.get("kit", ())),
+        "skill": asked["skill"],
+        "priority": asked["priority"],
+        "due": asked["due"],
+        "kit": list(asked["kit"]),
         "technician": technician,
     }
     return NewEvent("dispatched", payload)
@@ -198,14 +201,34 @@ def _number(reader: InputReader, data: Mapping[str, Any]) -> int | None:
     return number
 
 
-def _refuse_unasked(ticket: Ticket, events: Sequence[Event]) -> None:
-    """Nobody is sent where the decision sends nobody."""
+def _asked_for(
+    programme: Programme, ticket: Ticket, events: Sequence[Event], machine: Machine | None
+) -> Mapping[str, Any]:
+    """The visit that the decision asks for. A held case that has its word is due from that word on.
+
+    Raises ConflictError where nobody is to be sent.
+    """
     decision = ticket.decision or {}
     if decision.get("visit") is not None:
-        return
-    if ticket.outcome == "hold":
-        if any(event.kind == "approved" and event.payload.get("yes") for event in events):
-            return
-        who = (decision.get("limit") or {}).get("authority_title") or "the authority"
-        raise ConflictError(f"the case is on hold; nobody is sent before {who} has said yes")
-    raise ConflictError("the decision sends nobody; record what came of the checks, and it is decided again")
+        visit: Mapping[str, Any] = decision["visit"]
+        return visit
+    words = [event for event in events if event.kind == "approved"]
+    if not words or not words[-1].payload.get("yes"):
+        if ticket.outcome == "hold":
+            who = (decision.get("limit") or {}).get("authority_title") or "the authority"
+            raise ConflictError(f"the case is on hold; nobody is sent before {who} has said yes")
+        raise ConflictError(
+            "the decision sends nobody; record what came of the checks, and it is decided again"
+        )
+    rulebook, said = programme.rulebook, words[-1].at
+    causes = [CauseChance(one["cause"], "", float(one["chance"]), 0.0, ()) for one in decision["causes"]]
+    cautions = [one["rule"] for one in decision["cautions"] if one["rule"] in rulebook.cautions]
+    hours = rulebook.service_hours
+    due = due_at(said, hours.default_priority, hours, timezone_of(machine))
+    kit = visit_kit(rulebook, causes, ticket.contractor)
+    return {
+        "priority": hours.default_priority,
+        "due": due_within_access(due, said, None if machine is None else machine.site).isoformat(),
+        "skill": visit_skill(rulebook, causes, cautions_in_force(rulebook, cautions)),
+        "kit": [number for number, count in kit.parts.items() for _ in range(count)],
+    }

@@ -10,6 +10,7 @@ import pytest
 import vobject
 
 from tests.api.conftest import Send
+from tests.api.test_repairs import LARGE, YES
 from tests.triage.programmes import ALDER, NOON, REPORT
 from triage.assignment import Contractor
 from triage.programme import Programme
@@ -265,3 +266,20 @@ def test_a_technician_plans_its_own_visits_only(send: Send, path: str) -> None:
     planned = send("POST", path, body, by="fogline").json
     assert planned is not None
     assert planned["contractor"] == "fogline"
+
+
+def test_a_held_case_is_visited_once_its_authority_has_said_yes(send: Send) -> None:
+    ticket = send("POST", "/v1/reports", REPORT).json
+    assert ticket is not None
+    path = f"/v1/tickets/{ticket['ticket']}"
+    held = send("POST", f"{path}/estimates", LARGE, by="fogline").json
+    assert held is not None
+    assert held["answer"] == "hold"
+    body = {"state": "scheduled", "at": "2026-03-04T09:00:00-05:00"}
+    assert send("POST", f"{path}/visits", body).status_code == 409
+    assert send("POST", f"{path}/approvals", YES, by="ops").status_code == 201
+    visit = send("POST", f"{path}/visits", body).json
+    assert visit is not None
+    assert (visit["purpose"], visit["priority"]) == ("approve", 3)
+    assert visit["due"] == "2026-03-05T12:00:00-05:00"  # 27 service hours from the word at noon on Monday
+    assert send("GET", f"{path}/visits/1.ics").status_code == 200
