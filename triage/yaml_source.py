@@ -24,6 +24,7 @@ from ruamel.yaml.events import (
     SequenceEndEvent,
     SequenceStartEvent,
 )
+from ruamel.yaml.reader import ReaderError
 
 from triage.errors import Problem, RulebookError
 from triage.plain_data import MOST_DEPTH, Path, exact_number
@@ -81,6 +82,10 @@ def read_yaml(content: bytes, file: str) -> Source:
             reader.take(event)
     except MarkedYAMLError as error:
         reader.problems.append(_broken(error, file, text))
+    except ReaderError as error:
+        line, column = _place(text, error.position)
+        message = "a control character stands here, which YAML does not allow; take it out"
+        reader.problems.append(Problem(message, file=file, line=line, column=column))
     except (YAMLError, ValueError) as error:
         reader.problems.append(Problem(_one_line(str(error)), file=file, line=1, column=1))
     if reader.problems:
@@ -221,6 +226,11 @@ def _place(event: object) -> Place:
         if end.column - start.column == len(event.value) + quotes:  # no escapes: columns map one to one
             text_column = start.column + 1 + quotes // 2
     return Place(start.line + 1, start.column + 1, text_column)
+
+
+def _place(text: str, position: int) -> tuple[int, int]:
+    before = text[:position]
+    return before.count("\n") + 1, position - before.rfind("\n")
 
 
 def _broken(error: MarkedYAMLError, file: str, text: str) -> Problem:

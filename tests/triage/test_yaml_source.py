@@ -87,6 +87,7 @@ def test_all_problems_of_the_values_are_listed() -> None:
         ("id: 'a\n", 2, "broken YAML"),
         ("a: &x 1\nb: *x\n", 2, "aliases"),
         ("a: 1\n---\nb: 2\n", 2, "one document"),
+        ("a: 1\nb: x\0y\n", 2, "control character"),
         ('a: "\\ud800"\n', 1, "half a character"),
         ("? [a, b]\n: c\n", 1, "a key is a word"),
         ("a: 1e999999999\n", 1, "between 1e-30 and 1e30"),
