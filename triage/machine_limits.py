@@ -44,6 +44,10 @@ def limits_of(
 
     What is after `at` in the history is not looked at. Amounts are texts in the rulebook's currency.
     """
+    today = local_date(machine, at)
+    if today < machine.shipped_on:
+        message = f"the machine was shipped only on {machine.shipped_on}; ask for that day or a later one"
+        raise InputError([Problem(message, "query:at")])
     past = replace(
         history,
         care=tuple(event for event in history.care if event.at <= at),
@@ -57,7 +61,6 @@ def limits_of(
     facts["after_hours"] = late
     if job.component is not None:
         facts["component"] = job.component
-    today = local_date(machine, at)
     spent = spent_12_months(past, at)
     components = sorted({cause.component for cause in rulebook.causes.values()})
     return {

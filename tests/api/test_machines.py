@@ -24,6 +24,9 @@ def test_what_may_be_spent_is_said_as_of_any_day(send: Send) -> None:
     later = send("GET", "/v1/machines/LH20-1/limits?at=2056-01-01", by="fogline").json
     assert later is not None
     assert not any(line["parts"]["covered"] for line in later["cover"])
+    early = send("GET", "/v1/machines/LH20-1/limits?at=1990-01-01")
+    assert early.status_code == 422
+    assert "shipped only on" in early.json["detail"]
     wrong = send("GET", "/v1/machines/LH20-1/limits?at=tomorrow")
     assert wrong.status_code == 422
     assert wrong.json is not None
