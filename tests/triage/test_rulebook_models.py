@@ -1,4 +1,4 @@
-"""models.yml and the care intervals of rulebook.yml: what a rulebook says of a machine before anybody asks."""
+"""models.yml and the care intervals of rulebook.yml: what a rulebook says of a machine before anyone asks."""
 
 from __future__ import annotations
 

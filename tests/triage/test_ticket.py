@@ -140,7 +140,7 @@ def test_every_kind_of_event_can_be_folded() -> None:
     ids=["empty", "no report", "a gap", "reported twice"],
 )
 def test_a_broken_log_is_refused(events: list[Event]) -> None:
-    with pytest.raises(ValueError, match="event|log|follow"):
+    with pytest.raises(ValueError, match=r"event|log|follow"):
         fold(events)
 
 
