@@ -83,7 +83,7 @@ def read_yaml(content: bytes, file: str) -> Source:
     except MarkedYAMLError as error:
         reader.problems.append(_broken(error, file, text))
     except ReaderError as error:
-        line, column = _place(text, error.position)
+        line, column = _line_and_column(text, error.position)
         message = "a control character stands here, which YAML does not allow; take it out"
         reader.problems.append(Problem(message, file=file, line=line, column=column))
     except (YAMLError, ValueError) as error:
@@ -228,7 +228,7 @@ def _place(event: object) -> Place:
     return Place(start.line + 1, start.column + 1, text_column)
 
 
-def _place(text: str, position: int) -> tuple[int, int]:
+def _line_and_column(text: str, position: int) -> tuple[int, int]:
     before = text[:position]
     return before.count("\n") + 1, position - before.rfind("\n")
 
