@@ -6,8 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from flask_babel import gettext, ngettext
-
+from api.desk_texts import gettext, ngettext
 from triage.fact_values import write_value
 from triage.programme import MachineView, Programme
 from triage.ticket import Ticket

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from flask_babel import gettext
-
-from api.desk_texts import clerk, clerk_language
+from api.desk_texts import clerk, clerk_language, gettext
 from api.desk_view import FactRow
 from api.desk_words import local_time, outcome_words
 from triage.rulebook import Rulebook

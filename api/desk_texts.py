@@ -14,8 +14,8 @@ from pathlib import Path
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.support import NullTranslations, Translations
-from flask import Flask, request
-from flask_babel import Babel
+from flask import Flask, g, request
+from flask_babel import Babel, get_translations
 
 LANGUAGES = {"en": "English", "es": "Español"}
 """Languages a clerk can be spoken to in."""
@@ -27,10 +27,37 @@ FOLDER = Path(__file__).parent / "translations"
 def init_texts(app: Flask) -> None:
     """Gives the templates `_`, and the filters `clerk` and `clerk_lang`."""
     Babel(app, default_locale="en", locale_selector=lambda: "en")
+    app.jinja_env.install_gettext_callables(_text, _texts, newstyle=True)  # type: ignore[attr-defined]
     app.jinja_env.filters["clerk"] = clerk
     app.jinja_env.globals["clerk_language"] = clerk_language
     app.jinja_env.globals["clerk_lang_of"] = clerk_lang_of
     app.jinja_env.globals["languages"] = LANGUAGES
+
+
+def gettext(text: str, **values: object) -> str:
+    """A text of the pages in the agent's language."""
+    return _text(text) % values if values else _text(text)
+
+
+def ngettext(one: str, many: str, num: int) -> str:
+    """The same by number, as `%(num)s`."""
+    return _texts(one, many, num) % {"num": num}
+
+
+def _text(text: str) -> str:
+    return str(_catalogue_of_pages().ugettext(text))
+
+
+def _texts(one: str, many: str, num: int) -> str:
+    return str(_catalogue_of_pages().ungettext(one, many, num))
+
+
+def _catalogue_of_pages() -> NullTranslations:
+    """Looked up once a request: a page holds some two hundred texts."""
+    if "page_texts" not in g:
+        g.page_texts = get_translations()
+    found: NullTranslations = g.page_texts
+    return found
 
 
 def clerk_language() -> str:

@@ -6,8 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from flask_babel import gettext
-
+from api.desk_texts import gettext
 from api.desk_words import event_words, fact_words, factor_words
 from triage.call_steps import last_undoable
 from triage.rulebook import Check, Fact, Rulebook

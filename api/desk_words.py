@@ -8,8 +8,8 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 from babel.dates import format_datetime
-from flask_babel import gettext, ngettext
 
+from api.desk_texts import gettext, ngettext
 from triage.rulebook import Fact, Rulebook
 
 OUTCOMES = ("fix_in_store", "dispatch", "approve", "hold", "swap")

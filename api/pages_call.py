@@ -195,7 +195,7 @@ def _changed(log: Any, since: int | None, found: Ticket) -> tuple[tuple[Event, s
     if since is None or since >= found.version:
         return ()
     return tuple(
-        (event, f"{event_words(event.kind)} {row.text}".strip())
+        (event, f"{event_words(event.kind)}: {row.text}".rstrip(": "))
         for row in desk_view.history(programme().rulebook, log)
         for event in [row.event]
         if event.seq > since and event.kind != "decided"

@@ -30,12 +30,10 @@ def start() -> ResponseReturnValue:
         counts = work.desk.counts(now, site)
         tickets = work.desk.open_tickets(view, now, site=site, offset=offset, limit=PAGE + 1)
         calls = work.desk.open_tickets("call_back", now, limit=PAGE) if view == "open" and not offset else ()
-        sites = work.machines.sites()
     return render_template(
         "start.html",
         view=view,
         site=site,
-        sites=sites,
         counts=counts,
         tickets=tickets[:PAGE],
         calls=calls,

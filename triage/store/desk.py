@@ -69,8 +69,10 @@ class Desk:
 
     def open_on_machine(self, serial: str) -> str | None:
         """The newest open ticket of a machine."""
-        query = select(TicketRow.id).where(TicketRow.machine == serial, TicketRow.state == "open")
-        return self._session.scalar(query.order_by(TicketRow.opened_at.desc()).limit(1))
+        # Picked here, so that the database looks by machine rather than along all open tickets.
+        query = select(TicketRow.opened_at, TicketRow.id, TicketRow.state).where(TicketRow.machine == serial)
+        rows = [(at, id_) for at, id_, state in self._session.execute(query) if state == "open"]
+        return max(rows)[1] if rows else None
 
     def log(self, ticket_id: str) -> Sequence[Event]:
         """The ticket's events in order; those that hold a whole decision come without it (empty payload)."""
@@ -116,18 +118,18 @@ class Desk:
 
 
 def _waiting(view: View, now: datetime, site: str | None) -> list[ColumnElement[bool]]:
-    where = [TicketRow.state == "open"]
+    """Only an open ticket is parked: closing one ends its wait."""
     match view:
         case "call_back":
-            where.append(TicketRow.parked_until <= now)
+            where = [TicketRow.parked_until <= now]
         case "parked":
-            where.append(TicketRow.parked_until > now)
+            where = [TicketRow.parked_until > now]
         case "due":
-            where.append(TicketRow.due_at.is_not(None))
+            where = [TicketRow.state == "open", TicketRow.due_at.is_not(None)]
         case "held":
-            where.append(TicketRow.outcome == "hold")
+            where = [TicketRow.state == "open", TicketRow.outcome == "hold"]
         case "open":
-            pass
+            where = [TicketRow.state == "open"]
     if site:
         where.append(TicketRow.site == site)
     return where
