@@ -8,7 +8,7 @@ from flask import Flask, g
 from flask_smorest import Api
 from werkzeug.wrappers import Response
 
-from api import auth, desk, health, machines, problems, repairs, tickets, triage, visits
+from api import auth, desk, health, machines, problems, repairs, rulebook, tickets, triage, visits
 from api.exact_json import ExactJSONProvider
 from api.schemas import ProblemOut
 from triage.programme import Programme
@@ -60,6 +60,7 @@ def create_app(programme: Programme) -> Flask:
         triage.blueprint,
         tickets.blueprint,
         machines.blueprint,
+        rulebook.blueprint,
         visits.blueprint,
         repairs.blueprint,
     ):

@@ -56,6 +56,19 @@ def wanted_version() -> int | None:
 
 def idempotent(view: View) -> View:
     """Remembers a successful answer under the request's Idempotency-Key, if it has one."""
+    return _once(view, first=False)
+
+
+def idempotent_work(view: View) -> View:
+    """The same for long work that does no harm done twice: no lock is held while it goes on.
+
+    Sent again it may be done again, but the answer is the first one.
+    """
+    return _once(view, first=True)
+
+
+def _once(view: View, first: bool) -> View:
+    """With `first` the view does its work before the answer is looked up and kept, not within that."""
 
     @wraps(view)
     def once(*args: Any, **kwargs: Any) -> Any:
@@ -71,7 +84,10 @@ def idempotent(view: View) -> View:
             return Answer(response.status_code, json.loads(response.get_data()), headers)
 
         request_hash = hashlib.sha256(request.get_data()).hexdigest()
-        answer = programme().once(f"{request.method} {request.path} {key}", caller(), request_hash, action)
+        done = action() if first else None
+        answer = programme().once(
+            f"{request.method} {request.path} {key}", caller(), request_hash, lambda: done or action()
+        )
         body = current_app.json.dumps(answer.body)
         response = Response(body, answer.status, answer.headers, content_type="application/json")
         if answer.repeated:

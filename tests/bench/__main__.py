@@ -1,4 +1,4 @@
-"""`python -m tests.bench [engines] [decisions] [http]`: prints the tables of the benchmarks, all or some."""
+"""`python -m tests.bench [engines] [decisions] [desk] [http] [replay]`: prints the tables, all or some."""
 
 from __future__ import annotations
 
@@ -8,8 +8,10 @@ from rich.console import Console
 from rich.table import Table
 
 from tests.bench.decisions import decision_speeds, growth, shares
+from tests.bench.desk import desk_times
 from tests.bench.engines import engine_times
 from tests.bench.http import CLIENTS, served
+from tests.bench.replay import AIM, replay_speeds
 from triage.engines import engine_note
 
 
@@ -34,6 +36,16 @@ def decisions_table() -> Table:
     table.add_section()
     for step, share in shares().items():
         table.add_row(f"share of {step}", "", f"{share:.0%}")
+    return table
+
+
+def desk_table() -> Table:
+    table = Table(title="The agents' desk with 20,000 machines and 100,000 tickets on SQLite, one process")
+    for heading in ("", "times", "median ms", "p95 ms", "kB compressed"):
+        table.add_column(heading, justify="right" if heading else "left")
+    for page in desk_times():
+        figures = (page.median_ms, page.p95_ms, page.kb_compressed)
+        table.add_row(page.what, str(page.times), *(f"{figure:,.1f}" for figure in figures))
     return table
 
 
@@ -62,7 +74,23 @@ def engines_table() -> Table:
     return table
 
 
-TABLES = {"engines": engines_table, "decisions": decisions_table, "http": http_table}
+def replay_table() -> Table:
+    table = Table(title=f"Recorded decisions replayed; the aim is {AIM:,.0f} a second on two free cores")
+    for heading in ("processes", "decisions", "a second", "a second of CPU"):
+        table.add_column(heading, justify="right")
+    for speed in replay_speeds():
+        rates = (f"{speed.per_second:,.0f}", f"{speed.per_cpu_second:,.0f}")
+        table.add_row(str(speed.jobs), f"{speed.decisions:,}", *rates)
+    return table
+
+
+TABLES = {
+    "engines": engines_table,
+    "decisions": decisions_table,
+    "desk": desk_table,
+    "http": http_table,
+    "replay": replay_table,
+}
 
 if __name__ == "__main__":
     main()

@@ -57,6 +57,11 @@ def check_candidate(store: Store, files: Mapping[str, object], who: str, at: dat
     return version
 
 
+def is_checked(store: Store, version: str) -> bool:
+    with store.read() as work:
+        return _stage(work, version, "checked") is not None
+
+
 def note_replay(store: Store, found: Replay, who: str, at: datetime) -> None:
     """Notes that a kept candidate was replayed against a baseline, and what it loses.
 

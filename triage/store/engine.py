@@ -78,6 +78,16 @@ class Store:
         with self._transaction(self._writer, writes=True) as work:
             yield work
 
+    @property
+    def url(self) -> str:
+        """Where it is, password included: for another process that is to open it too."""
+        return self._engine.url.render_as_string(hide_password=False)
+
+    @property
+    def can_be_shared(self) -> bool:
+        """Whether another process can open it; a database in memory is this process's own."""
+        return not isinstance(self._engine.pool, StaticPool)
+
     def close(self) -> None:
         self._engine.dispose()
 

@@ -1,0 +1,205 @@
+"""The rulebook in force, and the way of a candidate: check, replay, publish, roll back. For ops only.
+
+A candidate travels as its files, `{"evidence/filter-overdue.yml": {...}}`; from then on it is named by its
+version. Checking and replaying run in other processes, and no lock is held while they work.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, TypeVar, cast
+
+from flask import request
+from flask.views import MethodView
+from marshmallow import Schema, fields
+
+from api.auth import caller, programme, roles
+from api.exact_json import Blueprint
+from api.http_state import idempotent, idempotent_work
+from api.schemas import text
+from triage.errors import InputError, Problem
+from triage.rulebook_care import publishing
+from triage.rulebook_care.replay import as_data, replay
+from triage.rulebook_care.replay_runners import here, processes
+from triage.rulebook_care.replay_work import ReplayJob
+from triage.store.rulebooks import Publication
+
+MOST_BYTES = 8 * 1024 * 1024
+"""Of a candidate's files; every other body is far smaller."""
+
+View = TypeVar("View", bound=Callable[..., Any])
+
+blueprint = Blueprint(
+    "rulebook", __name__, url_prefix="/v1/rulebook", description="The rulebook and its care"
+)
+
+
+class CandidateIn(Schema):
+    files = fields.Dict(
+        keys=text(200),
+        values=fields.Dict(),
+        required=True,
+        metadata={"description": "Path such as `facts/x.yml` -> the file's content as JSON"},
+    )
+
+
+class CheckOut(Schema):
+    ok = fields.Boolean()
+    version = fields.String(allow_none=True, metadata={"description": "Under which it is kept, when ok"})
+    problems = fields.List(fields.Dict(), metadata={"description": "{message, file} each"})
+
+
+class ReplayIn(Schema):
+    version = text(80, required=True, metadata={"description": "Of a checked candidate"})
+    since = fields.AwareDateTime(
+        format="iso",
+        load_default=None,
+        error_messages={
+            "invalid": "a time is wanted, such as 2026-01-31T09:30:00-05:00",
+            "invalid_awareness": "a time with its offset is wanted, such as 2026-01-31T09:30:00-05:00",
+        },
+        metadata={"description": "Only what was decided from then on"},
+    )
+
+
+class PublishIn(Schema):
+    version = text(80, required=True)
+    note = text(publishing.MOST_NOTE, required=True, metadata={"description": "Why"})
+    accept_lost_safety = fields.Boolean(load_default=False)
+
+
+class RollbackIn(Schema):
+    version = text(80, load_default=None, allow_none=True, metadata={"description": "Else the one before"})
+    note = text(publishing.MOST_NOTE, required=True, metadata={"description": "Why"})
+
+
+class LogLineOut(Schema):
+    at = fields.String()
+    stage = fields.String(metadata={"description": "checked, replayed, published or rolled back"})
+    version = fields.String()
+    who = fields.String()
+    note = fields.String()
+
+
+class PublicationOut(Schema):
+    version = fields.String()
+    at = fields.String()
+    published_by = fields.String()
+    note = fields.String()
+
+
+class RulebookOut(PublicationOut):
+    title = fields.String()
+    serving = fields.String(metadata={"description": "The version of this answer; a new one takes seconds"})
+    log = fields.List(fields.Nested(LogLineOut))
+
+
+def _large(view: View) -> View:
+    """Lets a body hold a whole rulebook."""
+
+    @wraps(view)
+    def larger(*args: Any, **kwargs: Any) -> Any:
+        request.max_content_length = MOST_BYTES
+        return view(*args, **kwargs)
+
+    return cast(View, larger)
+
+
+def _publication(done: Publication) -> dict[str, Any]:
+    return {
+        "version": done.version,
+        "at": done.at.isoformat(),
+        "published_by": done.published_by,
+        "note": done.note,
+    }
+
+
+@blueprint.route("")
+class InForce(MethodView):
+    @roles("ops")
+    @blueprint.response(200, RulebookOut)
+    def get(self) -> Any:
+        """The rulebook in force, who published it and why, and what happened before."""
+        serving = programme().rulebook
+        lines = publishing.log(programme().store)
+        return {
+            **_publication(publishing.in_force(programme().store)),
+            "title": serving.title,
+            "serving": serving.version,
+            "log": [
+                {
+                    "at": line.at.isoformat(),
+                    "stage": line.stage,
+                    "version": line.version,
+                    "who": line.who,
+                    "note": line.note,
+                }
+                for line in lines
+            ],
+        }
+
+
+@blueprint.route("/check")
+class Check(MethodView):
+    @roles("ops")
+    @_large
+    @idempotent_work
+    @blueprint.arguments(CandidateIn)
+    @blueprint.response(200, CheckOut)
+    def post(self, body: dict[str, Any]) -> Any:
+        """Read, compile and try a candidate in a process of its own, and run its cases."""
+        store, now = programme().store, programme().now()
+        try:
+            version = publishing.check_candidate(store, body["files"], caller().name, now)
+        except InputError as error:
+            problems = [{"message": item.message, "file": item.file} for item in error.problems]
+            return {"ok": False, "version": None, "problems": problems}
+        return {"ok": True, "version": version, "problems": []}
+
+
+@blueprint.route("/replay")
+class Replay(MethodView):
+    @roles("ops")
+    @idempotent_work
+    @blueprint.arguments(ReplayIn)
+    @blueprint.response(200)
+    def post(self, body: dict[str, Any]) -> Any:
+        """Decide all that was recorded again under a checked candidate; answers when it is done."""
+        store, now = programme().store, programme().now()
+        version = publishing.kept_version(store, body["version"])
+        if not publishing.is_checked(store, version):
+            raise InputError([Problem("this version was not checked; check it first", "/version")])
+        baseline = publishing.in_force(store).version
+        job = ReplayJob(store.url, baseline, version, body["since"], now)
+        found = replay(store, job, processes(1) if store.can_be_shared else here(store))
+        publishing.note_replay(store, found, caller().name, now)
+        return as_data(found)
+
+
+@blueprint.route("/publish")
+class Publish(MethodView):
+    @roles("ops")
+    @idempotent
+    @blueprint.arguments(PublishIn)
+    @blueprint.response(200, PublicationOut)
+    def post(self, body: dict[str, Any]) -> Any:
+        """Put a replayed candidate in force, in the name of the token that asks."""
+        store, now = programme().store, programme().now()
+        version = publishing.kept_version(store, body["version"])
+        accept = body["accept_lost_safety"]
+        return _publication(publishing.publish(store, version, caller().name, body["note"], now, accept))
+
+
+@blueprint.route("/rollback")
+class Rollback(MethodView):
+    @roles("ops")
+    @idempotent
+    @blueprint.arguments(RollbackIn)
+    @blueprint.response(200, PublicationOut)
+    def post(self, body: dict[str, Any]) -> Any:
+        """Put a version that was in force before in force again."""
+        store, now = programme().store, programme().now()
+        wanted = body["version"]
+        version = None if wanted is None else publishing.kept_version(store, wanted)
+        return _publication(publishing.rollback(store, version, caller().name, body["note"], now))
