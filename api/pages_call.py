@@ -141,6 +141,7 @@ def _page(
         "now": programme().now(),
         "outcome_words": outcome_words,
         "changed": _changed(log, since, found),
+        "undoable": desk_view.undoable(rulebook, log),
     }
     stop = call_steps.unread(found)
     if stop and found.state == "open":
@@ -156,7 +157,6 @@ def _page(
         askable=desk_view.askable(rulebook),
         checks=desk_view.store_checks(rulebook),
         history=desk_view.history(rulebook, log),
-        undoable=desk_view.undoable(rulebook, log),
         read_back=desk_summary.read_back(found, zone),
         to_copy=desk_summary.to_copy(rulebook, found, rows, zone),
         who_pays=desk_summary.who_pays(decision),
