@@ -1,7 +1,7 @@
 """`python -m tests.readme [--check]`: fills the README's marked parts from what the program really says.
 
-A part stands between `<!-- KIND: ARGUMENT -->` and `<!-- /KIND -->`: `file` shows a file, `run` a command
-with the first lines of its output, `settings` the table of settings.
+A part stands between `<!-- KIND: ARGUMENT -->` and `<!-- /KIND -->`: `file` shows a file, `include` takes a
+document in, `run` shows a command with the first lines of its output, `settings` the table of settings.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
 LINES_SHOWN = 32
 COLUMNS = "100"
-PART = re.compile(r"(<!-- (file|run|settings)(?:: (.*?))? -->\n).*?(<!-- /\2 -->)", re.DOTALL)
+PART = re.compile(r"(<!-- (file|include|run|settings)(?:: (.*?))? -->\n).*?(<!-- /\2 -->)", re.DOTALL)
 
 
 def filled(text: str) -> str:
@@ -30,6 +30,11 @@ def filled(text: str) -> str:
 
 def _file(name: str) -> str:
     return f"```json\n{(ROOT / name).read_text(encoding='utf-8')}```\n"
+
+
+def _include(name: str) -> str:
+    """The document, its title two levels down."""
+    return f"##{(ROOT / name).read_text(encoding='utf-8')}"
 
 
 def _run(command: str) -> str:
@@ -50,7 +55,7 @@ def _settings(_: str) -> str:
     return "\n".join(["| setting | default | meaning |", "|---|---|---|", *rows, ""])
 
 
-MAKERS = {"file": _file, "run": _run, "settings": _settings}
+MAKERS = {"file": _file, "include": _include, "run": _run, "settings": _settings}
 
 
 def main() -> int:
