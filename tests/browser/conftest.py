@@ -69,7 +69,7 @@ def sign_in(browser: Browser, desk: Served) -> Iterator[SignIn]:
         context = browser.new_context(base_url=desk.url, **options)  # type: ignore[arg-type]
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(10_000)
+        page.set_default_timeout(30_000)
         page.goto("/sign-in")
         page.get_by_label("Your token").fill(desk.token(name))
         page.get_by_role("button", name="Sign in").click()
