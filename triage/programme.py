@@ -97,7 +97,7 @@ class Programme:
     """`clock` gives the current timezone-aware time; `files` are the rulebook's, to be stored whole with it.
 
     The rulebook in force in the database serves; where none is yet, this one is put in force (with `files`)
-    and serves. `given` is the version of this one, to tell the two apart.
+    and serves. `given` is the version that the operator has at hand, to tell it from the one that serves.
     `compile_rulebook` makes the engine of an older rulebook when one of its decisions is explained.
     """
 
@@ -110,12 +110,13 @@ class Programme:
         files: Data | None = None,
         compile_rulebook: Callable[[Rulebook], Engine] = inference.compile_rulebook,
         new_id: Callable[[], str] = new_ticket_id,
+        given: str | None = None,
     ) -> None:
         self.store = store
         self._clock = clock
         self._compile = compile_rulebook
         self._new_id = new_id
-        self.given = rulebook.version
+        self.given = given or rulebook.version
         self.live = LiveRulebook(Serving(rulebook, engine), self._newest, self._load)
         if files is not None:
             self._put_first_in_force(files)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.triage.test_cli import Run, here, run
+from tests.triage.test_cli import Run, here, run, served
 from tests.triage.test_cli_replay import DANGER, candidate, record
 from triage.cli.files import opened_programme
 
@@ -64,3 +64,22 @@ def test_a_name_and_a_note_are_asked_for(here: Path, run: Run, missing: str) -> 
         status, _, err = run("rulebook", *command, *options)
         assert status == 2
         assert missing in err
+
+
+def test_a_folder_that_is_edited_serves_only_once_it_is_published(
+    here: Path, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record(run)
+    with opened_programme() as programme:
+        before = programme.rulebook.version
+    path = here / "rules" / "rulebook.yml"
+    path.write_text('{"title": "Edited", "currency": "USD"}')
+    _, err = served(run, monkeypatch)
+    assert f"rulebook {before}" in err
+    assert "is another, not in force" in err
+    path.write_text("title: [half an edit")
+    _, err = served(run, monkeypatch)
+    assert f"rulebook {before}" in err
+    assert "cannot be read" in err
+    with opened_programme() as programme:
+        assert programme.rulebook.version == before

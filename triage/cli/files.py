@@ -9,12 +9,12 @@ from functools import partial
 from pathlib import Path
 
 from triage.config import Settings, read_settings
-from triage.errors import InputError, Problem
+from triage.errors import InputError, Problem, RulebookError
 from triage.inference import compile_rulebook
 from triage.inference_engine import Engine
 from triage.programme import Programme
 from triage.rulebook import Rulebook
-from triage.rulebook_reader import read_with_files
+from triage.rulebook_reader import read_with_files, rulebook_from_data
 from triage.sandbox import try_rulebook_folder
 from triage.store import Store, open_store
 from triage.strict_json import read_strict
@@ -84,20 +84,40 @@ def opened_store(settings: Settings) -> Iterator[Store]:
 def opened_programme(
     settings: Settings | None = None, clock: Callable[[], datetime] = now
 ) -> Iterator[Programme]:
-    """The programme that the settings describe.
+    """The programme that the settings describe, serving the rulebook in force in its database.
 
-    A rulebook that is not the one in force is tried in a child process first. Raises InputError, and puts
-    nothing in force, where it is not good.
+    Where none is in force yet, the one in the settings' folder is tried in a child process and put in force;
+    later the folder is a candidate, whatever state it is in. Raises InputError, and puts nothing in force,
+    where it is not good.
     """
     settings = settings or read_settings()
-    rulebook, files = read_with_files(settings.rulebook)
     compiled: Callable[[Rulebook], Engine] = partial(compile_rulebook, engine=settings.engine)
     with opened_store(settings) as store:
-        with store.read() as work:
-            in_force = work.rulebooks.in_force()
-        if in_force is None or in_force.version != rulebook.version:
+        kept = _in_force(store)
+        try:
+            rulebook, files = read_with_files(settings.rulebook)
+        except RulebookError:
+            if kept is None:
+                raise
+            yield Programme(store, kept, compiled(kept), clock, None, compiled, given=UNREADABLE)
+            return
+        if kept is None:
             _refuse_bad(settings)
+        elif kept.version != rulebook.version:
+            yield Programme(store, kept, compiled(kept), clock, None, compiled, given=rulebook.version)
+            return
         yield Programme(store, rulebook, compiled(rulebook), clock, files, compiled)
+
+
+UNREADABLE = "unreadable"
+"""Stands for the version of a folder that cannot be read."""
+
+
+def _in_force(store: Store) -> Rulebook | None:
+    with store.read() as work:
+        publication = work.rulebooks.in_force()
+        files = None if publication is None else work.rulebooks.files(publication.version)
+    return None if files is None else rulebook_from_data(files)
 
 
 def _refuse_bad(settings: Settings) -> None:

@@ -75,22 +75,18 @@ def _show(found: tuple[Learned, ...], notes: tuple[str, ...], least: int) -> Non
     if not told:
         return
     table = Table(title="What the tickets say (95 % intervals)")
-    for heading in ("number", "cause"):
-        table.add_column(heading)
-    for heading in ("now", "seen", "of", "learned", "from", "to", "propose"):
-        table.add_column(heading, justify="right")
+    table.add_column("number", overflow="fold")
+    for heading in ("now", "seen", "learned", "between", "propose"):
+        table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("")
     for one in told:
         number = one.number
         table.add_row(
-            f"{number.kind} {number.of}",
-            number.cause,
+            f"{number.kind} {number.of}: {number.cause}",
             f"{number.chance:.3f}",
-            str(one.hits),
-            str(one.tickets),
+            f"{one.hits}/{one.tickets}",
             f"{one.mean:.3f}",
-            f"{one.low:.3f}",
-            f"{one.high:.3f}",
+            f"{one.low:.3f}-{one.high:.3f}",
             "" if one.proposed is None else str(one.proposed),
             "no longer fits" if one.drifts else "",
         )

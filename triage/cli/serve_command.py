@@ -7,7 +7,7 @@ from typing import NoReturn
 
 import click
 
-from triage.cli.files import opened_programme
+from triage.cli.files import UNREADABLE, opened_programme
 from triage.config import read_settings
 from triage.engines import engine_note
 from triage.errors import InputError
@@ -35,12 +35,12 @@ def serve(host: str | None, port: int | None) -> None:
             click.echo(f"there is no token yet{moved}; make one with `barrelwise token add`", err=True)
             host = host if is_loopback(host) else LOOPBACK
         click.echo(f"rulebook {programme.rulebook.version}", err=True)
-        if programme.given != programme.rulebook.version:
-            click.echo(
-                f"the rulebook in {settings.rulebook} is another and not in force; "
-                "`barrelwise rulebook replay` and `publish` put it there",
-                err=True,
-            )
+        if programme.given == UNREADABLE:
+            wrong = "cannot be read; `barrelwise rulebook check` says why"
+            click.echo(f"the rulebook in {settings.rulebook} {wrong}", err=True)
+        elif programme.given != programme.rulebook.version:
+            wrong = "is another, not in force; `barrelwise rulebook replay` and `publish` put it there"
+            click.echo(f"the rulebook in {settings.rulebook} {wrong}", err=True)
         click.echo(f"serving on http://{host}:{port}", err=True)
         before = signal.signal(signal.SIGTERM, _stop)
         try:
