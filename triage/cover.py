@@ -131,21 +131,20 @@ def cover_notes(rulebook: Rulebook, machine: Machine | None, component: str) -> 
 
 
 def covered_by_component(
-    rulebook: Rulebook, machine: Machine | None, components: frozenset[str], on: date
+    machine: Machine | None, terms: Mapping[str, CoverTerms], components: frozenset[str], on: date
 ) -> Mapping[str, tuple[bool, bool]]:
-    """Component -> whether its parts, and labor on it, are in cover on the day."""
+    """Component -> whether its parts, and labor on it, are in cover on the day.
+
+    `terms` are those of `terms_by_component`.
+    """
+    found = dict.fromkeys(components, (False, False))
     if machine is None:
-        return dict.fromkeys(components, (False, False))
-    found = {}
-    for component in components:
-        terms = terms_for(rulebook, machine, component)
-        if terms is None:
-            found[component] = (False, False)
-            continue
-        period = period_of(terms, component)
+        return found
+    for component, its_terms in terms.items():
+        period = period_of(its_terms, component)
         found[component] = (
-            _side(terms, machine, component, period.parts_months, on).covered,
-            _side(terms, machine, component, period.labor_months, on).covered,
+            _side(its_terms, machine, component, period.parts_months, on).covered,
+            _side(its_terms, machine, component, period.labor_months, on).covered,
         )
     return found
 

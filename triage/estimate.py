@@ -95,8 +95,8 @@ def priced(rulebook: Rulebook, visit: Visit, asked: Sequence[AskedLine]) -> Bill
     """The bill of the lines asked for."""
     agreement = agreement_with(rulebook, visit.contractor)
     components = frozenset({visit.component, *(line.component for line in asked if line.component)})
-    covered = covered_by_component(rulebook, visit.machine, components, visit.on)
     terms = terms_by_component(rulebook, visit.machine, components)
+    covered = covered_by_component(visit.machine, terms, components, visit.on)
     lines: list[BillLine] = []
     for line in asked:
         if line.kind == "tax":

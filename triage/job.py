@@ -43,8 +43,9 @@ def job_for(
     store = rulebook.rates.store
     lost = float(store.days_to_visit * store.open_hours_a_day * store.lost_sales_hour)
     components = {cause: component_of(rulebook, cause) for cause in chances}
-    covered = covered_by_component(rulebook, machine, frozenset(components.values()), on)
-    terms = terms_by_component(rulebook, machine, frozenset(components.values()))
+    concerned = frozenset(components.values())
+    terms = terms_by_component(rulebook, machine, concerned)
+    covered = covered_by_component(machine, terms, concerned, on)
     repair = {}
     for cause, component in components.items():
         typical = repair_estimate(rulebook, cause, contractor, after_hours, distance)

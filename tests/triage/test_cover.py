@@ -8,7 +8,14 @@ import pytest
 
 from tests.triage.builders import minimal_rulebook
 from triage.conditions import Compare, FactTest
-from triage.cover import cover_for, cover_known, cover_notes, covered_by_component, terms_for
+from triage.cover import (
+    cover_for,
+    cover_known,
+    cover_notes,
+    covered_by_component,
+    terms_by_component,
+    terms_for,
+)
 from triage.report import Machine
 from triage.rulebook import CoverPeriod, CoverRisk, CoverTerms, Rulebook
 
@@ -141,7 +148,9 @@ def test_nothing_is_in_cover_without_a_machine_or_without_terms() -> None:
 def test_cover_of_many_components_agrees_with_the_answer_for_each() -> None:
     components = frozenset({"compressor", "cooling", "hopper"})
     for day in (date(2024, 1, 1), date(2024, 6, 1), date(2026, 2, 28), date(2026, 3, 1), date(2028, 1, 1)):
-        found = covered_by_component(RULEBOOK, MACHINE, components, day)
+        found = covered_by_component(
+            MACHINE, terms_by_component(RULEBOOK, MACHINE, components), components, day
+        )
         for component in components:
             answer = cover_for(RULEBOOK, MACHINE, component, day, {})
             assert found[component] == (answer.parts.covered, answer.labor.covered)

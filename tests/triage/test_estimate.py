@@ -13,7 +13,7 @@ from moneyed import Money
 
 from tests.triage.builders import minimal_files, minimal_rulebook
 from triage.costs import repair_estimate
-from triage.cover import covered_by_component
+from triage.cover import covered_by_component, terms_by_component
 from triage.estimate import Bill, Visit, bill_as_data, priced
 from triage.estimate_input import AskedLine
 from triage.report import Machine, Site
@@ -204,7 +204,9 @@ def test_a_typical_repair_priced_line_by_line_is_the_typical_estimate(
         asked,
     )
     typical = repair_estimate(rulebook, cause, "fogline", late, distance)
-    covered = covered_by_component(rulebook, machine, frozenset({component}), COMPRESSOR_COVERED)[component]
+    concerned = frozenset({component})
+    terms = terms_by_component(rulebook, machine, concerned)
+    covered = covered_by_component(machine, terms, concerned, COMPRESSOR_COVERED)[component]
     assert bill.total.amount == typical.total
     assert bill.beyond_cover.amount == typical.beyond_cover(*covered)
     assert not any(line.outside for line in bill.lines)
