@@ -26,8 +26,8 @@ _LITTLE = frozenset(
         r"\w+",
         """
         a an and are as at be been but by can do does for from get gets got has have he her his i if in
-        is it its just keeps like me my of on one or our out she so some that the their them then there
-        they this to up us was we were what when will with you your machine im ive dont doesnt isnt
+        is it its just keeps like me my of on one or our out really she so some that the their them then there
+        they this to up us very was we were what when will with you your machine im ive dont doesnt isnt
         """,
     )
 )

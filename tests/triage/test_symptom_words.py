@@ -29,6 +29,12 @@ def rulebook() -> Rulebook:
         ("no power, completely dead", "no_power"),
         ("alarm is beeping with a code", "alarm_message"),
         ("too sweeet", "too_sweet"),
+        ("the machine shocked me", "tingling"),
+        ("tastes like soap", "off_taste"),
+        ("the tap wont pour", "no_dispense"),
+        ("our cup holder broke", "cup_station"),
+        ("it smells like something is burning", "hot_to_touch"),
+        ("its really noisy", "noisy"),
     ],
 )
 def test_the_best_match_is_the_symptom_meant(rulebook: Rulebook, said: str, symptom: str) -> None:
