@@ -147,6 +147,7 @@ def test_nothing_is_in_cover_without_a_machine_or_without_terms() -> None:
 
 def test_cover_of_many_components_agrees_with_the_answer_for_each() -> None:
     components = frozenset({"compressor", "cooling", "hopper"})
+    terms = terms_by_component(RULEBOOK, MACHINE, components)
     for day in (date(2024, 1, 1), date(2024, 6, 1), date(2026, 2, 28), date(2026, 3, 1), date(2028, 1, 1)):
         found = covered_by_component(
             MACHINE, terms_by_component(RULEBOOK, MACHINE, components), components, day
