@@ -8,7 +8,7 @@ from flask import Flask, g
 from flask_smorest import Api
 from werkzeug.wrappers import Response
 
-from api import auth, desk, health, machines, problems, repairs, rulebook, tickets, triage, visits
+from api import auth, desk, health, machines, problems, repairs, rulebook, swaps, tickets, triage, visits
 from api.exact_json import ExactJSONProvider
 from api.schemas import ProblemOut
 from triage.programme import Programme
@@ -62,6 +62,7 @@ def create_app(programme: Programme) -> Flask:
         machines.blueprint,
         rulebook.blueprint,
         visits.blueprint,
+        swaps.blueprint,
         repairs.blueprint,
     ):
         api.register_blueprint(blueprint)

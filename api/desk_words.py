@@ -39,6 +39,8 @@ def event_words(kind: str) -> str:
         "approved": gettext("authority answered"),
         "dispatched": gettext("sent to the contractor"),
         "visited": gettext("visit"),
+        "swap_reserved": gettext("unit set aside for the exchange"),
+        "swapped": gettext("machine exchanged"),
         "closed": gettext("closed"),
         "reopened": gettext("reopened"),
         "corrected": gettext("corrected"),

@@ -41,6 +41,18 @@ CONTRACTORS = (
 ACCESS = (("06:00", "22:00"), ("05:30", "23:00"), ("07:00", "20:00"))
 """When the stores that close let a technician in."""
 
+DEPOTS = ("Lanternway Stores East", "Lanternway Stores Midland")
+DEPOT_UNITS = (
+    # serial, model, amps, seal style, days ready before AS_OF, days shipped before AS_OF, depot
+    ("LH20-20001", "LH-20", 20, "grooved", 45, 90, 0),
+    ("LH20-20002", "LH-20", 20, "flat", 30, 90, 0),
+    ("LH20-20003", "LH-20", 15, "grooved", 12, 400, 1),
+    ("LH20-20004", "LH-20", 20, "grooved", -9, 20, 1),
+    ("LH30-20005", "LH-30", 20, "grooved", 60, 120, 0),
+    ("LH30-20006", "LH-30", 20, "flat", 21, 75, 1),
+)
+"""Units to be sent for a machine that is exchanged; one is ready only later."""
+
 PRICES = {"LH-20": "3150.00 USD", "LH-30": "4280.00 USD"}
 CAUSES_SEEN = (
     ("dirty_filter", 30), ("low_fill", 14), ("hopper_seal_pinched", 12), ("night_mode_missing", 10),
@@ -100,6 +112,22 @@ def make() -> dict[str, list[Row]]:
         "machines.csv": machines,
         "care.csv": care,
         "repairs.csv": repairs,
+        "depot.csv": [_depot_row(*unit) for unit in DEPOT_UNITS],
+    }
+
+
+def _depot_row(serial: str, model: str, amps: int, seal: str, ready: int, shipped: int, depot: int) -> Row:
+    return {
+        "serial": serial,
+        "model": model,
+        "volts": 115,
+        "amps": amps,
+        "seal_style": seal,
+        "ready_since": AS_OF - timedelta(days=ready),
+        "depot": DEPOTS[depot],
+        "shipped_on": AS_OF - timedelta(days=shipped),
+        "commissioned_on": "",
+        "price": PRICES[model],
     }
 
 

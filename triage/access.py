@@ -40,3 +40,12 @@ def refuse_stale(work: Work, ticket: Ticket, if_version: int | None, *, may_be_c
         )
     if ticket.state == "closed" and not may_be_closed:
         raise ConflictError(f"ticket {ticket.id} is closed; reopen it first")
+
+
+def refuse_open_swap(work: Work, ticket: Ticket) -> None:
+    """Raises ConflictError where a unit is still on its way for the ticket, which would stay so."""
+    sent = work.depot.on_the_way_for(ticket.id)
+    if sent is not None:
+        raise ConflictError(
+            f"{sent.serial} is on the way for this ticket; confirm the exchange or take it back"
+        )

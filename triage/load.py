@@ -1,4 +1,4 @@
-"""Loads a folder of records: sites, contractors, machines, their care log and past repairs.
+"""Loads a folder of records: sites, contractors, machines, their care log and past repairs, and depot units.
 
 Each file is `<name>.csv` with a header, or `<name>.json` with a list of objects; files may be left out.
 
@@ -10,10 +10,13 @@ Each file is `<name>.csv` with a header, or `<name>.json` with a list of objects
                   price ("2400.00 USD"), fact.<id> for each recorded fact
     care          serial, kind, at (RFC 3339 with offset), by, details.<name>
     repairs       serial, at, ticket, cause (empty: no fault found), cost ("312.40 USD")
+    depot         serial, model, volts, amps (of the circuit its plug is for), seal_style,
+                  ready_since, depot (where it waits), shipped_on, commissioned_on, price
 
 `load_records.COLUMNS` says which must be filled in. Everything is read and checked before anything is stored,
 and stored in one transaction. Loading the same folder again changes nothing: sites, contractors and machines
-are brought up to date by their id; care and repairs are added where they are not known yet.
+are brought up to date by their id; care and repairs are added where they are not known yet. A unit of `depot`
+that was sent since stays sent, and a machine that was exchanged stays where the exchange put it.
 """
 
 from __future__ import annotations
@@ -25,6 +28,7 @@ from pathlib import Path
 from triage.did_you_mean import hint
 from triage.errors import InputError, Problem
 from triage.facts import BUILTIN_FACTS
+from triage.load_depot import placed, put_depot, read_depot, where_exchanged
 from triage.load_records import (
     COLUMNS,
     Known,
@@ -40,6 +44,7 @@ from triage.report import Machine, PastRepair, Site
 from triage.rulebook import Rulebook
 from triage.store import Store, Work
 from triage.store.machines import Contractor
+from triage.swap import DepotUnit
 from triage.upkeep import CareEvent
 
 Progress = Callable[[str, int, int], None]
@@ -55,6 +60,7 @@ class Records:
     machines: Mapping[str, Machine] = field(default_factory=dict)
     care: Mapping[str, Sequence[CareEvent]] = field(default_factory=dict)
     repairs: Mapping[str, Sequence[PastRepair]] = field(default_factory=dict)
+    depot: Mapping[str, DepotUnit] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +74,7 @@ class Loaded:
     new_care: int
     repairs: int
     new_repairs: int
+    depot: int = 0
 
 
 def load(folder: Path, store: Store, rulebook: Rulebook, progress: Progress = lambda *_: None) -> Loaded:
@@ -89,14 +96,16 @@ def read_records(rows: Mapping[str, Sequence[Row]], rulebook: Rulebook, work: Wo
         {contractor.id for contractor in work.machines.contractors()} | set(contractors),
         {machine.serial: machine.shipped_on for machine in work.machines.all()},
     )
-    machines = read_machines(reader, rows.get("machines", ()), known)
+    machines = where_exchanged(read_machines(reader, rows.get("machines", ()), known), work)
     shipped = {serial: machine.shipped_on for serial, machine in machines.items()}
     known = Known(known.sites, known.contractors, {**known.machines, **shipped})
     care = read_care(reader, rows.get("care", ()), known)
     repairs = read_repairs(reader, rows.get("repairs", ()), known)
+    on_record = {machine.serial: machine for machine in work.machines.all()} | machines
+    depot = read_depot(reader, rows.get("depot", ()), placed(on_record.values(), work))
     if problems:
         raise InputError(sorted(problems, key=lambda p: (p.file or "", p.line or 0, p.column or 0)))
-    return Records(sites, contractors, machines, care, repairs)
+    return Records(sites, contractors, machines, care, repairs, depot)
 
 
 def _read_files(folder: Path) -> dict[str, list[Row]]:
@@ -148,6 +157,9 @@ def _put(records: Records, work: Work, progress: Progress) -> Loaded:
         new_repairs += work.care.add_repairs(serial, found)
         repairs += len(found)
         progress("repairs", repairs, in_all)
+    if records.depot:
+        put_depot(work, records.depot.values())
+        progress("depot", len(records.depot), len(records.depot))
     return Loaded(
         len(records.sites),
         len(records.contractors),
@@ -156,4 +168,5 @@ def _put(records: Records, work: Work, progress: Progress) -> Loaded:
         new_care,
         repairs,
         new_repairs,
+        len(records.depot),
     )

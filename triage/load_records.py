@@ -54,6 +54,18 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     ),
     "care": ("serial*", "kind*", "at*", "by*", "details."),
     "repairs": ("serial*", "at*", "ticket*", "cause", "cost*"),
+    "depot": (
+        "serial*",
+        "model*",
+        "volts*",
+        "amps*",
+        "seal_style*",
+        "ready_since*",
+        "depot*",
+        "shipped_on*",
+        "commissioned_on",
+        "price",
+    ),
 }
 """File -> its columns. `*`: must be filled in. A name that ends in a point: any column that starts so."""
 
@@ -187,7 +199,7 @@ def _raw(fact: Fact, text: str) -> object:
 def read_sites(reader: Reader, rows: Sequence[Row]) -> dict[str, Site]:
     reader.check_columns("sites", rows)
     sites: dict[str, Site] = {}
-    for row in _once(reader, rows, "id"):
+    for row in each_once(reader, rows, "id"):
         wanted = "a time zone such as America/Chicago"
         zone = reader.parsed(row, "timezone", lambda text: ZoneInfo(text).key, wanted)
         reader.required(row, "timezone")
@@ -205,7 +217,7 @@ def read_sites(reader: Reader, rows: Sequence[Row]) -> dict[str, Site]:
 def read_contractors(reader: Reader, rows: Sequence[Row]) -> dict[str, Contractor]:
     reader.check_columns("contractors", rows)
     found: dict[str, Contractor] = {}
-    for row in _once(reader, rows, "id"):
+    for row in each_once(reader, rows, "id"):
         key, name = reader.required(row, "id"), reader.required(row, "name", 200)
         if key and name:
             found[key] = Contractor(
@@ -261,7 +273,7 @@ def _visits(text: str) -> int:
 def read_machines(reader: Reader, rows: Sequence[Row], known: Known) -> dict[str, Machine]:
     reader.check_columns("machines", rows)
     machines: dict[str, Machine] = {}
-    for row in _once(reader, rows, "serial"):
+    for row in each_once(reader, rows, "serial"):
         serial, model = reader.required(row, "serial"), reader.required(row, "model")
         reader.required(row, "shipped_on")
         shipped, commissioned = reader.day(row, "shipped_on"), reader.day(row, "commissioned_on")
@@ -271,7 +283,7 @@ def read_machines(reader: Reader, rows: Sequence[Row], known: Known) -> dict[str
             )
         site = reader.one_of(row, "site", known.sites, "site")
         contractor = reader.one_of(row, "contractor", known.contractors, "contractor")
-        price = _money(reader, row, "price")
+        price = money_of(reader, row, "price")
         facts = reader.facts_of(row)
         if serial and model and shipped:
             machines[serial] = Machine(
@@ -314,7 +326,7 @@ def read_repairs(reader: Reader, rows: Sequence[Row], known: Known) -> dict[str,
         ticket = reader.required(row, "ticket", 32)
         cause = reader.one_of(row, "cause", reader.rulebook.causes, "cause")
         reader.required(row, "cost")
-        cost = _money(reader, row, "cost")
+        cost = money_of(reader, row, "cost")
         if serial and at and ticket and cost is not None:
             found.setdefault(serial, []).append(PastRepair(at, ticket, cause, cost))
     return found
@@ -329,7 +341,7 @@ def _machine_and_time(reader: Reader, row: Row, known: Known) -> tuple[str | Non
     return serial, at
 
 
-def _money(reader: Reader, row: Row, column: str) -> Money | None:
+def money_of(reader: Reader, row: Row, column: str) -> Money | None:
     text = reader.text(row, column)
     if not text:
         return None
@@ -344,7 +356,7 @@ def _money(reader: Reader, row: Row, column: str) -> Money | None:
     return amount
 
 
-def _once(reader: Reader, rows: Iterable[Row], column: str) -> Iterable[Row]:
+def each_once(reader: Reader, rows: Iterable[Row], column: str) -> Iterable[Row]:
     """The rows; one whose id came before gives a problem."""
     first: dict[str, int] = {}
     for row in rows:

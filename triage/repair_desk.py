@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, cast
 
+from triage.access import refuse_open_swap
 from triage.approvals import asked_as_data, on_behalf_of, read_approval, whom_to_ask
 from triage.authorisation import (
     next_number,
@@ -141,6 +142,7 @@ class RepairDesk:
 
     def close(self, ticket: Ticket, data: object) -> Ticket:
         """The close-out: it is paid by an authorisation or the standing limit, and joins the history."""
+        refuse_open_swap(self.work, ticket)
         machine = self._machine(ticket)
         close_out = read_close_out(data, self.rulebook, machine, ticket.opened_at, self.now)
         bill, _ = self._bill(ticket, close_out.cause or OTHER_CAUSE, close_out.after_hours, close_out.lines)
@@ -206,7 +208,8 @@ class RepairDesk:
         return priced(self.rulebook, visit, lines), machine
 
     def _decide(self, ticket: Ticket, kind: EventKind, payload: Data) -> tuple[Decision, Inputs]:
-        inputs = read_inputs(changed_report(ticket, kind, payload), self.rulebook, self.now, self._find)
+        report = changed_report(ticket, kind, payload)
+        inputs = read_inputs(report, self.rulebook, self.now, lambda serial: self._find(serial, ticket))
         spent = self._spent(ticket) if ticket.spent else None
         inputs = with_spent(inputs, spent)
         return decide_inputs(self.rulebook, self.engine, inputs), inputs
@@ -231,14 +234,23 @@ class RepairDesk:
         return sum(amounts, as_money(0, self.rulebook.currency))
 
     def _machine(self, ticket: Ticket) -> Machine | None:
-        """The machine as the ticket's contractor serves it, whoever has it now."""
+        """The machine as the ticket's contractor serves it, whoever has it now, where the ticket has it."""
         if ticket.machine is None:
             return None
-        return replace(self.work.machines.get(ticket.machine), contractor=ticket.contractor)
+        machine = replace(self.work.machines.get(ticket.machine), contractor=ticket.contractor)
+        return self._in_place(machine, ticket)
 
-    def _find(self, serial: str) -> tuple[Machine, History] | None:
+    def _in_place(self, machine: Machine, ticket: Ticket) -> Machine:
+        """A machine that was exchanged under this ticket is billed for where it stood."""
+        if machine.site is not None or ticket.site is None or machine.serial != ticket.machine:
+            return machine
+        site = self.work.machines.site(ticket.site)
+        return replace(machine, site=site, contractor=machine.contractor or ticket.contractor)
+
+    def _find(self, serial: str, ticket: Ticket) -> tuple[Machine, History] | None:
         try:
-            return self.work.machines.get(serial), self.work.care.history(serial)
+            machine = self._in_place(self.work.machines.get(serial), ticket)
+            return machine, self.work.care.history(serial)
         except NotFoundError:
             return None
 

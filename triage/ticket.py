@@ -22,6 +22,8 @@ EventKind: TypeAlias = Literal[
     "approved",  # {"estimate": revision, "authority", "yes", "amount", "number", "expires_at", "why"}
     "dispatched",  # {"visit": number, "at", "minutes", "contractor", "skill", "kit", …}: scheduled or moved
     "visited",  # {"visit": number, "state": started | done, "at"}
+    "swap_reserved",  # {"unit": serial or null for taken back, "depot", "instead_of"}
+    "swapped",  # {"old", "new", "old_unit": refurbish | scrap | return, "at"}
     "closed",  # {"cause": null for no fault found, "cured_by", "cost", "lines", "authorisation", "at", …}
     "reopened",  # {"why"}
     "corrected",  # {"seq": of the event set right, "report", "why"}
@@ -150,7 +152,7 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
         case "dispatched":
             # Who is sent has the ticket in its care from then on.
             return replace(ticket, contractor=payload.get("contractor") or ticket.contractor)
-        case "visited":
+        case "visited" | "swap_reserved" | "swapped":
             return ticket
 
 

@@ -23,6 +23,8 @@ BODIES: dict[str, Any] = {
     "estimates": {"lines": [{"kind": "trip"}]},
     "close": {"cause": "low_fill", "cured_by": "fill-hopper"},
     "care": {"kind": "filter_cleaned"},
+    "swap": {"unit": "LH20-9"},
+    "done": {"old_unit": "return"},
 }
 
 
@@ -71,6 +73,9 @@ def test_the_matrix_holds_every_route(client: FlaskClient) -> None:
         ("POST", "/v1/tickets/<ticket_id>/estimates"),
         ("POST", "/v1/tickets/<ticket_id>/approvals"),
         ("POST", "/v1/tickets/<ticket_id>/close"),
+        ("GET", "/v1/tickets/<ticket_id>/swap"),
+        ("POST", "/v1/tickets/<ticket_id>/swap"),
+        ("POST", "/v1/tickets/<ticket_id>/swap/done"),
         ("GET", "/v1/claims"),
         ("GET", "/v1/machines/<serial>/limits"),
     ):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from pathlib import Path
@@ -18,6 +19,7 @@ from triage.load_rows import read_rows
 from triage.report import PastRepair, Site
 from triage.rulebook import Rulebook
 from triage.store import Store, open_store
+from triage.swap import CustodyEvent, DepotUnit, exchange
 from triage.upkeep import CareEvent
 
 SITES = """\
@@ -323,3 +325,92 @@ def test_a_wrong_cell_on_who_can_come_is_named(
     [problem] = problems(folder, store, rulebook)
     assert problem.file == name
     assert problem.message.startswith(f"{column}: ")
+
+
+DEPOT = """\
+serial,model,volts,amps,seal_style,ready_since,depot,shipped_on,commissioned_on,price
+LH20-D1,LH-20,115,20,grooved,2026-01-10,Stores East,2025-12-01,,3150.00 USD
+LH20-D2,LH-20,115,15,flat,2026-02-01,Stores East,2024-12-01,2025-01-05,
+"""
+
+
+def test_depot_units_wait_at_their_depot_and_come_twice_as_one(
+    folder: Path, store: Store, rulebook: Rulebook
+) -> None:
+    (folder / "depot.csv").write_text(DEPOT)
+    assert load(folder, store, rulebook).depot == 2
+    with store.read() as work:
+        first, second = work.depot.at_depot()
+        chains = work.depot.chains()
+    assert first == DepotUnit(
+        "LH20-D1",
+        "LH-20",
+        115,
+        20,
+        "grooved",
+        date(2026, 1, 10),
+        "Stores East",
+        date(2025, 12, 1),
+        None,
+        Money("3150.00", "USD"),
+    )
+    assert (second.amps, second.commissioned_on, second.price) == (15, date(2025, 1, 5), None)
+    at = datetime(2026, 1, 10, tzinfo=UTC)
+    assert chains["LH20-D1"] == (CustodyEvent("LH20-D1", "at_depot", at, "depot list", place="Stores East"),)
+    load(folder, store, rulebook)
+    with store.read() as work:
+        assert work.depot.chains() == chains
+
+
+def test_what_was_exchanged_stays_where_the_exchange_put_it_until_a_newer_list(
+    folder: Path, store: Store, rulebook: Rulebook
+) -> None:
+    (folder / "depot.csv").write_text(DEPOT)
+    load(folder, store, rulebook)
+    at = datetime(2026, 3, 2, 17, tzinfo=UTC)
+    with store.write() as work:
+        unit, old = work.depot.get("LH20-D1"), work.machines.get("LH20-1")
+        work.depot.add(CustodyEvent("LH20-D1", "on_the_way", at, "desk"))
+        done = exchange(old, unit, None, "refurbish", "", at, "van-3")
+        work.machines.put_machines([done.installed, done.taken_out])
+        for event in done.custody:
+            work.depot.add(replace(event, ticket=None))
+        chains = work.depot.chains()
+    load(folder, store, rulebook)
+    with store.read() as work:
+        assert work.machines.get("LH20-1").site is None
+        assert work.machines.get("LH20-D1").site == old.site
+        assert [one.serial for one in work.depot.at_depot()] == ["LH20-D2"]
+        assert work.depot.chains() == chains
+    again = DEPOT + "LH20-1,LH-20,115,20,grooved,2026-04-01,Stores East,2025-01-05,2025-02-01,\n"
+    (folder / "depot.csv").write_text(again)
+    load(folder, store, rulebook)
+    with store.read() as work:
+        assert [one.serial for one in work.depot.at_depot()] == ["LH20-1", "LH20-D2"]
+        assert [one.step for one in work.depot.chain("LH20-1")] == ["refurbished", "at_depot"]
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message"),
+    [
+        ("LH20-D1,LH-20", "LH20-D1,", "this must be filled in"),
+        ("115,20", "mains,20", "a whole number from 90 to 480"),
+        ("115,20", "115,0", "a whole number from 5 to 100"),
+        ("115,20", "115,", "this must be filled in"),
+        ("grooved", "grooved_", 'no style of seal "grooved_"; did you mean "grooved"?'),
+        ("2026-01-10", "2025-11-30", "2025-11-30 lies before the unit was shipped, 2025-12-01"),
+        ("2026-01-10", "soon", "is not a date such as"),
+        ("3150.00 USD", "-1.00 USD", "an amount is not negative"),
+        ("LH20-D2", "LH20-D1", "is already on line 2"),
+        ("LH20-D1", "LH20-1", "stands at a site by its record; it is not in a depot"),
+        ("volts", "volt", 'no such column; did you mean "volts"?'),
+    ],
+)
+def test_a_depot_unit_that_is_wrong_is_named_and_nothing_is_stored(
+    folder: Path, store: Store, rulebook: Rulebook, old: str, new: str, message: str
+) -> None:
+    (folder / "depot.csv").write_text(DEPOT.replace(old, new, 1))
+    found = problems(folder, store, rulebook)
+    assert any(one.file == "depot.csv" and message in one.message for one in found), found
+    with store.read() as work:
+        assert work.depot.chains() == {}

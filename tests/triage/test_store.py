@@ -14,13 +14,14 @@ from moneyed import Money
 from sqlalchemy import create_engine
 from sqlalchemy.exc import StatementError
 
-from triage.errors import InputError, NotFoundError
+from triage.errors import ConflictError, InputError, NotFoundError
 from triage.report import Machine, PastRepair, Site
 from triage.store import Store, open_store
 from triage.store.answers import StoredAnswer
 from triage.store.machines import Contractor
 from triage.store.migrate import differences
 from triage.store.rulebooks import Publication
+from triage.swap import CustodyEvent
 from triage.upkeep import CareEvent
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -207,3 +208,38 @@ def test_an_answer_is_found_by_caller_and_key(store: Store) -> None:
     with store.read() as work:
         assert work.answers.find("desk", "k1") == answer
         assert work.answers.find("other", "k1") is None
+
+
+def test_custody_is_only_added_to_and_follows_its_steps(store: Store, path: Path) -> None:
+    with store.write() as work:
+        work.depot.add(CustodyEvent("LH20-9", "at_depot", NOON, "desk", place="Stores East"))
+    with pytest.raises(ConflictError, match="at depot; it cannot be installed next"), store.write() as work:
+        work.depot.add(CustodyEvent("LH20-9", "installed", NOON, "van-3"))
+    with sqlite3.connect(path) as connection:
+        for change in ("UPDATE custody SET who = 'x'", "DELETE FROM custody"):
+            with pytest.raises(sqlite3.IntegrityError, match="only added to"):
+                connection.execute(change)
+    connection.close()
+    with store.read() as work:
+        assert [event.step for event in work.depot.chain("LH20-9")] == ["at_depot"]
+
+
+def test_a_unit_that_is_on_its_way_can_be_taken_once(store: Store) -> None:
+    with store.write() as work:
+        work.depot.add(CustodyEvent("LH20-9", "at_depot", NOON, "desk"))
+    outcomes: list[str] = []
+
+    def take(who: str) -> None:
+        try:
+            with store.write() as work:
+                work.depot.add(CustodyEvent("LH20-9", "on_the_way", NOON, who))
+            outcomes.append("taken")
+        except ConflictError:
+            outcomes.append("refused")
+
+    threads = [threading.Thread(target=take, args=(f"desk-{number}",)) for number in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert sorted(outcomes) == ["refused"] * 5 + ["taken"]

@@ -23,6 +23,8 @@ PAYLOADS: dict[EventKind, dict[str, Any]] = {
     "approved": {"authority": "ops", "yes": True, "amount": "120.00 USD"},
     "dispatched": {"visit": {}},
     "visited": {"state": "done"},
+    "swap_reserved": {"unit": "LH20-9"},
+    "swapped": {"old": "LH20-1", "new": "LH20-9", "old_unit": "scrap"},
     "closed": {"cause": "dirty_filter", "cured_by": "rinse-filter", "cost": "120.00 USD"},
     "reopened": {"why": "it is back"},
     "skipped": {"facts": ["filter_days"]},
@@ -118,7 +120,7 @@ def test_an_estimate_becomes_part_of_the_report() -> None:
     assert fold(log("estimated")).report["estimate"] == PAYLOADS["estimated"]
 
 
-@pytest.mark.parametrize("kind", ["approved", "dispatched", "visited"])
+@pytest.mark.parametrize("kind", ["approved", "dispatched", "visited", "swap_reserved", "swapped"])
 def test_what_happens_outside_the_report_moves_the_version_only(kind: EventKind) -> None:
     before, after = fold(log()), fold(log(kind))
     assert (after.version, after.report, after.state) == (2, before.report, "open")

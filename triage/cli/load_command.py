@@ -19,7 +19,7 @@ from triage.rulebook_reader import read_rulebook
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--json", "as_data", is_flag=True, help="Print the counts as JSON.")
 def load(folder: Path, as_data: bool) -> None:
-    """Load sites, contractors, machines, care log and repairs from FOLDER (CSV or JSON).
+    """Load sites, contractors, machines, care log, repairs and depot units from FOLDER (CSV or JSON).
 
     All or nothing; loading the same folder again changes nothing.
     """
@@ -42,4 +42,5 @@ def load(folder: Path, as_data: bool) -> None:
             f"{loaded.sites} sites, {loaded.contractors} contractors, {loaded.machines} machines; "
             f"{loaded.care} lines of care ({loaded.new_care} new), "
             f"{loaded.repairs} repairs ({loaded.new_repairs} new)"
+            + (f"; {loaded.depot} depot units" if loaded.depot else "")
         )

@@ -22,6 +22,7 @@ from sqlalchemy.pool import StaticPool
 from triage.errors import InputError
 from triage.store.answers import Answers
 from triage.store.care import Care
+from triage.store.depot import Depot
 from triage.store.desk import Desk
 from triage.store.machines import Machines
 from triage.store.migrate import upgrade
@@ -45,6 +46,7 @@ class Work:
     answers: Answers
     desk: Desk
     recorded: RecordedDecisions
+    depot: Depot
     writes: bool
 
 
@@ -106,6 +108,7 @@ class Store:
                 Answers(session),
                 Desk(session),
                 RecordedDecisions(session),
+                Depot(session),
                 writes,
             )
             self._here.work = work

@@ -140,6 +140,36 @@ class EventRow(Base):
     payload: Mapped[Any] = mapped_column(ExactJSON)
 
 
+class DepotUnitRow(Base):
+    __tablename__ = "depot_units"
+
+    serial: Mapped[str] = mapped_column(String(64), primary_key=True)
+    model: Mapped[str] = mapped_column(String(64))
+    volts: Mapped[int]
+    amps: Mapped[int]
+    seal_style: Mapped[str] = mapped_column(String(64))
+    ready_since: Mapped[date]
+    depot: Mapped[str]
+    shipped_on: Mapped[date]
+    commissioned_on: Mapped[date | None]
+    price: Mapped[Money | None]
+
+
+class CustodyRow(Base):
+    """Who had which serial when; rows are never changed (triggers). A serial need not be a machine yet."""
+
+    __tablename__ = "custody"
+
+    serial: Mapped[str] = mapped_column(String(64), primary_key=True)
+    seq: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    step: Mapped[str] = mapped_column(String(16))
+    at: Mapped[datetime]
+    who: Mapped[str]
+    ticket: Mapped[str | None] = mapped_column(ForeignKey("tickets.id"), index=True)
+    other: Mapped[str | None] = mapped_column(String(64))
+    place: Mapped[str]
+
+
 class TokenRow(Base):
     """A bearer token's SHA-256; the token itself is shown once and kept nowhere."""
 
