@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any
 
 from flask.json.provider import DefaultJSONProvider
@@ -12,6 +11,7 @@ from webargs.flaskparser import FlaskParser
 from werkzeug.exceptions import BadRequest, UnsupportedMediaType
 
 from triage.errors import InputError
+from triage.exact_json import to_json
 from triage.strict_json import read_strict
 
 
@@ -45,12 +45,7 @@ class Blueprint(SmorestBlueprint):
 
 
 class ExactJSONProvider(DefaultJSONProvider):
-    """Writes Decimals as numbers: whole ones without a point."""
+    """Writes JSON as the log keeps it: Decimals digit for digit."""
 
-    compact = True
-
-    @staticmethod
-    def default(o: Any) -> Any:
-        if isinstance(o, Decimal):
-            return int(o) if o == o.to_integral_value() else float(o)
-        return DefaultJSONProvider.default(o)
+    def dumps(self, obj: Any, **kwargs: Any) -> str:
+        return to_json(obj)

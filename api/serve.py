@@ -11,7 +11,8 @@ from api.app import create_app
 from triage.programme import Programme
 
 log = logging.getLogger(__name__)
-THREADS = 4
+THREADS = 2
+"""Enough to work while another waits for the disk; more only take turns at one interpreter."""
 
 
 def is_loopback(host: str) -> bool:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -57,6 +57,10 @@ class Store:
         self._engine = engine
         self._writer = engine.execution_options(barrelwise_writes=True)
         self._here = threading.local()
+        # SQLite has one writer at a time, and who finds it busy sleeps and tries again; threads of this
+        # process wait in line instead.
+        one_writer = engine.url.get_backend_name() == "sqlite"
+        self._turn: AbstractContextManager[object] = threading.Lock() if one_writer else nullcontext()
 
     @contextmanager
     def read(self) -> Iterator[Work]:
@@ -77,7 +81,7 @@ class Store:
                 raise RuntimeError("a write cannot start inside a read")
             yield outer
             return
-        with self._transaction(self._writer, writes=True) as work:
+        with self._turn, self._transaction(self._writer, writes=True) as work:
             yield work
 
     @property
