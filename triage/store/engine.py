@@ -6,7 +6,9 @@ SQLite runs in WAL with foreign keys on and full sync; a writer takes the write 
 
 from __future__ import annotations
 
+import sqlite3
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import dataclass
@@ -162,18 +164,31 @@ def _make_engine(url: URL) -> Engine:
     return engine
 
 
+def _into_wal(cursor: sqlite3.Cursor) -> None:
+    """Going into WAL does not wait for others who open the same new file, whatever the busy timeout."""
+    give_up = time.monotonic() + BUSY_TIMEOUT_MS / 1000
+    while True:
+        try:
+            cursor.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > give_up:
+                raise
+            time.sleep(0.01)
+
+
 def _prepare_sqlite(connection: Any, _record: Any) -> None:
     connection.isolation_level = None  # transactions are begun by `_begin_sqlite`, not by the driver
     try:
         cursor = connection.cursor()
         for pragma in (
             f"busy_timeout = {BUSY_TIMEOUT_MS}",
-            "journal_mode = WAL",
             "synchronous = FULL",
             "foreign_keys = ON",
             "recursive_triggers = ON",  # so that INSERT OR REPLACE meets the log's triggers too
         ):
             cursor.execute(f"PRAGMA {pragma}")
+        _into_wal(cursor)
         cursor.close()
     except Exception:
         connection.close()  # nobody else would
