@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import ExitStack
+from pathlib import Path
 
 from flask import Flask, g
 from flask_smorest import Api
@@ -31,8 +32,11 @@ class ProblemApi(Api):
         problems.register(self._app)
 
 
-def create_app(programme: Programme) -> Flask:
-    """A Flask app for one programme. Reads no settings and opens nothing by itself."""
+def create_app(programme: Programme, folder: Path | None = None) -> Flask:
+    """A Flask app for one programme. Reads no settings and opens nothing by itself.
+
+    `folder` is where the rulebook's files lie, for the pages that edit them; None: there are none to edit.
+    """
     app = Flask("api", static_folder="static", template_folder="templates")
     app.json = ExactJSONProvider(app)
     app.config.update(
@@ -49,6 +53,7 @@ def create_app(programme: Programme) -> Flask:
         },
     )
     app.extensions["barrelwise"] = programme
+    app.extensions["barrelwise_folder"] = folder
     app.before_request(_keep_one_rulebook)
     app.teardown_request(_let_rulebook_go)
     app.before_request(_no_caller_yet)

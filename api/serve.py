@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ipaddress
 import logging
+from pathlib import Path
 
 from waitress import serve as waitress_serve
 
@@ -25,6 +26,6 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-def run(programme: Programme, host: str, port: int) -> None:
-    """Serves until stopped."""
-    waitress_serve(create_app(programme), host=host, port=port, threads=THREADS, ident="barrelwise")
+def run(programme: Programme, host: str, port: int, folder: Path | None = None) -> None:
+    """Serves until stopped; `folder` is where the rulebook's files lie."""
+    waitress_serve(create_app(programme, folder), host=host, port=port, threads=THREADS, ident="barrelwise")

@@ -340,7 +340,7 @@ def test_a_fault_of_the_program_is_no_traceback(run: Run, monkeypatch: pytest.Mo
 def served(run: Run, monkeypatch: pytest.MonkeyPatch, *arguments: str) -> tuple[list[Any], str]:
     """What `serve` asks the server to do, and what it says."""
     calls: list[Any] = []
-    monkeypatch.setattr("api.serve.run", lambda programme, host, port: calls.append((host, port)))
+    monkeypatch.setattr("api.serve.run", lambda programme, host, port, folder: calls.append((host, port)))
     status, out, err = run("serve", *arguments)
     assert (status, out) == (0, "")
     return calls, err

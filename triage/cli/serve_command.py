@@ -44,7 +44,7 @@ def serve(host: str | None, port: int | None) -> None:
         click.echo(f"serving on http://{host}:{port}", err=True)
         before = signal.signal(signal.SIGTERM, _stop)
         try:
-            run(programme, host, port)
+            run(programme, host, port, settings.rulebook)
         except OSError as error:
             raise InputError(f"cannot listen on {host} port {port}: {error.strerror or error}") from None
         finally:
