@@ -29,6 +29,7 @@ from triage.store.desk import Desk
 from triage.store.machines import Machines
 from triage.store.migrate import upgrade
 from triage.store.recorded import RecordedDecisions
+from triage.store.replay_runs import ReplayRuns
 from triage.store.rulebooks import Rulebooks
 from triage.store.tickets import Tickets
 from triage.store.tokens import Tokens
@@ -49,6 +50,7 @@ class Work:
     desk: Desk
     recorded: RecordedDecisions
     depot: Depot
+    replay_runs: ReplayRuns
     writes: bool
 
 
@@ -115,6 +117,7 @@ class Store:
                 Desk(session),
                 RecordedDecisions(session),
                 Depot(session),
+                ReplayRuns(session),
                 writes,
             )
             self._here.work = work

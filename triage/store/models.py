@@ -218,6 +218,44 @@ class RulebookStageRow(Base):
     details: Mapped[Any] = mapped_column(ExactJSON)
 
 
+class ReplayRunRow(Base):
+    """A replay that goes on in a process of its own: how far it is, and at the end what it found.
+
+    `attempt` names the process that has the run; one that had it before can no longer write to it.
+    """
+
+    __tablename__ = "replay_runs"
+    __table_args__ = (
+        CheckConstraint("state IN ('waiting', 'running', 'done', 'failed', 'stopped')", name="state"),
+    )
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True)
+    baseline: Mapped[str] = mapped_column(ForeignKey("rulebooks.version"))
+    candidate: Mapped[str] = mapped_column(ForeignKey("rulebooks.version"), index=True)
+    since: Mapped[datetime | None]
+    until: Mapped[datetime]
+    state: Mapped[str] = mapped_column(String(8))
+    attempt: Mapped[str] = mapped_column(String(32))
+    who: Mapped[str]
+    asked_at: Mapped[datetime] = mapped_column(index=True)
+    beat_at: Mapped[datetime]
+    ended_at: Mapped[datetime | None]
+    done: Mapped[int]
+    of: Mapped[int | None]
+    why: Mapped[str]
+    result: Mapped[Any | None] = mapped_column(ExactJSON, deferred=True)
+
+
+class ReplayPieceRow(Base):
+    """A finished piece of a run that has not ended well yet; from these it goes on."""
+
+    __tablename__ = "replay_pieces"
+
+    run: Mapped[str] = mapped_column(ForeignKey("replay_runs.id"), primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    tally: Mapped[Any] = mapped_column(ExactJSON)
+
+
 class AnswerRow(Base):
     """What a request was answered with, by the caller's idempotency key."""
 
