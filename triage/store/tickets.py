@@ -74,12 +74,12 @@ class Tickets:
             "decided_seq": decided_seq,
         }
         if row is None:
-            self._session.add(TicketRow(**values))
+            self._session.connection().execute(insert(TicketRow), values)
         else:
             for name, value in values.items():
                 setattr(row, name, value)
-        self._session.flush()
-        self._session.execute(insert(EventRow), rows)
+            self._session.flush()
+        self._session.connection().execute(insert(EventRow), rows)
         return self._with_decision(ticket, decided_seq)
 
     def events(self, ticket_id: str, after: int = 0) -> tuple[Event, ...]:

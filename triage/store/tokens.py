@@ -77,8 +77,10 @@ class Tokens:
 
     def caller(self, token: str) -> Caller | None:
         """Who holds this token; None when it is unknown or revoked."""
-        row = self._session.get(TokenRow, _sha256(token))
-        if row is None or row.revoked_at is not None:
+        query = select(TokenRow.name, TokenRow.role, TokenRow.contractor)
+        query = query.where(TokenRow.sha256 == _sha256(token), TokenRow.revoked_at.is_(None))
+        row = self._session.execute(query).one_or_none()
+        if row is None:
             return None
         return Caller(row.name, cast(Role, row.role), row.contractor)
 
