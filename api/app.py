@@ -13,6 +13,7 @@ from api import auth, desk, health, machines, problems, repairs, rulebook, swaps
 from api.exact_json import ExactJSONProvider
 from api.schemas import ProblemOut
 from triage.programme import Programme
+from triage.rulebook_care.replay_processes import launcher_for
 
 MAX_BODY_BYTES = 256 * 1024
 
@@ -53,6 +54,7 @@ def create_app(programme: Programme, folder: Path | None = None) -> Flask:
         },
     )
     app.extensions["barrelwise"] = programme
+    app.extensions[rulebook.LAUNCHER] = launcher_for(programme.store, programme.now)
     app.extensions["barrelwise_folder"] = folder
     app.before_request(_keep_one_rulebook)
     app.teardown_request(_let_rulebook_go)

@@ -5,11 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from flask.testing import FlaskClient
 
+from api.rulebook import LAUNCHER
 from tests.api.conftest import Send
 from tests.triage.programmes import AGENT, REPORT, rulebook_files
 from triage.programme import Programme
+from triage.rulebook_care.replay_processes import AtOnce
 from triage.rulebook_reader import version_of
+from triage.store.replay_runs import ReplayRun
 
 RENAMED = rulebook_files(**{"rulebook.yml": {"title": "Renamed", "currency": "USD"}})
 CARELESS = {
@@ -123,3 +127,42 @@ def test_a_whole_rulebook_fits_and_more_than_that_does_not(send: Send) -> None:
     assert send("POST", "/v1/rulebook/check", {"files": padded}, by="ops").status_code == 200
     huge = {"files": {"rulebook.yml": {"title": "x" * (9 * 1024 * 1024)}}}
     assert send("POST", "/v1/rulebook/check", huge, by="ops").status_code == 413
+
+
+def test_a_replay_in_the_background_is_started_followed_and_used(
+    client: FlaskClient, send: Send, programme: Programme
+) -> None:
+    programme.open_ticket(REPORT, AGENT)
+    client.application.extensions[LAUNCHER] = AtOnce(programme.store, programme.now)
+    version = checked(send, RENAMED)
+    started = send("POST", "/v1/rulebook/replays", {"version": version}, by="ops")
+    assert started.status_code == 202
+    followed = send("GET", started.headers["Location"], by="ops").json
+    assert followed is not None
+    assert (followed["state"], followed["progress"]) == ("done", {"done": 1, "of": 1})
+    assert followed["result"] == post(send, "replay", {"version": version})
+    listed = send("GET", "/v1/rulebook/replays", by="ops").json
+    assert listed is not None
+    assert [run["id"] for run in listed["items"]] == [followed["id"]]
+    assert "result" not in listed["items"][0]
+    post(send, "publish", {"version": version, "note": "A new title."})
+
+
+def test_a_replay_in_the_background_is_joined_and_stopped(client: FlaskClient, send: Send) -> None:
+    waiting: list[ReplayRun] = []
+
+    class Later:
+        def launch(self, run: ReplayRun) -> None:
+            waiting.append(run)
+
+    client.application.extensions[LAUNCHER] = Later()
+    version = checked(send, RENAMED)
+    first = post(send, "replays", {"version": version}, 202)
+    assert first["state"] == "waiting"
+    assert post(send, "replays", {"version": version}, 202)["id"] == first["id"]
+    assert len(waiting) == 1
+    stopped = send("DELETE", f"/v1/rulebook/replays/{first['id']}", by="ops").json
+    assert stopped is not None
+    assert (stopped["state"], stopped["result"]) == ("stopped", None)
+    assert send("GET", "/v1/rulebook/replays/R-none", by="ops").status_code == 404
+    assert send("DELETE", f"/v1/rulebook/replays/{first['id']}", by="agent").status_code == 403

@@ -12,7 +12,7 @@ from contextlib import ExitStack
 from dataclasses import asdict, dataclass
 from decimal import Decimal
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from triage.rulebook_care.replay_journal import Journal
 from triage.rulebook_care.replay_runners import Runner
@@ -41,23 +41,33 @@ class Replay:
         return sum(count for (before, after), count in self.tally.matrix.items() if before != after)
 
 
+class Kept(Protocol):
+    """Finished pieces by number, and where to keep the next."""
+
+    done: Mapping[int, Mapping[str, Any]]
+
+    def write(self, piece: int, tally: Mapping[str, Any]) -> None: ...
+
+
 def replay(
     store: Store,
     job: ReplayJob,
     run: Runner,
-    resume: Path | None = None,
+    resume: Path | Kept | None = None,
     progress: Callable[[int, int], None] = lambda done, of: None,
     piece_size: int = PIECE_SIZE,
 ) -> Replay:
     """Replays `job`; both its versions are kept in the store. `progress` hears of decisions done, and of all.
 
-    With `resume` pieces are kept in that file; those it holds already are not done again.
+    With `resume` pieces are kept in that file, or there; those it holds already are not done again.
     """
     with ExitStack() as stack:
-        journal = None
-        if resume is not None:
-            journal = stack.enter_context(Journal(resume, job, piece_size))
-            job = journal.job
+        journal: Kept | None
+        if isinstance(resume, Path):
+            file = stack.enter_context(Journal(resume, job, piece_size))
+            journal, job = file, file.job
+        else:
+            journal = resume
         done: dict[int, Mapping[str, Any]] = {} if journal is None else dict(journal.done)
         pieces = pieces_of(store, job, piece_size)
         of = sum(piece.count for piece in pieces)

@@ -24,7 +24,7 @@ class Journal:
     def __init__(self, path: Path, job: ReplayJob, piece_size: int) -> None:
         self._path = path
         self.job = job
-        self.done: dict[int, Mapping[str, Any]] = {}
+        self.done: Mapping[int, Mapping[str, Any]] = {}
         lines = _whole_lines(path)
         if lines:
             self.job = replace(job, until=_until(lines[0], _head(job, piece_size), path))

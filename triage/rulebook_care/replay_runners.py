@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import multiprocessing
+import os
+import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -36,7 +38,8 @@ def processes(jobs: int) -> Runner:
 
     def run(job: ReplayJob, pieces: Sequence[Piece]) -> Iterator[Done]:
         context = multiprocessing.get_context("spawn")
-        with ProcessPoolExecutor(min(jobs, len(pieces)) or 1, mp_context=context) as pool:
+        count = min(jobs, len(pieces)) or 1
+        with ProcessPoolExecutor(count, mp_context=context, initializer=_end_with_parent) as pool:
             waiting = {pool.submit(replay_piece, job, piece): piece.number for piece in pieces}
             try:
                 for future in as_completed(waiting):
@@ -50,6 +53,18 @@ def processes(jobs: int) -> Runner:
                 pool.shutdown(cancel_futures=True)
 
     return run
+
+
+def _end_with_parent() -> None:
+    """A process of the pool whose parent was killed would wait for work for ever."""
+
+    def watch() -> None:
+        parent = multiprocessing.parent_process()
+        assert parent is not None
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
 
 
 def cluster(address: str, timeout_seconds: float = 30.0) -> Runner:
