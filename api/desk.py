@@ -25,11 +25,12 @@ def init_app(app: Flask, programme: Programme) -> None:
     from api.pages_call import blueprint as call
     from api.pages_find import blueprint as find
     from api.pages_list import blueprint as open_tickets
+    from api.pages_release import blueprint as release
     from api.pages_report import blueprint as report
 
     desk_texts.init_texts(app)
     app.extensions["barrelwise_desk"] = DeskTools(Presence(), MachineFinder(programme))
-    for blueprint in (pages, open_tickets, find, report, call):
+    for blueprint in (pages, open_tickets, find, report, release, call):
         app.register_blueprint(blueprint)
 
 
