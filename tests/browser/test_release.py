@@ -1,0 +1,76 @@
+"""The ops lead in a browser: a replay started and watched to its end, a candidate published, and back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from api.rulebook import LAUNCHER
+from tests.browser.served import NOW, ROOT, Served
+from tests.browser.test_desk import violations
+from triage.caller import Caller
+from triage.rulebook_care.publishing import check_candidate
+from triage.rulebook_care.replay_processes import AtOnce
+from triage.rulebook_reader import rulebook_files_data
+from triage.store.replay_runs import ReplayRun
+from triage.store.rulebooks import Publication
+
+pytestmark = pytest.mark.browser
+Shot = Callable[[Page, str], None]
+MIRA = Caller("mira", "agent")
+
+
+def candidate(desk: Served) -> str:
+    """A checked candidate in which a cause is called otherwise; the default rulebook is in force."""
+    files = dict(rulebook_files_data(ROOT / "rules"))
+    store = desk.running.store
+    with store.write() as work:
+        work.rulebooks.keep(desk.running.rulebook.version, files)
+        work.rulebooks.publish(Publication(desk.running.rulebook.version, NOW, "system", "the first"))
+    cause = {**files["causes/dirty_filter.yml"], "title": "Air filter clogged"}  # type: ignore[dict-item]
+    return check_candidate(store, {**files, "causes/dirty_filter.yml": cause}, "lead", NOW)
+
+
+def test_a_replay_is_watched_to_its_end_and_the_candidate_published_and_rolled_back(
+    browser: Browser, desk: Served, shot: Shot
+) -> None:
+    for days in (3, 20, 40):
+        report = {"machine": "LH20-10001", "symptoms": ["not_freezing"], "answers": {"filter_days": days}}
+        desk.running.open_ticket(report, MIRA)
+    version = candidate(desk)
+    waiting: list[ReplayRun] = []
+
+    class Later:
+        def launch(self, run: ReplayRun) -> None:
+            waiting.append(run)
+
+    desk.server.app.extensions[LAUNCHER] = Later()  # type: ignore[attr-defined]
+    with desk.running.store.write() as work:
+        token = work.tokens.add("lead", "ops", None, NOW)
+    context = browser.new_context(base_url=desk.url, viewport={"width": 1280, "height": 900}, bypass_csp=True)
+    page = context.new_page()
+    page.goto("/sign-in")
+    page.get_by_label("Your token").fill(token)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url("**/")
+    page.goto(f"/rulebook/candidates/{version}")
+    page.get_by_role("button", name="Start the replay").click()
+    page.get_by_role("button", name="Stop the replay").wait_for()
+    assert violations(page) == ""
+    shot(page, "replay-running")
+    AtOnce(desk.running.store, desk.clock).launch(waiting[0])
+    page.get_by_role("heading", name="Safety outcomes lost: 0").wait_for()  # the script saw the end
+    assert violations(page) == ""
+    shot(page, "replay-done")
+    page.get_by_label("Why").fill("Say it as the callers do.")
+    page.get_by_role("button", name="Put it in force").click()
+    page.wait_for_url("**/rulebook/log")
+    assert violations(page) == ""
+    shot(page, "rulebook-log")
+    page.get_by_label("Why").fill("Not yet.")
+    page.get_by_role("button", name="Put it in force again").click()
+    page.get_by_role("cell", name="rolled back").wait_for()
+    assert "rolled back: Not yet." in page.locator("main").inner_text()
+    context.close()
