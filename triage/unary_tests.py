@@ -1,4 +1,4 @@
-"""Unary tests in S-FEEL, the simple expression language of OMG DMN 1.5 (2024), section 9; from memory.
+"""Unary tests in S-FEEL, the simple expression language of OMG DMN 1.5, clause 9 (dtc/23-02-10).
 
     15   "text"   true   > 15   [2..6]   (15..30]   ]15..30[   "a","b"   not("a")   -
     date("2026-01-01")   @"2026-01-01"   time("10:30:00")   @"10:30:00"
@@ -55,7 +55,7 @@ CALL.3: /(date and time|date|time|duration)(?=\s*\()/
 NUMBER.2: /-?(\d+(\.\d+)?|\.\d+)(?![\w-])/
 TEXT: /"(\\.|[^"\\])*"/
 NAME: /[^\W\d][\w-]*/
-%ignore /[ \t\r\n\f\u00a0]+/
+%ignore /[ \t\n-\r\u0085\u00a0\u1680\u180e\u2000-\u200b\u2028\u2029\u202f\u205f\u3000\ufeff]+/
 """
 _ISO_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _ORDERED: frozenset[FactType] = frozenset({"number", "date", "time"})
