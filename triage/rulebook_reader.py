@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path as FilePath
 
 from triage.did_you_mean import hint
@@ -26,19 +26,19 @@ MOST_FILES = 5000
 
 def read_rulebook(folder: FilePath) -> Rulebook:
     """The rulebook of a folder. Raises RulebookError with every problem found."""
-    return _rulebook(*_read_folder(folder))
+    return rulebook_of_sources(*read_sources(folder))
 
 
 def read_with_files(folder: FilePath) -> tuple[Rulebook, Mapping[str, object]]:
     """The rulebook of a folder and the plain data it was read from, by one reading: they never differ."""
-    sources, broken = _read_folder(folder)
-    rulebook = _rulebook(sources, broken)
+    sources, broken = read_sources(folder)
+    rulebook = rulebook_of_sources(sources, broken)
     return rulebook, {file: source.data for file, source in sources.items()}
 
 
 def rulebook_files_data(folder: FilePath) -> Mapping[str, object]:
     """The folder's files as plain data, as `rulebook_from_data` takes them. Raises RulebookError."""
-    sources, broken = _read_folder(folder)
+    sources, broken = read_sources(folder)
     if broken:
         raise RulebookError(problem for problems in broken.values() for problem in problems)
     return {file: source.data for file, source in sources.items()}
@@ -58,7 +58,7 @@ def rulebook_from_data(files: Mapping[str, object]) -> Rulebook:
         except NotPlain as error:
             where = ".".join(str(part) for part in error.path)
             broken[file] = (Problem(f"{where}: {error}" if where else str(error), file=file),)
-    return _rulebook(sources, broken)
+    return rulebook_of_sources(sources, broken)
 
 
 def version_of(files: Mapping[str, object]) -> str:
@@ -70,7 +70,14 @@ def version_of(files: Mapping[str, object]) -> str:
     return f"sha256:{digest.hexdigest()}"
 
 
-def _read_folder(folder: FilePath) -> tuple[dict[str, Source], dict[str, tuple[Problem, ...]]]:
+def read_sources(
+    folder: FilePath, read_one: Callable[[FilePath, str], Source] | None = None
+) -> tuple[dict[str, Source], dict[str, tuple[Problem, ...]]]:
+    """Each file of a folder by itself: those that can be read, and the problems of those that cannot.
+
+    `read_one(path, file)` reads one file and raises RulebookError; it may remember what it read before.
+    """
+    read_one = read_one or read_file
     if not folder.is_dir():
         message = "there is no such folder; a rulebook is a folder with rulebook.yml in it"
         raise RulebookError([Problem(message, file=str(folder))])
@@ -83,7 +90,7 @@ def _read_folder(folder: FilePath) -> tuple[dict[str, Source], dict[str, tuple[P
             broken[file] = (Problem(message, file=file),)
             break
         try:
-            sources[file] = _read_file(path, file)
+            sources[file] = read_one(path, file)
         except RulebookError as error:
             broken[file] = error.problems
     return sources, broken
@@ -98,7 +105,8 @@ def _files(folder: FilePath) -> Iterator[FilePath]:
                 yield FilePath(place, name)
 
 
-def _read_file(path: FilePath, file: str) -> Source:
+def read_file(path: FilePath, file: str) -> Source:
+    """One file of a rulebook. Raises RulebookError with every problem located in `file`."""
     if path.suffix != ".yml":
         message = "a rulebook holds .yml files only; rename it or take it out"
         raise RulebookError([Problem(message, file=file)])
@@ -112,7 +120,8 @@ def _read_file(path: FilePath, file: str) -> Source:
     return read_yaml(content, file)
 
 
-def _rulebook(sources: Mapping[str, Source], broken: Mapping[str, tuple[Problem, ...]]) -> Rulebook:
+def rulebook_of_sources(sources: Mapping[str, Source], broken: Mapping[str, tuple[Problem, ...]]) -> Rulebook:
+    """The rulebook of files that `read_sources` gave. Raises RulebookError with every problem found."""
     problems = Problems(sources, [problem for found in broken.values() for problem in found])
     files = {*sources, *broken}
     _check_places(files, problems)

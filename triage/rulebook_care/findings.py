@@ -161,6 +161,11 @@ def located(found: Iterable[Finding], folder: FilePath) -> tuple[Finding, ...]:
     return in_order(placed)
 
 
+def located_in(found: Iterable[Finding], sources: Mapping[str, Source]) -> tuple[Finding, ...]:
+    """The findings with line and column in files that are read already."""
+    return in_order(_placed(each, sources.get(each.file, Source(None))) for each in found)
+
+
 def _placed(each: Finding, source: Source) -> Finding:
     path = each.path
     place = source.values.get(path)
