@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date, datetime, time
+from datetime import date, datetime
 from typing import Any
 
 from flask.views import MethodView
@@ -55,11 +55,11 @@ class Care(MethodView):
         return machine_json(programme().record_care(serial, body, caller()))
 
 
-def _moment(text: str) -> datetime:
+def _moment(text: str) -> datetime | date:
     try:
-        moment = datetime.fromisoformat(text)
         if len(text) == len("2026-01-31"):
-            moment = datetime.combine(date.fromisoformat(text), time(12)).astimezone()
+            return date.fromisoformat(text)
+        moment = datetime.fromisoformat(text)
     except ValueError:
         moment = None
     if moment is None or moment.tzinfo is None:

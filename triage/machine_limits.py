@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from datetime import date, datetime
+from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Any
 
@@ -23,6 +23,7 @@ from triage.report import History, Machine, Report
 from triage.rulebook import Authority, Rulebook
 from triage.service_hours import is_after_hours
 from triage.swap_threshold import swap_thresholds
+from triage.time_zones import zone_named
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +147,12 @@ def _above(asked: Asked | None) -> str:
 
 def _rank(authority: Authority) -> tuple[bool, Decimal, str]:
     return authority.up_to is None, authority.up_to or Decimal(0), authority.id
+
+
+def noon_there(machine: Machine, on: date) -> datetime:
+    """The middle of a day where the machine stands; in UTC where that is not known."""
+    zone = "UTC" if machine.site is None else machine.site.timezone
+    return datetime.combine(on, time(12), zone_named(zone))
 
 
 def check_component(rulebook: Rulebook, component: str | None) -> None:

@@ -14,7 +14,7 @@ from triage.machine_data import machine_as_data
 from triage.money import Money, money_text, parse_money
 from triage.pipeline import decide
 from triage.report import History, Machine, Report
-from triage.report_input import check_dates, read_machine, read_report
+from triage.report_input import check_dates, check_history, read_machine, read_report
 from triage.rulebook import Rulebook
 
 Data = Mapping[str, Any]
@@ -62,6 +62,8 @@ def read_inputs(
             raise InputError([Problem(message, "/machine")])
         machine, history = found
     check_dates(report, machine, at)
+    if machine is not None and machine_data is not None:
+        check_history(machine, history)
     return Inputs(report, data, machine, history, at)
 
 

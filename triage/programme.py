@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from functools import wraps
 from typing import Any, TypeVar, cast
 
@@ -24,7 +24,7 @@ from triage.explain import Explanation, explain_again
 from triage.inference_engine import Engine
 from triage.live_rulebook import LiveRulebook, Serving
 from triage.machine_care import CareView, care_view, read_care_event
-from triage.machine_limits import ANY_JOB, Job, check_component, limits_of
+from triage.machine_limits import ANY_JOB, Job, check_component, limits_of, noon_there
 from triage.money import Money, parse_money
 from triage.one_report import Inputs, decide_inputs, inputs_as_data, read_inputs, with_spent
 from triage.repair_desk import RepairDesk
@@ -213,12 +213,12 @@ class Programme:
         self,
         serial: str,
         contractor: str | None,
-        at: datetime | None,
+        at: datetime | date | None,
         viewer: Caller,
         ticket: str | None = None,
         job: Job = ANY_JOB,
     ) -> Data:
-        """Cover of every component and what may be spent, as JSON data, as of `at` (now).
+        """Cover of every component and what may be spent, as JSON data, as of `at` (now; a day's noon there).
 
         With `ticket`, one of this machine's, what it has cost already counts.
         """
@@ -235,6 +235,8 @@ class Programme:
                 spent = spent_on(work, ticket, serial, viewer, self.rulebook.currency)
                 job = replace(job, spent_on_ticket=spent)
         check_component(self.rulebook, job.component)
+        if at is not None and not isinstance(at, datetime):
+            at = noon_there(machine, at)
         return limits_of(self.rulebook, self._engine, machine, history, at or self._clock(), job)
 
     @_one_version

@@ -12,10 +12,10 @@ from triage.errors import InputError, Problem
 from triage.facts import local_date
 from triage.input_reader import InputReader
 from triage.machine_input import read_machine
-from triage.report import CheckResult, EstimateTotal, Machine, Report
+from triage.report import CheckResult, EstimateTotal, History, Machine, Report
 from triage.rulebook import Rulebook
 
-__all__ = ["check_dates", "read_machine", "read_report"]
+__all__ = ["check_dates", "check_history", "read_machine", "read_report"]
 
 CLOCKS_APART = timedelta(minutes=5)
 """How far a reporter's clock may run ahead."""
@@ -64,6 +64,19 @@ def check_dates(report: Report, machine: Machine | None, now: datetime) -> None:
             f"(shipped {machine.shipped_on.isoformat()}); mend the date or the serial"
         )
         problems.append(Problem(message, "/reported_at"))
+    if problems:
+        raise InputError(problems)
+
+
+def check_history(machine: Machine, history: History) -> None:
+    """Raises InputError for care and repairs that a machine file dates before its machine was shipped."""
+    dated = [(f"/care/{index}/at", event.at) for index, event in enumerate(history.care)]
+    dated += [(f"/repairs/{index}/at", repair.at) for index, repair in enumerate(history.repairs)]
+    problems = [
+        Problem(f"{at.date()} lies before the machine was shipped, {machine.shipped_on}; mend one", pointer)
+        for pointer, at in dated
+        if local_date(machine, at) < machine.shipped_on
+    ]
     if problems:
         raise InputError(problems)
 

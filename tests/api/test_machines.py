@@ -33,6 +33,12 @@ def test_what_may_be_spent_is_said_as_of_any_day(send: Send) -> None:
     assert wrong.json["errors"][0]["pointer"] == "query:at"
 
 
+def test_a_day_is_meant_where_the_machine_stands(send: Send) -> None:
+    day = send("GET", "/v1/machines/LH20-1/limits?at=2026-07-01").json
+    assert day is not None
+    assert day["at"] == "2026-07-01T12:00:00-04:00"  # Eastern daylight time, wherever the server is
+
+
 def test_a_cleaned_filter_is_in_the_log_afterwards(send: Send) -> None:
     before = len(send("GET", "/v1/machines/LH20-1").json["care"])  # type: ignore[index]
     done = send("POST", "/v1/machines/LH20-1/care", {"kind": "filter_cleaned"})

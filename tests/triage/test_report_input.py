@@ -13,7 +13,7 @@ from tests.triage.builders import fact, minimal_rulebook
 from triage.errors import InputError
 from triage.machine_data import machine_as_data
 from triage.report import CheckResult
-from triage.report_input import read_machine, read_report
+from triage.report_input import check_history, read_machine, read_report
 
 RULEBOOK = minimal_rulebook({"facts/cleaned_on.yml": fact("cleaned_on", "date")})
 NOW = datetime(2026, 3, 2, 16, tzinfo=UTC)
@@ -218,3 +218,18 @@ def test_what_is_wrong_in_a_machine_file_is_located() -> None:
         repairs=[{**MACHINE["repairs"][0], "at": "2025-09-01T12:00:00"}]
     )
     assert "/serials" in machine_problems(serials=1)
+
+
+def test_care_and_repairs_from_before_the_machine_was_made_are_refused() -> None:
+    early = "2024-12-31T12:00:00-06:00"
+    machine_file = {
+        **MACHINE,
+        "care": [{**MACHINE["care"][0], "at": early}],
+        "repairs": [{**MACHINE["repairs"][0], "at": early}],
+    }
+    with pytest.raises(InputError) as caught:
+        check_history(*read_machine(machine_file, RULEBOOK))
+
+    assert [problem.pointer for problem in caught.value.problems] == ["/care/0/at", "/repairs/0/at"]
+    assert "shipped, 2025-01-10" in caught.value.problems[0].message
+    check_history(*read_machine(MACHINE, RULEBOOK))
