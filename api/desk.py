@@ -27,10 +27,11 @@ def init_app(app: Flask, programme: Programme) -> None:
     from api.pages_list import blueprint as open_tickets
     from api.pages_release import blueprint as release
     from api.pages_report import blueprint as report
+    from api.pages_rulebook import blueprint as rulebook_files
 
     desk_texts.init_texts(app)
     app.extensions["barrelwise_desk"] = DeskTools(Presence(), MachineFinder(programme))
-    for blueprint in (pages, open_tickets, find, report, release, call):
+    for blueprint in (pages, open_tickets, find, report, release, call, rulebook_files):
         app.register_blueprint(blueprint)
 
 
