@@ -16,6 +16,7 @@ Key: TypeAlias = tuple[str, int]
 """(ticket, number of its event)."""
 
 _AT_ONCE = 200
+_COLUMNS = (EventRow.ticket, EventRow.seq, EventRow.rulebook, EventRow.payload)
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,22 +50,17 @@ class RecordedDecisions:
         """Those from key `first` to key `last`, both included, in order."""
         place = tuple_(EventRow.ticket, EventRow.seq)
         query = (
-            select(EventRow, TicketRow.decided_seq, TicketRow.closed)
+            select(*_COLUMNS, TicketRow.decided_seq, TicketRow.closed)
             .join(TicketRow, TicketRow.id == EventRow.ticket)
             .where(place >= first, place <= last, *_made(since, until))
             .order_by(EventRow.ticket, EventRow.seq)
             .execution_options(yield_per=_AT_ONCE)
         )
-        for event, decided_seq, closed in self._session.execute(query):
+        for ticket, seq, rulebook, payload, decided_seq, closed in self._session.execute(query):
+            last_one = seq == decided_seq
             yield RecordedDecision(
-                (event.ticket, event.seq),
-                event.rulebook,
-                event.payload["decision"],
-                event.payload["inputs"],
-                event.seq == decided_seq,
-                closed,
+                (ticket, seq), rulebook, payload["decision"], payload["inputs"], last_one, closed
             )
-            self._session.expunge(event)
 
     def closed(self, since: datetime | None) -> Iterator[RecordedDecision]:
         """The last decisions of the tickets that are closed now, closed from `since` on, by ticket."""
