@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from functools import partial
 
-from triage.rulebook import LimitRow, Rulebook
+from triage.rulebook import CoverTerms, LimitRow, LimitTable, Rulebook
 from triage.rulebook_care.table_parts import Names, by_title, fields, heading, table, text
 from triage.rulebook_care.wording import plain_value, test_words
 
@@ -14,19 +14,28 @@ def limits(rulebook: Rulebook, names: Names) -> Iterator[str]:
     for each in by_title(rulebook.limits):
         yield heading(3, "limit", each.id, each.title)
         yield ""
-        policy = each.hit_policy + (f" {each.collect}" if each.collect else "")
-        yield f"Hit policy {policy}."
-        yield ""
-        rows = [
-            (
-                *(_test(names, name, row) for name in each.inputs),
-                *(text(plain_value(row.then[name])) if name in row.then else "–" for name in each.outputs),
-            )
-            for row in each.rows
-        ]
-        headings = [*(names.fact(name) for name in each.inputs), *(f"**{name}**" for name in each.outputs)]
-        yield from table(headings, rows)
-        yield from fields([("Source", text(each.source))])
+        yield from of_limit(each, names)
+    yield from authorities(rulebook)
+
+
+def of_limit(each: LimitTable, names: Names) -> Iterator[str]:
+    """What the book says of one table, without its heading; so for each kind below."""
+    policy = each.hit_policy + (f" {each.collect}" if each.collect else "")
+    yield f"Hit policy {policy}."
+    yield ""
+    rows = [
+        (
+            *(_test(names, name, row) for name in each.inputs),
+            *(text(plain_value(row.then[name])) if name in row.then else "–" for name in each.outputs),
+        )
+        for row in each.rows
+    ]
+    headings = [*(names.fact(name) for name in each.inputs), *(f"**{name}**" for name in each.outputs)]
+    yield from table(headings, rows)
+    yield from fields([("Source", text(each.source))])
+
+
+def authorities(rulebook: Rulebook) -> Iterator[str]:
     yield from table(
         ("Authority", "Up to", "How to reach"),
         [
@@ -42,32 +51,31 @@ def _test(names: Names, name: str, row: LimitRow) -> str:
 
 
 def cover(rulebook: Rulebook, names: Names) -> Iterator[str]:
-    for terms in by_title(rulebook.cover):
-        yield heading(3, "cover", terms.id, terms.title)
+    for each in by_title(rulebook.cover):
+        yield heading(3, "cover", each.id, each.title)
         yield ""
-        yield from table(
-            ("Component", "Parts, months", "Labor, months"),
-            [
-                (text(name.replace("_", " ")), str(period.parts_months), str(period.labor_months))
-                for name, period in terms.periods.items()
-            ],
-        )
-        cap = (
-            "" if terms.cap_months_from_ship is None else f"{terms.cap_months_from_ship} months from shipping"
-        )
-        yield from fields(
-            [
-                ("Models", ", ".join(text(model) for model in sorted(terms.models)) or "every model"),
-                ("Starts when", terms.starts),
-                ("Ends at the latest", cap),
-                *(
-                    ("At risk", f"when {names.condition(risk.when)}: {text(risk.say)}")
-                    for risk in terms.risks
-                ),
-                ("A claim needs", "; ".join(text(each) for each in terms.claim_needs)),
-                ("Source", text(terms.source)),
-            ]
-        )
+        yield from of_cover(each, names)
+
+
+def of_cover(terms: CoverTerms, names: Names) -> Iterator[str]:
+    yield from table(
+        ("Component", "Parts, months", "Labor, months"),
+        [
+            (text(name.replace("_", " ")), str(period.parts_months), str(period.labor_months))
+            for name, period in terms.periods.items()
+        ],
+    )
+    cap = "" if terms.cap_months_from_ship is None else f"{terms.cap_months_from_ship} months from shipping"
+    yield from fields(
+        [
+            ("Models", ", ".join(text(model) for model in sorted(terms.models)) or "every model"),
+            ("Starts when", terms.starts),
+            ("Ends at the latest", cap),
+            *(("At risk", f"when {names.condition(risk.when)}: {text(risk.say)}") for risk in terms.risks),
+            ("A claim needs", "; ".join(text(each) for each in terms.claim_needs)),
+            ("Source", text(terms.source)),
+        ]
+    )
 
 
 def facts(rulebook: Rulebook, names: Names) -> Iterator[str]:
