@@ -33,7 +33,7 @@ Array: TypeAlias = NDArray[np.float64]
 Indexes: TypeAlias = NDArray[np.intp]
 
 EXACT_LIMIT = 12
-CHECK_SETS_KEPT = 32
+ROWS_KEPT = 1 << 17  # of all `CheckSet`s of a rulebook together
 CASES_AT_ONCE = 64  # keeps the arrays of twelve checks within a processor's cache
 ROUNDING = 1e-12  # savings below this share are rounding, and no reason to do a check
 
@@ -77,13 +77,14 @@ class CheckTables:
         known = self.sets.get(checks)
         if known is None:
             cures = np.array([self.cures[check] for check in checks]).reshape(len(checks), len(self.causes))
-            by_state = np.ones((1, len(self.causes)))
-            for cure in cures:
-                by_state = np.vstack([by_state, by_state * (1.0 - cure)])
+            by_state = np.ones((1 << len(checks), len(self.causes)))
+            for index, cure in enumerate(cures):
+                half = 1 << index
+                np.multiply(by_state[:half], 1.0 - cure, out=by_state[half : 2 * half])
             survives = np.empty_like(by_state)
             survives[list(lattice(len(checks)).row)] = by_state
             known = CheckSet(checks, np.array([self.costs[check] for check in checks]), cures, survives)
-            if len(self.sets) >= CHECK_SETS_KEPT:
+            if sum(1 << len(kept) for kept in tuple(self.sets)) + len(survives) > ROWS_KEPT:
                 self.sets.clear()
             self.sets[checks] = known
         return known
