@@ -53,8 +53,14 @@ class EconomicLife:
 def capital_recovery(rate: Decimal, years: int) -> Decimal:
     """A/P: the yearly payment for `years` that repays 1 paid now."""
     _check(rate, years)
-    growth = (1 + rate) ** years
-    return rate * growth / (growth - 1) if rate else Decimal(1) / years
+    grown = growth(rate, years)
+    return rate * grown / (grown - 1) if rate else Decimal(1) / years
+
+
+@lru_cache(maxsize=4096)
+def growth(rate: Decimal, years: int) -> Decimal:
+    """F/P: what 1 paid now comes to after `years`."""
+    return (1 + rate) ** years
 
 
 def sinking_fund(rate: Decimal, years: int) -> Decimal:
@@ -62,14 +68,32 @@ def sinking_fund(rate: Decimal, years: int) -> Decimal:
     return capital_recovery(rate, years) - rate
 
 
+@dataclass(frozen=True, slots=True)
+class InterestFactors:
+    """F/P, A/P and A/F of one number of years."""
+
+    growth: Decimal
+    capital_recovery: Decimal
+    sinking_fund: Decimal
+
+
+@lru_cache(maxsize=512)
+def interest_factors(rate: Decimal, years: int) -> tuple[InterestFactors, ...]:
+    """The factors of 1, 2 … `years`."""
+    return tuple(
+        InterestFactors(growth(rate, year), capital_recovery(rate, year), sinking_fund(rate, year))
+        for year in range(1, years + 1)
+    )
+
+
 def annual_costs(owning: Owning, rate: Decimal) -> tuple[Decimal, ...]:
     """The equivalent annual cost of owning for 1, 2 … years."""
     costs: list[Decimal] = []
     spent = Decimal(0)
-    for year, (value, running) in enumerate(zip(owning.values, owning.running, strict=True), start=1):
-        spent += running / (1 + rate) ** year
-        recovered = capital_recovery(rate, year)
-        costs.append((owning.paid + spent) * recovered - value * (recovered - rate))
+    factors = interest_factors(rate, owning.years)
+    for factor, value, running in zip(factors, owning.values, owning.running, strict=True):
+        spent += running / factor.growth
+        costs.append((owning.paid + spent) * factor.capital_recovery - value * factor.sinking_fund)
     return tuple(costs)
 
 

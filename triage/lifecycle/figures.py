@@ -15,7 +15,7 @@ from datetime import UTC, datetime, time
 from decimal import Decimal
 
 from triage.conditions import Scalar
-from triage.lifecycle.annual_cost import Owning
+from triage.lifecycle.annual_cost import Owning, growth
 from triage.lifecycle.exposure import Idle, Observation, observe
 from triage.lifecycle.keep_or_swap import Defender, KeepOrSwap, TurningPoint, keep_or_swap, turning_points
 from triage.lifecycle.trend import Trend, trend
@@ -145,12 +145,12 @@ def expected_failures(
     else:
         # the free failures: the one that made us look would otherwise count for more than it is
         first = (len(seen.free_times) + float(given.new_failures_a_year)) / (seen.end / DAYS_PER_YEAR + 1)
-    counts = (Decimal(repr(first)) * (1 + given.wear) ** year for year in range(given.years))
+    counts = (Decimal(repr(first)) * growth(given.wear, year) for year in range(given.years))
     return tuple(min(MOST_FAILURES_A_YEAR, count) for count in counts)
 
 
 def _new_failures(given: Assumptions) -> tuple[Decimal, ...]:
-    return tuple(given.new_failures_a_year * (1 + given.wear) ** year for year in range(given.years))
+    return tuple(given.new_failures_a_year * growth(given.wear, year) for year in range(given.years))
 
 
 def _values(value: Decimal, given: Assumptions) -> tuple[Decimal, ...]:

@@ -13,6 +13,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import lru_cache
 from typing import Literal, TypeAlias
 
 from triage.lifecycle.annual_cost import (
@@ -79,8 +80,9 @@ class TurningPoint:
 
 def keep_or_swap(defender: Defender, challenger: Owning, rate: Decimal) -> KeepOrSwap:
     """Compares both at their best; where they cost exactly the same the machine is kept."""
-    keep, swap = economic_life(defender.owning, rate), economic_life(challenger, rate)
-    marginal = marginal_costs(defender.owning, rate)
+    owning = defender.owning
+    keep, swap = economic_life(owning, rate), economic_life(challenger, rate)
+    marginal = marginal_costs(owning, rate)
     if keep.annual_cost > swap.annual_cost:
         return KeepOrSwap("swap", keep, swap, marginal, 0)
     years = keep.years
@@ -138,28 +140,32 @@ def _running_factor(owning: Owning, target: Decimal, rate: Decimal) -> Decimal |
 
 def _turning_rate(defender: Defender, challenger: Owning, rate: Decimal, choice: Choice) -> Decimal | None:
     """The rate nearest to `rate` at which the choice turns, looked for in steps of 0.01."""
-    steps = int(HIGHEST_RATE_LOOKED_AT / _RATE_STEP)
-    rates = sorted((step * _RATE_STEP for step in range(steps + 1)), key=lambda one: (abs(one - rate), one))
-    for candidate in rates:
-        if _choice(defender, challenger, candidate) != choice:
-            return _bisected(defender, challenger, candidate, rate, choice)
+    owning = defender.owning
+    for candidate in _rates_by_nearness(rate):
+        if _choice(owning, challenger, candidate) != choice:
+            return _bisected(owning, challenger, candidate, rate, choice)
     return None
 
 
-def _bisected(
-    defender: Defender, challenger: Owning, turned: Decimal, kept: Decimal, choice: Choice
-) -> Decimal:
+@lru_cache(maxsize=64)
+def _rates_by_nearness(rate: Decimal) -> tuple[Decimal, ...]:
+    steps = int(HIGHEST_RATE_LOOKED_AT / _RATE_STEP)
+    rates = (step * _RATE_STEP for step in range(steps + 1))
+    return tuple(sorted(rates, key=lambda one: (abs(one - rate), one)))
+
+
+def _bisected(owning: Owning, challenger: Owning, turned: Decimal, kept: Decimal, choice: Choice) -> Decimal:
     while abs(turned - kept) > _RATE_PRECISION:
         middle = (turned + kept) / 2
-        if _choice(defender, challenger, middle) == choice:
+        if _choice(owning, challenger, middle) == choice:
             kept = middle
         else:
             turned = middle
     return round(turned, 4)
 
 
-def _choice(defender: Defender, challenger: Owning, rate: Decimal) -> Choice:
-    keep = min(annual_costs(defender.owning, rate))
+def _choice(owning: Owning, challenger: Owning, rate: Decimal) -> Choice:
+    keep = min(annual_costs(owning, rate))
     return "keep" if keep <= min(annual_costs(challenger, rate)) else "swap"
 
 

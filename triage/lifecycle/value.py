@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 from decimal import Decimal
+from functools import lru_cache
 
 from triage.errors import InputError
 from triage.report import PastRepair
@@ -17,7 +18,12 @@ def depreciated_value(value: Decimal, years: int, yearly_drop: Decimal) -> Decim
     """
     if not 0 <= yearly_drop < 1 or years < 0 or value < 0:
         raise InputError("a value falls by a share from 0 to below 1 a year; value and years are not below 0")
-    return value * (1 - yearly_drop) ** years
+    return value * _share_left(yearly_drop, years)
+
+
+@lru_cache(maxsize=1024)
+def _share_left(yearly_drop: Decimal, years: int) -> Decimal:
+    return (1 - yearly_drop) ** years
 
 
 def visits_for(repairs: Iterable[PastRepair], cause: str, now: datetime, days: int) -> int:
