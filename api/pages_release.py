@@ -67,7 +67,8 @@ def publish(version: str) -> ResponseReturnValue:
     try:
         wanted = publishing.kept_version(store, version)
         accept = form.get("accept_lost_safety") == "yes"
-        publishing.publish(store, wanted, caller().name, form.get("note", ""), programme().now(), accept)
+        note, now = form.get("note", ""), programme().now()
+        publishing.publish(store, wanted, caller().name, note, now, accept, "tick the box that says so")
     except InputError as error:
         return _page(version, error)
     return redirect(url_for("rulebook_release.log"), 303)

@@ -297,8 +297,9 @@ class Publish(MethodView):
         """Put a replayed candidate in force, in the name of the token that asks."""
         store, now = programme().store, programme().now()
         version = publishing.kept_version(store, body["version"])
-        accept = body["accept_lost_safety"]
-        return _publication(publishing.publish(store, version, caller().name, body["note"], now, accept))
+        accept, accepting = body["accept_lost_safety"], 'send "accept_lost_safety": true'
+        done = publishing.publish(store, version, caller().name, body["note"], now, accept, accepting)
+        return _publication(done)
 
 
 @blueprint.route("/rollback")

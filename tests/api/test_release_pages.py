@@ -64,6 +64,8 @@ def test_lost_safety_is_listed_with_its_tickets_and_needs_its_own_yes(
     refused = ops.post(f"{page}/publish", data={"note": "The landlord sees to cords."})
     assert refused.status_code == 409
     assert "safety outcomes" in refused.text
+    assert "tick the box that says so only if each is meant" in refused.text
+    assert "--accept-lost-safety" not in refused.text
     assert 'value="The landlord sees to cords."' in refused.text
     yes = {"note": "The landlord sees to cords.", "accept_lost_safety": "yes"}
     assert ops.post(f"{page}/publish", data=yes).status_code == 303

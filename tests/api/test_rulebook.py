@@ -68,7 +68,9 @@ def test_what_loses_safety_is_published_only_with_an_outright_yes(send: Send, pr
         "what": "damaged-cord",
     }
     wanted = {"version": version, "note": "The landlord sees to cords."}
-    assert "safety outcomes" in post(send, "publish", wanted, 409)["detail"]
+    refused = post(send, "publish", wanted, 409)["detail"]
+    assert "safety outcomes" in refused
+    assert 'send "accept_lost_safety": true only if each is meant' in refused
     post(send, "publish", {**wanted, "accept_lost_safety": True})
 
 

@@ -35,7 +35,8 @@ def publish(candidate: Path, by: str, note: str, accept_lost_safety: bool) -> No
     files = read_with_files(candidate)[1]
     with opened_store(read_settings()) as store:
         version = publishing.check_candidate(store, files, by, now())
-        publishing.publish(store, version, by, note, now(), accept_lost_safety)
+        accepting = "publish with --accept-lost-safety"
+        publishing.publish(store, version, by, note, now(), accept_lost_safety, accepting)
     click.echo(f"in force: {version}")
 
 

@@ -74,6 +74,8 @@ def note_replay(store: Store, found: Replay, who: str, at: datetime) -> None:
         "until": job.until.isoformat(),
         "decisions": tally.decisions,
         "changed": found.changed,
+        "tickets": tally.tickets,
+        "changed_tickets": tally.changed_tickets,
         "safety_lost": len(tally.lost),
         "undecided": len(tally.undecided),
     }
@@ -82,9 +84,17 @@ def note_replay(store: Store, found: Replay, who: str, at: datetime) -> None:
 
 
 def publish(
-    store: Store, version: str, by: str, note: str, at: datetime, accept_lost_safety: bool = False
+    store: Store,
+    version: str,
+    by: str,
+    note: str,
+    at: datetime,
+    accept_lost_safety: bool = False,
+    how_to_accept: str = "accept the loss",
 ) -> Publication:
     """Puts a kept version in force. Running requests finish with the version they started with.
+
+    `how_to_accept` is what whoever asks has to do to set `accept_lost_safety`, for the refusal.
 
     Raises InputError without a name or a note, NotFoundError for a version that is not kept, ConflictError
     when it is in force already, was not checked, was not replayed against the version in force now, or loses
@@ -99,7 +109,9 @@ def publish(
         if _stage(work, version, "checked") is None:
             raise ConflictError(f"{version} was not checked; check it first")
         if now is not None:
-            _refuse_unreplayed(work, version, now.version, accept_lost_safety)
+            replayed = _replayed(work, version, now.version)
+            if not accept_lost_safety:
+                _refuse_lost_safety(replayed, how_to_accept)
         publication = Publication(version, at, by, note)
         work.rulebooks.publish(publication)
         return publication
@@ -190,17 +202,22 @@ def _refuse_unkept(work: Work, version: str) -> None:
         raise NotFoundError(f"no rulebook {version} is kept; check it first")
 
 
-def _refuse_unreplayed(work: Work, version: str, baseline: str, accept_lost_safety: bool) -> None:
+def _replayed(work: Work, version: str, baseline: str) -> Stage:
+    """The newest replay of a version against the one in force. Raises ConflictError where there is none."""
     replayed = _stage(work, version, "replayed", baseline)
     if replayed is None:
         raise ConflictError(
             f"{version} was not replayed against the version in force, {baseline}; replay it first"
         )
+    return replayed
+
+
+def _refuse_lost_safety(replayed: Stage, how_to_accept: str) -> None:
     lost = replayed.details["safety_lost"]
-    if lost and not accept_lost_safety:
+    if lost:
         raise ConflictError(
             f"the replay lost {lost} safety {'outcome' if lost == 1 else 'outcomes'}; read them one by one "
-            "in the replay, and publish with --accept-lost-safety only if each is meant"
+            f"in the replay, and {how_to_accept} only if each is meant"
         )
 
 
