@@ -90,7 +90,8 @@ def cluster(address: str, timeout_seconds: float = 30.0) -> Runner:
                 client.submit(replay_piece, job, piece, pure=False, retries=RETRIES): piece.number
                 for piece in pieces
             }
-            for future in as_done(list(futures)):
+            # Without its loop the wait runs on that of whichever client is the default, or finds none.
+            for future in as_done(list(futures), loop=client.loop):
                 yield futures.pop(future), future.result()
 
     return run
