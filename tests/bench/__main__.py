@@ -1,4 +1,7 @@
-"""`python -m tests.bench [engines] [decisions] [desk] [http] [replay]`: prints the tables, all or some."""
+"""`python -m tests.bench [engines] [decisions] [desk] [http] [replay]`: prints the tables, all or some.
+
+`replay-large` is printed only when it is named.
+"""
 
 from __future__ import annotations
 
@@ -11,7 +14,7 @@ from tests.bench.decisions import decision_speeds, growth, shares
 from tests.bench.desk import desk_times
 from tests.bench.engines import engine_times
 from tests.bench.http import CLIENTS, served
-from tests.bench.replay import AIM, replay_speeds
+from tests.bench.replay import AIM, AIM_SECONDS, LARGE, ORIGINALS, ReplaySpeed, replay_speeds
 from triage.engines import engine_note
 
 
@@ -19,7 +22,7 @@ def main() -> None:
     console = Console()
     if note := engine_note():
         console.print(note)
-    for name, table in TABLES.items():
+    for name, table in {**TABLES, **LONG}.items():
         if name in (sys.argv[1:] or TABLES):
             console.print(table())
 
@@ -76,12 +79,35 @@ def engines_table() -> Table:
 
 def replay_table() -> Table:
     table = Table(title=f"Recorded decisions replayed; the aim is {AIM:,.0f} a second on two free cores")
-    for heading in ("processes", "decisions", "a second", "a second of CPU"):
+    for heading in REPLAY_HEADINGS:
         table.add_column(heading, justify="right")
     for speed in replay_speeds():
-        rates = (f"{speed.per_second:,.0f}", f"{speed.per_cpu_second:,.0f}")
-        table.add_row(str(speed.jobs), f"{speed.decisions:,}", *rates)
+        table.add_row(*_replay_row(speed))
     return table
+
+
+def replay_large_table() -> Table:
+    title = f"{LARGE:,} recorded decisions replayed; the aim is {AIM_SECONDS} s on two free cores"
+    table = Table(title=title, caption=f"{ORIGINALS:,} different reports, the others are copies of these")
+    for heading in REPLAY_HEADINGS:
+        table.add_column(heading, justify="right")
+    for speed in replay_speeds(LARGE, jobs_tried=(2,)):
+        table.add_row(*_replay_row(speed))
+    return table
+
+
+REPLAY_HEADINGS = (
+    "processes", "decisions", "seconds", "a second", "a second of CPU", "changed", "scored", "most MB",
+)  # fmt: skip
+
+
+def _replay_row(speed: ReplaySpeed) -> tuple[str, ...]:
+    figures = (speed.seconds, speed.per_second, speed.per_cpu_second, speed.changed, speed.scored)
+    return (
+        str(speed.jobs),
+        f"{speed.decisions:,}",
+        *(f"{figure:,.0f}" for figure in (*figures, speed.most_mb)),
+    )
 
 
 TABLES = {
@@ -91,6 +117,8 @@ TABLES = {
     "http": http_table,
     "replay": replay_table,
 }
+LONG = {"replay-large": replay_large_table}
+"""Tables that take minutes and gigabytes: only when named."""
 
 if __name__ == "__main__":
     main()
