@@ -11,6 +11,7 @@ from flask.typing import ResponseReturnValue
 
 from api.auth import page_roles
 from triage.errors import InputError, NotFoundError, Problem
+from triage.rulebook_care.findings import counts
 from triage.rulebook_care.workbench_check import Checked, FolderCheck
 from triage.rulebook_care.workbench_files import ChangedOnDisk, FileText, WorkFolder, as_saved, known_path
 
@@ -112,6 +113,7 @@ def _page(
     other: FileText | None = None,
 ) -> str:
     checked = checked or _check().check(opened.path, as_saved(text))
+    fresh = request.method == "GET"
     return render_template(
         "rulebook/edit.html",
         opened=opened,
@@ -120,6 +122,17 @@ def _page(
         refused=refused,
         other=other,
         rows=min(text.count("\n") + 3, 400),
-        saved="saved" in request.args and request.method == "GET",
+        said=_said(checked),
+        saved="saved" in request.args and fresh,
+        unsaved=not fresh,
         read_only=WorkFolder(_folder()).why_read_only(),
     )
+
+
+def _said(checked: Checked) -> str:
+    """How much is found, in words: "2 errors, 1 note"."""
+    found = counts(checked.findings)
+    errors = len(checked.problems) + len(checked.elsewhere) + found["error"]
+    numbers = {"error": errors, "warning": found["warning"], "note": found["note"]}
+    said = [f"{number} {name}{'' if number == 1 else 's'}" for name, number in numbers.items() if number]
+    return ", ".join(said if errors else ["no errors", *said])
