@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 
 from triage.conditions import facts_in
-from triage.rulebook import DeriveRule, PolicyRule, Rulebook, RuleHead
+from triage.decision import strongest
+from triage.rulebook import Caution, DeriveRule, PolicyRule, Rulebook, RuleHead
 from triage.rulebook_care.findings import Finding, finding, too_hard
 from triage.rulebook_care.formulas import TooHard
 from triage.rulebook_care.reasoning import Reasoning, conditions_of, settable
@@ -31,6 +33,7 @@ def condition_findings(reason: Reasoning) -> Iterator[Finding]:
             yield too_hard(rule, file, "this condition can hold")
     yield from _covered_derive(reason, rulebook)
     yield from _covered_policy(reason, rulebook)
+    yield from _covered_cautions(reason, rulebook)
 
 
 def _never_fires(rule: str, file: str) -> Finding:
@@ -67,11 +70,49 @@ def _covered_policy(reason: Reasoning, rulebook: Rulebook) -> Iterator[Finding]:
         yield from _covered_among(reason, [rule.head for rule in rules], does)
 
 
-def _does_as_much(wide: PolicyRule, narrow: PolicyRule) -> bool:
-    as_urgent = narrow.visit_priority is None or (
-        wide.visit_priority is not None and wide.visit_priority <= narrow.visit_priority
+def _covered_cautions(reason: Reasoning, rulebook: Rulebook) -> Iterator[Finding]:
+    live = [caution.head for caution in rulebook.cautions.values() if caution.head.status == "live"]
+
+    def does(narrow: RuleHead, wide: RuleHead) -> str | None:
+        as_careful = _warns_as_much(rulebook, rulebook.cautions[wide.id], rulebook.cautions[narrow.id])
+        return "says, forbids and stops at least as much" if as_careful else None
+
+    yield from _covered_among(reason, live, does)
+
+
+def _warns_as_much(rulebook: Rulebook, wide: Caution, narrow: Caution) -> bool:
+    """In words as well: one sentence that only the narrow caution says is a reason to keep it."""
+    return (
+        wide.only_with_checks == narrow.only_with_checks
+        and _sentences(narrow) <= _sentences(wide)
+        and set(narrow.defers_to) <= set(wide.defers_to)
+        and _named_by(rulebook, narrow) <= _named_by(rulebook, wide)
+        and wide.stop_use >= narrow.stop_use
+        and _forbidden(rulebook, narrow) <= _forbidden(rulebook, wide)
+        and strongest([wide.visit_skill, narrow.visit_skill]) == wide.visit_skill
+        and _as_urgent(wide.visit_priority, narrow.visit_priority)
     )
-    return wide.priority >= narrow.priority and as_urgent
+
+
+def _sentences(caution: Caution) -> frozenset[str]:
+    return frozenset(re.split(r"(?<=[.!?])\s+", " ".join(caution.text.split())))
+
+
+def _named_by(rulebook: Rulebook, caution: Caution) -> frozenset[str]:
+    return frozenset(check.id for check in rulebook.checks.values() if caution.head.id in check.cautions)
+
+
+def _forbidden(rulebook: Rulebook, caution: Caution) -> frozenset[str]:
+    stops = caution.stop_use and not caution.only_with_checks
+    return frozenset(rulebook.checks) if stops or caution.forbids_all_checks else caution.forbids
+
+
+def _does_as_much(wide: PolicyRule, narrow: PolicyRule) -> bool:
+    return wide.priority >= narrow.priority and _as_urgent(wide.visit_priority, narrow.visit_priority)
+
+
+def _as_urgent(wide: int | None, narrow: int | None) -> bool:
+    return narrow is None or (wide is not None and wide <= narrow)
 
 
 def _covered_among(

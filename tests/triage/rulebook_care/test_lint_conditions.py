@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import json
+
 import pytest
 
-from tests.triage.builders import fact, head
-from tests.triage.rulebook_care.linted import evidence_file, findings, policy_file
+from tests.triage.builders import fact, head, minimal_files
+from tests.triage.rulebook_care.linted import clean_files, evidence_file, findings, policy_file
+from triage.rulebook_care.findings import located
+from triage.rulebook_care.lint import lint
+from triage.rulebook_reader import read_rulebook
 
 NUMBERS = {"facts/psi.yml": fact("psi", "number", range="[0..10]"), "facts/on.yml": fact("on", "date")}
 
@@ -105,3 +110,103 @@ def test_a_policy_rule_covered_by_one_at_least_as_strong_is_told():
     ]
     stronger = policy_file("torn-and-humming", {"cord_damaged": True, "hums": True}, "dispatch", 950)
     assert "covered" not in findings({"policy/torn-and-humming.yml": stronger})
+
+
+CORD = {
+    "text": "Leave the plug alone and keep clear; a licensed electrician looks at it first.",
+    "stop_use": True,
+    "forbids": "all",
+    "visit_skill": "electrical",
+    "visit_priority": 1,
+    "defers_to": ["a licensed electrician"],
+}
+TORN = {"cord_damaged": True, "hums": True}
+
+
+def caution_file(rule, when, **then):
+    return head(rule, when, when or {}, {}, then={**CORD, **then})
+
+
+def covered(**rules):
+    files = {f"cautions/{name.replace('_', '-')}.yml": rule for name, rule in rules.items()}
+    return [each.rule for each in findings(files).get("covered", ())]
+
+
+def test_a_caution_covered_by_a_wider_one_is_told_with_its_place(tmp_path):
+    folded = CORD["text"].replace("licensed ", "licensed\n")
+    narrow = caution_file("torn-and-humming", TORN, text=folded)
+    files = {**minimal_files(clean_files()), "cautions/torn-and-humming.yml": narrow}
+    for name, data in files.items():
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(json.dumps(data, indent=2))
+    (found,) = (each for each in located(lint(read_rulebook(tmp_path)), tmp_path) if each.code == "covered")
+    lines = (tmp_path / found.file).read_text().splitlines()
+    assert found.file == "cautions/torn-and-humming.yml"
+    assert lines[found.line - 1].strip().startswith('"when"')
+    assert found.message == (
+        "whenever torn-and-humming holds, damaged-cord holds too and says, forbids and stops at least as much"
+    )
+    assert found.mend == "Retire it, or narrow damaged-cord"
+
+
+@pytest.mark.parametrize(
+    "less",
+    [
+        {"text": "Leave the plug alone and keep clear; a licensed electrician looks at it first. Call us."},
+        {"defers_to": ["a licensed electrician", "local codes"]},
+        {"visit_skill": "refrigeration"},
+    ],
+)
+def test_a_caution_that_says_or_asks_more_is_not_covered(less):
+    assert covered(torn_and_humming=caution_file("torn-and-humming", TORN, **less)) == []
+
+
+@pytest.mark.parametrize(
+    ("weaker", "stronger"),
+    [
+        ({"stop_use": False}, {}),
+        ({"stop_use": False, "forbids": ["rinse-filter"]}, {"stop_use": False}),
+        (
+            {"stop_use": False, "forbids": ["rinse-filter"]},
+            {"stop_use": False, "forbids": ["rinse-filter", "fill-hopper"]},
+        ),
+        ({"visit_priority": 2}, {}),
+        ({"visit_priority": None}, {}),
+        ({"visit_skill": None}, {}),
+        ({"text": "Keep clear."}, {"text": "Stop at once. Keep clear."}),
+    ],
+)
+def test_a_caution_is_covered_only_by_one_that_warns_as_much(weaker, stronger):
+    when = {"hums": True, "seal_style": "grooved"}
+    for wide, narrow, expected in ((stronger, weaker, ["humming-seal"]), (weaker, stronger, [])):
+        rules = {
+            "humming": caution_file("humming", {"hums": True}, **wide),
+            "humming_seal": caution_file("humming-seal", when, **narrow),
+        }
+        assert covered(**rules) == expected
+
+
+def test_a_caution_that_holds_elsewhere_or_is_a_draft_covers_nothing():
+    assert covered(grooved=caution_file("grooved", {"seal_style": "grooved"})) == []
+    wide = caution_file("humming", {"hums": True}) | {"status": "draft"}
+    narrow = caution_file("humming-seal", {"hums": True, "seal_style": "grooved"})
+    assert covered(humming=wide, humming_seal=narrow) == []
+
+
+def test_a_caution_said_beside_a_check_is_covered_only_where_the_other_is_said_beside_it_too():
+    unplug = {"text": "Unplug the machine first."}
+    other = {**head("unplug-too", {}, {}, {}, then=unplug), "with_checks": True, "cases": []}
+    rinse = dict(minimal_files()["checks/rinse-filter.yml"])
+
+    def told(*cautions):
+        files = {
+            "cautions/unplug-too.yml": other,
+            "checks/rinse-filter.yml": {**rinse, "cautions": list(cautions)},
+        }
+        return [each.rule for each in findings(files).get("covered", ())]
+
+    assert told("unplug-first", "unplug-too") == ["unplug-first"]
+    assert told("unplug-first") == ["unplug-too"]
+    always = head("unplug-too", {"hums": True}, {"hums": True}, {}, then=unplug)
+    assert covered(unplug_too=always) == []
