@@ -175,11 +175,12 @@ def rank(
     states = _seen(tables, evidence_truths, checks_not_cured)
     shown = [state.number for state in states]
     given = prior.given_cause[shown]
-    steps = np.vstack([prior.log_shares, prior.log_given_cause[shown]])
-    running = np.cumsum(steps, axis=0)
-    totals = _log_sum(running)
-    with np.errstate(invalid="ignore"):
-        means = np.diff(totals)
+    steps = np.empty((len(shown) + 1, len(prior.causes)))
+    steps[0], steps[1:] = prior.log_shares, prior.log_given_cause[shown]
+    running = steps.cumsum(axis=0)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        totals = _log_sum(running)
+        means = totals[1:] - totals[:-1]
     factors = np.exp(steps[1:] - np.where(np.isfinite(means), means, 0.0)[:, None])
     chances = _normalised(running[-1], prior.causes)
     rules = [state.rule for state in states]
@@ -191,7 +192,7 @@ def rank(
             cause_title(rulebook, cause),
             chance,
             share,
-            tuple(map(Factor, rules, texts, held, probabilities, weights)),
+            tuple(map(Factor._make, zip(rules, texts, held, probabilities, weights, strict=True))),
         )
         for cause, chance, share, probabilities, weights in zip(
             prior.causes,
@@ -220,24 +221,24 @@ def _seen(tables: RankingTables, truths: Mapping[str, Truth], checks: Sequence[s
     unknown = [check for check in checks if check not in tables.not_cured]
     if unknown:
         raise InputError([Problem(f"{check} is no check of this rulebook") for check in unknown])
-    shown = ((observation, observation.seen(truths)) for observation in tables.observations)
+    known = [each for each in tables.observations if truths.get(each.rules[0]) is not None]
+    shown = ((observation, observation.seen(truths)) for observation in known)
     states = [observation.states[index] for observation, index in shown if index is not None]
     return states + [tables.not_cured[check] for check in dict.fromkeys(checks)]
 
 
 def _log_sum(logs: Array) -> Array:
-    """log Σ exp over the last axis; −inf for a row of −inf."""
-    top = np.max(logs, axis=-1, keepdims=True)
+    """log Σ exp over the last axis; −inf for a row of −inf, which divides by zero."""
+    top = logs.max(axis=-1, keepdims=True)
     top = np.where(np.isfinite(top), top, 0.0)
-    with np.errstate(divide="ignore"):
-        sums: Array = np.log(np.sum(np.exp(logs - top), axis=-1)) + top[..., 0]
+    sums: Array = np.log(np.exp(logs - top).sum(axis=-1)) + top[..., 0]
     return sums
 
 
 def _normalised(logs: Array, causes: Sequence[str]) -> Array:
-    if not np.any(np.isfinite(logs)):
+    if not np.isfinite(logs).any():
         return np.array([1.0 if cause == OTHER_CAUSE else 0.0 for cause in causes])
-    weights = np.exp(logs - np.max(logs))
+    weights = np.exp(logs - logs.max())
     chances: Array = weights / weights.sum()
     return chances
 
