@@ -17,6 +17,7 @@ from triage.cli import (
     serve_command,
     token_commands,
 )
+from triage.cli.diff_command import diff
 from triage.cli.learn_command import learn_command
 from triage.cli.publish_commands import log, publish, rollback
 from triage.cli.replay_command import replay_command
@@ -39,7 +40,7 @@ barrelwise.add_command(load_command.load)
 barrelwise.add_command(explain_command.explain)
 barrelwise.add_command(token_commands.token)
 barrelwise.add_command(rulebook_commands.rulebook)
-for command in (replay_command, publish, rollback, log, learn_command):
+for command in (diff, replay_command, publish, rollback, log, learn_command):
     rulebook_commands.rulebook.add_command(command)
 
 

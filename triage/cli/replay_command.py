@@ -60,7 +60,7 @@ def replay_command(
         else:
             count = jobs or os.cpu_count() or 1
             run = here(store) if count == 1 else processes(count)
-        with _bar() as progress:
+        with progress_bar() as progress:
             found = replay(store, job, run, resume, progress)
         note_replay(store, found, OPERATOR, now())
     data = as_data(found)
@@ -72,7 +72,8 @@ def replay_command(
 
 
 @contextmanager
-def _bar() -> Iterator[Callable[[int, int], None]]:
+def progress_bar() -> Iterator[Callable[[int, int], None]]:
+    """On standard error; what it gives is told decisions done, and of how many."""
     with Progress(*Progress.get_default_columns()[:-1], TimeRemainingColumn(), console=messages()) as bar:
         task = bar.add_task("Deciding again", total=None)
         yield lambda done, of: bar.update(task, completed=done, total=of)

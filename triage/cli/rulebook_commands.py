@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 
 from triage.cli.output import print_json
-from triage.cli.rulebook_page_commands import diff, new, table
+from triage.cli.rulebook_page_commands import new, table
 from triage.config import read_settings
 from triage.errors import InputError, Problem
 from triage.inference import compile_rulebook
@@ -32,7 +32,7 @@ def rulebook() -> None:
     """Check the rulebook and help write it."""
 
 
-for command in (table, diff, new):
+for command in (table, new):
     rulebook.add_command(command)
 
 

@@ -1,4 +1,4 @@
-"""`barrelwise rulebook table|diff|new`: the rulebook as a document, a change in words, a new rule's file."""
+"""`barrelwise rulebook table|new`: the rulebook as a document, and a new rule's file."""
 
 from __future__ import annotations
 
@@ -7,13 +7,11 @@ from pathlib import Path
 import click
 
 from triage.cli.files import now
-from triage.cli.output import print_json
 from triage.config import read_settings
 from triage.errors import InputError, Problem
-from triage.rulebook_care.difference import Change, differences
 from triage.rulebook_care.scaffold import KINDS, scaffold
 from triage.rulebook_care.table import as_html, as_markdown
-from triage.rulebook_reader import read_rulebook, rulebook_files_data
+from triage.rulebook_reader import read_rulebook
 
 FOLDER = click.Path(path_type=Path)
 FILE = click.Path(dir_okay=False, path_type=Path)
@@ -44,26 +42,6 @@ def table(folder: Path | None, html: bool, out: Path | None, written: Path | Non
 
 
 @click.command()
-@click.argument("before", type=FOLDER)
-@click.argument("after", type=FOLDER, required=False)
-@click.option("--json", "as_data", is_flag=True, help="Print the changes as JSON.")
-def diff(before: Path, after: Path | None, as_data: bool) -> None:
-    """Say in words what changed from the rulebook in BEFORE to that in AFTER (the live one)."""
-    changes = differences(rulebook_files_data(before), rulebook_files_data(after or read_settings().rulebook))
-    if as_data:
-        print_json({"changes": [_change(change) for change in changes]})
-        return
-    file = None
-    for change in changes:
-        if change.file != file:
-            file = change.file
-            click.echo(f"{change.title} ({file})")
-        click.echo(f"  {change.words}")
-    if not changes:
-        click.echo("nothing changed")
-
-
-@click.command()
 @click.argument("kind", type=click.Choice(KINDS))
 @click.argument("name", metavar="ID")
 @click.option("--rulebook", "folder", type=FOLDER, help="The rulebook's folder.")
@@ -79,13 +57,3 @@ def new(kind: str, name: str, folder: Path | None) -> None:
     except FileExistsError:
         raise InputError([Problem("this file is there already; choose another id", file=str(path))]) from None
     click.echo(str(path))
-
-
-def _change(change: Change) -> dict[str, object]:
-    return {
-        "file": change.file,
-        "title": change.title,
-        "what": change.what,
-        "words": change.words,
-        "pointer": "".join(f"/{part}" for part in change.path),
-    }

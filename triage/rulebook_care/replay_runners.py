@@ -11,7 +11,7 @@ from concurrent.futures.process import BrokenProcessPool
 from typing import Any, TypeAlias
 
 from triage.errors import InputError
-from triage.rulebook_care.replay_work import Piece, ReplayJob, kept, replay_in, replay_piece
+from triage.rulebook_care.replay_work import Piece, Ready, ReplayJob, kept, replay_in, replay_piece
 from triage.store import Store
 
 Done: TypeAlias = tuple[int, Mapping[str, Any]]
@@ -26,7 +26,15 @@ def here(store: Store) -> Runner:
     """In this process, on a store that is open."""
 
     def run(job: ReplayJob, pieces: Sequence[Piece]) -> Iterator[Done]:
-        baseline, candidate = kept(store, job.baseline), kept(store, job.candidate)
+        yield from with_rulebooks(store, kept(store, job.baseline), kept(store, job.candidate))(job, pieces)
+
+    return run
+
+
+def with_rulebooks(store: Store, baseline: Ready, candidate: Ready) -> Runner:
+    """In this process, under rulebooks that are ready, kept or not."""
+
+    def run(job: ReplayJob, pieces: Sequence[Piece]) -> Iterator[Done]:
         for piece in pieces:
             yield piece.number, replay_in(store, job, piece, baseline, candidate)
 
