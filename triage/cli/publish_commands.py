@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC
 from pathlib import Path
 
 import click
@@ -73,9 +74,9 @@ def log(as_json: bool) -> None:
         )
         return
     table = Table()
-    for heading in ("at", "step", "version", "who", "note"):
-        table.add_column(heading)
+    for heading in ("at (UTC)", "step", "version", "who", "note"):
+        table.add_column(heading, no_wrap=heading in ("at (UTC)", "version"))
     for line in lines:
-        when = line.at.isoformat(timespec="seconds")
+        when = f"{line.at.astimezone(UTC):%Y-%m-%d %H:%M:%S}"
         table.add_row(when, line.stage, line.version.removeprefix("sha256:")[:12], line.who, line.note)
     console().print(table)
