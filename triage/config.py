@@ -28,8 +28,17 @@ SETTINGS: tuple[tuple[str, str, str], ...] = (
     ),
     ("BARRELWISE_HOST", "127.0.0.1", "The address `serve` listens on; without any token, loopback only"),
     ("BARRELWISE_PORT", "8000", "The port `serve` listens on"),
+    (
+        "BARRELWISE_WORKERS",
+        "",
+        "How many processes `serve` answers with, 1 to 64; empty: one a core, at most 4. "
+        "An in-memory database has one",
+    ),
 )
 """(name, default, help) of every setting."""
+
+DEFAULT_WORKERS = 4
+MOST_WORKERS = 64
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +48,7 @@ class Settings:
     engine: str
     host: str
     port: int
+    workers: int
 
 
 def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
@@ -52,6 +62,10 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
     port = values["BARRELWISE_PORT"]
     if not (port.isascii() and port.isdigit() and 1 <= int(port) <= 65535):
         problems.append(Problem(f'BARRELWISE_PORT is "{port}"; a port is a number from 1 to 65535'))
+    workers = values["BARRELWISE_WORKERS"] or str(min(_cores(), DEFAULT_WORKERS))
+    if not (workers.isascii() and workers.isdigit() and 1 <= int(workers) <= MOST_WORKERS):
+        wanted = f"give a number of processes from 1 to {MOST_WORKERS}"
+        problems.append(Problem(f'BARRELWISE_WORKERS is "{workers}"; {wanted}'))
     if problems:
         raise InputError(problems)
     folder = values["BARRELWISE_RULEBOOK"]
@@ -61,7 +75,13 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
         engine=values["BARRELWISE_ENGINE"],
         host=values["BARRELWISE_HOST"],
         port=int(port),
+        workers=int(workers),
     )
+
+
+def _cores() -> int:
+    """Those that this process may use."""
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
 def default_rulebook() -> Path:

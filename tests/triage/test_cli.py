@@ -340,7 +340,7 @@ def test_a_fault_of_the_program_is_no_traceback(run: Run, monkeypatch: pytest.Mo
 def served(run: Run, monkeypatch: pytest.MonkeyPatch, *arguments: str) -> tuple[list[Any], str]:
     """What `serve` asks the server to do, and what it says."""
     calls: list[Any] = []
-    monkeypatch.setattr("api.serve.run", lambda programme, host, port, folder: calls.append((host, port)))
+    monkeypatch.setattr("api.serve.run", lambda opened, host, port, *_: calls.append((host, port)))
     status, out, err = run("serve", *arguments)
     assert (status, out) == (0, "")
     return calls, err
@@ -373,7 +373,34 @@ def test_an_address_that_is_taken_is_wrong_input(run: Run, monkeypatch: pytest.M
 
 
 @pytest.mark.parametrize(
-    ("name", "value"), [("BARRELWISE_PORT", "0"), ("BARRELWISE_PORT", "x"), ("BARRELWISE_ENGINE", "steam")]
+    ("database", "arguments", "wanted"),
+    [
+        ("sqlite:///barrelwise.db", ("--workers", "3"), 3),
+        ("sqlite:///barrelwise.db", (), 2),
+        ("sqlite://", ("--workers", "3"), 1),
+    ],
+)
+def test_several_processes_serve_a_database_that_they_can_share(
+    run: Run, monkeypatch: pytest.MonkeyPatch, database: str, arguments: tuple[str, ...], wanted: int
+) -> None:
+    monkeypatch.setenv("BARRELWISE_DATABASE", database)
+    monkeypatch.setenv("BARRELWISE_WORKERS", "2")
+    asked: list[int] = []
+    monkeypatch.setattr("api.serve.run", lambda opened, host, port, folder, workers: asked.append(workers))
+    status, _, _ = run("serve", *arguments)
+    assert (status, asked) == (0, [wanted])
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("BARRELWISE_PORT", "0"),
+        ("BARRELWISE_PORT", "x"),
+        ("BARRELWISE_ENGINE", "steam"),
+        ("BARRELWISE_WORKERS", "0"),
+        ("BARRELWISE_WORKERS", "65"),
+        ("BARRELWISE_WORKERS", "two"),
+    ],
 )
 def test_a_wrong_setting_is_named(name: str, value: str) -> None:
     with pytest.raises(InputError, match=name):
@@ -384,6 +411,7 @@ def test_every_setting_has_its_default(here: Path) -> None:
     settings = read_settings({})
     assert settings.database == "sqlite:///barrelwise.db"
     assert (settings.engine, settings.host, settings.port) == ("checked", "127.0.0.1", 8000)
+    assert 1 <= settings.workers <= 4
     assert settings.rulebook == Path("rules")
 
 
