@@ -132,6 +132,8 @@ def gather_facts(
     known |= {
         fact: KnownFact(value, "caller") for fact, value in report.answers.items() if fact in rulebook.facts
     }
+    if report.forgotten:
+        known = {fact: each for fact, each in known.items() if fact not in report.forgotten}
     return known | _overdue(rulebook, known)
 
 

@@ -44,6 +44,7 @@ class Report:
     estimate: EstimateTotal | None = None
     note: str = ""
     unknown: tuple[str, ...] = ()  # facts the clerk could not tell: not asked again
+    forgotten: tuple[str, ...] = ()  # taken as not known, whoever says them; only a what-if does so
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,7 @@ MEMORY_MB = 2048  # of address space, the interpreter and its libraries included
 
 _MEGABYTE = 1024 * 1024
 
-Try: TypeAlias = Callable[..., None]
+Try: TypeAlias = Callable[..., object]
 """What the child does. It raises InputError where the candidate is not good."""
 
 
@@ -55,6 +55,25 @@ def try_rulebook_folder(
 
 def try_in_child(attempt: Try, arguments: tuple[Any, ...], seconds: float, memory_mb: int) -> Trial:
     """Calls `attempt(*arguments)` in a child process; both must be picklable. See `try_rulebook_folder`."""
+    return _in_child(attempt, arguments, seconds, memory_mb)[0]
+
+
+def answer_from_child(
+    attempt: Callable[..., str], arguments: tuple[Any, ...], seconds: float, memory_mb: int
+) -> str:
+    """What `attempt(*arguments)` gives in a child process; both must be picklable.
+
+    Raises InputError where the attempt does, and where the child is too slow, too big or crashes.
+    """
+    trial, answer = _in_child(attempt, arguments, seconds, memory_mb)
+    if not trial.ok:
+        raise InputError(trial.problems)
+    return str(answer)
+
+
+def _in_child(
+    attempt: Try, arguments: tuple[Any, ...], seconds: float, memory_mb: int
+) -> tuple[Trial, object]:
     context = multiprocessing.get_context("spawn")
     receiver, sender = context.Pipe(duplex=False)
     child = context.Process(target=_child, args=(sender, attempt, arguments, seconds, memory_mb), daemon=True)
@@ -62,17 +81,18 @@ def try_in_child(attempt: Try, arguments: tuple[Any, ...], seconds: float, memor
         child.start()
         sender.close()
         try:
-            answered = receiver.poll(seconds)
-            problems: tuple[Problem, ...] | None = receiver.recv() if answered else None
+            said: tuple[tuple[Problem, ...], object] | None = (
+                receiver.recv() if receiver.poll(seconds) else None
+            )
         except EOFError:
             child.join()
             return _rejected(f"the process that tried the rulebook ended by itself (exit {child.exitcode})")
         finally:
             child.kill()
             child.join()
-    if problems is None:
+    if said is None:
         return _rejected(f"trying the rulebook took more than {seconds:g} seconds")
-    return Trial(problems)
+    return Trial(said[0]), said[1]
 
 
 def try_rulebook(rulebook: Rulebook, engine: str = "checked") -> None:
@@ -117,22 +137,22 @@ def _child(
     cpu_seconds = math.ceil(seconds) + 10
     resource.setrlimit(resource.RLIMIT_CPU, (cpu_seconds, cpu_seconds))
     resource.setrlimit(resource.RLIMIT_AS, (memory_mb * _MEGABYTE, memory_mb * _MEGABYTE))
-    sender.send(_problems(attempt, arguments, memory_mb))
+    sender.send(_outcome(attempt, arguments, memory_mb))
 
 
-def _problems(attempt: Try, arguments: tuple[Any, ...], memory_mb: int) -> tuple[Problem, ...]:
+def _outcome(attempt: Try, arguments: tuple[Any, ...], memory_mb: int) -> tuple[tuple[Problem, ...], object]:
+    """The problems, and what the attempt gives where there are none."""
     try:
-        attempt(*arguments)
+        return (), attempt(*arguments)
     except InputError as error:
-        return error.problems
+        return error.problems, None
     except EngineFailure as error:
-        return (Problem(str(error)),)
+        return (Problem(str(error)),), None
     except MemoryError:
-        return (Problem(f"trying the rulebook took more than {memory_mb} MB of memory"),)
+        return (Problem(f"trying the rulebook took more than {memory_mb} MB of memory"),), None
     except RecursionError:
-        return (Problem("the rulebook is nested too deep"),)
-    return ()
+        return (Problem("the rulebook is nested too deep"),), None
 
 
-def _rejected(message: str) -> Trial:
-    return Trial((Problem(message),))
+def _rejected(message: str) -> tuple[Trial, object]:
+    return Trial((Problem(message),)), None
