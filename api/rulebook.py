@@ -21,6 +21,7 @@ from api.http_state import idempotent, idempotent_work
 from api.schemas import text
 from triage.errors import InputError, Problem
 from triage.rulebook_care import publishing, replay_runs
+from triage.rulebook_care.candidate import USUAL, Limits
 from triage.rulebook_care.replay import as_data, replay
 from triage.rulebook_care.replay_processes import Launcher
 from triage.rulebook_care.replay_runners import here, processes
@@ -33,6 +34,9 @@ MOST_BYTES = 8 * 1024 * 1024
 
 LAUNCHER = "barrelwise_replays"
 """The app's extension that carries out replays in the background."""
+
+LIMITS = "barrelwise_limits"
+"""The app's extension that says what trying a candidate may take, where that is not the usual."""
 
 View = TypeVar("View", bound=Callable[..., Any])
 
@@ -157,7 +161,8 @@ class Check(MethodView):
         """Read, compile and try a candidate in a process of its own, and run its cases."""
         store, now = programme().store, programme().now()
         try:
-            version = publishing.check_candidate(store, body["files"], caller().name, now)
+            limits = cast(Limits, current_app.extensions.get(LIMITS, USUAL))
+            version = publishing.check_candidate(store, body["files"], caller().name, now, limits)
         except InputError as error:
             problems = [{"message": item.message, "file": item.file} for item in error.problems]
             return {"ok": False, "version": None, "problems": problems}

@@ -86,3 +86,7 @@ def all_memory() -> None:
     kept = [bytearray(64 * 1024 * 1024)]
     while True:
         kept.append(bytearray(64 * 1024 * 1024))
+
+
+def crash_on_a_candidate(_files_json: str, _engine: str) -> None:
+    a_crash()

@@ -6,6 +6,7 @@ Whatever the candidate does there - crash, loop, take all memory - the process t
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 from triage.errors import InputError, Problem
 from triage.exact_json import from_json, to_json
@@ -16,6 +17,17 @@ from triage.rulebook_cases import run_rule_cases
 from triage.rulebook_reader import rulebook_from_data
 from triage.sandbox import MEMORY_MB, SECONDS, try_in_child, try_rulebook
 from triage.whole_cases import run_whole_cases
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What trying a candidate may take: time, and address space with the interpreter's own."""
+
+    seconds: float = SECONDS
+    memory_mb: int = MEMORY_MB
+
+
+USUAL = Limits()
 
 
 def refuse_bad(

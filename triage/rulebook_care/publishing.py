@@ -14,7 +14,7 @@ from typing import Any
 
 from triage.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.plain_data import NotPlain
-from triage.rulebook_care.candidate import refuse_bad
+from triage.rulebook_care.candidate import USUAL, Limits, refuse_bad
 from triage.rulebook_care.replay import Replay
 from triage.rulebook_reader import version_of
 from triage.store import Store, Work
@@ -35,7 +35,9 @@ class LogLine:
     note: str
 
 
-def check_candidate(store: Store, files: Mapping[str, object], who: str, at: datetime) -> str:
+def check_candidate(
+    store: Store, files: Mapping[str, object], who: str, at: datetime, limits: Limits = USUAL
+) -> str:
     """Tries a candidate in a child process, keeps it, and notes that it is checked; gives its version.
 
     It is tried with both engines, whichever serves. One that was checked before is not tried again. Raises
@@ -44,12 +46,12 @@ def check_candidate(store: Store, files: Mapping[str, object], who: str, at: dat
     try:
         version = version_of(files)
     except NotPlain:
-        refuse_bad(files)  # says where
+        refuse_bad(files, seconds=limits.seconds, memory_mb=limits.memory_mb)  # says where
         raise
     with store.read() as work:
         if _stage(work, version, "checked") is not None:
             return version
-    refuse_bad(files)
+    refuse_bad(files, seconds=limits.seconds, memory_mb=limits.memory_mb)
     title = files["rulebook.yml"]["title"]  # type: ignore[index]
     with store.write() as work:
         work.rulebooks.keep(version, files)
