@@ -22,6 +22,7 @@ ONLY_IN = {
     "waitress": ("api/",),
     "click": ("triage/cli/",),
     "rich": ("triage/cli/",),
+    "lxml": ("triage/dmn/",),
 }
 """Package -> the only places that import it."""
 

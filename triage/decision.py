@@ -26,7 +26,7 @@ DEFAULT_RULE = "safe-default"
 """Stands as the rule of a reason where no policy rule is left to argue."""
 
 SKILLS: tuple[Skill, ...] = ("general", "electrical", "refrigeration")
-_MONEY_FACTS = frozenset(
+MONEY_FACTS = frozenset(
     {
         "plan_cost",
         "dispatch_cost",
@@ -186,7 +186,7 @@ def _shown(name: str, value: FactValue | None, rulebook: Rulebook) -> str:
         case bool():
             return "yes" if value else "no"
         case Decimal():
-            if name in _MONEY_FACTS:
+            if name in MONEY_FACTS:
                 return f"{value:.2f} {rulebook.currency}"
             if name in _SHARES:
                 return f"{value * 100:.0f} %"
