@@ -2,12 +2,14 @@
 
 Static Analysis Results Interchange Format (SARIF) 2.1.0, OASIS Standard, 2020: one run, its rules with their
 default level (3.49, 3.50), its results with physical locations (3.27 to 3.30) and in-source suppressions
-(3.35). From memory; the output is held against the standard's own JSON schema where that is at hand.
+(3.35). Section numbers from memory; the parts of the standard's own JSON schema (errata 01) that speak of
+these objects were read.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from urllib.parse import quote
 
 from triage.errors import Problem
 from triage.rulebook_care.findings import CODES, Finding
@@ -26,6 +28,9 @@ _INDEX = {code: index for index, (code, _, _) in enumerate(_RULES)}
 def sarif(found: Sequence[Finding], problems: Sequence[Problem] = ()) -> Mapping[str, object]:
     """The log. `problems` are those of a rulebook that could not be read. Paths are relative to it."""
     results = [*map(_of_problem, problems), *map(_of_finding, found)]
+    if any("suppressions" in result for result in results):
+        for result in results:  # 3.27.23: none of a run's results has them, or each has, if need be none
+            result.setdefault("suppressions", [])
     rules = [
         {
             "id": code,
@@ -69,7 +74,7 @@ def _result(
         "message": {"text": text},
     }
     if file is not None:
-        place: dict[str, object] = {"artifactLocation": {"uri": file, "uriBaseId": BASE}}
+        place: dict[str, object] = {"artifactLocation": {"uri": quote(file), "uriBaseId": BASE}}
         if line is not None:
             place["region"] = {"startLine": line} | ({"startColumn": column} if column is not None else {})
         result["locations"] = [{"physicalLocation": place}]

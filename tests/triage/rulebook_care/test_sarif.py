@@ -64,3 +64,18 @@ def test_the_log_is_plain_json_of_version_2_1_0():
     log = json.loads(json.dumps(sarif([one()])))
     assert log["version"] == "2.1.0"
     assert log["$schema"].endswith("sarif-schema-2.1.0.json")
+
+
+def test_where_one_result_is_suppressed_each_says_whether_it_is():
+    """SARIF 2.1.0, 3.27.23: of a run's results either all have `suppressions` or none has."""
+    silenced, open_ = run_of(sarif([one(silenced="It is on trial."), one()]))["results"]
+    assert len(silenced["suppressions"]) == 1
+    assert open_["suppressions"] == []
+    assert all("suppressions" not in each for each in run_of(sarif([one(), one()]))["results"])
+
+
+def test_a_files_name_is_written_as_an_address():
+    """SARIF 2.1.0, 3.4.3: `uri` is a reference as RFC 3986 has it, section 2.1 for what is escaped."""
+    (result,) = run_of(sarif([], [Problem("no", file="evidence/100% too warm é.yml", line=1)]))["results"]
+    place = result["locations"][0]["physicalLocation"]
+    assert place["artifactLocation"]["uri"] == "evidence/100%25%20too%20warm%20%C3%A9.yml"
