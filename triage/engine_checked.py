@@ -36,7 +36,8 @@ class CheckedEngine:
     def truths(self, stage: str, facts: Facts) -> Mapping[str, Truth]:
         fired = self._firing.truths(stage, facts)
         right = self._verifying.truths(stage, facts)
-        if fired != right:
+        only_fires = stage in self._only_fires
+        if (_true_in(fired) != _true_in(right)) if only_fires else fired != right:
             self._compare(stage, fired, right)
         return right
 
@@ -56,6 +57,10 @@ class CheckedEngine:
                     self._verifying.name,
                     truth,
                 )
+
+
+def _true_in(truths: Mapping[str, Truth]) -> set[str]:
+    return {rule for rule, truth in truths.items() if truth}
 
 
 def checked_by_plain(compile_firing: CompileEngine) -> CompileEngine:

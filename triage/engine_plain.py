@@ -43,26 +43,61 @@ _OPERATORS: Mapping[str, Callable[[Any, Any], bool]] = {
 
 
 @dataclass(frozen=True, slots=True)
+class _Stage:
+    """A stage's rules. One that is nothing but a test of a fact is unknown unless the fact is known."""
+
+    unknown: Mapping[str, Truth]  # every rule, in order
+    by_fact: tuple[tuple[str, tuple[tuple[str, Passes], ...]], ...]  # fact, the rules that only test it
+    others: tuple[tuple[str, TruthOf], ...]
+
+    def truths(self, facts: Facts) -> dict[str, Truth]:
+        truths = dict(self.unknown)
+        for fact, rules in self.by_fact:
+            value = facts.get(fact)
+            if value is not None:
+                for rule, passes in rules:
+                    truths[rule] = passes(value)
+        for rule, truth_of in self.others:
+            truths[rule] = truth_of(facts)
+        return truths
+
+
+@dataclass(frozen=True, slots=True)
 class PlainEngine:
     """An `Engine` of closures. It holds no state between calls, so threads may share it."""
 
-    stages: Mapping[str, tuple[tuple[str, TruthOf], ...]]
+    stages: Mapping[str, _Stage]
     name: str = "plain"
 
     def truths(self, stage: str, facts: Facts) -> Mapping[str, Truth]:
-        return {rule: truth_of(facts) for rule, truth_of in self.stages[stage]}
+        return self.stages[stage].truths(facts)
 
 
 def compile_plain(
     stages: Mapping[str, Mapping[str, Condition]], only_fires: Collection[str] = ()
 ) -> PlainEngine:
     """Compiles stage -> rule id -> condition; it tells False from None in the stages of `only_fires` too."""
-    return PlainEngine(
-        {
-            stage: tuple((rule, compile_condition(condition)) for rule, condition in conditions.items())
-            for stage, conditions in stages.items()
-        }
-    )
+    return PlainEngine({stage: _compile_stage(conditions) for stage, conditions in stages.items()})
+
+
+def _compile_stage(conditions: Mapping[str, Condition]) -> _Stage:
+    by_fact: dict[str, list[tuple[str, Passes]]] = {}
+    others = []
+    for rule, condition in conditions.items():
+        only = _alone(condition)
+        if isinstance(only, FactTest) and not isinstance(only.test, Anything):
+            by_fact.setdefault(only.fact, []).append((rule, _for_any_value(only.test)))
+        else:
+            others.append((rule, compile_condition(only)))
+    tests = tuple((fact, tuple(rules)) for fact, rules in by_fact.items())
+    return _Stage(dict.fromkeys(conditions), tests, tuple(others))
+
+
+def _alone(condition: Condition) -> Condition:
+    """A condition out of the brackets that hold nothing else."""
+    while isinstance(condition, AllOf | AnyOf) and len(condition.parts) == 1:
+        (condition,) = condition.parts
+    return condition
 
 
 def compile_condition(condition: Condition) -> TruthOf:
@@ -71,7 +106,8 @@ def compile_condition(condition: Condition) -> TruthOf:
         case FactTest(_, Anything()):
             return _always
         case FactTest(fact, test):
-            return _fact_test(fact, _for_any_value(test))
+            named = _named(test)
+            return _fact_test(fact, _for_any_value(test)) if named is None else _is_one_of(fact, named)
         case Known(fact):
             return lambda facts: facts.get(fact) is not None
         case Unknown(fact):
@@ -94,6 +130,18 @@ def _fact_test(fact: str, passes: Passes) -> TruthOf:
     def truth(facts: Facts) -> Truth:
         value = facts.get(fact)
         return None if value is None else passes(value)
+
+    return truth
+
+
+def _is_one_of(fact: str, named: frozenset[Scalar]) -> TruthOf:
+    """By far the commonest test, in one step instead of three."""
+
+    def truth(facts: Facts) -> Truth:
+        value = facts.get(fact)
+        if value is None:
+            return None
+        return not named.isdisjoint(value) if isinstance(value, frozenset) else value in named
 
     return truth
 
