@@ -13,6 +13,7 @@ from __future__ import annotations
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, TypeAlias
 
 from triage.conditions import (
@@ -53,6 +54,7 @@ class RankField:
     top: int
     rank_of: Callable[[Any], int]
     rank_of_bound: Mapping[Any, int]
+    pieces: tuple[str, ...]  # by rank, as in `Fields.encode`
 
     def spans(self, test: UnaryTest, wanted: bool) -> list[Span]:
         ranks = self._ranks(test)
@@ -104,24 +106,23 @@ class Fields:
     """All fields of a stage."""
 
     facts: Mapping[str, FactFields]
-    count: int
+    none_known: tuple[str, ...]  # the pieces when no fact is known
 
     def encode(self, facts: Facts) -> list[str]:
         """The fields as pieces of a JSON object, by field number; a field without a value is empty."""
-        pieces = [""] * self.count
-        for fields in self.facts.values():
-            value = facts.get(fields.fact)
-            if fields.presence is not None:
-                pieces[fields.presence] = f',"f{fields.presence}":{0 if value is None else 1}'
+        pieces = list(self.none_known)
+        for fact, fields in self.facts.items():
+            value = facts.get(fact)
             if value is None:
                 continue
+            if fields.presence is not None:
+                pieces[fields.presence] = _piece(fields.presence, 1)
             if fields.rank is not None:
-                number = fields.rank.number
-                pieces[number] = f',"f{number}":{fields.rank.rank_of(value)}'
+                pieces[fields.rank.number] = fields.rank.pieces[fields.rank.rank_of(value)]
             if fields.members:
                 present = _members(value)
                 for member, number in fields.members.items():
-                    pieces[number] = f',"f{number}":{1 if member in present else 0}'
+                    pieces[number] = _piece(number, 1 if member in present else 0)
         return pieces
 
 
@@ -160,14 +161,28 @@ def fields_for(conditions: Mapping[str, Condition]) -> Fields:
             None if many or fact not in bounds else _rank_field(next(numbers), bounds[fact], fact in ordered),
             {value: next(numbers) for value in bounds.get(fact, ())} if many else {},
         )
-    return Fields(fields, next(numbers))
+    none_known = [""] * next(numbers)
+    for number in (each.presence for each in fields.values() if each.presence is not None):
+        none_known[number] = _piece(number, 0)
+    return Fields(fields, tuple(none_known))
+
+
+@lru_cache(maxsize=4096)
+def _piece(number: int, value: int) -> str:
+    return f',"f{number}":{value}'
+
+
+def _pieces(number: int, top: int) -> tuple[str, ...]:
+    return tuple(_piece(number, rank) for rank in range(top + 1))
 
 
 def _rank_field(number: int, bounds: Iterable[Any], ordered: bool) -> RankField:
     if not ordered:
         interned = {value: rank for rank, value in enumerate(bounds)}
         other = len(interned)
-        return RankField(number, other, lambda value: interned.get(value, other), interned)
+        return RankField(
+            number, other, lambda value: interned.get(value, other), interned, _pieces(number, other)
+        )
     sorted_bounds = sorted(bounds)
     exact = {bound: 2 * index + 1 for index, bound in enumerate(sorted_bounds)}
 
@@ -176,7 +191,8 @@ def _rank_field(number: int, bounds: Iterable[Any], ordered: bool) -> RankField:
         equal = index < len(sorted_bounds) and sorted_bounds[index] == value
         return 2 * index + (1 if equal else 0)
 
-    return RankField(number, 2 * len(sorted_bounds), rank_of, exact)
+    top = 2 * len(sorted_bounds)
+    return RankField(number, top, rank_of, exact, _pieces(number, top))
 
 
 def _elementary(test: UnaryTest) -> Iterable[Compare | Interval]:
