@@ -54,11 +54,15 @@ if (box) {
       return link;
     }
     if (!each.line) return document.createTextNode(where);
+    return mover(where, each.line, each.column);
+  }
+
+  function mover(text, line, column) {
     const button = document.createElement("button");
     button.type = "button";
     button.className = "word";
-    button.textContent = where;
-    button.addEventListener("click", () => moveTo(each.line, each.column));
+    button.textContent = text;
+    button.addEventListener("click", () => moveTo(line, column));
     return button;
   }
 
@@ -144,6 +148,9 @@ if (box) {
     if (unsaved() && !leaving) event.preventDefault();
   });
 
+  for (const each of document.querySelectorAll("[data-line]")) {
+    each.replaceWith(mover(each.textContent, Number(each.dataset.line), Number(each.dataset.column)));
+  }
   form.classList.add("numbered");
   lines.hidden = false;
   changed();

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -10,6 +11,7 @@ from flask.testing import FlaskClient
 
 from api.app import create_app
 from api.auth import COOKIE
+from api.pages_rulebook import CHECKS
 from triage.programme import Programme
 
 RULES = Path(__file__).parents[2] / "rules"
@@ -23,10 +25,12 @@ def folder(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def ops(programme: Programme, tokens: dict[str, str], folder: Path) -> FlaskClient:
+def ops(programme: Programme, tokens: dict[str, str], folder: Path) -> Iterator[FlaskClient]:
     client = create_app(programme, folder=folder).test_client()
     client.set_cookie(COOKIE, tokens["ops"])
-    return client
+    yield client
+    if CHECKS in client.application.extensions:
+        client.application.extensions[CHECKS].close()
 
 
 def opened(page: str) -> str:

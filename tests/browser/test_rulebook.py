@@ -83,6 +83,7 @@ def test_a_mistake_is_marked_at_its_line_while_one_types_and_unmarked_when_mende
     assert page.locator("#text").input_value().splitlines()[line - 1].strip() == f"#{WRONG}"
     status(page, "no errors")
     assert page.locator("#lines .error").count() == 0
+    assert not page.get_by_role("button", name="Save anyway").is_visible()
     assert page.locator("#found li").count() == 0
 
 

@@ -1,39 +1,70 @@
 """Reads a whole rulebook with one file's text replaced, fast enough while one types.
 
-Files that did not change on disk are not parsed again. A text is bounded in size and depth by the reader.
+Files that did not change on disk are not parsed again. A text is bounded in size and depth by the reader, but
+not in time: `workbench_process` runs this where a text cannot hold a server up.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from threading import Lock
 
-from triage.errors import Problem, RulebookError
+from triage.errors import InputError, Problem, RulebookError
+from triage.inference import compile_rulebook
 from triage.rulebook import Rulebook
 from triage.rulebook_care.findings import Finding, located_in
-from triage.rulebook_care.lint import lint
+from triage.rulebook_care.lint import has_errors, lint
+from triage.rulebook_cases import run_rule_cases
 from triage.rulebook_reader import read_file, read_sources, rulebook_of_sources
+from triage.whole_cases import run_whole_cases
 from triage.yaml_source import Source, read_yaml
+
+_Broken = Mapping[str, tuple[Problem, ...]]
 
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """What is wrong with one file's text: in it, and elsewhere in the folder with it.
+    """What is wrong with one file's text: in it, and elsewhere in the folder because of it.
 
-    `findings` are the lint's, of this file; there are none while the rulebook cannot be read.
+    `standing` are faults of other files that are there without this edit, too. `findings` are the lint's, of
+    this file; there are none while the rulebook cannot be read.
     """
 
-    rulebook: Rulebook | None
-    problems: tuple[Problem, ...]
-    elsewhere: tuple[Problem, ...]
-    findings: tuple[Finding, ...]
+    problems: tuple[Problem, ...] = ()
+    elsewhere: tuple[Problem, ...] = ()
+    findings: tuple[Finding, ...] = ()
+    standing: tuple[Problem, ...] = ()
 
     @property
     def ok(self) -> bool:
-        """Whether the rulebook can be read with this text and the lint finds no error in it."""
-        wrong = any(each.severity == "error" and each.silenced is None for each in self.findings)
-        return not (self.problems or self.elsewhere or wrong)
+        """Whether this text breaks nothing: it and what uses it can be read, and the lint finds no error."""
+        return not (self.problems or self.elsewhere or has_errors(self.findings))
+
+
+@dataclass(frozen=True, slots=True)
+class FailedCase:
+    """One case that came out otherwise than it says; `line` is where it stands in `file`."""
+
+    file: str
+    case: str
+    message: str
+    line: int | None = None
+    column: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class CasesRun:
+    """How many cases of rules and whole reports were run, and which failed.
+
+    None was run where there are `problems`: the rulebook cannot be read.
+    """
+
+    rule_cases: int = 0
+    whole_cases: int = 0
+    failures: tuple[FailedCase, ...] = ()
+    problems: tuple[Problem, ...] = ()
 
 
 class FolderCheck:
@@ -46,23 +77,50 @@ class FolderCheck:
 
     def check(self, file: str, content: bytes | None) -> Checked:
         """The folder with `file` holding this content; None: without that file."""
-        with self._lock:
-            sources, broken = read_sources(self._folder, self._read)
-        sources.pop(file, None)
-        broken.pop(file, None)
+        sources, broken = self._sources()
+        edited = _edited(sources, broken, file, content)
         try:
-            if content is not None:
-                sources[file] = read_yaml(content, file)
-        except RulebookError as error:
-            broken[file] = error.problems
-        try:
-            rulebook = rulebook_of_sources(sources, broken)
+            rulebook = rulebook_of_sources(*edited)
         except RulebookError as error:
             mine = tuple(problem for problem in error.problems if problem.file == file)
             others = tuple(problem for problem in error.problems if problem.file != file)
-            return Checked(None, mine, others, ())
+            before = _problems_of(sources, broken) if others else frozenset()
+            return Checked(
+                mine,
+                tuple(problem for problem in others if problem not in before),
+                standing=tuple(problem for problem in others if problem in before),
+            )
         found = (each for each in lint(rulebook) if each.file == file)
-        return Checked(rulebook, (), (), located_in(found, sources))
+        return Checked(findings=located_in(found, edited[0]))
+
+    def run_cases(self, file: str | None = None, content: bytes | None = None) -> CasesRun:
+        """Runs the cases of this file's rule and the whole reports, with the file holding this content.
+
+        Without a file: all cases of the folder as it is.
+        """
+        sources, broken = self._sources()
+        if file is not None:
+            sources, broken = _edited(sources, broken, file, content)
+        try:
+            rulebook = rulebook_of_sources(sources, broken)
+            engine = compile_rulebook(rulebook, "plain")
+        except InputError as error:
+            return CasesRun(problems=error.problems)
+        failures = []
+        for each in run_rule_cases(rulebook):
+            if file in (None, each.file):
+                place = sources[each.file].values.get(("cases", each.case))
+                where = (None, None) if place is None else (place.line, place.column)
+                failures.append(FailedCase(each.file, each.rule, each.message, *where))
+        for whole in run_whole_cases(rulebook, engine):
+            place = sources[whole.file].keys.get(("expect",))
+            where = (None, None) if place is None else (place.line, place.column)
+            failures.append(FailedCase(whole.file, whole.case, whole.message, *where))
+        return CasesRun(_count_rule_cases(rulebook, file), len(rulebook.cases), tuple(failures))
+
+    def _sources(self) -> tuple[dict[str, Source], dict[str, tuple[Problem, ...]]]:
+        with self._lock:
+            return read_sources(self._folder, self._read)
 
     def _read(self, path: Path, file: str) -> Source:
         try:
@@ -84,3 +142,31 @@ class FolderCheck:
             return read_file(path, file)
         except RulebookError as error:
             return error.problems
+
+
+def _edited(
+    sources: Mapping[str, Source], broken: _Broken, file: str, content: bytes | None
+) -> tuple[dict[str, Source], dict[str, tuple[Problem, ...]]]:
+    good, bad = dict(sources), dict(broken)
+    good.pop(file, None)
+    bad.pop(file, None)
+    if content is not None:
+        try:
+            good[file] = read_yaml(content, file)
+        except RulebookError as error:
+            bad[file] = error.problems
+    return good, bad
+
+
+def _problems_of(sources: Mapping[str, Source], broken: _Broken) -> frozenset[Problem]:
+    try:
+        rulebook_of_sources(sources, broken)
+    except RulebookError as error:
+        return frozenset(error.problems)
+    return frozenset()
+
+
+def _count_rule_cases(rulebook: Rulebook, file: str | None) -> int:
+    kinds = (rulebook.derive, rulebook.evidence, rulebook.cautions, rulebook.policy)
+    heads = (rule.head for kind in kinds for rule in kind.values())
+    return sum(len(head.cases) for head in heads if file in (None, head.file))
