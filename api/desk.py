@@ -22,7 +22,9 @@ class DeskTools:
 def init_app(app: Flask, programme: Programme) -> None:
     """Registers the pages and what they share."""
     from api.pages import blueprint as pages
+    from api.pages_book import blueprint as book
     from api.pages_call import blueprint as call
+    from api.pages_changes import blueprint as changes
     from api.pages_find import blueprint as find
     from api.pages_list import blueprint as open_tickets
     from api.pages_release import blueprint as release
@@ -30,8 +32,8 @@ def init_app(app: Flask, programme: Programme) -> None:
     from api.pages_rulebook import blueprint as rulebook_files
 
     desk_texts.init_texts(app)
-    app.extensions["barrelwise_desk"] = DeskTools(Presence(), MachineFinder(programme))
-    for blueprint in (pages, open_tickets, find, report, release, call, rulebook_files):
+    app.extensions["barrelwise_desk"] = DeskTools(Presence(programme.store), MachineFinder(programme))
+    for blueprint in (pages, open_tickets, find, report, release, call, rulebook_files, book, changes):
         app.register_blueprint(blueprint)
 
 
