@@ -5,6 +5,6 @@ The only place that imports SQLAlchemy. Models never leave this package: what co
 """
 
 from triage.store.engine import Store, Work, open_store
-from triage.store.presence import is_there
+from triage.store.whereabouts import is_there
 
 __all__ = ["Store", "Work", "is_there", "open_store"]
