@@ -22,6 +22,7 @@ from triage.cli.learn_command import learn_command
 from triage.cli.publish_commands import log, publish, rollback
 from triage.cli.replay_command import replay_command
 from triage.cli.triage_command import triage
+from triage.cli.what_if_command import what_if_command
 from triage.errors import InputError
 
 WRONG_INPUT = 2
@@ -38,6 +39,7 @@ barrelwise.add_command(commission_command.commission)
 barrelwise.add_command(serve_command.serve)
 barrelwise.add_command(load_command.load)
 barrelwise.add_command(explain_command.explain)
+barrelwise.add_command(what_if_command)
 barrelwise.add_command(token_commands.token)
 barrelwise.add_command(rulebook_commands.rulebook)
 for command in (diff, replay_command, publish, rollback, log, learn_command):
