@@ -32,7 +32,7 @@ def init_app(app: Flask, programme: Programme) -> None:
     from api.pages_rulebook import blueprint as rulebook_files
 
     desk_texts.init_texts(app)
-    app.extensions["barrelwise_desk"] = DeskTools(Presence(), MachineFinder(programme))
+    app.extensions["barrelwise_desk"] = DeskTools(Presence(programme.store), MachineFinder(programme))
     for blueprint in (pages, open_tickets, find, report, release, call, rulebook_files, book, changes):
         app.register_blueprint(blueprint)
 

@@ -26,6 +26,7 @@ from triage.store.answers import Answers
 from triage.store.care import Care
 from triage.store.depot import Depot
 from triage.store.desk import Desk
+from triage.store.desk_presence import Presences
 from triage.store.machines import Machines
 from triage.store.migrate import upgrade
 from triage.store.recorded import RecordedDecisions
@@ -51,6 +52,7 @@ class Work:
     recorded: RecordedDecisions
     depot: Depot
     replay_runs: ReplayRuns
+    presences: Presences
     writes: bool
 
 
@@ -118,6 +120,7 @@ class Store:
                 RecordedDecisions(session),
                 Depot(session),
                 ReplayRuns(session),
+                Presences(session),
                 writes,
             )
             self._here.work = work

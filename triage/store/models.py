@@ -140,6 +140,16 @@ class EventRow(Base):
     payload: Mapped[Any] = mapped_column(ExactJSON)
 
 
+class PresenceRow(Base):
+    """When somebody last looked at a ticket at the desk."""
+
+    __tablename__ = "desk_presence"
+
+    ticket: Mapped[str] = mapped_column(String(32), primary_key=True)
+    who: Mapped[str] = mapped_column(String(64), primary_key=True)
+    at: Mapped[datetime] = mapped_column(index=True)
+
+
 class DepotUnitRow(Base):
     __tablename__ = "depot_units"
 
