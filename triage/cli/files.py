@@ -94,6 +94,8 @@ def opened_programme(
     compiled: Callable[[Rulebook], Engine] = partial(compile_rulebook, engine=settings.engine)
     with opened_store(settings) as store:
         kept = _in_force(store)
+        if kept is None:
+            _refuse_bad(settings)
         try:
             rulebook, files = read_with_files(settings.rulebook)
         except RulebookError:
@@ -101,9 +103,7 @@ def opened_programme(
                 raise
             yield Programme(store, kept, compiled(kept), clock, None, compiled, given=UNREADABLE)
             return
-        if kept is None:
-            _refuse_bad(settings)
-        elif kept.version != rulebook.version:
+        if kept is not None and kept.version != rulebook.version:
             yield Programme(store, kept, compiled(kept), clock, None, compiled, given=rulebook.version)
             return
         yield Programme(store, rulebook, compiled(rulebook), clock, files, compiled)
