@@ -17,6 +17,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 from math import comb
+from threading import local
 from typing import TypeAlias
 
 import numpy as np
@@ -109,6 +110,7 @@ class Lattice:
 
     row: tuple[int, ...]  # by bit set
     layers: tuple[Layer, ...]
+    widest: int  # the most moves of a layer
 
 
 def check_cost(check: Check, store: StoreRates) -> Decimal:
@@ -145,7 +147,8 @@ def lattice(checks: int) -> Lattice:
         ]
         layers.append(Layer(first, last, np.array(moves).T.copy(), np.array(successors).T.copy()))
         first = last
-    return Lattice(tuple(row[state] for state in range(1 << checks)), tuple(reversed(layers)))
+    widest = max((layer.moves.size for layer in layers), default=0)
+    return Lattice(tuple(row[state] for state in range(1 << checks)), tuple(reversed(layers)), widest)
 
 
 def best_plan(
@@ -202,6 +205,21 @@ def useful_checks(
     return tuple(sorted(check for check in left if float(tables.cures[check] @ weights) > 0))
 
 
+class _Scratch(local):
+    """A thread's memory for passing results: fresh pages from the system would cost more than the sums."""
+
+    def __init__(self) -> None:
+        self._room: Array = np.empty(0)
+
+    def room(self, size: int) -> Array:
+        if self._room.size < size:
+            self._room = np.empty(size)
+        return self._room[:size]
+
+
+_scratch = _Scratch()
+
+
 def plan_costs(survives: Array, weights: Array, ends: Array, costs: Array) -> Array:
     """The least expected cost in every state, for many weightings of the causes at once.
 
@@ -210,16 +228,23 @@ def plan_costs(survives: Array, weights: Array, ends: Array, costs: Array) -> Ar
     done). Gives [2**checks, case], in the rows of `lattice`: row 0 is the start.
     """
     cases = weights.shape[1]
-    if cases > CASES_AT_ONCE:
-        parts = [slice(start, start + CASES_AT_ONCE) for start in range(0, cases, CASES_AT_ONCE)]
-        each = np.broadcast_to(costs, (len(costs), cases))
-        return np.hstack([plan_costs(survives, weights[:, part], ends, each[:, part]) for part in parts])
-    unsolved = survives @ weights
-    least: Array = survives @ (weights * ends[:, None])
-    for layer in lattice(len(costs)).layers:
+    rows = lattice(len(costs))
+    states = len(survives)
+    room = _scratch.room((states + 2 * rows.widest) * cases)
+    unsolved, room = room[: states * cases].reshape(states, cases), room[states * cases :]
+    least = np.empty((states, cases))
+    for start in range(0, cases, CASES_AT_ONCE):
+        part = slice(start, start + CASES_AT_ONCE)
+        unsolved[:, part] = survives @ weights[:, part]
+        least[:, part] = survives @ (weights[:, part] * ends[:, None])
+    costs = np.repeat(costs, cases // costs.shape[1], axis=1)
+    for layer in rows.layers:
         best, still = least[layer.first : layer.last], unsolved[layer.first : layer.last]
-        going_on = still * costs.take(layer.moves, axis=0)
-        going_on += least.take(layer.successors, axis=0)
+        going_on, later = room[: 2 * layer.moves.size * cases].reshape(2, *layer.moves.shape, cases)
+        costs.take(layer.moves, axis=0, out=going_on, mode="clip")
+        going_on *= still
+        least.take(layer.successors, axis=0, out=later, mode="clip")
+        going_on += later
         np.minimum(best, going_on.min(axis=0), out=best)
     return least
 
