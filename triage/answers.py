@@ -25,6 +25,8 @@ Array: TypeAlias = NDArray[np.float64]
 Seen: TypeAlias = tuple[int | None, ...]  # the state of each observation; None: not settled
 
 ANSWERS_KEPT = 4096
+SETS_OF_CAUSES_KEPT = 256
+NO_SHIFT = 1e-9  # a change of a chance too small to speak of
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +42,25 @@ class Answers:
     touched: frozenset[str]
     may_do: tuple[frozenset[str], ...]
     dangers: tuple[Caution, ...]
+    kept: dict[bytes, bool] = field(default_factory=dict)
+
+    def matter(self, possible: NDArray[np.bool_], key: bytes) -> bool:
+        """Whether a caution hangs on them, they open different checks, or they tell possible causes apart.
+
+        `possible` says of each cause whether it is; `key` is the same as bytes, for the next report with it.
+        """
+        known = self.kept.get(key)
+        if known is None:
+            known = bool(self.dangers) or len(set(self.may_do)) > 1 or self._tell_apart(possible)
+            if len(self.kept) >= SETS_OF_CAUSES_KEPT:
+                self.kept.clear()
+            self.kept[key] = known
+        return known
+
+    def _tell_apart(self, possible: NDArray[np.bool_]) -> bool:
+        given = self.given_cause[:, possible]
+        spread = given.max(axis=1, initial=0.0) - given.min(axis=1, initial=1.0)
+        return bool((spread > NO_SHIFT).any())
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,12 +15,13 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
+from functools import lru_cache
 from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
 
-from triage.answers import Answers, Reach, answers_to, reaches
+from triage.answers import NO_SHIFT, Answers, Reach, answers_to, reaches
 from triage.checks import (
     CheckTables,
     Plan,
@@ -38,8 +39,6 @@ from triage.rulebook import Rulebook
 from triage.rulebook_cache import once_per_rulebook
 
 Array: TypeAlias = NDArray[np.float64]
-
-NO_SHIFT = 1e-9  # a change of a chance too small to speak of
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,14 +70,17 @@ def next_questions(
     the clerk and of the agent, who costs `agent_hour` (default: as much as the clerk). A question that
     saves no more than the rulebook's `question_worth` is left out unless it is about safety.
     """
-    candidates = [
-        _Candidate(reach, answers_to(reach, facts, derived))
-        for reach in reaches(rulebook)
-        if facts.get(reach.fact.id) is None and reach.fact.id not in skip
-    ]
     tables = check_tables(rulebook)
     weights, ends = cause_arrays(tables, chances, repair_cost)
-    candidates = _that_matter(candidates, weights > 0)
+    possible = weights > 0
+    key = possible.tobytes()
+    candidates = [
+        _Candidate(reach, answers)
+        for reach in reaches(rulebook)
+        if facts.get(reach.fact.id) is None and reach.fact.id not in skip
+        for answers in [answers_to(reach, facts, derived)]
+        if answers.matter(possible, key)
+    ]
     if not candidates:
         return ()
     allowed = set(applicable) - set(done) - set(forbidden)
@@ -92,7 +94,7 @@ def next_questions(
     found = []
     for candidate, saving in zip(candidates, savings, strict=True):
         fact = candidate.reach.fact
-        net = saving - float(fact.ask_seconds * hour / 3600)
+        net = saving - _asking(fact.ask_seconds, hour)
         safety = bool(candidate.answers.dangers)
         if not safety and net <= worth:
             continue
@@ -107,19 +109,10 @@ def next_questions(
     )
 
 
-def _that_matter(candidates: list[_Candidate], possible: NDArray[np.bool_]) -> list[_Candidate]:
-    """Those on which a caution hangs, whose answers open different checks, or tell possible causes apart."""
-    if not candidates:
-        return []
-    given = np.concatenate([each.answers.given_cause for each in candidates])[:, possible]
-    spread = given.max(axis=1, initial=0.0) - given.min(axis=1, initial=1.0)
-    starts = np.cumsum([0, *(len(each.answers.may_do) for each in candidates)])[:-1]
-    tells = (np.maximum.reduceat(spread, starts) > NO_SHIFT).tolist()
-    return [
-        each
-        for each, tells_causes in zip(candidates, tells, strict=True)
-        if tells_causes or each.answers.dangers or len(set(each.answers.may_do)) > 1
-    ]
+@lru_cache(maxsize=1024)
+def _asking(seconds: int, hour: Decimal) -> float:
+    """What the time to ask costs."""
+    return float(seconds * hour / 3600)
 
 
 def _savings(
