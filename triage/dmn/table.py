@@ -50,7 +50,10 @@ class Rule:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """One decision. `name` is the rulebook's id, `label` its title; `files` are paths -> JSON texts."""
+    """One decision. `name` is the rulebook's id, `label` its title, "" where none is given.
+
+    `files` are the paths of the rulebook's files that it stands for -> their content as JSON.
+    """
 
     id: str
     name: str
