@@ -9,7 +9,20 @@ from flask import Flask, g
 from flask_smorest import Api
 from werkzeug.wrappers import Response
 
-from api import auth, desk, health, machines, problems, repairs, rulebook, swaps, tickets, triage, visits
+from api import (
+    auth,
+    desk,
+    health,
+    machines,
+    problems,
+    repairs,
+    rulebook,
+    swaps,
+    tickets,
+    triage,
+    visits,
+    what_if,
+)
 from api.exact_json import ExactJSONProvider
 from api.schemas import ProblemOut
 from triage.programme import Programme
@@ -71,6 +84,7 @@ def create_app(programme: Programme, folder: Path | None = None) -> Flask:
         visits.blueprint,
         swaps.blueprint,
         repairs.blueprint,
+        what_if.blueprint,
     ):
         api.register_blueprint(blueprint)
     app.register_blueprint(health.blueprint)
