@@ -80,3 +80,17 @@ def test_from_few_tickets_nothing_is_proposed(closed: Run) -> None:
 def test_only_tickets_closed_in_the_time_asked_for_are_learned_from(closed: Run) -> None:
     data = json.loads(closed("rulebook", "learn", "--json", "--since", "2999-01-01T00:00:00Z")[1])
     assert data["numbers"] == []
+
+
+def test_tickets_are_weighed_by_the_chance_that_their_cause_gets_confirmed(closed: Run) -> None:
+    asked = ("rulebook", "learn", "--weigh-confirmed", "--least", "5", "--weight", "6")
+    status, out, _ = closed(*asked)
+    words = " ".join(out.split())
+    assert status == 0
+    assert "Assumed: missing at random given symptom and first outcome" in words
+    assert "the tickets count as 6.0 (Kish's effective sample size)" in words  # all alike
+    assert "6.0/6.0" in out
+    data = json.loads(closed(*asked, "--json")[1])
+    cure = next(one for one in data["numbers"] if one["kind"] == "cure")
+    assert (cure["tickets"], round(cure["effective_tickets"], 9), cure["proposed"]) == (6, 6, 0.95)
+    assert any("cut at 10 (0 of 6 tickets cut)" in note for note in data["notes"])

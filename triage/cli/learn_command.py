@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from rich.table import Table
 from triage.cli.files import opened_store, read_time
 from triage.cli.output import console, print_json
 from triage.config import read_settings
+from triage.rulebook_care.confirmation_weights import confirmation_weights, weighed
 from triage.rulebook_care.learning import LEAST, WEIGHT, Learned, learn
 from triage.rulebook_care.learning_patch import patched_files, unified_diff, write_candidate
 from triage.rulebook_care.learning_records import Closed, closed_tickets
@@ -35,10 +37,17 @@ from triage.rulebook_reader import read_rulebook
     help="Propose nothing for a number from fewer tickets.",
 )
 @click.option(
+    "--weigh-confirmed",
+    is_flag=True,
+    help="Weigh tickets by the inverse chance that their cause gets confirmed, by symptom and first outcome.",
+)
+@click.option(
     "--out", type=click.Path(path_type=Path), help="Write a candidate rulebook into this new folder."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
-def learn_command(since: str | None, weight: float, least: int, out: Path | None, as_json: bool) -> None:
+def learn_command(
+    since: str | None, weight: float, least: int, weigh_confirmed: bool, out: Path | None, as_json: bool
+) -> None:
     """Propose new numbers for the rulebook from the confirmed causes of closed tickets.
 
     Nothing changes by itself: the proposal is printed as a patch, or written as a candidate, ready for
@@ -49,34 +58,40 @@ def learn_command(since: str | None, weight: float, least: int, out: Path | None
     current = ready(read_rulebook(settings.rulebook))
     closed = Closed()
     with opened_store(settings) as store, store.read() as work:
-        tickets = closed_tickets(work.recorded.closed(started), current, closed)
-        found = learn(current.rulebook, tickets, weight, least)
+        first = dict(work.recorded.first_outcomes(started)) if weigh_confirmed else None
+        tickets = tuple(closed_tickets(work.recorded.closed(started), current, closed, first))
+    notes = list(closed.notes(weigh_confirmed))
+    if weigh_confirmed:
+        weights = confirmation_weights(closed.strata, closed.learned)
+        tickets = weighed(tickets, weights)
+        notes += weights.notes()
+    found = learn(current.rulebook, tickets, weight, least)
     patched = patched_files(settings.rulebook, found)
     if out is not None:
         write_candidate(settings.rulebook, out, patched)
     if as_json:
         numbers = [_data(one) for one in found if one.tickets]
-        print_json({"numbers": numbers, "notes": list(closed.notes()), "patch": unified_diff(patched)})
+        print_json({"numbers": numbers, "notes": notes, "patch": unified_diff(patched)})
         return
-    _show(found, tuple(closed.notes()), least)
+    _show(found, notes, least, weigh_confirmed)
     if out is None:
         click.echo(unified_diff(patched), nl=False)
     else:
         click.echo(f"{len(patched)} files changed in the candidate {out}", err=True)
 
 
-def _show(found: tuple[Learned, ...], notes: tuple[str, ...], least: int) -> None:
+def _show(found: Sequence[Learned], notes: Sequence[str], least: int, weighted: bool) -> None:
     out = console()
     for note in notes:
         out.print(note, markup=False)
     told = [one for one in found if one.proposed is not None or one.drifts]
-    thin = sum(one.tickets < least for one in found)
+    thin = sum(one.effective_tickets < least for one in found)
     out.print(f"{thin} of {len(found)} numbers have fewer than {least} tickets and stay as they are.")
     if not told:
         return
     table = Table(title="What the tickets say (95 % intervals)")
     table.add_column("number", overflow="fold")
-    for heading in ("now", "seen", "learned", "between", "propose"):
+    for heading in ("now", "seen", *(["counts as"] if weighted else []), "learned", "between", "propose"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("")
     for one in told:
@@ -85,6 +100,7 @@ def _show(found: tuple[Learned, ...], notes: tuple[str, ...], least: int) -> Non
             f"{number.kind} {number.of}: {number.cause}",
             f"{number.chance:.3f}",
             f"{one.hits}/{one.tickets}",
+            *([f"{one.effective_hits:.1f}/{one.effective_tickets:.1f}"] if weighted else []),
             f"{one.mean:.3f}",
             f"{one.low:.3f}-{one.high:.3f}",
             "" if one.proposed is None else str(one.proposed),
@@ -105,6 +121,8 @@ def _data(one: Learned) -> dict[str, Any]:
         "chance": number.chance,
         "hits": one.hits,
         "tickets": one.tickets,
+        "effective_hits": one.effective_hits,
+        "effective_tickets": one.effective_tickets,
         "mean": one.mean,
         "interval": [one.low, one.high],
         "seen_interval": [one.seen_low, one.seen_high],

@@ -5,11 +5,14 @@ a Dirichlet, whose margins are the Betas used here; a seen-with pair and a cure 
 the bands of one group keep a sum below 1 wherever their causes are named alike. Mean and interval are those
 of the posterior (Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, sections 2.4 and 3.4; from memory).
 A number drifts when so many tickets could hardly be so far from it by chance. Nothing here changes a file.
+
+Tickets may weigh unequally. They then count as many as their effective sample size, (sum of weights) squared
+over the sum of their squares (Leslie Kish, Survey Sampling, 1965; from memory).
 """
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -44,6 +47,8 @@ class ClosedTicket:
     cause: str
     shown: Mapping[str, bool]  # evidence rule -> whether it held, the bands of a group together
     cured: Mapping[str, bool]  # check that was done -> whether it cured
+    first_outcome: str | None = None
+    weight: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +72,16 @@ class Number:
 class Learned:
     """One number after the tickets: seen in `hits` of `tickets`; `proposed` as the file would write it.
 
+    By their weights these count as `effective_hits` of `effective_tickets`, from which all else follows.
     `mean`, `low` and `high` are the posterior's; `seen_low` and `seen_high` bound the share in the tickets
-    alone (Wilson). `proposed` is None where there are too few tickets, or nothing to change.
+    alone (Wilson, of whole tickets). `proposed` is None with too few tickets, or nothing to change.
     """
 
     number: Number
     hits: int
     tickets: int
+    effective_hits: float
+    effective_tickets: float
     mean: float
     low: float
     high: float
@@ -100,10 +108,7 @@ def learn(
     counts = _Counts(rulebook)
     for ticket in tickets:
         counts.take(ticket)
-    found = [
-        _learned(number, counts.hits[_key(number)], counts.tickets(number), weight, least)
-        for number in numbers(rulebook)
-    ]
+    found = [_learned(number, counts.of(number), weight, least) for number in numbers(rulebook)]
     return tuple(_without_overfull_groups(rulebook, found))
 
 
@@ -125,12 +130,13 @@ def numbers(rulebook: Rulebook) -> Iterator[Number]:
             yield Number("cure", check.id, cause, file, ("resolves", cause), Decimal(str(chance)))
 
 
-def beta_posterior(prior: float, weight: float, hits: int, tickets: int) -> Posterior:
+def beta_posterior(prior: float, weight: float, hits: float, tickets: float) -> Posterior:
     """Of a chance whose prior mean `prior` is worth `weight` tickets, after `hits` in `tickets`."""
     prior = min(max(prior, 1.0 - _SURE), _SURE)
-    beta = stats.beta(weight * prior + hits, weight * (1.0 - prior) + tickets - hits)
-    low, high = beta.interval(CONFIDENCE)
-    return Posterior(float(beta.mean()), float(beta.var()), float(low), float(high))
+    alpha, beta = weight * prior + hits, weight * (1.0 - prior) + tickets - hits
+    low, high = stats.beta.interval(CONFIDENCE, alpha, beta)
+    mean, variance = stats.beta.stats(alpha, beta, moments="mv")
+    return Posterior(float(mean), float(variance), float(low), float(high))
 
 
 def dirichlet_means(prior: Sequence[float], counts: Sequence[int]) -> tuple[float, ...]:
@@ -149,52 +155,70 @@ def wilson(hits: int, tickets: int, correction: bool = False) -> tuple[float, fl
     return float(interval.low), float(interval.high)
 
 
+@dataclass(slots=True)
+class _Seen:
+    hits: int = 0
+    tickets: int = 0
+    weight: float = 0.0
+    squares: float = 0.0
+    weight_of_hits: float = 0.0
+
+    def take(self, hit: bool, weight: float) -> None:
+        self.hits += hit
+        self.tickets += 1
+        self.weight += weight
+        self.squares += weight * weight
+        self.weight_of_hits += weight * hit
+
+    @property
+    def effective(self) -> tuple[float, float]:
+        """Hits and tickets, scaled to the effective sample size."""
+        if not self.tickets:
+            return 0.0, 0.0
+        return self.weight_of_hits * self.weight / self.squares, self.weight * self.weight / self.squares
+
+
 class _Counts:
     def __init__(self, rulebook: Rulebook) -> None:
         self._rulebook = rulebook
-        self.hits: Counter[tuple[str, str, str]] = Counter()
-        self._tickets: Counter[tuple[str, str, str]] = Counter()
+        self._seen: defaultdict[tuple[str, str, str], _Seen] = defaultdict(_Seen)
 
     def take(self, ticket: ClosedTicket) -> None:
         if len(ticket.symptoms) == 1:  # which of several symptoms a cause made is not known
-            self._share(ticket.symptoms[0], ticket.cause)
+            self._share(ticket.symptoms[0], ticket)
         for rule, held in ticket.shown.items():
             named = ticket.cause in self._rulebook.evidence[rule].seen_with
-            self._add(("seen_with", rule, ticket.cause if named else OTHERS), held)
+            self._seen["seen_with", rule, ticket.cause if named else OTHERS].take(held, ticket.weight)
         for check, cured in ticket.cured.items():
             if check in self._rulebook.checks:
-                self._add(("cure", check, ticket.cause), cured)
+                self._seen["cure", check, ticket.cause].take(cured, ticket.weight)
 
-    def tickets(self, number: Number) -> int:
-        key = ("share", number.of, "") if number.kind == "share" else _key(number)
-        return self._tickets[key]
+    def of(self, number: Number) -> _Seen:
+        return self._seen[number.kind, number.of, number.cause]
 
-    def _share(self, symptom: str, cause: str) -> None:
+    def _share(self, symptom: str, ticket: ClosedTicket) -> None:
         known = self._rulebook.symptoms.get(symptom)
         if known is None:
             return
-        self._tickets["share", symptom, ""] += 1
-        self.hits["share", symptom, cause if cause in known.shares else OTHER_CAUSE] += 1
-
-    def _add(self, key: tuple[str, str, str], hit: bool) -> None:
-        self._tickets[key] += 1
-        self.hits[key] += hit
+        confirmed = ticket.cause if ticket.cause in known.shares else OTHER_CAUSE
+        for cause in known.shares:
+            self._seen["share", symptom, cause].take(cause == confirmed, ticket.weight)
 
 
-def _key(number: Number) -> tuple[str, str, str]:
-    return number.kind, number.of, number.cause
-
-
-def _learned(number: Number, hits: int, tickets: int, weight: float, least: int) -> Learned:
+def _learned(number: Number, seen: _Seen, weight: float, least: int) -> Learned:
+    hits, tickets = seen.effective
     posterior = beta_posterior(number.chance, weight, hits, tickets)
-    seen_low, seen_high = wilson(hits, tickets)
+    whole_hits, whole_tickets = round(hits), round(tickets)
+    seen_low, seen_high = wilson(whole_hits, whole_tickets)
     enough = tickets >= least
-    drifts = enough and float(stats.binomtest(hits, tickets, number.chance).pvalue) < DRIFT
+    drifts = enough and float(stats.binomtest(whole_hits, whole_tickets, number.chance).pvalue) < DRIFT
     proposed = _written(number, posterior.mean) if enough else None
     if proposed == number.written:
         proposed = None
     return Learned(
         number,
+        seen.hits,
+        seen.tickets,
         hits,
         tickets,
         posterior.mean,

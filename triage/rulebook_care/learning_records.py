@@ -13,6 +13,7 @@ from triage.facts import gather_facts
 from triage.inference import infer
 from triage.one_report import Inputs, inputs_from_data
 from triage.ranking import ranking_tables
+from triage.rulebook_care.confirmation_weights import Stratum, stratum, stratum_of
 from triage.rulebook_care.learning import ClosedTicket
 from triage.rulebook_care.replay_work import Ready
 from triage.store.recorded import RecordedDecision
@@ -30,9 +31,16 @@ class Closed:
     cured_unconfirmed: Counter[str] = field(default_factory=Counter)  # check -> tickets
     several_symptoms: int = 0
     unreadable: int = 0
+    strata: Counter[Stratum] = field(default_factory=Counter)  # of all, where first outcomes are given
+    learned: Counter[Stratum] = field(default_factory=Counter)  # of those learned from
 
-    def notes(self) -> Iterator[str]:
+    def notes(self, weighted: bool = False) -> Iterator[str]:
         """How the tickets learned from differ from all tickets."""
+        shares = (
+            "the weights make up for it as far as what they assume is so"
+            if weighted
+            else "causes that end so are under-counted in the shares"
+        )
         total, known = sum(self.closed.values()), sum(self.confirmed.values())
         yield f"Learned from {known} of {total} closed tickets, those with a confirmed cause."
         for outcome, count in sorted(self.closed.items()):
@@ -40,7 +48,7 @@ class Closed:
             if share < FEW_CONFIRMED:
                 yield (
                     f"Bias: of {count} closed tickets that ended as {outcome}, {share:.0%} have a confirmed "
-                    "cause; causes that end so are under-counted in the shares."
+                    f"cause; {shares}."
                 )
         for check, count in sorted(self.cured_unconfirmed.items()):
             yield (
@@ -54,10 +62,14 @@ class Closed:
 
 
 def closed_tickets(
-    recorded: Iterable[RecordedDecision], current: Ready, closed: Closed
+    recorded: Iterable[RecordedDecision],
+    current: Ready,
+    closed: Closed,
+    first_outcomes: Mapping[str, str] | None = None,
 ) -> Iterator[ClosedTicket]:
     """The tickets with a confirmed cause; `closed` counts all.
 
+    With `first_outcomes` (ticket -> outcome of its first decision) they say theirs, as weights need it.
     `recorded` are the last decisions of closed tickets. What was shown is asked of `current`, the rulebook
     that is to learn, whichever decided.
     """
@@ -65,6 +77,9 @@ def closed_tickets(
         close_out: Mapping[str, Any] = one.closed or {}
         outcome = one.decision["outcome"]
         closed.closed[outcome] += 1
+        first = None if first_outcomes is None else first_outcomes[one.key[0]]
+        if first is not None:
+            closed.strata[stratum(one.inputs["report"]["symptoms"], first)] += 1
         cured_by = close_out.get("cured_by")
         if close_out.get("cause") is None:
             if cured_by in current.rulebook.checks:
@@ -72,15 +87,19 @@ def closed_tickets(
             continue
         closed.confirmed[outcome] += 1
         try:
-            ticket = _ticket(inputs_from_data(one.inputs, current.rulebook), close_out, current)
+            ticket = _ticket(inputs_from_data(one.inputs, current.rulebook), close_out, current, first)
         except InputError:
             closed.unreadable += 1
             continue
         closed.several_symptoms += len(ticket.symptoms) > 1
+        if first is not None:
+            closed.learned[stratum_of(ticket)] += 1
         yield ticket
 
 
-def _ticket(inputs: Inputs, close_out: Mapping[str, Any], current: Ready) -> ClosedTicket:
+def _ticket(
+    inputs: Inputs, close_out: Mapping[str, Any], current: Ready, first_outcome: str | None
+) -> ClosedTicket:
     rulebook, report = current.rulebook, inputs.report
     gathered = gather_facts(rulebook, report, inputs.machine, inputs.history, inputs.at)
     facts, _ = calculated(rulebook, gathered)
@@ -95,4 +114,5 @@ def _ticket(inputs: Inputs, close_out: Mapping[str, Any], current: Ready) -> Clo
     }
     if close_out.get("cured_by") in rulebook.checks:
         cured[close_out["cured_by"]] = True
-    return ClosedTicket(tuple(dict.fromkeys(report.symptoms)), close_out["cause"], shown, cured)
+    symptoms = tuple(dict.fromkeys(report.symptoms))
+    return ClosedTicket(symptoms, close_out["cause"], shown, cured, first_outcome)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, TypeAlias
 
-from sqlalchemy import ColumnElement, select, tuple_
+from sqlalchemy import ColumnElement, func, select, tuple_
 from sqlalchemy.orm import Session
 
 from triage.store.models import EventRow, TicketRow
@@ -67,12 +67,10 @@ class RecordedDecisions:
         query = (
             select(EventRow, TicketRow.closed)
             .join(TicketRow, (TicketRow.id == EventRow.ticket) & (TicketRow.decided_seq == EventRow.seq))
-            .where(TicketRow.state == "closed")
+            .where(*_closed(since))
             .order_by(EventRow.ticket)
             .execution_options(yield_per=_AT_ONCE)
         )
-        if since is not None:
-            query = query.where(TicketRow.changed_at >= since)
         for event, closed in self._session.execute(query):
             payload = event.payload
             yield RecordedDecision(
@@ -84,6 +82,29 @@ class RecordedDecisions:
                 closed,
             )
             self._session.expunge(event)
+
+    def first_outcomes(self, since: datetime | None) -> Iterator[tuple[str, str]]:
+        """(ticket, outcome of its first decision) of the tickets that `closed` gives, by ticket."""
+        first = (
+            select(EventRow.ticket, func.min(EventRow.seq).label("seq"))
+            .join(TicketRow, TicketRow.id == EventRow.ticket)
+            .where(EventRow.kind == "decided", *_closed(since))
+            .group_by(EventRow.ticket)
+            .subquery()
+        )
+        query = (
+            select(EventRow.ticket, EventRow.payload)
+            .join(first, (first.c.ticket == EventRow.ticket) & (first.c.seq == EventRow.seq))
+            .order_by(EventRow.ticket)
+            .execution_options(yield_per=_AT_ONCE)
+        )
+        for ticket, payload in self._session.execute(query):
+            yield ticket, payload["decision"]["outcome"]
+
+
+def _closed(since: datetime | None) -> list[ColumnElement[bool]]:
+    wanted = [TicketRow.state == "closed"]
+    return wanted if since is None else [*wanted, TicketRow.changed_at >= since]
 
 
 def _made(since: datetime | None, until: datetime) -> list[ColumnElement[bool]]:
