@@ -185,7 +185,11 @@ def _told(rulebook: Rulebook, event: Event) -> str:
         case "decided" if payload:
             decision = payload["decision"]
             top = decision["causes"][0]
-            return f"{decision['outcome'].replace('_', ' ')}; {top['title']} {float(top['chance']):.0%}"
+            text = f"{decision['outcome'].replace('_', ' ')}; {top['title']} {float(top['chance']):.0%}"
+            if payload.get("left_out"):
+                left_out = ", ".join(payload["left_out"])
+                text += " " + gettext("(left out, the rulebook no longer knows it: %(ids)s)", ids=left_out)
+            return text
         case "estimated":
             return str(payload["total"])
         case _:

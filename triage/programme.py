@@ -17,7 +17,7 @@ from triage.access import refuse_stale, seen_machine, seen_ticket
 from triage.caller import Caller, Role
 from triage.commissioning import Finding, read_checklist
 from triage.commissioning.on_record import judged, last_checklist
-from triage.decision_json import as_json
+from triage.decided import decided_event
 from triage.decision_record import Decision
 from triage.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.explain import Explanation, explain_again
@@ -26,7 +26,8 @@ from triage.live_rulebook import LiveRulebook, Serving
 from triage.machine_care import CareView, care_view, read_care_event
 from triage.machine_limits import ANY_JOB, Job, check_component, limits_of, noon_there
 from triage.money import Money, parse_money
-from triage.one_report import Inputs, decide_inputs, inputs_as_data, read_inputs, with_spent
+from triage.older_report import report_now
+from triage.one_report import Inputs, decide_inputs, read_inputs, with_spent
 from triage.repair_desk import RepairDesk
 from triage.repair_views import spent_on
 from triage.report import History, Machine
@@ -36,7 +37,7 @@ from triage.store import Store, Work
 from triage.store.answers import StoredAnswer
 from triage.store.rulebooks import Publication
 from triage.store.tickets import NewEvent
-from triage.ticket import Event, Ticket, changed_report
+from triage.ticket import Event, Ticket
 from triage.ticket_id import new_ticket_id
 
 __all__ = ["Answer", "Caller", "Explanation", "MachineView", "Page", "Programme", "Role"]
@@ -157,7 +158,7 @@ class Programme:
                 "site": None if machine is None or machine.site is None else machine.site.id,
                 "contractor": None if machine is None else machine.contractor,
             }
-            news = [NewEvent("reported", reported), self._decided(ticket_id, decision, inputs)]
+            news = [NewEvent("reported", reported), decided_event(ticket_id, decision, inputs)]
             return self._append(work, ticket_id, news, inputs.at, who)
 
     def answer(self, ticket_id: str, answers: Data, who: Caller, if_version: int | None = None) -> Ticket:
@@ -339,10 +340,10 @@ class Programme:
         with self.store.write() as work:
             ticket = seen_ticket(work, ticket_id, who, for_change=True)
             refuse_stale(work, ticket, if_version)
-            data = changed_report(ticket, new.kind, new.payload)
+            data, left_out = report_now(ticket, new.kind, new.payload, self.rulebook)
             inputs = with_spent(self._inputs(work, data, None), self._spent(ticket))
             decision = decide_inputs(self.rulebook, self._engine, inputs)
-            news = [new, self._decided(ticket.id, decision, inputs)]
+            news = [new, decided_event(ticket.id, decision, inputs, left_out)]
             return self._append(work, ticket.id, news, inputs.at, who)
 
     def _inputs(
@@ -355,10 +356,6 @@ class Programme:
                 return None
 
         return read_inputs(data, self.rulebook, self._clock(), find, machine_data)
-
-    def _decided(self, ticket_id: str, decision: Decision, inputs: Inputs) -> NewEvent:
-        payload = {"decision": as_json(decision, ticket=ticket_id), "inputs": inputs_as_data(inputs)}
-        return NewEvent("decided", payload)
 
     def _append(
         self, work: Work, ticket_id: str, news: Sequence[NewEvent], at: datetime, who: Caller

@@ -22,7 +22,7 @@ from triage.authorisation import (
 from triage.caller import Caller
 from triage.close_out import CloseOut, comeback_of, read_close_out
 from triage.cover import cover_for
-from triage.decision_json import as_json
+from triage.decided import decided_event
 from triage.decision_record import Decision
 from triage.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.estimate import Bill, Visit, bill_as_data, priced
@@ -31,12 +31,13 @@ from triage.facts import local_date
 from triage.inference_engine import Engine
 from triage.job import component_of
 from triage.money import Money, as_money, money_text, parse_money
-from triage.one_report import Inputs, decide_inputs, inputs_as_data, read_inputs, with_spent
+from triage.older_report import report_now
+from triage.one_report import decide_inputs, read_inputs, with_spent
 from triage.report import History, Machine, PastRepair
 from triage.rulebook import OTHER_CAUSE, Rulebook
 from triage.store import Work
 from triage.store.tickets import NewEvent
-from triage.ticket import EventKind, Ticket, changed_report
+from triage.ticket import EventKind, Ticket
 
 Data = Mapping[str, Any]
 
@@ -57,7 +58,7 @@ class RepairDesk:
         cause = asked.cause or _likeliest(ticket)
         bill, machine = self._bill(ticket, cause, asked.after_hours, asked.lines)
         priced_bill = bill_as_data(bill)
-        decision, inputs = self._decide(ticket, "estimated", priced_bill)
+        decision, decided = self._decide(ticket, "estimated", priced_bill)
         answer, reasons = _answer(decision, bill)
         prior = open_authorisation(ticket.repair, self.now)
         within_word = (
@@ -86,7 +87,7 @@ class RepairDesk:
             "at_risk": list(cover.at_risk) if bill.claimed.amount else [],
             "note": asked.note,
         }
-        news = [NewEvent("estimated", payload), self._decided(ticket, decision, inputs)]
+        news = [NewEvent("estimated", payload), decided]
         if answer == "approve":
             word: Data = prior if within_word and prior is not None else {}
             news.append(
@@ -166,8 +167,8 @@ class RepairDesk:
         if not why.strip():
             raise InputError([Problem("say why, in a sentence", "/why")])
         payload = {"why": why}
-        decision, inputs = self._decide(ticket, "reopened", payload)
-        return self._append(ticket, [NewEvent("reopened", payload), self._decided(ticket, decision, inputs)])
+        _, decided = self._decide(ticket, "reopened", payload)
+        return self._append(ticket, [NewEvent("reopened", payload), decided])
 
     def _closed(
         self, ticket: Ticket, machine: Machine | None, close_out: CloseOut, bill: Bill
@@ -207,16 +208,13 @@ class RepairDesk:
         )
         return priced(self.rulebook, visit, lines), machine
 
-    def _decide(self, ticket: Ticket, kind: EventKind, payload: Data) -> tuple[Decision, Inputs]:
-        report = changed_report(ticket, kind, payload)
+    def _decide(self, ticket: Ticket, kind: EventKind, payload: Data) -> tuple[Decision, NewEvent]:
+        report, left_out = report_now(ticket, kind, payload, self.rulebook)
         inputs = read_inputs(report, self.rulebook, self.now, lambda serial: self._find(serial, ticket))
         spent = self._spent(ticket) if ticket.spent else None
         inputs = with_spent(inputs, spent)
-        return decide_inputs(self.rulebook, self.engine, inputs), inputs
-
-    def _decided(self, ticket: Ticket, decision: Decision, inputs: Inputs) -> NewEvent:
-        data = {"decision": as_json(decision, ticket=ticket.id), "inputs": inputs_as_data(inputs)}
-        return NewEvent("decided", data)
+        decision = decide_inputs(self.rulebook, self.engine, inputs)
+        return decision, decided_event(ticket.id, decision, inputs, left_out)
 
     def _append(self, ticket: Ticket, news: Sequence[NewEvent]) -> Ticket:
         return self.work.tickets.append(

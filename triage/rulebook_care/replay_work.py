@@ -13,6 +13,7 @@ from typing import Any
 from triage.errors import InputError, NotFoundError
 from triage.inference import compile_rulebook
 from triage.inference_engine import Engine
+from triage.older_report import fitted, fitted_machine
 from triage.one_report import decide_inputs, inputs_from_data
 from triage.rulebook import Rulebook
 from triage.rulebook_care.replay_seen import Seen, seen_in, seen_in_json
@@ -54,8 +55,16 @@ class Ready:
     engine: Engine
 
     def decide(self, inputs: Mapping[str, Any]) -> Seen:
-        """Raises InputError where the report cannot be read with this rulebook."""
-        read = inputs_from_data(inputs, self.rulebook)
+        """What this rulebook does not know is left out of the report and the machine's record.
+
+        Raises InputError where the report cannot be read with this rulebook even so.
+        """
+        try:
+            read = inputs_from_data(inputs, self.rulebook)
+        except InputError:
+            report, _ = fitted(inputs["report"], self.rulebook)
+            machine = inputs["machine"] and fitted_machine(inputs["machine"], self.rulebook)
+            read = inputs_from_data({**inputs, "report": report, "machine": machine}, self.rulebook)
         return seen_in(decide_inputs(self.rulebook, self.engine, read, ask=False))
 
 
