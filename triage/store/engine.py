@@ -10,7 +10,7 @@ import sqlite3
 import threading
 import time
 from collections.abc import Iterator
-from contextlib import AbstractContextManager, contextmanager, nullcontext
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -34,6 +34,7 @@ from triage.store.replay_runs import ReplayRuns
 from triage.store.rulebooks import Rulebooks
 from triage.store.tickets import Tickets
 from triage.store.tokens import Tokens
+from triage.store.turn import Turn
 
 BUSY_TIMEOUT_MS = 30_000
 
@@ -63,10 +64,8 @@ class Store:
         self._engine = engine
         self._writer = engine.execution_options(barrelwise_writes=True)
         self._here = threading.local()
-        # SQLite has one writer at a time, and who finds it busy sleeps and tries again; threads of this
-        # process wait in line instead.
         one_writer = engine.url.get_backend_name() == "sqlite"
-        self._turn: AbstractContextManager[object] = threading.Lock() if one_writer else nullcontext()
+        self._turn = Turn(_turn_file(engine), BUSY_TIMEOUT_MS / 1000) if one_writer else None
 
     @contextmanager
     def read(self) -> Iterator[Work]:
@@ -87,7 +86,7 @@ class Store:
                 raise RuntimeError("a write cannot start inside a read")
             yield outer
             return
-        with self._turn, self._transaction(self._writer, writes=True) as work:
+        with self._turn or nullcontext(), self._transaction(self._writer, writes=True) as work:
             yield work
 
     @property
@@ -102,6 +101,8 @@ class Store:
 
     def close(self) -> None:
         self._engine.dispose()
+        if self._turn is not None:
+            self._turn.close()
 
     def _current(self) -> Work | None:
         return getattr(self._here, "work", None)
@@ -168,6 +169,14 @@ def _make_engine(url: URL) -> Engine:
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def _turn_file(engine: Engine) -> Path | None:
+    """Where the processes that write one file wait in line; None for a database in memory or at a URI."""
+    if isinstance(engine.pool, StaticPool) or str(engine.url.database).startswith("file:"):
+        return None
+    database = Path(str(engine.url.database)).resolve()
+    return database.with_name(f"{database.name}-turn")
 
 
 def _into_wal(cursor: sqlite3.Cursor) -> None:

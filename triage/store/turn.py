@@ -1,0 +1,65 @@
+"""Writers of one SQLite file wait in line, threads and processes alike.
+
+SQLite lets one writer in at a time, and whoever finds it busy sleeps, longer each time, and tries again; with
+several processes some come much later than they could. So a writer first takes its turn: a lock among the
+threads of this process, then a lock on a file beside the database, which the system releases when its holder
+dies. It is a courtesy and guards nothing: who waits in vain goes to SQLite, whose own lock decides.
+"""
+
+from __future__ import annotations
+
+import fcntl
+import os
+import threading
+import time
+from pathlib import Path
+
+POLL_SECONDS = 0.001
+
+
+class Turn:
+    """A context for one write. `path` is the file to lock; None: no other process writes."""
+
+    def __init__(self, path: Path | None, patience_seconds: float) -> None:
+        self._path = path
+        self._patience_seconds = patience_seconds
+        self._threads = threading.Lock()
+        self._file: int | None = None
+
+    def __enter__(self) -> None:
+        self._threads.acquire()
+        try:
+            self._wait_for_processes()
+        except BaseException:
+            self._threads.release()
+            raise
+
+    def __exit__(self, *_: object) -> None:
+        try:
+            if self._file is not None:
+                fcntl.flock(self._file, fcntl.LOCK_UN)
+        finally:
+            self._threads.release()
+
+    def close(self) -> None:
+        if self._file is not None:
+            os.close(self._file)
+            self._file = None
+
+    def _wait_for_processes(self) -> None:
+        if self._file is None:
+            if self._path is None:
+                return
+            try:
+                self._file = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666)
+            except OSError:  # then the database cannot be written there either, and says so
+                return
+        give_up = time.monotonic() + self._patience_seconds
+        while True:
+            try:
+                fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+                return
+            except BlockingIOError:
+                if time.monotonic() > give_up:
+                    return
+                time.sleep(POLL_SECONDS)
