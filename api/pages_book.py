@@ -24,6 +24,7 @@ PAGE = 40
 MOST_OFFSET = 10_000
 
 _LINK = re.compile(r"\]\(#([a-z]+)-([a-z0-9_-]+)\)")
+_FIELD = re.compile(r"(<li><strong>[^<]*</strong>): ")
 _MARKDOWN = MarkdownIt("commonmark", {"html": False}).enable("table")
 _ABOUT: Mapping[str, str] = {
     "symptoms": "What callers report, and with which causes such calls end",
@@ -149,7 +150,7 @@ def _words(entry: Entry, of: str | None) -> Markup:
         kind = KIND_OF_ANCHOR[match[1]]
         return f"]({url_for('rulebook_book.entry', kind=kind, name=match[2], of=of)})"
 
-    html = _MARKDOWN.render(_LINK.sub(link, entry.markdown))
+    html = _FIELD.sub(r"\1 ", _MARKDOWN.render(_LINK.sub(link, entry.markdown)))
     # raw HTML is off in the parser, so this is its own
     if entry.kind in ("limits", "programme", "cases"):
         wide = '<div class="scroll" tabindex="0" role="group" aria-label="Table"><table>'

@@ -177,7 +177,8 @@ def _entries(book: Rulebook, given: Rulebook) -> Iterator[Entry]:
     ) -> Iterator[Entry]:
         for thing in things:
             head: RuleHead = thing.head  # type: ignore[attr-defined]
-            said = _text((*text(thing, names), *words.of_head(head, names)))
+            lines = [line for line in text(thing, names) if line != f"- **File**: `{head.file}`"]
+            said = _text((*lines, *words.of_head(head, names)))
             yield Entry(
                 kind, head.id, head.title, head.file, line(book, thing), said, head.status, head.owner
             )

@@ -29,7 +29,7 @@ def references(rulebook: Rulebook) -> Iterator[Reference]:
     """Every reference once, to entries that are there."""
     known = {
         (kind, name)
-        for kind in ("facts", "symptoms", "causes", "checks", "cautions")
+        for kind in ("facts", "symptoms", "causes", "checks", "cautions", "evidence")
         for name in getattr(rulebook, kind)
     }
     for reference in dict.fromkeys(_all(rulebook)):
@@ -45,6 +45,12 @@ def _all(rulebook: Rulebook) -> Iterator[Reference]:
         yield from _to("facts", ("derive", name), "sets", (*derive.sets, *derive.otherwise))
     for name, rule in rulebook.evidence.items():
         yield from _to("causes", ("evidence", name), "speaks of", rule.seen_with)
+        beside = [
+            each
+            for each, other in rulebook.evidence.items()
+            if rule.group is not None and other.group == rule.group and each != name
+        ]
+        yield from _to("evidence", ("evidence", name), "is a band beside", beside)
     for name, caution in rulebook.cautions.items():
         yield from _to("checks", ("cautions", name), "forbids", sorted(caution.forbids))
     for name, symptom in rulebook.symptoms.items():

@@ -77,7 +77,8 @@ def symptom_line(rulebook: Rulebook, symptom: Symptom) -> str:
 
 def cause_line(_rulebook: Rulebook, cause: Cause) -> str:
     repair = cause.repair
-    return f"{cause.component.replace('_', ' ')}; a repair of {repair.labor_hours:f} h, {repair.skill}"
+    component = cause.component.replace("_", " ").capitalize()
+    return f"{component}; a repair of {repair.labor_hours:f} h, {repair.skill}"
 
 
 def derive_line(rulebook: Rulebook, rule: DeriveRule) -> str:
@@ -105,18 +106,18 @@ def caution_line(rulebook: Rulebook, caution: Caution) -> str:
 def check_line(rulebook: Rulebook, check: Check) -> str:
     cures = sorted(check.resolves.items(), key=lambda item: (-item[1], item[0]))[:3]
     words = ", ".join(f"{_cause(rulebook, cause)} {per_hundred(chance)} of 100" for cause, chance in cures)
-    return f"{check.who}, {check.minutes} min; cures {words}"
+    return f"{check.who.capitalize()}, {check.minutes} min; cures {words}"
 
 
 def policy_line(rulebook: Rulebook, rule: PolicyRule) -> str:
-    outcome = rule.outcome.replace("_", " ")
-    return f"{rule.priority}: {outcome} when {plain_condition(rulebook, rule.head.when)}"
+    outcome = rule.outcome.replace("_", " ").capitalize()
+    return f"{outcome}, with priority {rule.priority}, when {plain_condition(rulebook, rule.head.when)}"
 
 
 def fact_line(_rulebook: Rulebook, fact: Fact) -> str:
     unit = f" in {fact.unit}" if fact.unit else ""
     source = "computed" if fact.asked_of == "computed" else f"from the {fact.asked_of}"
-    return f"{fact.type}{unit}, {source}" + (f": “{fact.ask}”" if fact.ask else "")
+    return f"{fact.type.capitalize()}{unit}, {source}" + (f": “{fact.ask}”" if fact.ask else "")
 
 
 def cover_line(_rulebook: Rulebook, terms: CoverTerms) -> str:
@@ -140,17 +141,18 @@ def case_line(rulebook: Rulebook, case: WholeCase) -> str:
 
 def of_head(head: RuleHead, names: Names) -> Iterator[str]:
     """A rule's own cases."""
+    yield "**Its own cases**"
+    yield ""
     rows = [
         (
             "; ".join(
                 f"{names.fact(fact)} = {_many(names, fact, value)}" for fact, value in case.facts.items()
             ),
-            "fires" if case.fires else "stays silent",
-            text(case.note),
+            ("fires" if case.fires else "stays silent") + (f" ({text(case.note)})" if case.note else ""),
         )
         for case in head.cases
     ]
-    yield from table(("With", "It", "Note"), rows)
+    yield from table(("With", "the rule"), rows)
 
 
 def _many(names: Names, fact: str, value: Scalar | frozenset[str]) -> str:
@@ -195,7 +197,7 @@ def of_case(case: WholeCase, names: Names) -> Iterator[str]:
             rows = [(names.fact(str(fact)), text(_shown(value))) for fact, value in given.items()]
             yield from table((title, "Value"), rows)
     rows = [(text(key.replace("_", " ")), _expected(names, key, value)) for key, value in case.expect.items()]
-    yield from table(("Expected", ""), rows)
+    yield from table(("Expected", "Value"), rows)
 
 
 def _expected(names: Names, key: str, value: object) -> str:

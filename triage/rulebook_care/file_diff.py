@@ -7,8 +7,10 @@ they have now, numbers without idle zeros. What differs then is a difference in 
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from io import StringIO
 from typing import Literal
@@ -20,6 +22,7 @@ from ruamel.yaml.representer import RoundTripRepresenter
 from triage.plain_data import canonical, plain
 
 CONTEXT = 3
+_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +43,7 @@ def changed_files(before: Mapping[str, object], after: Mapping[str, object]) -> 
 
 def file_diff(before: object, after: object) -> tuple[DiffLine, ...]:
     """The lines that differ, with some around them; None on the side where there is no such file."""
-    old, new = plain(before), plain(after)
+    old, new = _dated(plain(before)), _dated(plain(after))
     was, now = ([] if side is None else yaml_text(side).splitlines() for side in (_ordered(old, new), new))
     kinds: Mapping[str, Literal["place", "same", "removed", "added"]] = {
         "@": "place",
@@ -74,6 +77,22 @@ def _number(writer: _Exact, number: Decimal) -> ScalarNode:
 
 
 _Exact.add_representer(Decimal, _number)
+
+
+def _dated(data: object) -> object:
+    """Days as days on both sides: one that was kept as JSON is a text by now."""
+    match data:
+        case dict():
+            return {key: _dated(value) for key, value in data.items()}
+        case list():
+            return [_dated(value) for value in data]
+        case str() if _DATE.fullmatch(data):
+            try:
+                return date.fromisoformat(data)
+            except ValueError:
+                return data
+        case _:
+            return data
 
 
 def _ordered(old: object, new: object) -> object:

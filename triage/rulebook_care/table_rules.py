@@ -90,7 +90,7 @@ def of_evidence(rule: EvidenceRule, names: Names) -> Iterator[str]:
     yield ""
     seen = sorted(rule.seen_with.items(), key=lambda item: (-item[1], item[0]))
     rows = [(names.cause(cause), per_hundred(chance)) for cause, chance in seen]
-    yield from table(("With", "seen in"), [*rows, ("any other cause", per_hundred(rule.others))])
+    yield from table(("With", "seen in, of 100"), [*rows, ("any other cause", per_hundred(rule.others))])
     group = "" if rule.group is None else f"{text(rule.group)}, band {rule.band}"
     yield from fields([("Band of", group), *_head(rule.head)])
 

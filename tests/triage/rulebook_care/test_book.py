@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -149,6 +150,12 @@ def test_only_what_a_file_says_is_a_difference():
         ("same", "y: n"),
         ("removed", "x: 0.8"),
         ("added", "x: 0.85"),
+    ]
+    kept = {"since": "2026-03-02", "n": 1}
+    assert [line.text for line in file_diff(kept, {"since": date(2026, 3, 2), "n": 2})[1:]] == [
+        "since: 2026-03-02",
+        "n: 1",
+        "n: 2",
     ]
     assert [line.what for line in file_diff(None, {"z": 1})] == ["place", "added"]
     assert [line.what for line in file_diff({"z": 1}, None)] == ["place", "removed"]
