@@ -23,6 +23,7 @@ from triage.conditions import Facts, evaluate
 from triage.decision_record import CoverAnswer, CoverSide
 from triage.report import Machine
 from triage.rulebook import CoverPeriod, CoverTerms, Rulebook
+from triage.rulebook_cache import once_per_rulebook
 
 DEFAULT = "default"
 NO_PERIOD = CoverPeriod(0, 0)
@@ -48,10 +49,36 @@ def terms_for(rulebook: Rulebook, machine: Machine, component: str) -> CoverTerm
     Of several equally specific ones the most favourable for the component (parts, then labor) is taken, then
     the first by id.
     """
-    named = [terms for terms in rulebook.cover.values() if machine.model in terms.models]
-    candidates = named or [terms for terms in rulebook.cover.values() if not terms.models]
-    if len(candidates) < 2:
-        return candidates[0] if candidates else None
+    offers = _offers(rulebook)
+    return _best(offers.get(machine.model) or offers[None], machine, component)
+
+
+@dataclass(frozen=True, slots=True)
+class _Offer:
+    """The terms for a model, in order of id, and the components for which one of them has its own period."""
+
+    terms: tuple[CoverTerms, ...]
+    named: frozenset[str]
+
+
+@once_per_rulebook
+def _offers(rulebook: Rulebook) -> Mapping[str | None, _Offer]:
+    """Model -> its offer; None -> the offer for a model that no terms name."""
+    every = sorted(rulebook.cover.values(), key=lambda terms: terms.id)
+    models = {model for terms in every for model in terms.models}
+    candidates: dict[str | None, list[CoverTerms]] = {
+        model: [terms for terms in every if model in terms.models] for model in models
+    }
+    candidates[None] = [terms for terms in every if not terms.models]
+    return {
+        model: _Offer(tuple(terms), frozenset(named for each in terms for named in each.periods))
+        for model, terms in candidates.items()
+    }
+
+
+def _best(offer: _Offer, machine: Machine, component: str) -> CoverTerms | None:
+    if len(offer.terms) < 2:
+        return offer.terms[0] if offer.terms else None
 
     def favour(terms: CoverTerms) -> tuple[date, date]:
         period = period_of(terms, component)
@@ -59,7 +86,7 @@ def terms_for(rulebook: Rulebook, machine: Machine, component: str) -> CoverTerm
         parts, labor = (_until(terms, machine, each) or date.min for each in months)
         return parts, labor
 
-    return max(sorted(candidates, key=lambda terms: terms.id), key=favour)
+    return max(offer.terms, key=favour)
 
 
 def period_of(terms: CoverTerms, component: str) -> CoverPeriod:
@@ -140,12 +167,16 @@ def covered_by_component(
     found = dict.fromkeys(components, (False, False))
     if machine is None:
         return found
+    by_period: dict[tuple[str, CoverPeriod], tuple[bool, bool]] = {}
     for component, its_terms in terms.items():
         period = period_of(its_terms, component)
-        found[component] = (
-            _side(its_terms, machine, component, period.parts_months, on).covered,
-            _side(its_terms, machine, component, period.labor_months, on).covered,
-        )
+        covered = by_period.get((its_terms.id, period))
+        if covered is None:
+            covered = by_period[its_terms.id, period] = (
+                _side(its_terms, machine, component, period.parts_months, on).covered,
+                _side(its_terms, machine, component, period.labor_months, on).covered,
+            )
+        found[component] = covered
     return found
 
 
@@ -155,7 +186,13 @@ def terms_by_component(
     """Component -> the terms that apply to it; without those that have none."""
     if machine is None:
         return {}
-    found = {component: terms_for(rulebook, machine, component) for component in components}
+    offers = _offers(rulebook)
+    offer = offers.get(machine.model) or offers[None]
+    usual = _best(offer, machine, DEFAULT)
+    found = {
+        component: _best(offer, machine, component) if component in offer.named else usual
+        for component in components
+    }
     return {component: terms for component, terms in found.items() if terms is not None}
 
 
