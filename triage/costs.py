@@ -92,18 +92,32 @@ def repair_estimate(
 
     Without a distance no distance fee is counted. The same question is answered from memory the second time.
     """
+    return repair_estimates(rulebook, (cause,), contractor, after_hours, distance_km)[cause]
+
+
+def repair_estimates(
+    rulebook: Rulebook,
+    causes: Iterable[str],
+    contractor: str | None = None,
+    after_hours: bool = False,
+    distance_km: int | Decimal | None = None,
+) -> dict[str, Estimate]:
+    """`repair_estimate` of each of the causes."""
     agreed = contractor if contractor in rulebook.rates.contractors else None
     agreement = agreement_with(rulebook, contractor)
-    made = _estimates_made(rulebook)
     fee = distance_fee(agreement, distance_km)
-    key = (cause, agreed, after_hours, fee)
-    known = made.get(key)
-    if known is None:
-        known = _estimate(rulebook, cause, agreed, agreement, after_hours, fee)
-        if len(made) > _ESTIMATES_KEPT:
-            made.clear()
-        made[key] = known
-    return known
+    made = _estimates_made(rulebook)
+    found = {}
+    for cause in causes:
+        key = (cause, agreed, after_hours, fee)
+        known = made.get(key)
+        if known is None:
+            known = _estimate(rulebook, cause, agreed, agreement, after_hours, fee)
+            if len(made) > _ESTIMATES_KEPT:
+                made.clear()
+            made[key] = known
+        found[cause] = known
+    return found
 
 
 _ESTIMATES_KEPT = 10_000

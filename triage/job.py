@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from triage.costs import CostDistribution, repair_estimate
+from triage.costs import CostDistribution, repair_estimates
 from triage.cover import covered_by_component, terms_by_component
 from triage.report import EstimateTotal, Machine
 from triage.rulebook import OTHER_CAUSE, Rulebook
@@ -47,8 +47,9 @@ def job_for(
     terms = terms_by_component(rulebook, machine, concerned)
     covered = covered_by_component(machine, terms, concerned, on)
     repair = {}
-    for cause, component in components.items():
-        typical = repair_estimate(rulebook, cause, contractor, after_hours, distance)
+    typical_repairs = repair_estimates(rulebook, components, contractor, after_hours, distance)
+    for cause, typical in typical_repairs.items():
+        component = components[cause]
         repair[cause] = beyond = typical.beyond_cover(*covered[component])
         if component in terms and terms[component].deductible and beyond < typical.total:
             repair[cause] = beyond + min(terms[component].deductible, typical.total - beyond)
