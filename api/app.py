@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response
 from api import (
     auth,
     desk,
+    dmn,
     health,
     machines,
     problems,
@@ -81,6 +82,7 @@ def create_app(programme: Programme, folder: Path | None = None) -> Flask:
         tickets.blueprint,
         machines.blueprint,
         rulebook.blueprint,
+        dmn.blueprint,
         visits.blueprint,
         swaps.blueprint,
         repairs.blueprint,

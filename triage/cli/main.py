@@ -18,6 +18,7 @@ from triage.cli import (
     token_commands,
 )
 from triage.cli.diff_command import diff
+from triage.cli.dmn_commands import tables_in, tables_out
 from triage.cli.learn_command import learn_command
 from triage.cli.publish_commands import log, publish, rollback
 from triage.cli.replay_command import replay_command
@@ -42,7 +43,7 @@ barrelwise.add_command(explain_command.explain)
 barrelwise.add_command(what_if_command)
 barrelwise.add_command(token_commands.token)
 barrelwise.add_command(rulebook_commands.rulebook)
-for command in (diff, replay_command, publish, rollback, log, learn_command):
+for command in (diff, replay_command, publish, rollback, log, learn_command, tables_out, tables_in):
     rulebook_commands.rulebook.add_command(command)
 
 

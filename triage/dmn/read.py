@@ -147,8 +147,9 @@ class _Reader:
             self.problem(element, "the input has no expression; write the fact it looks at")
             return Input("", "")
         self.note_currency(expression, expression.get("typeRef", ""))
-        text = self.text(expression, "text")
-        return Input(text, expression.get("typeRef", ""), None, _line(expression))
+        at = self.child(expression, "text")
+        line = _line(expression if at is None else at)
+        return Input(self.text(expression, "text"), expression.get("typeRef", ""), None, line)
 
     def output(self, element: etree._Element) -> Output:
         if self.child(element, "defaultOutputEntry") is not None:
