@@ -27,6 +27,7 @@ from triage.store.care import Care
 from triage.store.depot import Depot
 from triage.store.desk import Desk
 from triage.store.desk_presence import Presences
+from triage.store.figures import FigureRecords
 from triage.store.machines import Machines
 from triage.store.migrate import upgrade
 from triage.store.recorded import RecordedDecisions
@@ -54,6 +55,7 @@ class Work:
     depot: Depot
     replay_runs: ReplayRuns
     presences: Presences
+    figures: FigureRecords
     writes: bool
 
 
@@ -122,6 +124,7 @@ class Store:
                 Depot(session),
                 ReplayRuns(session),
                 Presences(session),
+                FigureRecords(session),
                 writes,
             )
             self._here.work = work
