@@ -69,11 +69,11 @@ def _inputs(rows: Sequence[ReadRow], table: Table, reader: CellReader) -> list[s
 def _rows(reader: CellReader, rows: Sequence[ReadRow], was: object) -> list[object]:
     """Each row as it was where its cells are the same, its `when` as it was where only outputs changed."""
     whole: dict[tuple[object, str], object] = {}
-    whens: dict[object, object] = {}
+    tested: dict[object, Raw] = {}
     for raw in was if isinstance(was, list) else []:
         if isinstance(raw, dict) and (key := _key(reader, raw.get("when", {}))) is not None:
             whole.setdefault((key, _outputs(raw.get("then"))), raw)
-            whens.setdefault(key, raw.get("when"))
+            tested.setdefault(key, {"when": raw["when"]} if "when" in raw else {})
     made: list[object] = []
     for row in rows:
         then = {name: raw_value(value) for name, value in row.values.items()}
@@ -81,14 +81,14 @@ def _rows(reader: CellReader, rows: Sequence[ReadRow], was: object) -> list[obje
         if same is not None:
             made.append(same)
             continue
-        when = whens.get(row.key)
+        when = tested.get(row.key)
         if when is None:
             found = tests_of(row)
             if isinstance(found, str):
                 reader.problem(row.rule.line, found)
                 continue
-            when = found
-        made.append({"when": when, "then": then})
+            when = {"when": found} if found else {}
+        made.append({**when, "then": then})
     return made
 
 
