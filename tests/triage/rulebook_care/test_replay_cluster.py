@@ -70,7 +70,7 @@ def two_workers(folder: Path) -> Iterator[tuple[str, Node, Node]]:
         scheduler = stack.enter_context(
             node("dask_scheduler", *here_only, "--port", "0", ready="Scheduler at:")
         )
-        options = (scheduler.address, *here_only, "--nthreads", "1", "--no-nanny")
+        options = (scheduler.address, *here_only, "--nthreads", "1", "--no-nanny", "--death-timeout", "60")
         workers = [
             stack.enter_context(
                 node("dask_worker", *options, "--local-directory", str(folder / name), ready="Registered to")
