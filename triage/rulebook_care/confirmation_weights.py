@@ -65,6 +65,8 @@ class Weights:
                 f"({self.cut} of {self.tickets} tickets cut); the tickets count as "
                 f"{self.effective_tickets:.1f} (Kish's effective sample size)."
             )
+        if self.cut:
+            yield "Tickets that are cut stand for fewer than they should: some of the bias stays."
         unseen = {stratum: count for stratum, count in self.closed.items() if stratum not in self.of}
         for (symptoms, outcome), count in sorted(unseen.items()):
             yield (

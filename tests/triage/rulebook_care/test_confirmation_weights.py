@@ -51,7 +51,9 @@ def test_a_weight_above_the_bound_is_cut_and_counted() -> None:
     weights = confirmation_weights({SENT: 100, STORE: 900}, {SENT: 99, STORE: 1}, bound=10.0)
     assert weights.of[STORE] == 10.0  # of 0.1 / (1 / 900) = 90
     assert weights.cut == 1
-    assert "cut at 10 (1 of 100 tickets cut)" in " ".join(weights.notes())
+    notes = " ".join(weights.notes())
+    assert "cut at 10 (1 of 100 tickets cut)" in notes
+    assert "some of the bias stays" in notes
 
 
 def test_the_order_of_symptoms_makes_no_other_kind() -> None:
