@@ -13,7 +13,7 @@ from flask.typing import ResponseReturnValue
 from api.auth import page_roles, programme
 from api.rulebook_checks import as_data, said
 from triage.errors import InputError, NotFoundError
-from triage.rulebook_care.scaffold import KINDS, scaffold
+from triage.rulebook_care.scaffold import KINDS
 from triage.rulebook_care.workbench_check import CasesRun, Checked
 from triage.rulebook_care.workbench_files import ChangedOnDisk, FileText, WorkFolder, as_saved, known_path
 from triage.rulebook_care.workbench_process import CheckProcess
@@ -119,15 +119,13 @@ def ask_new() -> ResponseReturnValue:
 @page_roles("ops")
 def new() -> ResponseReturnValue:
     """Opens a new file in the editor; nothing is on disk until it is saved."""
-    work, kind, name = work_folder(), request.form.get("kind", ""), request.form.get("id", "").strip()
+    kind, name = request.form.get("kind", ""), request.form.get("id", "").strip()
     try:
-        path, text = scaffold(programme().rulebook, kind, name, programme().now().date())
-        if path in work.paths():
-            raise InputError(f"{path} is there already; choose another id")
+        begun = checks().new_file(kind, name, programme().now().date())
     except InputError as error:
         page = render_template("rulebook/new.html", kinds=KINDS, kind=kind, name=name, error=error)
         return page, 422
-    return _page(FileText(path, text, ""))
+    return _page(FileText(begun.path, begun.text, ""))
 
 
 @blueprint.get("/rulebook/delete/<path:path>")

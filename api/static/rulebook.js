@@ -70,7 +70,7 @@ if (box) {
     const row = document.createElement("li");
     row.className = severity;
     const kind = document.createElement("strong");
-    kind.textContent = severity;
+    kind.textContent = severity[0].toUpperCase() + severity.slice(1);
     const says = document.createElement("span");
     says.textContent = each.mend ? `${each.message}. ${each.mend}.` : each.message;
     row.append(kind, " ", place(each), " ", says);

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-import shutil
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from tests.browser.served import NOW, ROOT, Served
+from api.pages_rulebook import CHECKS
+from tests.api.rule_folder import make_whole, rule_folder
+from tests.browser.served import NOW, Served
 from tests.browser.test_desk import violations
+from triage.rulebook_care.workbench_process import CheckProcess
 
 pytestmark = pytest.mark.browser
 Shot = Callable[[Page, str], None]
@@ -20,11 +22,18 @@ PAGE = f"/rulebook/files/{FILE}"
 WRONG = "no_such_cause: 0.5"
 
 
+@pytest.fixture(scope="module")
+def checked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, CheckProcess]]:
+    with rule_folder(tmp_path_factory.mktemp("edited")) as made:
+        yield made
+
+
 @pytest.fixture
-def folder(desk: Served, tmp_path: Path) -> Path:
-    copied = Path(shutil.copytree(ROOT / "rules", tmp_path / "rules"))
-    desk.server.app.extensions["barrelwise_folder"] = copied  # type: ignore[attr-defined]
-    return copied
+def folder(desk: Served, checked: tuple[Path, CheckProcess]) -> Iterator[Path]:
+    kept = desk.server.app.extensions  # type: ignore[attr-defined]
+    kept["barrelwise_folder"], kept[CHECKS] = checked
+    yield checked[0]
+    make_whole(checked[0])
 
 
 @pytest.fixture
@@ -161,3 +170,50 @@ def test_a_text_is_checked_and_saved_without_scripts(lead: Open, folder: Path, s
     page.get_by_role("button", name="Save", exact=True).click()
     assert page.get_by_text("Saved.").is_visible()
     assert (folder / FILE).read_text() == "# plain\n" + good
+
+
+def test_cases_files_a_new_one_and_deleting_are_there_for_everyone(lead: Open, shot: Shot) -> None:
+    page = lead("/rulebook/files", viewport={"width": 1280, "height": 900}, bypass_csp=True)
+    page.get_by_role("button", name="Run all cases").click()
+    page.get_by_text("None failed").wait_for()
+    assert violations(page) == ""
+    shot(page, "rulebook-files")
+    page.get_by_label("any words").fill("16 to 30 days filter")
+    page.get_by_role("button", name="Find").click()
+    shot(page, "rulebook-found")
+    page.get_by_role("link", name="filter-overdue.yml", exact=True).click()
+    box = page.locator("#text")
+    box.fill(box.input_value().replace("16}, fires: true", "16}, fires: false"))
+    page.get_by_role("button", name="Run the cases").click()
+    failed = page.locator("#cases li")
+    assert "should stay silent" in failed.inner_text()
+    status(page, "no errors")
+    assert violations(page) == ""
+    shot(page, "rulebook-cases")
+    failed.get_by_role("button", name="Line 16, column 5").click()
+    caret = box.evaluate("box => box.value.slice(0, box.selectionStart).split('\\n').length")
+    assert caret == 16
+    page.once("dialog", lambda dialog: dialog.accept())
+    page.get_by_role("link", name="Delete this file").click()
+    page.get_by_role("button", name="Delete it").wait_for()
+    assert violations(page) == ""
+    shot(page, "rulebook-delete")
+    page.goto("/rulebook/new")
+    assert violations(page) == ""
+    page.get_by_label("Kind").select_option("policy")
+    page.get_by_label("Id").fill("hold-on-hail")
+    shot(page, "rulebook-new")
+    page.get_by_role("button", name="Open a draft").click()
+    page.wait_for_function("document.querySelector('#status').textContent.startsWith('no errors')")
+    assert violations(page) == ""
+    shot(page, "rulebook-draft")
+
+
+def test_the_pages_of_the_rulebook_fit_a_narrow_screen(lead: Open, shot: Shot) -> None:
+    page = lead(PAGE, viewport={"width": 360, "height": 740})
+    for path in (PAGE, "/rulebook/files", "/rulebook/new", f"/rulebook/delete/{FILE}"):
+        page.goto(path)
+        assert page.evaluate("document.documentElement.scrollWidth") <= 360, path
+    page.goto(PAGE)
+    status(page, "no errors")
+    shot(page, "rulebook-phone")

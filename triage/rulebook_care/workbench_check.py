@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 from threading import Lock
 
@@ -16,6 +17,7 @@ from triage.inference import compile_rulebook
 from triage.rulebook import Rulebook
 from triage.rulebook_care.findings import Finding, located_in
 from triage.rulebook_care.lint import has_errors, lint
+from triage.rulebook_care.scaffold import scaffold
 from triage.rulebook_cases import run_rule_cases
 from triage.rulebook_reader import read_file, read_sources, rulebook_of_sources
 from triage.whole_cases import run_whole_cases
@@ -117,6 +119,11 @@ class FolderCheck:
             where = (None, None) if place is None else (place.line, place.column)
             failures.append(FailedCase(whole.file, whole.case, whole.message, *where))
         return CasesRun(_count_rule_cases(rulebook, file), len(rulebook.cases), tuple(failures))
+
+    def new_file(self, kind: str, name: str, today: date) -> tuple[str, str]:
+        """The path and text of a new file that fits this folder. Raises InputError as `scaffold` does, and
+        where the folder cannot be read."""
+        return scaffold(rulebook_of_sources(*self._sources()), kind, name, today)
 
     def _sources(self) -> tuple[dict[str, Source], dict[str, tuple[Problem, ...]]]:
         with self._lock:

@@ -11,12 +11,13 @@ import multiprocessing
 import resource
 import signal
 import weakref
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import date
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from pathlib import Path
 from threading import Lock
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 from triage.errors import InputError, Problem
 from triage.rulebook_care.workbench_check import CasesRun, Checked, FolderCheck
@@ -30,8 +31,13 @@ MOST_LISTED = 200
 """Problems, findings and failures given of one text."""
 
 _MEGABYTE = 1024 * 1024
-_Question: TypeAlias = tuple[str, float, tuple[str | None, bytes | None]]
-_Answer: TypeAlias = "Checked | CasesRun | tuple[Problem, ...]"
+_Answer: TypeAlias = "Checked | CasesRun | NewFile | tuple[Problem, ...]"
+
+
+@dataclass(frozen=True, slots=True)
+class NewFile:
+    path: str
+    text: str
 
 
 class CheckProcess:
@@ -68,19 +74,27 @@ class CheckProcess:
         assert isinstance(answer, tuple)
         return CasesRun(problems=answer)
 
+    def new_file(self, kind: str, name: str, today: date) -> NewFile:
+        """See `FolderCheck.new_file`."""
+        answer = self._ask("new_file", self._check_seconds, kind, name, today)
+        if isinstance(answer, NewFile):
+            return answer
+        assert isinstance(answer, tuple)
+        raise InputError(answer)
+
     def close(self) -> None:
         """Ends the process; a later question starts another."""
         with self._lock:
             self._end()
 
-    def _ask(self, what: str, seconds: float, file: str | None, content: bytes | None) -> _Answer:
+    def _ask(self, what: str, seconds: float, *arguments: object) -> _Answer:
         if not self._lock.acquire(timeout=self._cases_seconds):
             return (Problem("others are checking just now; try again"),)
         try:
             channel = self._running()
             if channel is None:
                 return (Problem(f"the rulebook's folder could not be read within {START_SECONDS:g} seconds"),)
-            channel.send((what, seconds, (file, content)))
+            channel.send((what, seconds, arguments))
             if channel.poll(seconds):
                 answer: _Answer = channel.recv()
                 return answer
@@ -147,16 +161,14 @@ def _serve(channel: Connection, folder: str, memory_mb: int) -> None:
         channel.send(_answer(checks, what, arguments, memory_mb))
 
 
-def _answer(
-    checks: FolderCheck, what: str, arguments: tuple[str | None, bytes | None], memory_mb: int
-) -> _Answer:
-    file, content = arguments
+def _answer(checks: FolderCheck, what: str, arguments: tuple[Any, ...], memory_mb: int) -> _Answer:
     try:
+        if what == "new_file":
+            return NewFile(*checks.new_file(*arguments))
         if what == "run_cases":
-            done = checks.run_cases(file, content)
+            done = checks.run_cases(*arguments)
             return replace(done, problems=done.problems[:MOST_LISTED], failures=done.failures[:MOST_LISTED])
-        assert file is not None
-        found = checks.check(file, content)
+        found = checks.check(*arguments)
         return Checked(
             found.problems[:MOST_LISTED],
             found.elsewhere[:MOST_LISTED],

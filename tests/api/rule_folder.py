@@ -1,0 +1,34 @@
+"""A copy of the default rulebook's folder that many tests may change, each finding it whole."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+from triage.rulebook_care.workbench_process import CheckProcess
+
+RULES = Path(__file__).parents[2] / "rules"
+
+
+@contextmanager
+def rule_folder(place: Path) -> Iterator[tuple[Path, CheckProcess]]:
+    """A copy of the default rulebook within `place`, and the process that checks it."""
+    folder = Path(shutil.copytree(RULES, place / "rules"))
+    process = CheckProcess(folder)
+    try:
+        yield folder, process
+    finally:
+        process.close()
+
+
+def make_whole(folder: Path) -> None:
+    """Puts every file back as it was, and takes out what is new."""
+    for path in folder.rglob("*.yml"):
+        if not (RULES / path.relative_to(folder)).is_file():
+            path.unlink()
+    for path in RULES.rglob("*.yml"):
+        copied = folder / path.relative_to(RULES)
+        if not copied.is_file() or copied.read_bytes() != path.read_bytes():
+            shutil.copyfile(path, copied)
