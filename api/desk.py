@@ -30,10 +30,12 @@ def init_app(app: Flask, programme: Programme) -> None:
     from api.pages_release import blueprint as release
     from api.pages_report import blueprint as report
     from api.pages_rulebook import blueprint as rulebook_files
+    from api.pages_what_if import blueprint as what_if
 
     desk_texts.init_texts(app)
     app.extensions["barrelwise_desk"] = DeskTools(Presence(programme.store), MachineFinder(programme))
-    for blueprint in (pages, open_tickets, find, report, release, call, rulebook_files, book, changes):
+    agents = (pages, open_tickets, find, report, call, what_if)
+    for blueprint in (*agents, release, rulebook_files, book, changes):
         app.register_blueprint(blueprint)
 
 

@@ -98,7 +98,7 @@ def what_if(
         if rules.version is not None:
             other = _kept(programme, serving, kept_version(programme.store, rules.version))
         if rules.texts:
-            base_files = {} if rules.whole else _files(programme, other.rulebook.version)
+            base_files = {} if rules.whole else files_of(programme, other.rulebook.version)
             after = _by_files(
                 base_files, rules.texts, other.engine.name, recorded, changes, ticket.id, turning
             )
@@ -114,11 +114,12 @@ def what_if(
 def _kept(programme: Programme, serving: Serving, version: str) -> Serving:
     if version == serving.rulebook.version:
         return serving
-    rulebook = rulebook_from_data(_files(programme, version))
+    rulebook = rulebook_from_data(files_of(programme, version))
     return Serving(rulebook, compile_rulebook(rulebook, serving.engine.name))
 
 
-def _files(programme: Programme, version: str) -> Data:
+def files_of(programme: Programme, version: str) -> Data:
+    """A kept rulebook's files. Raises NotFoundError."""
     with programme.store.read() as work:
         files = work.rulebooks.files(version)
     if files is None:
