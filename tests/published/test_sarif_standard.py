@@ -1,8 +1,9 @@
-"""The findings' SARIF against the standard's own account of the objects it uses.
+"""The findings' SARIF has the properties, types and names that the standard gives its objects, and no others.
 
-Static Analysis Results Interchange Format (SARIF) 2.1.0, OASIS Standard with Errata 01, 2023. Required
-properties, types, lowest numbers and names that may be written: its JSON schema, read. Section numbers, and
-what the schema does not say (`suppressions`, `uri`): from memory, the former also as quoted by others.
+Source: Static Analysis Results Interchange Format (SARIF) 2.1.0, OASIS Standard with Errata 01, 2023,
+    sections 3.4 to 3.50
+Status: read (its JSON schema); from memory (section numbers, and what the schema leaves to the text: which
+    results have `suppressions`, how a `uri` is escaped)
 """
 
 from __future__ import annotations
