@@ -32,7 +32,7 @@ class Owning:
         amounts = (self.paid, *self.values, *self.running)
         if len(self.values) != len(self.running) or not 1 <= len(self.values) <= MOST_YEARS:
             raise InputError(f"values and running costs are given for the same years, 1 to {MOST_YEARS}")
-        if any(not amount.is_finite() or amount < 0 for amount in amounts):
+        if not all(map(Decimal.is_finite, amounts)) or min(amounts) < 0:
             raise InputError("amounts are finite and not below 0")
 
     @property

@@ -13,13 +13,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, time
 from decimal import Decimal
+from functools import lru_cache
 
 from triage.conditions import Scalar
-from triage.lifecycle.annual_cost import Owning, growth
+from triage.lifecycle.annual_cost import Owning
 from triage.lifecycle.exposure import Idle, Observation, observe
 from triage.lifecycle.keep_or_swap import Defender, KeepOrSwap, TurningPoint, keep_or_swap, turning_points
 from triage.lifecycle.trend import Trend, trend
-from triage.lifecycle.value import depreciated_value
+from triage.lifecycle.value import values_ahead
 from triage.money import round_money
 from triage.report import History, Machine
 from triage.time_zones import zone_named
@@ -145,17 +146,22 @@ def expected_failures(
     else:
         # the free failures: the one that made us look would otherwise count for more than it is
         first = (len(seen.free_times) + float(given.new_failures_a_year)) / (seen.end / DAYS_PER_YEAR + 1)
-    counts = (Decimal(repr(first)) * growth(given.wear, year) for year in range(given.years))
+    counts = (Decimal(repr(first)) * rise for rise in _rises(given.wear, given.years))
     return tuple(min(MOST_FAILURES_A_YEAR, count) for count in counts)
 
 
 def _new_failures(given: Assumptions) -> tuple[Decimal, ...]:
-    return tuple(given.new_failures_a_year * growth(given.wear, year) for year in range(given.years))
+    return tuple(given.new_failures_a_year * rise for rise in _rises(given.wear, given.years))
+
+
+@lru_cache(maxsize=64)
+def _rises(wear: Decimal, years: int) -> tuple[Decimal, ...]:
+    """By what failures have risen in the first, second … year."""
+    return tuple((1 + wear) ** year for year in range(years))
 
 
 def _values(value: Decimal, given: Assumptions) -> tuple[Decimal, ...]:
-    years = range(1, given.years + 1)
-    return tuple(depreciated_value(value, year, given.yearly_drop) for year in years)
+    return values_ahead(value, given.years, given.yearly_drop)
 
 
 def _mean_repair(history: History, now: datetime) -> Decimal | None:

@@ -11,19 +11,19 @@ from triage.errors import InputError
 from triage.report import PastRepair
 
 
-def depreciated_value(value: Decimal, years: int, yearly_drop: Decimal) -> Decimal:
-    """`value` after some more years, falling by the share `yearly_drop` (0.20 for 20 %) a year; not rounded.
+def values_ahead(value: Decimal, years: int, yearly_drop: Decimal) -> tuple[Decimal, ...]:
+    """`value` after 1, 2 … `years`, falling by the share `yearly_drop` (0.20 for 20 %) a year; not rounded.
 
     Declining balance; which share fits is our estimate.
     """
     if not 0 <= yearly_drop < 1 or years < 0 or value < 0:
         raise InputError("a value falls by a share from 0 to below 1 a year; value and years are not below 0")
-    return value * _share_left(yearly_drop, years)
+    return tuple(value * share for share in _shares_left(yearly_drop, years))
 
 
-@lru_cache(maxsize=1024)
-def _share_left(yearly_drop: Decimal, years: int) -> Decimal:
-    return (1 - yearly_drop) ** years
+@lru_cache(maxsize=256)
+def _shares_left(yearly_drop: Decimal, years: int) -> tuple[Decimal, ...]:
+    return tuple((1 - yearly_drop) ** year for year in range(1, years + 1))
 
 
 def visits_for(repairs: Iterable[PastRepair], cause: str, now: datetime, days: int) -> int:

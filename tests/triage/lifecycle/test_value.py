@@ -8,7 +8,7 @@ from decimal import Decimal
 import pytest
 
 from triage.errors import InputError
-from triage.lifecycle.value import depreciated_value, most_repeated_cause, visits_for
+from triage.lifecycle.value import most_repeated_cause, values_ahead, visits_for
 from triage.money import Money
 from triage.report import PastRepair
 
@@ -20,15 +20,15 @@ def repair(days_ago: float, cause: str | None) -> PastRepair:
 
 
 def test_a_value_falls_by_its_share_every_year():
-    assert depreciated_value(Decimal(1000), 0, Decimal("0.2")) == 1000
-    assert depreciated_value(Decimal(1000), 2, Decimal("0.2")) == 640
+    assert values_ahead(Decimal(1000), 0, Decimal("0.2")) == ()
+    assert values_ahead(Decimal(1000), 2, Decimal("0.2")) == (800, 640)
 
 
 def test_what_cannot_depreciate_is_refused():
     with pytest.raises(InputError, match="from 0 to below 1"):
-        depreciated_value(Decimal(1000), 1, Decimal(1))
+        values_ahead(Decimal(1000), 1, Decimal(1))
     with pytest.raises(InputError, match="not below 0"):
-        depreciated_value(Decimal(1000), -1, Decimal("0.2"))
+        values_ahead(Decimal(1000), -1, Decimal("0.2"))
 
 
 def test_visits_for_one_cause_are_counted_within_the_days():
