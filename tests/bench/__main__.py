@@ -55,10 +55,13 @@ def desk_table() -> Table:
 def http_table() -> Table:
     found = served()
     table = Table(title=f"Stored decisions over HTTP on SQLite, {CLIENTS} clients")
-    for heading in ("a second", "median ms", "p99 ms", "sent", "found"):
+    for heading in ("workers", "a second", "median ms", "p99 ms", "server CPU ms", "sent", "found"):
         table.add_column(heading, justify="right")
     times = (found.per_second, found.median_ms, found.p99_ms)
-    table.add_row(*(f"{figure:,.1f}" for figure in times), str(found.sent), str(found.found))
+    cpu = "" if found.cpu_ms is None else f"{found.cpu_ms:,.1f}"
+    table.add_row(
+        str(found.workers), *(f"{figure:,.1f}" for figure in times), cpu, str(found.sent), str(found.found)
+    )
     return table
 
 

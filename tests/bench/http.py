@@ -16,6 +16,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from triage.config import read_settings
+
 ROOT = Path(__file__).parents[2]
 CLIENTS = 4
 REPORTS = 600
@@ -31,26 +33,30 @@ class Served:
     p99_ms: float
     sent: int
     found: int  # tickets in the list afterwards
+    workers: int
+    cpu_ms: float | None  # of the server's processes for one of them; None where the system does not tell
 
 
 def served() -> Served:
     """Posts reports from several clients and counts the tickets afterwards."""
-    with tempfile.TemporaryDirectory() as folder, _server(Path(folder)) as (port, token):
+    with tempfile.TemporaryDirectory() as folder, _server(Path(folder)) as (pid, port, token):
         _post_all(port, token, WARM_UP)
-        start = time.perf_counter()
+        start, cpu = time.perf_counter(), _cpu_seconds(pid)
         times = sorted(_post_all(port, token, REPORTS))
-        took = time.perf_counter() - start
+        took, cpu_after = time.perf_counter() - start, _cpu_seconds(pid)
         return Served(
             per_second=REPORTS / took,
             median_ms=times[len(times) // 2] * 1000,
             p99_ms=times[int(len(times) * 0.99)] * 1000,
             sent=REPORTS + WARM_UP,
             found=_count(port, token),
+            workers=read_settings().workers,
+            cpu_ms=None if cpu is None or cpu_after is None else (cpu_after - cpu) / REPORTS * 1000,
         )
 
 
 @contextmanager
-def _server(folder: Path) -> Iterator[tuple[int, str]]:
+def _server(folder: Path) -> Iterator[tuple[int, int, str]]:
     with socket.socket() as found:
         found.bind(("127.0.0.1", 0))
         port = found.getsockname()[1]
@@ -67,10 +73,21 @@ def _server(folder: Path) -> Iterator[tuple[int, str]]:
     server = subprocess.Popen([*command, "serve", "--port", str(port)], env=environment, cwd=ROOT)
     try:
         _wait(port)
-        yield port, made.stdout.strip()
+        yield server.pid, port, made.stdout.strip()
     finally:
         server.terminate()
         server.wait(timeout=30)
+
+
+def _cpu_seconds(pid: int) -> float | None:
+    """What the process and its children have used so far, by Linux's /proc."""
+    own = Path(f"/proc/{pid}")
+    try:
+        children = (own / "task" / str(pid) / "children").read_text().split()
+        stats = [Path(f"/proc/{one}/stat").read_text().rpartition(")")[2].split() for one in (pid, *children)]
+    except OSError:
+        return None
+    return sum(int(stat[11]) + int(stat[12]) for stat in stats) / os.sysconf("SC_CLK_TCK")
 
 
 def _wait(port: int) -> None:
