@@ -23,6 +23,9 @@ from triage.yaml_source import MOST_BYTES, Source, read_yaml
 
 MOST_FILES = 5000
 
+NOTES = ("README", "DMN.MD")
+"""How the names of files begin that are for people only, in capitals."""
+
 
 def read_rulebook(folder: FilePath) -> Rulebook:
     """The rulebook of a folder. Raises RulebookError with every problem found."""
@@ -97,11 +100,11 @@ def read_sources(
 
 
 def _files(folder: FilePath) -> Iterator[FilePath]:
-    """Every file but hidden ones and READMEs, in a fixed order; links to folders are not followed."""
+    """Every file but hidden ones and notes, in a fixed order; links to folders are not followed."""
     for place, folders, names in os.walk(folder):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
         for name in sorted(names):
-            if not name.startswith(".") and not name.upper().startswith("README"):
+            if not name.startswith(".") and not name.upper().startswith(NOTES):
                 yield FilePath(place, name)
 
 
