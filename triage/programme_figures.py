@@ -15,10 +15,12 @@ from decimal import Decimal
 from typing import Any
 
 from triage.close_out import COMEBACK_DAYS, NOTHING, REPAIR
+from triage.errors import InputError, Problem
 from triage.exports import NOT_ON_RECORD, read_days
 from triage.rulebook import Rulebook
 
 USUAL_DAYS = 30
+YEARS = (1970, 2970)
 MOST_CAUSES = 10
 NOT_DECIDED = "not_decided"
 
@@ -151,6 +153,8 @@ def read_period(since: str | None, until: str | None, now: datetime) -> Period:
     first, last = read_days(since, until)
     today = now.astimezone(UTC).date()
     last = last or max(today, first or today)
+    if not (YEARS[0] <= (first or last).year and last.year <= YEARS[1]):
+        raise InputError([Problem(f"give days between the years {YEARS[0]} and {YEARS[1]}", "query:since")])
     first = first or last - timedelta(days=USUAL_DAYS - 1)
     start = datetime.combine(first, time(), UTC)
     return Period(first, last, start, datetime.combine(last, time(), UTC) + timedelta(days=1))

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import ColumnElement, ScalarSelect, String, cast, func, select
+from sqlalchemy import ColumnElement, ScalarSelect, Select, String, cast, func, select
 from sqlalchemy.dialects.postgresql import JSONB
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
@@ -45,6 +45,9 @@ class FigureRecords:
             or 0,
         )
 
+    def _by_ticket(self, query: Select[Any]) -> dict[str, Any]:
+        return {row[0]: row[1] for row in self._session.execute(query)}
+
     def _text(self, *path: str | int) -> ColumnElement[str | None]:
         return json_text(EventRow.payload, path, self._postgresql)
 
@@ -57,12 +60,10 @@ class FigureRecords:
             .group_by(EventRow.ticket)
             .subquery()
         )
-        outcomes = dict(
-            self._session.execute(
-                select(EventRow.ticket, self._text(*_OUTCOME)).join(
-                    first, (first.c.ticket == EventRow.ticket) & (first.c.seq == EventRow.seq)
-                )
-            ).tuples()
+        outcomes = self._by_ticket(
+            select(EventRow.ticket, self._text(*_OUTCOME)).join(
+                first, (first.c.ticket == EventRow.ticket) & (first.c.seq == EventRow.seq)
+            )
         )
         query = select(
             TicketRow.id,
@@ -90,19 +91,15 @@ class FigureRecords:
 
     def _closings(self, since: datetime, until: datetime, earliest: datetime) -> Iterator[Closing]:
         closed = _tickets_with("closed", earliest, until)
-        scheduled = dict(
-            self._session.execute(
-                select(EventRow.ticket, func.count(self._text("visit").distinct()))
-                .where(EventRow.kind == "dispatched", EventRow.ticket.in_(closed))
-                .group_by(EventRow.ticket)
-            ).tuples()
+        scheduled = self._by_ticket(
+            select(EventRow.ticket, func.count(self._text("visit").distinct()))
+            .where(EventRow.kind == "dispatched", EventRow.ticket.in_(closed))
+            .group_by(EventRow.ticket)
         )
-        top = dict(
-            self._session.execute(
-                select(EventRow.ticket, self._text(*_TOP_CAUSE))
-                .join(TicketRow, (TicketRow.id == EventRow.ticket) & (TicketRow.decided_seq == EventRow.seq))
-                .where(EventRow.ticket.in_(_tickets_with("closed", since, until)))
-            ).tuples()
+        top = self._by_ticket(
+            select(EventRow.ticket, self._text(*_TOP_CAUSE))
+            .join(TicketRow, (TicketRow.id == EventRow.ticket) & (TicketRow.decided_seq == EventRow.seq))
+            .where(EventRow.ticket.in_(_tickets_with("closed", since, until)))
         )
         query = (
             select(EventRow, TicketRow.state, TicketRow.opened_at, TicketRow.machine, TicketRow.contractor)
