@@ -12,8 +12,8 @@ puts cover at risk is said, and never voids it.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from datetime import date
 from functools import lru_cache
 
@@ -27,6 +27,7 @@ from triage.rulebook_cache import once_per_rulebook
 
 DEFAULT = "default"
 NO_PERIOD = CoverPeriod(0, 0)
+CHOICES_KEPT = 4096
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,7 @@ class _Offer:
 
     terms: tuple[CoverTerms, ...]
     named: frozenset[str]
+    chosen: dict[tuple[date, date | None, str], CoverTerms] = field(default_factory=dict)
 
 
 @once_per_rulebook
@@ -79,14 +81,24 @@ def _offers(rulebook: Rulebook) -> Mapping[str | None, _Offer]:
 def _best(offer: _Offer, machine: Machine, component: str) -> CoverTerms | None:
     if len(offer.terms) < 2:
         return offer.terms[0] if offer.terms else None
+    key = (machine.shipped_on, machine.commissioned_on, component if component in offer.named else DEFAULT)
+    chosen = offer.chosen.get(key)
+    if chosen is None:
+        chosen = _most_favourable(offer.terms, machine, component)
+        if len(offer.chosen) >= CHOICES_KEPT:
+            offer.chosen.clear()
+        offer.chosen[key] = chosen
+    return chosen
 
+
+def _most_favourable(candidates: Iterable[CoverTerms], machine: Machine, component: str) -> CoverTerms:
     def favour(terms: CoverTerms) -> tuple[date, date]:
         period = period_of(terms, component)
         months = (period.parts_months, period.labor_months)
         parts, labor = (_until(terms, machine, each) or date.min for each in months)
         return parts, labor
 
-    return max(offer.terms, key=favour)
+    return max(candidates, key=favour)
 
 
 def period_of(terms: CoverTerms, component: str) -> CoverPeriod:
@@ -188,11 +200,7 @@ def terms_by_component(
         return {}
     offers = _offers(rulebook)
     offer = offers.get(machine.model) or offers[None]
-    usual = _best(offer, machine, DEFAULT)
-    found = {
-        component: _best(offer, machine, component) if component in offer.named else usual
-        for component in components
-    }
+    found = {component: _best(offer, machine, component) for component in components}
     return {component: terms for component, terms in found.items() if terms is not None}
 
 
