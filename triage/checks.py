@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from triage.decision_record import ExpectedCost, PlanStep
 from triage.errors import InputError, Problem
-from triage.money import as_money
+from triage.money import Money, as_money
 from triage.ranking import ranking_tables
 from triage.rulebook import Check, Rulebook, StoreRates
 from triage.rulebook_cache import once_per_rulebook
@@ -324,8 +324,16 @@ def _step(rulebook: Rulebook, check_id: str, chance: float) -> PlanStep:
         chance=chance,
         minutes=check.minutes,
         wait_minutes=check.wait_minutes,
-        cost=as_money(check_cost(check, rulebook.rates.store), rulebook.currency),
+        cost=_costs_shown(rulebook)[check_id],
         cautions=check.cautions,
         steps=check.steps,
         look_for=check.look_for,
     )
+
+
+@once_per_rulebook
+def _costs_shown(rulebook: Rulebook) -> Mapping[str, Money]:
+    store = rulebook.rates.store
+    return {
+        check.id: as_money(check_cost(check, store), rulebook.currency) for check in rulebook.checks.values()
+    }
