@@ -119,7 +119,7 @@ class _Stage:
     before: Mapping[str, Truth]  # every rule, with the truth of those that depend on nothing
     common: tuple[_Ruleset, ...]
     with_fact: tuple[tuple[str, tuple[_Ruleset, ...]], ...]  # fact that must be known, rulesets
-    with_member: tuple[tuple[str, str, tuple[_Ruleset, ...]], ...]  # fact, value it must have, rulesets
+    with_member: Mapping[str, Mapping[str, tuple[_Ruleset, ...]]]  # fact -> value it must have -> rulesets
 
     def truths(self, facts: Facts) -> dict[str, Truth]:
         truths = dict(self.before)
@@ -130,11 +130,15 @@ class _Stage:
             if facts.get(fact) is not None:
                 for ruleset in rulesets:
                     ruleset.ask(pieces, truths)
-        for fact, member, rulesets in self.with_member:
+        for fact, by_member in self.with_member.items():
             value = facts.get(fact)
-            if value is not None and (member in value if isinstance(value, frozenset) else member == value):
-                for ruleset in rulesets:
-                    ruleset.ask(pieces, truths)
+            if value is None:
+                continue
+            present = value if isinstance(value, frozenset) else (value,)
+            for member, rulesets in by_member.items():
+                if member in present:
+                    for ruleset in rulesets:
+                        ruleset.ask(pieces, truths)
         return truths
 
 
@@ -193,14 +197,14 @@ def _compile_stage(conditions: Mapping[str, Condition], only_fires: bool, handle
     }
     common: list[_Draft] = []
     with_fact: dict[str, list[_Draft]] = {}
-    with_member: dict[tuple[str, str], list[_Draft]] = {}
+    with_member: dict[str, dict[str, list[_Draft]]] = {}
     for items, followers in verdicts.items():
         member = next(
             (members[number] for number, span in items if number in members and span == (1, 1)), None
         )
         fact = next((ranked[number] for number, _ in items if number in ranked), None)
         if member is not None:
-            drafts = with_member.setdefault(member, [])
+            drafts = with_member.setdefault(member[0], {}).setdefault(member[1], [])
         elif fact is not None:
             drafts = with_fact.setdefault(fact, [])
         else:
@@ -215,7 +219,10 @@ def _compile_stage(conditions: Mapping[str, Condition], only_fires: bool, handle
         before,
         made(common),
         tuple((fact, made(drafts)) for fact, drafts in with_fact.items()),
-        tuple((*member, made(drafts)) for member, drafts in with_member.items()),
+        {
+            fact: {member: made(drafts) for member, drafts in by_member.items()}
+            for fact, by_member in with_member.items()
+        },
     )
 
 
