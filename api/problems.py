@@ -24,7 +24,7 @@ TITLES = {
     404: "Not found",
     405: "This address does not take that method",
     409: "It does not fit what is stored",
-    412: "The ticket has moved on",
+    412: "It has changed since it was read",
     413: "The request is too large",
     415: "The body must be JSON",
     422: "The input cannot be used",
@@ -78,7 +78,7 @@ def _status_of(error: InputError) -> int:
     if isinstance(error, NotFoundError):
         return 404
     if isinstance(error, ConflictError):
-        return 412 if "If-Match" in request.headers else 409
+        return 412 if "If-Match" in request.headers or "If-None-Match" in request.headers else 409
     return 422
 
 

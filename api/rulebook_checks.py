@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
+from triage.errors import Problem
 from triage.rulebook_care.findings import counts
 from triage.rulebook_care.workbench_check import CasesRun, Checked
 
@@ -45,3 +46,13 @@ def cases_as_data(run: CasesRun) -> dict[str, Any]:
 
 def _row(each: object) -> dict[str, Any]:
     return {name: getattr(each, name) for name in PLACE}
+
+
+def reasons(checked: Checked) -> tuple[Problem, ...]:
+    """Why a text may not be saved as finished."""
+    wrong = (
+        Problem(f"{each.message}. {each.mend}", file=each.file, line=each.line, column=each.column)
+        for each in checked.findings
+        if each.severity == "error" and each.silenced is None
+    )
+    return (*checked.problems, *checked.elsewhere, *wrong)

@@ -45,4 +45,4 @@ def test_every_post_that_stores_says_that_it_takes_a_key(document: dict[str, Any
         assert ("If-Match" in headers) == ("{ticket_id}" in path), path
 
 
-STORE_NOTHING = ("/v1/triage", "/v1/tickets/{ticket_id}/what-if")
+STORE_NOTHING = ("/v1/triage", "/v1/rulebook/files/{path}/check", "/v1/tickets/{ticket_id}/what-if")

@@ -17,7 +17,7 @@ def routes(client: FlaskClient) -> list[tuple[str, str]]:
     for rule in client.application.url_map.iter_rules():
         if rule.rule.startswith("/v1") and rule.rule not in OPEN:
             path = rule.rule.replace("<ticket_id>", "T-000001").replace("<serial>", "LH20-1")
-            path = path.replace("<int:number>", "1")
+            path = path.replace("<int:number>", "1").replace("<path:path>", "facts/filter_days.yml")
             found += [(method, path) for method in sorted((rule.methods or set()) - {"HEAD", "OPTIONS"})]
     return found
 
