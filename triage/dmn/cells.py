@@ -70,10 +70,6 @@ class CellReader:
             mend = hint(name, self.facts, f"; facts/{name[:64]}.yml would define it")
             self.problem(line, f'there is no fact "{name[:64]}"{mend}')
             return None
-        elif read[0].fact in MANY_VALUED and read[0].kind == "value":
-            message = f"{read[0].fact} is a list; write `some s in {read[0].fact} satisfies s in (…)`"
-            self.problem(line, message)
-            return None
         return read
 
     def row(
@@ -86,7 +82,11 @@ class CellReader:
             found = self.test(column[0], text, rule.lines[index])
             if found is None or isinstance(found, Anything):
                 continue
-            if column[0].kind == "value":
+            if column[0].kind == "value" and column[0].fact in MANY_VALUED:
+                name = column[0].fact
+                message = f"{name} is a list; make the input `some s in {name} satisfies s in (…)`"
+                self.problem(rule.lines[index], message)
+            elif column[0].kind == "value":
                 tests[Cell(column[0], feel_test(found))] = _raw(found)
             else:
                 truth = _truth(found)
