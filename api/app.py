@@ -13,6 +13,7 @@ from api import (
     auth,
     desk,
     dmn,
+    figures,
     health,
     machines,
     problems,
@@ -88,6 +89,7 @@ def create_app(programme: Programme, folder: Path | None = None) -> Flask:
         visits.blueprint,
         swaps.blueprint,
         repairs.blueprint,
+        figures.blueprint,
         what_if.blueprint,
     ):
         api.register_blueprint(blueprint)

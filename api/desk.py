@@ -25,6 +25,7 @@ def init_app(app: Flask, programme: Programme) -> None:
     from api.pages_book import blueprint as book
     from api.pages_call import blueprint as call
     from api.pages_changes import blueprint as changes
+    from api.pages_figures import blueprint as figures
     from api.pages_find import blueprint as find
     from api.pages_list import blueprint as open_tickets
     from api.pages_release import blueprint as release
@@ -35,7 +36,7 @@ def init_app(app: Flask, programme: Programme) -> None:
     desk_texts.init_texts(app)
     app.extensions["barrelwise_desk"] = DeskTools(Presence(programme.store), MachineFinder(programme))
     agents = (pages, open_tickets, find, report, call, what_if)
-    for blueprint in (*agents, release, rulebook_files, book, changes):
+    for blueprint in (*agents, release, rulebook_files, book, changes, figures):
         app.register_blueprint(blueprint)
 
 

@@ -12,7 +12,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import ColumnElement, ScalarSelect, Select, String, cast, func, select
+from sqlalchemy import ColumnElement, Executable, ScalarSelect, String, cast, func, select
 from sqlalchemy.dialects.postgresql import JSONB
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
@@ -45,7 +45,7 @@ class FigureRecords:
             or 0,
         )
 
-    def _by_ticket(self, query: Select[Any]) -> dict[str, Any]:
+    def _by_ticket(self, query: Executable) -> dict[str, Any]:
         return {row[0]: row[1] for row in self._session.execute(query)}
 
     def _text(self, *path: str | int) -> ColumnElement[str | None]:
