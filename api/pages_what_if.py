@@ -163,7 +163,19 @@ def _text_of(asked: Asked, unchanged: WhatIf) -> str:
             return text
     except InputError:
         pass
-    return yaml_text(kept)
+    return yaml_text(_in_order(kept, asked.rule))
+
+
+def _in_order(data: object, file: str) -> object:
+    """A file's keys in the order in which its kind is written."""
+    kind = file.rpartition("/")[0]
+    shape = KINDS.get(kind) if kind else SINGLES.get(file)
+    if shape is None or not isinstance(data, dict):
+        return data
+    keys = [field.alias or name for name, field in shape.model_fields.items()]
+    return {
+        key: data[key] for key in (*(key for key in keys if key in data), *(k for k in data if k not in keys))
+    }
 
 
 def _mattered(decision: Any, rulebook: Rulebook) -> list[tuple[str, str]]:

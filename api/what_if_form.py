@@ -83,7 +83,7 @@ def asked_for(
     show = [*query.getlist("show"), *query.getlist("add")]
     changed = {*(f"f.{fact}" for fact in (*facts, *forget)), *(f"c.{check}" for check in checks)}
     open_already = {f"f.{fact}" for fact, each in decision["facts"].items() if each["from"] in SOURCES}
-    open_already |= {f"c.{check}" for check in done}
+    open_already |= {f"c.{check}" for check in (*done, *(step["check"] for step in decision["plan"]))}
     kept = [name for name in dict.fromkeys((*show, *fields)) if name and name not in changed | open_already]
     base = "in_force" if query.get("base") == "in_force" else "own"
     return Asked(

@@ -178,7 +178,10 @@ def _causes(before: Data, after: Data) -> Iterator[Moved]:
 
 
 def _factors(was: Data | None, now: Data | None) -> Iterator[Moved]:
-    """An observation counts as the same while its rule and its truth are."""
+    """What is seen otherwise, or is seen with this cause at another rate.
+
+    A factor that moves only because others did, through the mean it is divided by, is left out.
+    """
 
     def of(cause: Data | None) -> dict[tuple[str, bool], Data]:
         rows = () if cause is None else cause["factors"]
@@ -189,7 +192,7 @@ def _factors(was: Data | None, now: Data | None) -> Iterator[Moved]:
         rows = [old.get(key), new.get(key)]
         factors = [None if row is None else float(row["factor"]) for row in rows]
         numbers = [None if row is None else float(row["probability"]) for row in rows]
-        if _same(*numbers) and (None in factors or _same(*factors)):
+        if _same(*numbers):
             continue
         row = rows[1] or rows[0]
         assert row is not None
