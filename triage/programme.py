@@ -36,7 +36,7 @@ from triage.rulebook_reader import rulebook_from_data
 from triage.store import Store, Work
 from triage.store.answers import StoredAnswer
 from triage.store.rulebooks import Publication
-from triage.store.tickets import NewEvent
+from triage.store.tickets import NewEvent, opening
 from triage.ticket import Event, Ticket
 from triage.ticket_id import new_ticket_id
 
@@ -148,18 +148,19 @@ class Programme:
             inputs = self._inputs(work, data, who)
         decision = decide_inputs(self.rulebook, self._engine, inputs)
         machine = inputs.machine
-        with self.store.write() as work:
+        reported = {
+            "report": inputs.report_data,
+            "machine": None if machine is None else machine.serial,
+            "site": None if machine is None or machine.site is None else machine.site.id,
+            "contractor": None if machine is None else machine.contractor,
+        }
+        while True:
             ticket_id = self._new_id()
-            while work.tickets.exists(ticket_id):
-                ticket_id = self._new_id()
-            reported = {
-                "report": inputs.report_data,
-                "machine": None if machine is None else machine.serial,
-                "site": None if machine is None or machine.site is None else machine.site.id,
-                "contractor": None if machine is None else machine.contractor,
-            }
             news = [NewEvent("reported", reported), decided_event(ticket_id, decision, inputs)]
-            return self._append(work, ticket_id, news, inputs.at, who)
+            ready = opening(ticket_id, news, at=inputs.at, who=who.name, rulebook=self.rulebook.version)
+            with self.store.write() as work:
+                if work.tickets.open(ready):
+                    return ready.ticket
 
     def answer(self, ticket_id: str, answers: Data, who: Caller, if_version: int | None = None) -> Ticket:
         """More facts; decided again. Raises ConflictError when the ticket is past `if_version` or closed."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 
 from triage.errors import NotFoundError
 from triage.store import Store, open_store
-from triage.store.tickets import NewEvent
+from triage.store.tickets import NewEvent, opening
 from triage.ticket import Ticket, fold
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -112,8 +113,21 @@ def test_an_event_that_does_not_fit_is_not_stored(store: Store) -> None:
 def test_a_number_that_is_not_finite_is_not_stored(store: Store) -> None:
     with pytest.raises(ValueError, match="JSON"):
         append(store, "T-1", NewEvent("reported", {"report": {"answers": {"x": float("nan")}}}))
+    with store.read() as work, pytest.raises(NotFoundError):
+        work.tickets.get("T-1")
+
+
+def test_a_ticket_made_ready_is_stored_as_one_that_was_appended_and_never_over_another(store: Store) -> None:
+    ready = opening("T-1", [REPORTED, DECIDED], at=NOON, who="desk", rulebook="sha256:aa")
+    other = opening("T-1", [REPORTED], at=NOON, who="another", rulebook="sha256:aa")
+    append(store, "T-2", REPORTED, DECIDED)
+    with store.write() as work:
+        assert work.tickets.open(ready)
+        assert not work.tickets.open(other)
     with store.read() as work:
-        assert not work.tickets.exists("T-1")
+        found, appended = work.tickets.get("T-1"), work.tickets.get("T-2")
+        assert found == ready.ticket == replace(appended, id="T-1")
+        assert [event.who for event in work.tickets.events("T-1")] == ["desk", "desk"]
 
 
 NEWS = {

@@ -8,9 +8,10 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
-from typing import cast
+from typing import Any, cast
 
 from sqlalchemy import ColumnElement, false, insert, select, tuple_
+from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from triage.errors import InputError, NotFoundError, Problem
@@ -31,12 +32,26 @@ class NewEvent:
     payload: JSONObject
 
 
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """Events about to be stored, with the ticket that they add up to: `state` and `rows` are its rows."""
+
+    ticket: Ticket
+    state: Mapping[str, Any]
+    rows: Sequence[Mapping[str, Any]]
+
+
+def opening(ticket_id: str, news: Sequence[NewEvent], *, at: datetime, who: str, rulebook: str) -> Ready:
+    """A new ticket with its first events (the first is `reported`), written out before the database is asked.
+
+    A writer keeps all others waiting; so what can be done before is not done inside its transaction.
+    """
+    return _made_ready(None, None, ticket_id, news, at, who, rulebook)
+
+
 class Tickets:
     def __init__(self, session: Session) -> None:
         self._session = session
-
-    def exists(self, ticket_id: str) -> bool:
-        return self._session.scalar(select(TicketRow.id).where(TicketRow.id == ticket_id)) is not None
 
     def get(self, ticket_id: str, *, for_change: bool = False) -> Ticket:
         """The current state. `for_change` holds the row until the transaction ends (PostgreSQL)."""
@@ -55,32 +70,26 @@ class Tickets:
         What is given back is what a later `get` reads: payloads as JSON holds them.
         """
         row = self._session.get(TicketRow, ticket_id)
-        ticket = None if row is None else _ticket(row)
-        decided_seq = None if row is None else row.decided_seq
-        seq = 0 if ticket is None else ticket.version
-        rows = []
-        for number, new in enumerate(news, start=seq + 1):
-            payload = JSONText.of(new.payload)
-            event = Event(ticket_id, number, new.kind, at, who, rulebook, payload.data)
-            ticket = apply(ticket, event)
-            decided_seq = number if new.kind == "decided" else decided_seq
-            rows.append({name: getattr(event, name) for name in _EVENT_FIELDS} | {"payload": payload})
-        if ticket is None:
-            raise ValueError("nothing to append")
-        values = {name: getattr(ticket, name) for name in _FIELDS}
-        values |= {
-            "spent": list(ticket.spent),
-            "acknowledged": list(ticket.acknowledged),
-            "decided_seq": decided_seq,
-        }
+        ticket, decided_seq = (None, None) if row is None else (_ticket(row), row.decided_seq)
+        ready = _made_ready(ticket, decided_seq, ticket_id, news, at, who, rulebook)
         if row is None:
-            self._session.connection().execute(insert(TicketRow), values)
+            self._session.connection().execute(insert(TicketRow), ready.state)
         else:
-            for name, value in values.items():
+            for name, value in ready.state.items():
                 setattr(row, name, value)
             self._session.flush()
-        self._session.connection().execute(insert(EventRow), rows)
-        return self._with_decision(ticket, decided_seq)
+        self._session.connection().execute(insert(EventRow), ready.rows)
+        return self._with_decision(ready.ticket, ready.state["decided_seq"])
+
+    def open(self, ready: Ready) -> bool:
+        """Stores a new ticket that `opening` made ready; False, and nothing stored, when its id is taken."""
+        connection = self._session.connection()
+        insert_new = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
+        added = connection.execute(insert_new(TicketRow).on_conflict_do_nothing(), ready.state)
+        if added.rowcount == 0:
+            return False
+        connection.execute(insert(EventRow), ready.rows)
+        return True
 
     def events(self, ticket_id: str, after: int = 0) -> tuple[Event, ...]:
         """The log in order, from the event after number `after`."""
@@ -167,3 +176,30 @@ def _read_cursor(cursor: str) -> tuple[datetime, str]:
             [Problem("not a cursor of this list; take `next` from the page before", "query:cursor")]
         ) from None
     return instant, ticket_id
+
+
+def _made_ready(
+    ticket: Ticket | None,
+    decided_seq: int | None,
+    ticket_id: str,
+    news: Sequence[NewEvent],
+    at: datetime,
+    who: str,
+    rulebook: str,
+) -> Ready:
+    rows = []
+    for number, new in enumerate(news, start=1 if ticket is None else ticket.version + 1):
+        payload = JSONText.of(new.payload)
+        event = Event(ticket_id, number, new.kind, at, who, rulebook, payload.data)
+        ticket = apply(ticket, event)
+        decided_seq = number if new.kind == "decided" else decided_seq
+        rows.append({name: getattr(event, name) for name in _EVENT_FIELDS} | {"payload": payload})
+    if ticket is None:
+        raise ValueError("nothing to append")
+    state = {name: getattr(ticket, name) for name in _FIELDS}
+    state |= {
+        "spent": list(ticket.spent),
+        "acknowledged": list(ticket.acknowledged),
+        "decided_seq": decided_seq,
+    }
+    return Ready(ticket, state, rows)
