@@ -192,3 +192,45 @@ def test_all_problems_are_told_at_once(take: Take, whole: str) -> None:
     text = edited(whole, "<text>550</text>", "<text>x y</text>")
     text = edited(text, "<text>[2..3]", "<text>between")
     assert len(problems(take, text)) == 2
+
+
+def test_a_type_that_is_made_of_a_foreign_amount_is_refused_too(take: Take, whole: str) -> None:
+    money = '<itemDefinition name="money"><typeRef>amount_CAD</typeRef></itemDefinition>\n  <itemDefinition'
+    text = whole.replace("<itemDefinition", money, 1)
+    text = text.replace(
+        'name="amount" typeRef="amount_USD"/>\n      <rule', 'name="amount" typeRef="money"/>\n      <rule'
+    )
+    assert "amounts here are in CAD" in problems(take, text)[0]
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "at"),
+    [
+        ("contractor != null", "contractor = null", None),
+        ('satisfies s in ("leaking","leaking_behind_hopper")', 'satisfies (s in ["leaking"])', "s in ["),
+    ],
+)
+def test_other_ways_to_say_it_are_read_or_refused(
+    take: Take, whole: str, before: str, after: str, at: str | None
+) -> None:
+    text = edited(whole, before, after)
+    if at is None:
+        assert "cannot ask whether contractor is known" in problems(take, text)[0]
+    else:
+        assert [line.partition(": ")[0] for line in problems(take, text)] == [
+            f"tables.dmn:{line_of(text, at)}"
+        ]
+
+
+def test_list_contains_is_read_as_naming_one_symptom(default: Default, whole: str, take: Take) -> None:
+    before = 'some s in symptom satisfies s in ("leaking","leaking_behind_hopper")'
+    found = take(edited(whole, before, 'list contains(symptom, "leaking")'))
+    assert words(default, found) == [
+        "policy/leak-at-once.yml: A leak is treated at once: when symptom: "
+        '“"leaking","leaking_behind_hopper"” → “"leaking"”'
+    ]
+
+
+def test_a_deeply_nested_file_is_refused(take: Take) -> None:
+    found = problems(take, f'<definitions xmlns="{DMN_15}">' + "<a>" * 5000)
+    assert found[0].startswith("tables.dmn:1: this is not XML that can be read")
