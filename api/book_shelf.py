@@ -42,6 +42,10 @@ class Shelf:
         """The book of the rulebook that this request is served with."""
         return _book(programme().rulebook)
 
+    @property
+    def has_folder(self) -> bool:
+        return self._folder is not None
+
     def folder(self) -> FolderState | None:
         return None if self._folder is None else self._folder.state()
 

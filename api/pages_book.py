@@ -98,6 +98,7 @@ def entry(kind: str, name: str) -> ResponseReturnValue:
         **context,
         entry=found,
         findings=shown.found_in(found),
+        silenced=[each for each in shown.findings.get(found.file, ()) if each.silenced is not None],
         references=_referring(shown, found),
     )
 
@@ -134,7 +135,7 @@ def reading() -> dict[str, Any]:
 
 def can_edit(file: str | None) -> bool:
     """Whether the editor has such a file."""
-    if shelf().folder() is None or not file:
+    if not shelf().has_folder or not file:
         return False
     try:
         known_path(file)

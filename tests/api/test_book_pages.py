@@ -89,6 +89,15 @@ def test_an_entry_says_what_it_does_where_it_stands_and_what_refers_to_it(ops: F
     assert ops.get("/rulebook/entries/causes/nowhere").status_code == 404
 
 
+def test_an_entry_says_what_the_lint_finds_and_what_was_silenced_why(ops: FlaskClient, folder: Path) -> None:
+    text = (folder / "causes/low_fill.yml").read_text().replace("low_fill", "spare")
+    (folder / "causes/spare.yml").write_text(f"{text}lint_off:\n  cause-without-share: Not seen yet.\n")
+    words = page(ops, "/rulebook/entries/causes/spare")
+    assert "Silenced: Not seen yet. cause-without-share" in words
+    assert "untouched-cause, line 1" in words
+    assert "Low fill" in page(ops, "/rulebook?found=1")
+
+
 def test_a_change_on_disk_is_read_at_once_and_the_version_in_force_on_request(
     ops: FlaskClient, folder: Path
 ) -> None:

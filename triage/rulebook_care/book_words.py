@@ -194,10 +194,17 @@ def of_case(case: WholeCase, names: Names) -> Iterator[str]:
     for title, data, key in (("Answers", case.report, "answers"), ("Machine", case.machine or {}, "facts")):
         given = data.get(key)
         if isinstance(given, Mapping):
-            rows = [(names.fact(str(fact)), text(_shown(value))) for fact, value in given.items()]
+            rows = [(names.fact(str(fact)), _given(names, str(fact), value)) for fact, value in given.items()]
             yield from table((title, "Value"), rows)
     rows = [(text(key.replace("_", " ")), _expected(names, key, value)) for key, value in case.expect.items()]
     yield from table(("Expected", "Value"), rows)
+
+
+def _given(names: Names, fact: str, value: object) -> str:
+    """A fact's value in a case; a date is a text there."""
+    if fact in names.rulebook.facts and isinstance(value, str | bool | Decimal):
+        return names.value(fact, value)
+    return text(_shown(value))
 
 
 def _expected(names: Names, key: str, value: object) -> str:
