@@ -67,6 +67,13 @@ class Desk:
         }
         return {view: self._session.scalar(query) or 0 for view, query in counted.items()}
 
+    def by_state(self) -> Mapping[tuple[str, str], int]:
+        """How many tickets there are of each (state, outcome)."""
+        query = select(TicketRow.state, TicketRow.outcome, func.count()).group_by(
+            TicketRow.state, TicketRow.outcome
+        )
+        return {(state, outcome or ""): count for state, outcome, count in self._session.execute(query)}
+
     def open_on_machine(self, serial: str) -> str | None:
         """The newest open ticket of a machine."""
         # Picked here, so that the database looks by machine rather than along all open tickets.

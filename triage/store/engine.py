@@ -101,6 +101,15 @@ class Store:
         """Whether another process can open it; a database in memory is this process's own."""
         return not isinstance(self._engine.pool, StaticPool)
 
+    def answers(self) -> bool:
+        """Whether the database can be read now."""
+        try:
+            with self.read() as work:
+                work.rulebooks.in_force()
+        except DBAPIError:
+            return False
+        return True
+
     def close(self) -> None:
         self._engine.dispose()
         if self._turn is not None:
