@@ -123,12 +123,17 @@ def read_file(path: FilePath, file: str) -> Source:
     return read_yaml(content, file)
 
 
-def rulebook_of_sources(sources: Mapping[str, Source], broken: Mapping[str, tuple[Problem, ...]]) -> Rulebook:
-    """The rulebook of files that `read_sources` gave. Raises RulebookError with every problem found."""
+def rulebook_of_sources(
+    sources: Mapping[str, Source], broken: Mapping[str, tuple[Problem, ...]], version: str | None = None
+) -> Rulebook:
+    """The rulebook of files that `read_sources` gave. Raises RulebookError with every problem found.
+
+    Its version is worked out unless one is given, by who looks at it and throws it away.
+    """
     problems = Problems(sources, [problem for found in broken.values() for problem in found])
     files = {*sources, *broken}
     _check_places(files, problems)
-    version = version_of({file: source.data for file, source in sources.items()})
+    version = version or version_of({file: source.data for file, source in sources.items()})
     rulebook = link(_read_shapes(sources, problems), files, version, problems)
     if problems.found or rulebook is None:
         raise RulebookError(

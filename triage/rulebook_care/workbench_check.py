@@ -23,6 +23,7 @@ from triage.rulebook_reader import read_file, read_sources, rulebook_of_sources
 from triage.whole_cases import run_whole_cases
 from triage.yaml_source import Source, read_yaml
 
+_UNSAVED = "unsaved"
 _Broken = Mapping[str, tuple[Problem, ...]]
 
 
@@ -30,8 +31,8 @@ _Broken = Mapping[str, tuple[Problem, ...]]
 class Checked:
     """What is wrong with one file's text: in it, and elsewhere in the folder because of it.
 
-    `standing` are faults of other files that are there without this edit, too. `findings` are the lint's, of
-    this file; there are none while the rulebook cannot be read.
+    `standing` are faults of other files that are there without this edit, too. `findings` are the lint's: all
+    of this file, and of others those that this edit adds. There are none while the rulebook cannot be read.
     """
 
     problems: tuple[Problem, ...] = ()
@@ -75,6 +76,7 @@ class FolderCheck:
     def __init__(self, folder: Path) -> None:
         self._folder = folder
         self._kept: dict[str, tuple[tuple[int, ...], Source | tuple[Problem, ...]]] = {}
+        self._on_disk: tuple[Mapping[str, Source], frozenset[Finding] | None] = ({}, None)
         self._lock = Lock()
 
     def check(self, file: str, content: bytes | None) -> Checked:
@@ -82,7 +84,7 @@ class FolderCheck:
         sources, broken = self._sources()
         edited = _edited(sources, broken, file, content)
         try:
-            rulebook = rulebook_of_sources(*edited)
+            rulebook = rulebook_of_sources(*edited, version=_UNSAVED)
         except RulebookError as error:
             mine = tuple(problem for problem in error.problems if problem.file == file)
             others = tuple(problem for problem in error.problems if problem.file != file)
@@ -92,8 +94,10 @@ class FolderCheck:
                 tuple(problem for problem in others if problem not in before),
                 standing=tuple(problem for problem in others if problem in before),
             )
-        found = (each for each in lint(rulebook) if each.file == file)
-        return Checked(findings=located_in(found, edited[0]))
+        found = lint(rulebook)
+        on_disk = self._found_on_disk(sources, broken)
+        shown = (each for each in found if each.file == file or each not in (on_disk or found))
+        return Checked(findings=located_in(shown, edited[0]))
 
     def run_cases(self, file: str | None = None, content: bytes | None = None) -> CasesRun:
         """Runs the cases of this file's rule and the whole reports, with the file holding this content.
@@ -124,6 +128,19 @@ class FolderCheck:
         """The path and text of a new file that fits this folder. Raises InputError as `scaffold` does, and
         where the folder cannot be read."""
         return scaffold(rulebook_of_sources(*self._sources()), kind, name, today)
+
+    def _found_on_disk(self, sources: Mapping[str, Source], broken: _Broken) -> frozenset[Finding] | None:
+        """The lint's findings of the folder as it is; None where it cannot be read."""
+        with self._lock:
+            known, found = self._on_disk
+        if known != sources:
+            try:
+                found = frozenset(lint(rulebook_of_sources(sources, broken, _UNSAVED)))
+            except RulebookError:
+                found = None
+            with self._lock:
+                self._on_disk = dict(sources), found
+        return found
 
     def _sources(self) -> tuple[dict[str, Source], dict[str, tuple[Problem, ...]]]:
         with self._lock:
@@ -167,7 +184,7 @@ def _edited(
 
 def _problems_of(sources: Mapping[str, Source], broken: _Broken) -> frozenset[Problem]:
     try:
-        rulebook_of_sources(sources, broken)
+        rulebook_of_sources(sources, broken, _UNSAVED)
     except RulebookError as error:
         return frozenset(error.problems)
     return frozenset()

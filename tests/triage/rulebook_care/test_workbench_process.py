@@ -109,3 +109,12 @@ def test_only_faults_that_an_edit_adds_count_against_it(tmp_path: Path, good: st
     assert FILE in {problem.file for problem in without.elsewhere}
     assert "evidence/filter-fresh.yml" not in {problem.file for problem in without.elsewhere}
     assert check.check("facts/filter_days.yml", fact).ok
+
+
+def test_a_finding_that_an_edit_adds_to_another_file_counts_against_it(checks: CheckProcess) -> None:
+    first = "evidence/filter-twice-overdue.yml"
+    text = (RULES / first).read_text()
+    assert checks.check(first, as_saved(text)).findings == ()
+    widened = checks.check(first, as_saved(text.replace("'> 30'", "'> 3'")))
+    assert not widened.ok
+    assert [(each.code, each.file) for each in widened.findings] == [("band-never-reached", FILE)]
