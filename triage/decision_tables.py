@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from triage.conditions import Facts, FactTest, Scalar, evaluate
+from triage.conditions import Anything, Facts, FactValue, Scalar, UnaryTest, holds_for
 from triage.errors import InputError, Problem
 from triage.fact_values import write_value
 from triage.rulebook import LimitRow, LimitTable
@@ -33,10 +33,13 @@ class TableAnswer:
 def matching_rows(table: LimitTable, facts: Facts) -> tuple[LimitRow, ...]:
     """The rows whose every test holds, in the table's order."""
     return tuple(
-        row
-        for row in table.rows
-        if all(evaluate(FactTest(name, test), facts) is True for name, test in row.when.items())
+        row for row in table.rows if all(_holds(test, facts.get(name)) for name, test in row.when.items())
     )
+
+
+def _holds(test: UnaryTest, value: FactValue | None) -> bool:
+    """Of an unknown value only `-` holds."""
+    return isinstance(test, Anything) if value is None else holds_for(test, value)
 
 
 def evaluate_table(table: LimitTable, facts: Facts) -> TableAnswer:
