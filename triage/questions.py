@@ -100,11 +100,12 @@ def next_questions(
             continue
         saves = as_money(net, rulebook.currency)
         if safety or saves.amount > rulebook.tolerances.question_worth:
-            found.append((Question(fact.id, fact.ask or f"{fact.title}?", saves, safety, ""), candidate))
-    found.sort(key=lambda item: (not item[0].safety, -item[0].saves.amount, item[0].fact))
+            found.append((candidate, saves, safety))
+    found.sort(key=lambda item: (not item[2], -item[1].amount, item[0].reach.fact.id))
     return tuple(
-        Question(question.fact, question.ask, question.saves, question.safety, why)
-        for question, candidate in found[:at_most]
+        Question(fact.id, fact.ask or f"{fact.title}?", saves, safety, why)
+        for candidate, saves, safety in found[:at_most]
+        for fact in [candidate.reach.fact]
         for why in [_why(rulebook, tables, candidate, weights, barred)]
     )
 
