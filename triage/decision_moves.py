@@ -36,7 +36,7 @@ def moves(before: Data, after: Data, titles: Mapping[str, str]) -> tuple[Moved, 
             _cautions(before, after, called),
             _facts(before, after, called),
             _rules(before, after, called),
-            _causes(before, after),
+            _causes(before, after, titles),
             _plan(before, after),
             _amounts("cost", "expected_cost", _COSTS, before, after),
             _amounts("limit", "limit", _LIMITS, before, after),
@@ -161,13 +161,13 @@ def _rules(before: Data, after: Data, called: Callable[[str, str], str]) -> Iter
         yield Moved("rules", rule, title, True, False, f"The rule “{title}” no longer fires.")
 
 
-def _causes(before: Data, after: Data) -> Iterator[Moved]:
+def _causes(before: Data, after: Data, titles: Mapping[str, str]) -> Iterator[Moved]:
     old = {cause["cause"]: cause for cause in before["causes"]}
     new = {cause["cause"]: cause for cause in after["causes"]}
     found = []
     for id_ in {*old, *new}:
         was, now = old.get(id_), new.get(id_)
-        factors = tuple(_factors(was, now))
+        factors = tuple(_factors(was, now, titles))
         chances = [None if side is None else float(side["chance"]) for side in (was, now)]
         if not factors and abs((chances[0] or 0.0) - (chances[1] or 0.0)) <= UNMOVED:
             continue
@@ -177,7 +177,7 @@ def _causes(before: Data, after: Data) -> Iterator[Moved]:
     yield from sorted(found, key=lambda each: (-abs((each.after or 0) - (each.before or 0)), each.id))
 
 
-def _factors(was: Data | None, now: Data | None) -> Iterator[Moved]:
+def _factors(was: Data | None, now: Data | None, titles: Mapping[str, str]) -> Iterator[Moved]:
     """What is seen otherwise, or is seen with this cause at another rate.
 
     A factor that moves only because others did, through the mean it is divided by, is left out.
@@ -196,7 +196,9 @@ def _factors(was: Data | None, now: Data | None) -> Iterator[Moved]:
             continue
         row = rows[1] or rows[0]
         assert row is not None
-        text = str(row["text"]) if row["held"] else f"not: {row['text']}"
+        # A group none of whose bands holds, and a check, say so themselves; only a single rule is negated.
+        negated = not row["held"] and f"rule/{row['rule']}" in titles
+        text = f"not: {row['text']}" if negated else str(row["text"])
         said = " → ".join("–" if factor is None else f"× {factor:.2f}" for factor in factors)
         yield Moved("factors", key[0], text, factors[0], factors[1], f"{text}: {said}")
 

@@ -129,6 +129,15 @@ def test_a_clean_filter_moves_the_chances_with_the_factor_that_did_it(
     assert in_part(found, "facts") == {"filter_days": (41, 3), "filter_neglected": (True, False)}
 
 
+def test_an_observation_is_negated_in_words_only_where_its_text_does_not_say_so(
+    programme: Programme, ticket: str
+) -> None:
+    found = asked(programme, ticket, forget=("fill_level",), facts={"filter_days": 3})
+    cause = next(each for each in found.moved if each.id == "dirty_filter" and each.part == "causes")
+    said = {factor.title for factor in cause.factors}
+    assert said == {"Filter overdue", "not: Filter overdue", "none of the bands of fill"}
+
+
 def test_a_forgotten_fact_of_the_care_log_is_not_known(programme: Programme, ticket: str) -> None:
     found = asked(programme, ticket, forget=("filter_days",))
     assert in_part(found, "facts") == {"filter_days": (41, None), "filter_neglected": (True, None)}
