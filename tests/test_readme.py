@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+import click
 import pytest
 
 from tests.readme import README, ROOT, filled
@@ -17,9 +18,14 @@ def test_the_readme_is_fresh(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_every_command_the_readme_names_exists() -> None:
-    named = set(re.findall(r"`barrelwise ([a-z]+)", README.read_text(encoding="utf-8")))
+    text = README.read_text(encoding="utf-8")
+    named = set(re.findall(r"`barrelwise ([a-z-]+)", text))
     assert named
     assert named <= set(barrelwise.commands)
+    of_rulebook = barrelwise.commands["rulebook"]
+    assert isinstance(of_rulebook, click.Group)
+    listed = re.findall(r"`(?:barrelwise )?rulebook ([a-z-]+(?:\\\|[a-z-]+)*)", text)
+    assert {name for names in listed for name in names.split("\\|")} == set(of_rulebook.commands)
 
 
 def test_every_local_file_the_readme_names_exists() -> None:
