@@ -29,12 +29,12 @@ EARLIER = timedelta(days=COMEBACK_DAYS)
 
 DEFINITIONS: Mapping[str, str] = {
     "opened": "Tickets opened in the period.",
-    "by_first_outcome": "Of those, by the outcome of the first decision.",
-    "by_last_outcome": "Of those, by the outcome as it stands now.",
-    "by_symptom": "Of those, by symptom; a ticket with two symptoms counts at both.",
+    "by_first_outcome": "Tickets opened in the period, by the outcome of the first decision.",
+    "by_last_outcome": "Tickets opened in the period, by the outcome as it stands now.",
+    "by_symptom": "Tickets opened in the period, by symptom; one with two symptoms counts at both.",
     "closed": "Tickets that are closed now and whose last closing was written down in the period.",
     "reopened": "How often a ticket was reopened in the period.",
-    "cured_in_store": "Of those closed, the ones that a check cured and that nobody was sent to.",
+    "cured_in_store": "Of the tickets closed in the period, those that a check cured and nobody was sent to.",
     "visits_sent": "Visits scheduled in the period for the first time; one that is moved stays one visit.",
     "first_visit_fix": (
         "Of the tickets closed in the period that somebody came to, those that took one visit: one closing "

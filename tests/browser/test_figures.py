@@ -1,0 +1,61 @@
+"""The programme in numbers in a browser: it is accessible, wide and narrow, in the light and in the dark."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from tests.browser.served import NOW, Served
+from tests.browser.test_desk import violations
+from triage.caller import Caller
+
+pytestmark = pytest.mark.browser
+Shot = Callable[[Page, str], None]
+MIRA = Caller("mira", "agent")
+
+
+def record(desk: Served) -> None:
+    """Six tickets; every second one is cured by a check and closed."""
+    for number, days in enumerate((3, 20, 40, 60, 80, 5)):
+        report = {"machine": "LH20-10001", "symptoms": ["not_freezing"], "answers": {"filter_days": days}}
+        ticket = desk.running.open_ticket(report, MIRA).id
+        check = desk.running.ticket(ticket, MIRA).decision["plan"][0]["check"]  # type: ignore[index]
+        desk.running.record_check(ticket, check, ("cured", "not_cured")[number % 2], MIRA)
+        desk.clock.move(hours=2 + number)
+        if number % 2 == 0:
+            closed = {"cause": "dirty_filter", "cured_by": check}
+            desk.running.close(ticket, closed, MIRA, None)
+
+
+@pytest.mark.parametrize(("width", "dark"), [(1280, False), (360, True)])
+def test_the_page_passes_the_accessibility_rules(
+    browser: Browser, desk: Served, shot: Shot, width: int, dark: bool
+) -> None:
+    record(desk)
+    with desk.running.store.write() as work:
+        token = work.tokens.add("lead", "ops", None, NOW)
+    context = browser.new_context(
+        base_url=desk.url,
+        viewport={"width": width, "height": 900},
+        color_scheme="dark" if dark else "light",
+        bypass_csp=True,
+    )
+    page = context.new_page()
+    page.goto("/sign-in")
+    page.get_by_label("Your token").fill(token)
+    page.get_by_role("button", name="Sign in").click()
+    page.wait_for_url("**/")
+    page.get_by_role("link", name="The programme in numbers").click()
+    page.get_by_role("heading", name="The programme in numbers").wait_for()
+    assert "Opened" in page.locator("main").inner_text()
+    assert violations(page) == ""
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    shot(page, f"figures-{width}")
+    page.get_by_label("From the day").fill("2026-01-31")
+    page.get_by_label("to the day").fill("2026-01-01")
+    page.get_by_role("button", name="Show").click()
+    page.get_by_role("alert").wait_for()
+    assert violations(page) == ""
+    context.close()
