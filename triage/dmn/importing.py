@@ -23,7 +23,7 @@ from triage.rulebook import Rulebook
 from triage.rulebook_reader import rulebook_from_data
 from triage.strict_json import read_strict
 
-_LIMITS_PATH = re.compile(r"limits/([a-z][a-z0-9_-]{0,63})\.yml")
+_LIMITS_PATH = re.compile(r"limits/[a-z][a-z0-9_-]{0,63}\.yml")
 _PATH = re.compile(r"(limits|policy)/[a-z][a-z0-9_-]{0,63}\.yml")
 _ID = re.compile(r"[a-z][a-z0-9_-]{0,63}")
 
@@ -100,11 +100,13 @@ class _Work:
 
     def limit(self, table: Table) -> None:
         known = self.known(table)
-        own = next((found[1] for path in known if (found := _LIMITS_PATH.fullmatch(path))), None)
-        name = own or re.sub(r"[\s-]+", "_", table.name.strip().lower())
-        if not _ID.fullmatch(name):
+        own = next((path for path in known if _LIMITS_PATH.fullmatch(path)), "")
+        name = re.sub(r"\s+", "_", table.name.strip().lower())
+        if not _ID.fullmatch(name):  # renamed to what cannot be an id
+            name = own.removeprefix("limits/").removesuffix(".yml")
+        if not name:
             message = (
-                f'"{name[:64]}" cannot be the id of a table; name it with a-z, 0-9, - and _, such as nte'
+                f'"{table.name[:64]}" cannot be an id; name the table with a-z, 0-9, - and _, such as nte'
             )
             self.reader.problem(table.line, message)
             return
@@ -113,7 +115,7 @@ class _Work:
             self.reader.problem(table.line, f'the table "{name}" stands twice; take one out')
             return
         rows = self.reader.rows(table)
-        raw = known.get(path, self.before.get(path))
+        raw = known.get(path) or self.before.get(path) or known.get(own)
         self.made[path] = limit_data(self.reader, table, rows, name, raw)
         self.lines[path] = (table.line, *(rule.line for rule in table.rules))
 

@@ -18,15 +18,22 @@ from triage.errors import InputError
 from triage.rulebook import Rulebook
 from triage.rulebook_care.difference import differences
 from triage.rulebook_care.workbench_files import WorkFolder
-from triage.rulebook_reader import read_rulebook, read_with_files
+from triage.rulebook_reader import read_rulebook, read_with_files, rulebook_from_data
 
 RULES = Path(__file__).parents[3] / "rules"
 
 
 @pytest.fixture(scope="module")
-def default() -> tuple[Rulebook, dict[str, object]]:
+def full() -> tuple[Rulebook, dict[str, object]]:
     rulebook, files = read_with_files(RULES)
     return rulebook, dict(files)
+
+
+@pytest.fixture(scope="module")
+def default(full: tuple[Rulebook, dict[str, object]]) -> tuple[Rulebook, dict[str, object]]:
+    """The default rulebook without what no table looks at, which is quicker to read."""
+    files = {path: data for path, data in full[1].items() if not path.startswith(("cases/", "evidence/"))}
+    return rulebook_from_data(files), files
 
 
 @pytest.fixture(scope="module")
@@ -56,11 +63,9 @@ Default = tuple[Rulebook, dict[str, object]]
 Take = Callable[[str], Imported]
 
 
-def test_the_default_rulebook_comes_back_as_the_very_same_version(
-    default: Default, whole: str, take: Take
-) -> None:
-    found = take(whole)
-    assert (found.rulebook.version, found.changed) == (default[0].version, {})
+def test_the_default_rulebook_comes_back_as_the_very_same_version(full: Default) -> None:
+    found = import_tables(write_model(export_model(*full)), "tables.dmn", full[1])
+    assert (found.rulebook.version, found.changed) == (full[0].version, {})
 
 
 def test_a_rulebook_without_policy_gets_all_of_it_from_the_file(default: Default, whole: str) -> None:
@@ -103,13 +108,14 @@ def test_other_prefixes_line_breaks_spaces_and_the_older_namespace_are_no_change
 
 
 def test_only_files_that_changed_are_written_and_their_other_lines_stay(
-    tmp_path: Path, whole: str, take: Take
+    tmp_path: Path, whole: str, full: Default
 ) -> None:
     folder = tmp_path / "rules"
     shutil.copytree(RULES, folder)
     for path in folder.rglob("*.yml"):
         path.chmod(0o644)
-    found = take(edited(whole, "<text>400</text>", "<text>425</text>"))
+    text = edited(whole, "<text>400</text>", "<text>425</text>")
+    found = import_tables(text.encode(), "tables.dmn", full[1])
     save_changed(WorkFolder(folder), found.changed)
     for path in sorted(RULES.rglob("*.yml")):
         name = path.relative_to(RULES)
@@ -234,3 +240,17 @@ def test_list_contains_is_read_as_naming_one_symptom(default: Default, whole: st
 def test_a_deeply_nested_file_is_refused(take: Take) -> None:
     found = problems(take, f'<definitions xmlns="{DMN_15}">' + "<a>" * 5000)
     assert found[0].startswith("tables.dmn:1: this is not XML that can be read")
+
+
+def test_a_table_copied_under_another_name_is_a_new_one_and_one_of_no_usable_name_keeps_its_own(
+    default: Default, whole: str, take: Take
+) -> None:
+    found = re.search(r'  <decision id="limits\.nte".*?</decision>\n', whole, flags=re.DOTALL)
+    assert found is not None
+    copy = re.sub(r' id="[^"]*"', "", found[0]).replace('name="nte"', 'name="Nte  two"', 1)
+    assert words(default, take(edited(whole, found[0], found[0] + copy))) == [
+        "limits/nte_two.yml: Not to exceed: new limit table"
+    ]
+    renamed = found[0].replace('name="nte"', 'name="Höchstbetrag"', 1)
+    assert take(edited(whole, found[0], renamed)).changed == {}
+    assert "cannot be an id" in problems(take, edited(whole, found[0], without_extension(renamed)))[0]
