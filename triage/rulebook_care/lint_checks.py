@@ -2,20 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import TypeAlias
 
 from triage.rulebook import OTHER_CAUSE, Caution, Check, Rulebook, Symptom
 from triage.rulebook_care.findings import Finding, finding, too_hard
 from triage.rulebook_care.formulas import NO, YES, Formula, TooHard, Within, every
 from triage.rulebook_care.reasoning import Reasoning
 
+Reports: TypeAlias = tuple[Mapping[str, Formula], Mapping[str, Formula]]
+
 
 def check_findings(reason: Reasoning) -> Iterator[Finding]:
     """Codes check-*, no-safe-action, too-hard."""
     rulebook = reason.rulebook
+    reports = _reports(rulebook)
     for _, check in sorted(rulebook.checks.items()):
         try:
-            yield from _one_check(reason, rulebook, check)
+            yield from _one_check(reason, rulebook, check, reports)
         except TooHard:
             yield too_hard(check.id, _file(check), "it cures anything")
     for _, caution in sorted(rulebook.cautions.items()):
@@ -23,11 +27,11 @@ def check_findings(reason: Reasoning) -> Iterator[Finding]:
             yield from _one_caution(caution)
 
 
-def _one_check(reason: Reasoning, rulebook: Rulebook, check: Check) -> Iterator[Finding]:
+def _one_check(reason: Reasoning, rulebook: Rulebook, check: Check, reports: Reports) -> Iterator[Finding]:
     applies = reason.true(check.when)
     if reason.together([applies]) is None:
         return  # never-fires says so
-    symptoms = _symptoms(reason, rulebook, applies)
+    symptoms = _symptoms(reason, rulebook, applies, reports)
     possible = {cause for symptom in symptoms for cause in symptom.shares}
     out_of_reach = sorted(check.resolves.keys() - possible - {OTHER_CAUSE})
     if not check.resolves.keys() & possible:
@@ -50,19 +54,23 @@ def _one_check(reason: Reasoning, rulebook: Rulebook, check: Check) -> Iterator[
         yield finding("check-always-forbidden", check.id, _file(check), message, mend, ("when",))
 
 
-def _symptoms(reason: Reasoning, rulebook: Rulebook, applies: Formula) -> list[Symptom]:
-    """The symptoms with which it applies: each alone; where it needs several at once, each among others."""
+def _reports(rulebook: Rulebook) -> Reports:
+    """Each symptom alone, and each among others."""
     members = rulebook.symptoms.keys()
     alone = {
         name: every(Within(("symptom", other), YES if other == name else NO) for other in members)
         for name in members
     }
-    among = {name: Within(("symptom", name), YES) for name in members}
-    for reports in (alone, among):
+    return alone, {name: Within(("symptom", name), YES) for name in members}
+
+
+def _symptoms(reason: Reasoning, rulebook: Rulebook, applies: Formula, reports: Reports) -> list[Symptom]:
+    """The symptoms with which it applies: each alone; where it needs several at once, each among others."""
+    for wanted in reports:
         found = [
             symptom
             for symptom in rulebook.symptoms.values()
-            if reason.together([applies, reports[symptom.id]]) is not None
+            if reason.together([applies, wanted[symptom.id]]) is not None
         ]
         if found:
             return found

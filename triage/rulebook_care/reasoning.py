@@ -56,6 +56,10 @@ class Reasoning:
             for condition in ALWAYS_SO
             if facts_in(condition) <= self.facts.keys()
         ]
+        self._one_member = {
+            fact: some(Within((fact, member), YES) for member in members)
+            for fact, members in self.space.members.items()
+        }
 
     def true(self, condition: Condition) -> Formula:
         return self.space.formula(condition, "true")
@@ -74,11 +78,7 @@ class Reasoning:
         asked = tuple(formulas)
         named = {fact for formula in asked for fact in _facts_of(formula)}
         always = [formula for facts, formula in self._always if facts & named]
-        one_member = [
-            some(Within((fact, member), YES) for member in members)
-            for fact, members in self.space.members.items()
-            if fact in named
-        ]
+        one_member = [formula for fact, formula in self._one_member.items() if fact in named]
         effort = Effort(min(MOST_WORK, self._work_left))
         before = effort.left
         try:
