@@ -3,14 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import cast
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from triage.report import History, PastRepair
 from triage.store.models import CareRow, RepairRow
-from triage.upkeep import CareEvent, CareKind
+from triage.upkeep import CareEvent
+
+_CARE, _REPAIRS = CareRow.__table__, RepairRow.__table__
+_CARE_OF_ONE = (
+    select(_CARE.c.kind, _CARE.c.at, _CARE.c.by, _CARE.c.details)
+    .where(_CARE.c.serial == bindparam("serial"))
+    .order_by(_CARE.c.at, _CARE.c.id)
+)
+_REPAIRS_OF_ONE = (
+    select(_REPAIRS.c.at, _REPAIRS.c.ticket, _REPAIRS.c.cause, _REPAIRS.c.cost)
+    .where(_REPAIRS.c.serial == bindparam("serial"))
+    .order_by(_REPAIRS.c.at, _REPAIRS.c.id)
+)
+"""Plain columns: they are asked for with every report."""
 
 
 class Care:
@@ -19,15 +31,10 @@ class Care:
 
     def history(self, serial: str) -> History:
         """Care and repairs of one machine, oldest first."""
-        care = self._session.scalars(
-            select(CareRow).where(CareRow.serial == serial).order_by(CareRow.at, CareRow.id)
-        )
-        repairs = self._session.scalars(
-            select(RepairRow).where(RepairRow.serial == serial).order_by(RepairRow.at, RepairRow.id)
-        )
+        connection, machine = self._session.connection(), {"serial": serial}
         return History(
-            care=tuple(CareEvent(cast(CareKind, row.kind), row.at, row.by, row.details) for row in care),
-            repairs=tuple(PastRepair(row.at, row.ticket, row.cause, row.cost) for row in repairs),
+            care=tuple(CareEvent(*row) for row in connection.execute(_CARE_OF_ONE, machine)),
+            repairs=tuple(PastRepair(*row) for row in connection.execute(_REPAIRS_OF_ONE, machine)),
         )
 
     def repairs(self) -> tuple[tuple[str, PastRepair], ...]:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import cast
 
-from sqlalchemy import select
+from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
 from triage.caller import Caller, Role
@@ -17,6 +17,13 @@ from triage.store.models import ContractorRow, TokenRow
 
 MOST_NAME = 64
 PREFIX = "bw_"  # lets a scanner of leaked secrets know one
+
+
+_TOKENS = TokenRow.__table__
+_HOLDER = select(_TOKENS.c.name, _TOKENS.c.role, _TOKENS.c.contractor).where(
+    _TOKENS.c.sha256 == bindparam("sha256"), _TOKENS.c.revoked_at.is_(None)
+)
+"""Plain columns: it is asked for with every request."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,9 +84,7 @@ class Tokens:
 
     def caller(self, token: str) -> Caller | None:
         """Who holds this token; None when it is unknown or revoked."""
-        query = select(TokenRow.name, TokenRow.role, TokenRow.contractor)
-        query = query.where(TokenRow.sha256 == _sha256(token), TokenRow.revoked_at.is_(None))
-        row = self._session.execute(query).one_or_none()
+        row = self._session.connection().execute(_HOLDER, {"sha256": _sha256(token)}).one_or_none()
         if row is None:
             return None
         return Caller(row.name, cast(Role, row.role), row.contractor)
