@@ -98,7 +98,8 @@ class FactFields:
     fact: str
     presence: int | None
     rank: RankField | None
-    members: Mapping[str, int]  # value of a many-valued fact -> field
+    members: Mapping[str, int]  # value of a many-valued fact -> field, one after the other
+    no_member: tuple[str, ...]  # their pieces when the fact has none of the values
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,9 +121,12 @@ class Fields:
             if fields.rank is not None:
                 pieces[fields.rank.number] = fields.rank.pieces[fields.rank.rank_of(value)]
             if fields.members:
-                present = _members(value)
-                for member, number in fields.members.items():
-                    pieces[number] = _piece(number, 1 if member in present else 0)
+                first = next(iter(fields.members.values()))
+                pieces[first : first + len(fields.members)] = fields.no_member
+                for member in _members(value):
+                    number = fields.members.get(member)
+                    if number is not None:
+                        pieces[number] = _piece(number, 1)
         return pieces
 
 
@@ -155,12 +159,11 @@ def fields_for(conditions: Mapping[str, Condition]) -> Fields:
     for fact in dict.fromkeys((*bounds, *sorted(present))):
         presence = next(numbers) if fact in present else None
         many = fact in MANY_VALUED
-        fields[fact] = FactFields(
-            fact,
-            presence,
-            None if many or fact not in bounds else _rank_field(next(numbers), bounds[fact], fact in ordered),
-            {value: next(numbers) for value in bounds.get(fact, ())} if many else {},
-        )
+        ranked = not many and fact in bounds
+        rank = _rank_field(next(numbers), bounds[fact], fact in ordered) if ranked else None
+        members = {value: next(numbers) for value in bounds.get(fact, ())} if many else {}
+        no_member = tuple(_piece(number, 0) for number in members.values())
+        fields[fact] = FactFields(fact, presence, rank, members, no_member)
     none_known = [""] * next(numbers)
     for number in (each.presence for each in fields.values() if each.presence is not None):
         none_known[number] = _piece(number, 0)
