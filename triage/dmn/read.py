@@ -17,6 +17,8 @@ from triage.errors import InputError, Problem
 
 MOST_BYTES = 8 * 1024 * 1024
 MOST_CELLS = 200_000
+MOST_RULES = 5_000
+"""Rows of one table; a rulebook's file could not hold more."""
 HIT_POLICIES = ("UNIQUE", "FIRST", "PRIORITY", "COLLECT")
 _SPACES = (DMN_15, DMN_14, DMN_13)
 _BOMS = (b"\xef\xbb\xbf", b"\xff\xfe", b"\xfe\xff")
@@ -126,6 +128,10 @@ class _Reader:
         notes = tuple(each.get("name", "") for each in self.children(table, "annotation"))
         if not outputs:
             self.problem(table, "the table has no output; add one")
+        rows = list(self.children(table, "rule"))
+        if len(rows) > MOST_RULES:
+            self.problem(table, f"the table has {len(rows):,} rows; at most {MOST_RULES:,} are read")
+            return None
         return Table(
             id=element.get("id", ""),
             name=name,
@@ -136,7 +142,7 @@ class _Reader:
             inputs=inputs,
             outputs=outputs,
             notes=notes,
-            rules=tuple(self.rule(each, inputs, outputs, notes) for each in self.children(table, "rule")),
+            rules=tuple(self.rule(each, inputs, outputs, notes) for each in rows),
             files=dict(self.files(element)),
             line=_line(element),
         )

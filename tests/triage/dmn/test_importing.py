@@ -254,3 +254,11 @@ def test_a_table_copied_under_another_name_is_a_new_one_and_one_of_no_usable_nam
     renamed = found[0].replace('name="nte"', 'name="Höchstbetrag"', 1)
     assert take(edited(whole, found[0], renamed)).changed == {}
     assert "cannot be an id" in problems(take, edited(whole, found[0], without_extension(renamed)))[0]
+
+
+def test_more_rows_than_a_file_could_hold_are_refused(take: Take, whole: str) -> None:
+    found = re.search(r"      <rule .*?</rule>\n", whole, flags=re.DOTALL)
+    assert found is not None
+    rows = re.sub(r' id="[^"]*"', "", found[0]) * 5000
+    text = edited(whole, found[0], found[0] + rows)
+    assert "the table has 5,003 rows; at most 5,000 are read" in problems(take, text)[0]
