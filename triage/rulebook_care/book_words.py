@@ -98,9 +98,8 @@ def evidence_line(rulebook: Rulebook, rule: EvidenceRule) -> str:
     return f"When {when}: of 100 with {seen}{more}; any other cause {per_hundred(rule.others)}"
 
 
-def caution_line(rulebook: Rulebook, caution: Caution) -> str:
-    when = "" if caution.only_with_checks else f"When {plain_condition(rulebook, caution.head.when)}: "
-    return f"{when}{'stop using the machine. ' if caution.stop_use else ''}{caution.text}"
+def caution_line(_rulebook: Rulebook, caution: Caution) -> str:
+    return f"Stop using the machine. {caution.text}" if caution.stop_use else caution.text
 
 
 def check_line(rulebook: Rulebook, check: Check) -> str:
