@@ -212,7 +212,7 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
             f"busy_timeout = {BUSY_TIMEOUT_MS}",
             "synchronous = FULL",
             "foreign_keys = ON",
-            # 16 MB: the writer that moves the log into the database keeps the others waiting, so not too often
+            # 16 MB: the writer that moves the log into the database keeps all others waiting, so not often
             "wal_autocheckpoint = 4000",
             "recursive_triggers = ON",  # so that INSERT OR REPLACE meets the log's triggers too
         ):
