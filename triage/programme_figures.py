@@ -7,6 +7,7 @@ number is defined is told in `DEFINITIONS`, by its name in the answer.
 from __future__ import annotations
 
 import statistics
+from bisect import bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -175,7 +176,7 @@ def programme_figures(
         for one in came_to
         if visited_closings[one.ticket] == 1 and one.scheduled <= 1 and one.cured_by != NOTHING
     ]
-    repeats = [earlier for ticket in opened if (earlier := _repeat_of(ticket, recorded.closings)) is not None]
+    repeats = list(_repeats(opened, recorded.closings))
     spent = sum((closing.cost for closing in in_period), Decimal(0))
     approved = sum((one.amount for one in _standing(recorded.approvals, recorded.closings)), Decimal(0))
     confirmed = [one for one in closed if one.cause is not None]
@@ -210,18 +211,19 @@ def _cured_in_store(closing: Closing, visited_closings: Mapping[str, int]) -> bo
     return not sent_to and closing.cured_by not in (None, REPAIR, NOTHING)
 
 
-def _repeat_of(ticket: OpenedTicket, closings: Iterable[Closing]) -> Closing | None:
-    """The last closing of another ticket of the machine within COMEBACK_DAYS before this one was opened."""
-    if ticket.machine is None:
-        return None
-    before = (
-        closing
-        for closing in closings
-        if closing.machine == ticket.machine
-        and closing.ticket != ticket.ticket
-        and timedelta(0) <= ticket.opened_at - closing.at <= EARLIER
-    )
-    return max(before, key=lambda closing: (closing.at, closing.ticket), default=None)
+def _repeats(opened: Iterable[OpenedTicket], closings: Iterable[Closing]) -> Iterator[Closing]:
+    """For each repeat the last closing of another ticket of the machine, at most EARLIER before it."""
+    by_machine: dict[str, list[Closing]] = defaultdict(list)
+    for closing in sorted(closings, key=lambda one: (one.at, one.ticket)):
+        if closing.machine is not None:
+            by_machine[closing.machine].append(closing)
+    for ticket in opened:
+        known = by_machine.get(ticket.machine or "", [])
+        place = bisect_right(known, ticket.opened_at, key=lambda one: one.at)
+        while place and known[place - 1].ticket == ticket.ticket:
+            place -= 1
+        if place and ticket.opened_at - known[place - 1].at <= EARLIER:
+            yield known[place - 1]
 
 
 def _standing(approvals: Iterable[Approval], closings: Iterable[Closing]) -> Iterator[Approval]:
