@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+from rich.box import SIMPLE_HEAD
 from rich.table import Table
 
 from triage.cli.files import opened_store, read_time
@@ -89,8 +90,8 @@ def _show(found: Sequence[Learned], notes: Sequence[str], least: int, weighted: 
     out.print(f"{thin} of {len(found)} numbers have fewer than {least} tickets and stay as they are.")
     if not told:
         return
-    table = Table(title="What the tickets say (95 % intervals)")
-    table.add_column("number", overflow="fold")
+    table = Table(title="What the tickets say (95 % intervals)", box=SIMPLE_HEAD, pad_edge=False)
+    table.add_column("number", overflow="fold", min_width=18)
     for heading in ("now", "seen", *(["counts as"] if weighted else []), "learned", "between", "propose"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("")
