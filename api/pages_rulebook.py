@@ -55,6 +55,7 @@ def no_folder(_error: NoFolder) -> ResponseReturnValue:
 def files() -> ResponseReturnValue:
     """All files, or those whose path or text holds every word asked for; with `cases` all cases are run."""
     work, words = work_folder(), request.args.get("q", "")[:200]
+    checks().start()
     wanted = words.casefold().split()
     paths = [path for path in work.paths() if not wanted or _holds(work, path, wanted)]
     return render_template(

@@ -57,6 +57,15 @@ class CheckProcess:
         self._lock = Lock()
         self._child: tuple[BaseProcess, Connection] | None = None
         self._finish: weakref.finalize[..., CheckProcess] | None = None
+        self._ready = False
+
+    def start(self) -> None:
+        """Lets the process read the folder now, so that the first question need not wait as long."""
+        if self._lock.acquire(blocking=False):
+            try:
+                self._begun()
+            finally:
+                self._lock.release()
 
     def check(self, file: str, content: bytes | None) -> Checked:
         """See `FolderCheck.check`. What cannot be checked within the limits has a problem that says so."""
@@ -109,6 +118,17 @@ class CheckProcess:
             self._lock.release()
 
     def _running(self) -> Connection | None:
+        """The way to a process that has read the folder; None where it could not in time."""
+        channel = self._begun()
+        if not self._ready:
+            if not channel.poll(START_SECONDS):
+                self._end()
+                return None
+            channel.recv()
+            self._ready = True
+        return channel
+
+    def _begun(self) -> Connection:
         if self._child is not None and self._child[0].is_alive():
             return self._child[1]
         self._end()
@@ -120,16 +140,13 @@ class CheckProcess:
         theirs.close()
         self._child = (child, ours)
         self._finish = weakref.finalize(self, _end, child, ours)
-        if not ours.poll(START_SECONDS):
-            self._end()
-            return None
-        ours.recv()
         return ours
 
     def _end(self) -> None:
         if self._finish is not None:
             self._finish()
         self._child = self._finish = None
+        self._ready = False
 
 
 def _end(child: BaseProcess, channel: Connection) -> None:

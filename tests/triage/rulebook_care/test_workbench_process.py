@@ -75,6 +75,8 @@ def test_what_takes_too_much_memory_is_said_or_ends_that_process_alone(good: str
 def test_a_folder_that_is_not_there_is_a_problem(tmp_path: Path) -> None:
     process = CheckProcess(tmp_path / "none")
     try:
+        process.start()
+        process.start()
         (problem,) = process.check(FILE, b"id: x\n").problems
         assert "no such folder" in problem.message
     finally:
