@@ -90,7 +90,7 @@ def _show(found: Sequence[Learned], notes: Sequence[str], least: int, weighted: 
     out.print(f"{thin} of {len(found)} numbers have fewer than {least} tickets and stay as they are.")
     if not told:
         return
-    table = Table(title="What the tickets say (95 % intervals)", box=SIMPLE_HEAD, pad_edge=False)
+    table = Table(title="What the tickets say (95 % intervals)", box=SIMPLE_HEAD, padding=(0, 1, 0, 0))
     table.add_column("number", overflow="fold", min_width=18)
     for heading in ("now", "seen", *(["counts as"] if weighted else []), "learned", "between", "propose"):
         table.add_column(heading, justify="right", no_wrap=True)
