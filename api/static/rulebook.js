@@ -156,4 +156,6 @@ if (box) {
   changed();
   drawLines();
   check();
+  const wanted = /^#line-(\d+)$/.exec(location.hash); // a link from the book or a candidate's problems
+  if (wanted) moveTo(Number(wanted[1]), 1);
 }

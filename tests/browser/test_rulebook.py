@@ -141,6 +141,16 @@ def test_what_was_changed_on_disk_meanwhile_is_shown_beside_what_was_typed(
     shot(page, "rulebook-conflict")
 
 
+def test_a_link_to_a_line_leads_there(lead: Open) -> None:
+    page = lead(PAGE)
+    page.goto(f"{PAGE}#line-3")
+    page.reload()
+    status(page, "no errors")
+    box = page.locator("#text")
+    expect(box).to_be_focused()
+    assert box.evaluate("box => box.value.slice(0, box.selectionStart).split('\\n').length") == 3
+
+
 def test_leaving_with_an_unsaved_text_asks(lead: Open) -> None:
     page = lead(PAGE)
     page.locator("#text").press("Control+Home")
