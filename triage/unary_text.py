@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Callable, Iterable
 from datetime import date, time
 from decimal import Decimal
 
@@ -23,19 +24,26 @@ def scalar_text(value: Scalar) -> str:
             return f'@"{value.isoformat()}"'
 
 
-def text_of_test(test: UnaryTest) -> str:
-    """The text of any unary test; `unary_tests.parse` reads it back to an equal one."""
+def text_of_test(test: UnaryTest, scalar: Callable[[Scalar], str] = scalar_text) -> str:
+    """The text of any unary test; `unary_tests.parse` reads it back to an equal one.
+
+    `scalar` writes the values in it.
+    """
+
+    def joined(tests: Iterable[UnaryTest]) -> str:
+        return ",".join(text_of_test(part, scalar) for part in tests)
+
     match test:
         case Compare("=", value):
-            return scalar_text(value)
+            return scalar(value)
         case Compare(operator, value):
-            return f"{operator} {scalar_text(value)}"
+            return f"{operator} {scalar(value)}"
         case Interval(low, high, low_closed, high_closed):
             start, end = "[" if low_closed else "(", "]" if high_closed else ")"
-            return f"{start}{scalar_text(low)}..{scalar_text(high)}{end}"
+            return f"{start}{scalar(low)}..{scalar(high)}{end}"
         case OneOf(tests):
-            return ",".join(text_of_test(part) for part in tests)
+            return joined(tests)
         case Not(tests):
-            return f"not({','.join(text_of_test(part) for part in tests)})"
+            return f"not({joined(tests)})"
         case Anything():
             return "-"

@@ -11,7 +11,8 @@ from collections.abc import Iterable
 from datetime import date, datetime, time
 from decimal import Decimal
 
-from triage.conditions import Anything, Compare, Interval, Not, OneOf, Scalar, UnaryTest
+from triage.conditions import Scalar, UnaryTest
+from triage.unary_text import text_of_test
 
 _SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t"}
 _NOT_XML = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -42,20 +43,7 @@ def feel_values(values: Iterable[Scalar]) -> str:
 
 def feel_test(test: UnaryTest) -> str:
     """The text of a unary test; `unary_tests.parse` reads it back."""
-    match test:
-        case Compare("=", value):
-            return feel_value(value)
-        case Compare(operator, value):
-            return f"{operator} {feel_value(value)}"
-        case Interval(low, high, low_closed, high_closed):
-            start, end = "[" if low_closed else "(", "]" if high_closed else ")"
-            return f"{start}{feel_value(low)}..{feel_value(high)}{end}"
-        case OneOf(tests):
-            return ",".join(map(feel_test, tests))
-        case Not(tests):
-            return f"not({','.join(map(feel_test, tests))})"
-        case Anything():
-            return "-"
+    return text_of_test(test, feel_value)
 
 
 def xml_text(text: str) -> str:
