@@ -9,27 +9,14 @@ from flask import Flask, g
 from flask_smorest import Api
 from werkzeug.wrappers import Response
 
-from api import (
-    auth,
-    desk,
-    dmn,
-    figures,
-    health,
-    machines,
-    problems,
-    repairs,
-    rulebook,
-    rulebook_files,
-    swaps,
-    tickets,
-    triage,
-    visits,
-    what_if,
-)
-from api.exact_json import ExactJSONProvider
-from api.schemas import ProblemOut
-from triage.programme import Programme
-from triage.rulebook_care.replay_processes import launcher_for
+from api.desk import tools as desk
+from api.http import auth, health, problems
+from api.http.json_bodies import ExactJSONProvider
+from api.v1 import dmn, machines, repairs, rulebook, rulebook_files, swaps, tickets, triage, visits, what_if
+from api.v1 import numbers as figures
+from api.v1.schemas import ProblemOut
+from triage.rulebook_care.release.background import launcher_for
+from triage.service.service import Programme
 
 MAX_BODY_BYTES = 256 * 1024
 

@@ -16,7 +16,7 @@ from waitress.server import TcpWSGIServer
 
 from api.app import create_app
 from api.workers import READY, Workers, take
-from triage.programme import Programme
+from triage.service.service import Programme
 
 log = logging.getLogger(__name__)
 THREADS = 2

@@ -11,9 +11,9 @@ from pathlib import Path
 from rich.console import Console
 
 from demo.make_data import AS_OF
-from triage.caller import Caller
-from triage.cli.files import opened_programme
-from triage.cli.show import OUTCOMES, show_decision
+from triage.cli.shown.files import opened_programme
+from triage.cli.shown.show import OUTCOMES, show_decision
+from triage.records.caller import Caller
 
 REPORTS = Path(__file__).parent / "reports"
 CLOCK = datetime.combine(AS_OF, time(20), UTC)

@@ -9,14 +9,13 @@ from __future__ import annotations
 import re
 import shlex
 import sys
-from pathlib import Path
 
 from click.testing import CliRunner
 
+from tests import ROOT
 from triage.cli.main import barrelwise
 from triage.config import SETTINGS
 
-ROOT = Path(__file__).parent.parent
 README = ROOT / "README.md"
 LINES_SHOWN = 32
 COLUMNS = "100"

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from triage.engines import ENGINE_NAMES
-from triage.errors import InputError, Problem
+from triage.logic.choose_engine import ENGINE_NAMES
+from triage.values.errors import InputError, Problem
 
 SETTINGS: tuple[tuple[str, str, str], ...] = (
     (

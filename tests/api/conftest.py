@@ -12,7 +12,7 @@ from werkzeug.test import TestResponse
 
 from api.app import create_app
 from tests.triage.programmes import NOON, Clock, running_programme
-from triage.programme import Programme
+from triage.service.service import Programme
 
 Send = Callable[..., TestResponse]
 TOKENS = {

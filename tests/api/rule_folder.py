@@ -7,9 +7,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
-from triage.rulebook_care.workbench_process import CheckProcess
-
-RULES = Path(__file__).parents[2] / "rules"
+from tests import RULES
+from triage.rulebook_care.editing.check_process import CheckProcess
 
 
 @contextmanager

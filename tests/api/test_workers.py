@@ -20,11 +20,11 @@ from typing import Any
 
 import pytest
 
+from tests import ROOT
 from tests.triage.programmes import MACHINES, NOON, REPORT, rulebook_files
 from triage.store import open_store
-from triage.store.machines import Contractor
+from triage.store.tables.machines import Contractor
 
-ROOT = Path(__file__).parents[2]
 PATIENCE = 60.0
 CLIENTS = 4
 REPORTS_EACH = 6

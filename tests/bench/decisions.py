@@ -9,16 +9,15 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import cycle, islice
-from pathlib import Path
 
-from triage.conditions import evaluate
-from triage.inference import compile_rulebook
-from triage.inference_engine import Engine
-from triage.one_report import Inputs, decide_inputs, read_inputs
-from triage.rulebook import EvidenceRule, Rulebook
-from triage.rulebook_reader import read_rulebook
+from tests import RULES
+from triage.decide.causes.inference import compile_rulebook
+from triage.decide.decide_data import Inputs, decide_inputs, read_inputs
+from triage.logic.conditions import evaluate
+from triage.logic.engine import Engine
+from triage.rulebook.model import EvidenceRule, Rulebook
+from triage.rulebook.reading.reader import read_rulebook
 
-RULES = Path(__file__).parents[2] / "rules"
 AT = datetime(2026, 11, 20, 20, tzinfo=UTC)
 ENGINES = ("plain", "durable", "checked")
 STEPS = (

@@ -19,15 +19,15 @@ from pathlib import Path
 from flask.testing import FlaskClient
 
 from api.app import create_app
-from triage.caller import Caller
-from triage.inference import compile_rulebook
-from triage.load import load
-from triage.programme import Programme
-from triage.report import Site
-from triage.rulebook_reader import read_rulebook
+from tests import ROOT
+from triage.decide.causes.inference import compile_rulebook
+from triage.loading.load import load
+from triage.records.caller import Caller
+from triage.records.report import Site
+from triage.rulebook.reading.reader import read_rulebook
+from triage.service.service import Programme
 from triage.store import open_store
 
-ROOT = Path(__file__).parents[2]
 MACHINES, TICKETS, CALLS, MOST_ANSWERS = 20_000, 100_000, 12, 6
 NOW = datetime(2026, 11, 16, 20, tzinfo=UTC)
 DESK = Caller("bench", "agent")

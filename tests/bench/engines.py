@@ -12,8 +12,18 @@ from dataclasses import dataclass
 from decimal import Decimal
 from time import perf_counter
 
-from triage.conditions import AllOf, Compare, Condition, Facts, FactTest, FactValue, OneOf, Truth, evaluate
-from triage.engines import choose_engine, engine_note
+from triage.logic.choose_engine import choose_engine, engine_note
+from triage.logic.conditions import (
+    AllOf,
+    Compare,
+    Condition,
+    Facts,
+    FactTest,
+    FactValue,
+    OneOf,
+    Truth,
+    evaluate,
+)
 
 RULES = (50, 100, 200, 500)
 ENGINES = ("durable", "plain", "checked")

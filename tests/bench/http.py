@@ -16,9 +16,9 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from tests import ROOT
 from triage.config import read_settings
 
-ROOT = Path(__file__).parents[2]
 CLIENTS = 4
 REPORTS = 600
 WARM_UP = 40

@@ -16,8 +16,8 @@ from time import process_time
 from ruamel.yaml import YAML
 
 from tests.triage.builders import cause, check, evidence, fact, head, minimal_files, policy
-from triage.rulebook_care.lint import lint
-from triage.rulebook_reader import read_rulebook
+from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook_care.lint.lint import lint
 
 SIZES = (100, 300, 1000)
 _CHOICES = ("red", "green", "blue", "grey")

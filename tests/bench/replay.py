@@ -19,17 +19,17 @@ from typing import Any
 from sqlalchemy.engine import make_url
 
 from tests.bench.decisions import AT, RULES, reports
-from triage.decision_json import as_json
-from triage.decision_record import Decision
-from triage.inference import compile_rulebook
-from triage.one_report import Inputs, decide_inputs, inputs_as_data
-from triage.rulebook import Rulebook
-from triage.rulebook_care.replay import replay
-from triage.rulebook_care.replay_runners import processes
-from triage.rulebook_care.replay_work import ReplayJob
-from triage.rulebook_reader import read_with_files, version_of
+from triage.decide.causes.inference import compile_rulebook
+from triage.decide.decide_data import Inputs, decide_inputs, inputs_as_data
+from triage.records.decision import Decision
+from triage.records.decision_json import as_json
+from triage.rulebook.model import Rulebook
+from triage.rulebook.reading.reader import read_with_files, version_of
+from triage.rulebook_care.release.piece import ReplayJob
+from triage.rulebook_care.release.replay import replay
+from triage.rulebook_care.release.runners import processes
 from triage.store import Store, open_store
-from triage.store.tickets import NewEvent
+from triage.store.tables.tickets import NewEvent
 
 LARGE = 200_000
 AIM_SECONDS = 300

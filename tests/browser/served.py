@@ -16,18 +16,18 @@ from typing import Any
 from werkzeug.serving import make_server
 
 from api.app import create_app
+from tests import ROOT
 from tests.triage.programmes import Clock
-from triage.inference import compile_rulebook
-from triage.inference_engine import Engine
-from triage.load import load
-from triage.programme import Programme
-from triage.report_input import read_machine
-from triage.rulebook import Rulebook
-from triage.rulebook_reader import read_rulebook
+from triage.decide.causes.inference import compile_rulebook
+from triage.inputs.report import read_machine
+from triage.loading.load import load
+from triage.logic.engine import Engine
+from triage.rulebook.model import Rulebook
+from triage.rulebook.reading.reader import read_rulebook
+from triage.service.service import Programme
 from triage.store import open_store
-from triage.store.machines import Contractor
+from triage.store.tables.machines import Contractor
 
-ROOT = Path(__file__).parents[2]
 NOW = datetime(2026, 11, 16, 20, tzinfo=UTC)
 
 

@@ -11,8 +11,8 @@ from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.served import NOW, ROOT, Served
 from tests.browser.test_desk import violations
-from triage.rulebook_reader import rulebook_files_data
-from triage.store.rulebooks import Publication
+from triage.rulebook.reading.reader import rulebook_files_data
+from triage.store.tables.rulebooks import Publication
 
 pytestmark = pytest.mark.browser
 Shot = Callable[[Page, str], None]

@@ -11,7 +11,7 @@ from playwright.sync_api import Page
 
 from tests.browser.call import check_done, outcome, read_out, take_report, tell
 from tests.browser.served import Served, default_rulebook
-from triage.caller import Caller
+from triage.records.caller import Caller
 
 pytestmark = pytest.mark.browser
 OTHER = Caller("ines", "agent")

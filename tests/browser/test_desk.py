@@ -12,7 +12,7 @@ from playwright.sync_api import Page
 from tests.browser.call import answer, asked, focused, take_report
 from tests.browser.conftest import SignIn
 from tests.browser.served import Served, default_rulebook
-from triage.caller import Caller
+from triage.records.caller import Caller
 
 pytestmark = pytest.mark.browser
 Shot = Callable[[Page, str], None]

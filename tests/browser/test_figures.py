@@ -9,7 +9,7 @@ from playwright.sync_api import Browser, Page
 
 from tests.browser.served import NOW, Served
 from tests.browser.test_desk import violations
-from triage.caller import Caller
+from triage.records.caller import Caller
 
 pytestmark = pytest.mark.browser
 Shot = Callable[[Page, str], None]

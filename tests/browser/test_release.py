@@ -7,15 +7,15 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Browser, Page
 
-from api.rulebook import LAUNCHER
+from api.v1.rulebook import LAUNCHER
 from tests.browser.served import NOW, ROOT, Served
 from tests.browser.test_desk import violations
-from triage.caller import Caller
-from triage.rulebook_care.publishing import check_candidate
-from triage.rulebook_care.replay_processes import AtOnce
-from triage.rulebook_reader import rulebook_files_data
-from triage.store.replay_runs import ReplayRun
-from triage.store.rulebooks import Publication
+from triage.records.caller import Caller
+from triage.rulebook.reading.reader import rulebook_files_data
+from triage.rulebook_care.release.background import AtOnce
+from triage.rulebook_care.release.publishing import check_candidate
+from triage.store.tables.replay_runs import ReplayRun
+from triage.store.tables.rulebooks import Publication
 
 pytestmark = pytest.mark.browser
 Shot = Callable[[Page, str], None]

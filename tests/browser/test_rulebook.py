@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from api.pages_rulebook import CHECKS
+from api.ops.files import CHECKS
 from tests.api.rule_folder import make_whole, rule_folder
 from tests.browser.served import NOW, Served
 from tests.browser.test_desk import violations
-from triage.rulebook_care.workbench_process import CheckProcess
+from triage.rulebook_care.editing.check_process import CheckProcess
 
 pytestmark = pytest.mark.browser
 Shot = Callable[[Page, str], None]

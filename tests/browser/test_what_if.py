@@ -8,8 +8,8 @@ from playwright.sync_api import Page
 from tests.browser.conftest import SignIn
 from tests.browser.served import ROOT, Served
 from tests.browser.test_desk import Shot, violations
-from triage.caller import Caller
-from triage.rulebook_reader import rulebook_files_data
+from triage.records.caller import Caller
+from triage.rulebook.reading.reader import rulebook_files_data
 
 pytestmark = pytest.mark.browser
 OPS = Caller("lead", "ops")

@@ -15,8 +15,8 @@ from itertools import product
 import pytest
 
 from tests.triage.small_rulebooks import evidence_rule, small_rulebook
-from triage.ranking import rank
-from triage.rulebook import Rulebook
+from triage.decide.causes.ranking import rank
+from triage.rulebook.model import Rulebook
 
 SMOKES = 0.5
 ASIA = 0.01

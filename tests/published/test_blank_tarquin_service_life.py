@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from triage.lifecycle.annual_cost import Owning, economic_life
+from triage.machine.lifecycle.annual_cost import Owning, economic_life
 
 
 def test_the_service_life_is_three_years():

@@ -12,7 +12,7 @@ from itertools import product
 import pytest
 
 from tests.triage.small_rulebooks import evidence_rule, small_rulebook
-from triage.ranking import rank
+from triage.decide.causes.ranking import rank
 
 BURGLARY, EARTHQUAKE = 0.001, 0.002
 ALARM = {(True, True): 0.95, (True, False): 0.94, (False, True): 0.29, (False, False): 0.001}

@@ -13,8 +13,8 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from triage.rulebook import ServiceHours
-from triage.service_hours import add_service_hours, is_after_hours, public_holidays
+from triage.rulebook.model import ServiceHours
+from triage.schedule.service_hours import add_service_hours, is_after_hours, public_holidays
 
 ZONE = "America/Chicago"
 WEEK = dict.fromkeys(("mon", "tue", "wed", "thu", "fri"), ("08:00", "17:00"))

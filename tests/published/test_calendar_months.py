@@ -11,7 +11,7 @@ from datetime import date
 
 import pytest
 
-from triage.cover import add_months
+from triage.decide.spending.warranty import add_months
 
 
 @pytest.mark.parametrize(

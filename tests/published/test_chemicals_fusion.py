@@ -8,7 +8,7 @@ Status: computed with chemicals
 import chemicals
 import pytest
 
-from triage.freeze import LATENT_HEAT_KJ_PER_KG
+from triage.machine.measures.freeze import LATENT_HEAT_KJ_PER_KG
 
 
 def test_the_latent_heat_agrees_with_the_database_within_a_tenth_of_a_percent():

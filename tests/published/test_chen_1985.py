@@ -7,7 +7,7 @@ Status: from memory
 
 import pytest
 
-from triage.freeze import chen_kj_per_kg_k, siebel_kj_per_kg_k
+from triage.machine.measures.freeze import chen_kj_per_kg_k, siebel_kj_per_kg_k
 
 
 @pytest.mark.parametrize(("brix", "kj_per_kg_k"), [(10, 3.95937), (13, 3.88962), (15, 3.84288)])

@@ -9,8 +9,8 @@ from __future__ import annotations
 import pytest
 from scipy import stats
 
-from triage.lifecycle.exposure import Observation
-from triage.lifecycle.trend import chi_square_upper_tail, laplace
+from triage.machine.lifecycle.exposure import Observation
+from triage.machine.lifecycle.trend import chi_square_upper_tail, laplace
 
 
 @pytest.mark.parametrize("degrees", [2, 4, 20, 54, 200, 1000])

@@ -12,9 +12,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from triage.night_mode import night_mode_hours_on
-from triage.rulebook import ResponseTime, ServiceHours
-from triage.service_hours import add_service_hours, due_at
+from triage.machine.measures.night_mode import night_mode_hours_on
+from triage.rulebook.model import ResponseTime, ServiceHours
+from triage.schedule.service_hours import add_service_hours, due_at
 
 ZONE = "America/Chicago"
 EIGHT_ELAPSED = ServiceHours({}, None, None, {1: ResponseTime(Decimal(8), "elapsed")}, 1)

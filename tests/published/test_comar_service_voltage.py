@@ -9,7 +9,7 @@ from decimal import Decimal
 
 import pytest
 
-from triage.supply import facts
+from triage.machine.measures.supply import facts
 
 
 @pytest.mark.parametrize(

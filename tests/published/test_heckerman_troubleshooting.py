@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from tests.triage.small_rulebooks import check_of, small_rulebook
-from triage.checks import best_plan, check_tables, order_cost
-from triage.rulebook import Rulebook
+from triage.decide.causes.checks import best_plan, check_tables, order_cost
+from triage.rulebook.model import Rulebook
 
 CHANCES = {"a": 0.45, "b": 0.25, "c": 0.20, "d": 0.10}
 COSTS = {"a": 30, "b": 5, "c": 10, "d": 2}

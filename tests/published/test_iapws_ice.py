@@ -9,7 +9,7 @@ import pytest
 from iapws import IAPWS95
 from iapws._iapws import _Ice
 
-from triage.freeze import LATENT_HEAT_KJ_PER_KG
+from triage.machine.measures.freeze import LATENT_HEAT_KJ_PER_KG
 
 ATMOSPHERE_MPA = 0.101325
 

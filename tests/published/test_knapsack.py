@@ -10,7 +10,7 @@ from decimal import Decimal
 
 import pytest
 
-from triage.parts_kit import Load, Need, Van, best_kit
+from triage.decide.parts_kit import Load, Need, Van, best_kit
 
 VALUES = {"A": 60, "B": 100, "C": 120}
 WEIGHTS = {"A": 10, "B": 20, "C": 30}

@@ -7,7 +7,7 @@ Status: secondary copy
 
 import pytest
 
-from triage.supply import permitted_amps
+from triage.machine.measures.supply import permitted_amps
 
 
 @pytest.mark.parametrize(("receptacle_amps", "load_amps"), [(15, 12), (20, 16), (30, 24)])

@@ -10,7 +10,7 @@ from decimal import Decimal
 
 import pytest
 
-from triage.supply import facts, headroom_amps, permitted_amps
+from triage.machine.measures.supply import facts, headroom_amps, permitted_amps
 
 
 def test_a_plugged_in_machine_may_draw_eighty_percent_of_the_circuit():

@@ -5,7 +5,7 @@ Source: National Fire Protection Association; NFPA 70 National Electrical Code; 
 Status: secondary copy
 """
 
-from triage.supply import facts
+from triage.machine.measures.supply import facts
 
 
 def test_an_extension_cord_in_use_is_named_as_standing_in_for_wiring():

@@ -11,8 +11,8 @@ labels these solid rows "stranded".
 
 import pytest
 
-from triage.errors import InputError
-from triage.supply import cord_ohm_per_kft, resistance_at, wiring_ohm_per_kft
+from triage.machine.measures.supply import cord_ohm_per_kft, resistance_at, wiring_ohm_per_kft
+from triage.values.errors import InputError
 
 
 @pytest.mark.parametrize(("awg", "ohm_per_kft"), [(14, 3.07), (12, 1.93), (10, 1.21), (8, 0.778), (6, 0.491)])

@@ -5,7 +5,7 @@ Source: National Fire Protection Association; NFPA 70 National Electrical Code; 
 Status: from memory
 """
 
-from triage.supply import explains_weak_start
+from triage.machine.measures.supply import explains_weak_start
 
 
 def test_a_drop_beyond_five_percent_explains_a_weak_start():

@@ -11,7 +11,7 @@ from decimal import Decimal
 
 import pytest
 
-from triage.lifecycle.annual_cost import Owning, economic_life
+from triage.machine.lifecycle.annual_cost import Owning, economic_life
 
 
 def falling(price: int, running: list[int]) -> Owning:

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from triage.lifecycle.annual_cost import Owning
-from triage.lifecycle.keep_or_swap import Defender, keep_or_swap, repair_limit, turning_points
+from triage.machine.lifecycle.annual_cost import Owning
+from triage.machine.lifecycle.keep_or_swap import Defender, keep_or_swap, repair_limit, turning_points
 
 OVERHAULED = Defender(
     value_now=Decimal(0),

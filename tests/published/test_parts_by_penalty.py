@@ -13,7 +13,7 @@ from itertools import combinations
 
 import pytest
 
-from triage.parts_kit import carry_by_penalty
+from triage.decide.parts_kit import carry_by_penalty
 
 NEEDED = {"1": 0.30, "2": 0.20, "3": 0.10, "4": 0.05, "5": 0.02}
 HOLDING = {"1": 2.0, "2": 4.0, "3": 1.0, "4": 3.0, "5": 0.5}

@@ -6,7 +6,7 @@ Status: common practice
 
 import pytest
 
-from triage.mix import WATER_KG_PER_L, expected_brix
+from triage.machine.measures.mix import WATER_KG_PER_L, expected_brix
 
 
 @pytest.mark.parametrize(("syrup_brix", "wanted_brix"), [(65, 13), (60, 15), (100, 12.5)])

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import pytest
 
-from triage.rulebook_care.learning import beta_posterior, dirichlet_means
+from triage.rulebook_care.learning.learning import beta_posterior, dirichlet_means
 
 
 def test_beta_2_8_after_three_of_five_is_beta_5_10() -> None:

@@ -7,7 +7,7 @@ Status: from memory
 
 import pytest
 
-from triage.quantities import in_unit
+from triage.machine.measures.quantities import in_unit
 
 
 def test_a_capacity_in_tons_or_btu_per_hour_comes_in_as_watts():

@@ -11,18 +11,16 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import pytest
 from jsonschema import Draft202012Validator
 
+from tests import RULES
 from triage.cli import main as command_line
-from triage.errors import Problem
-from triage.rulebook_care.findings import CODES, Finding, finding
-from triage.rulebook_care.sarif import sarif
-
-RULES = Path(__file__).parents[2] / "rules"
+from triage.rulebook_care.lint.findings import CODES, Finding, finding
+from triage.rulebook_care.lint.sarif import sarif
+from triage.values.errors import Problem
 
 LEVEL = {"enum": ["none", "note", "warning", "error"]}
 TEXT = {"type": "string"}

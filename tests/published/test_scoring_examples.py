@@ -12,7 +12,7 @@ import pytest
 from sklearn.metrics import brier_score_loss
 from sklearn.metrics import log_loss as sklearn_log_loss
 
-from triage.rulebook_care.scoring import Score, log_loss, score
+from triage.rulebook_care.release.scoring import Score, log_loss, score
 
 
 def _scores(rows: list[dict[str, float]], truth: list[str]) -> list[Score]:

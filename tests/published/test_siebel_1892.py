@@ -7,7 +7,7 @@ Status: secondary copy
 
 import pytest
 
-from triage.freeze import siebel_kj_per_kg_k
+from triage.machine.measures.freeze import siebel_kj_per_kg_k
 
 
 @pytest.mark.parametrize(("brix", "kj_per_kg_k"), [(10, 3.8511), (13, 3.75063), (15, 3.68365)])

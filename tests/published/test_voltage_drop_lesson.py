@@ -7,7 +7,7 @@ Status: read
 
 import pytest
 
-from triage.supply import cord_ohm_per_kft, drop_volts, percent_of
+from triage.machine.measures.supply import cord_ohm_per_kft, drop_volts, percent_of
 
 
 def printed_case():

@@ -7,7 +7,7 @@ Status: computed with pint
 import pint
 import pytest
 
-from triage.supply import drop_volts, longest_run_ft, percent_of, wiring_ohm_per_kft
+from triage.machine.measures.supply import drop_volts, longest_run_ft, percent_of, wiring_ohm_per_kft
 
 units = pint.UnitRegistry()
 

@@ -4,25 +4,24 @@ from __future__ import annotations
 
 import re
 from datetime import datetime
-from pathlib import Path
 
 import pytest
 from ruamel.yaml import YAML
 
+from tests import RULES
 from tests.rules.baseline import COUNT, ordinary_reports
-from triage import inference
-from triage.conditions import facts_in
-from triage.decision_record import Decision
-from triage.pipeline import decide
-from triage.report import History
-from triage.report_input import read_machine, read_report
-from triage.rulebook import Rulebook
-from triage.rulebook_care.lint import lint
-from triage.rulebook_cases import run_rule_cases
-from triage.rulebook_reader import read_rulebook
-from triage.whole_cases import decide_case, failures
+from triage.decide.causes import inference
+from triage.decide.pipeline import decide
+from triage.decide.whole_cases import decide_case, failures
+from triage.inputs.report import read_machine, read_report
+from triage.logic.conditions import facts_in
+from triage.records.decision import Decision
+from triage.records.report import History
+from triage.rulebook.model import Rulebook
+from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook.rule_cases import run_rule_cases
+from triage.rulebook_care.lint.lint import lint
 
-RULES = Path(__file__).parents[2] / "rules"
 CASES = sorted(path.stem for path in (RULES / "cases").glob("*.yml"))
 LEAST = {
     "symptoms": 18, "causes": 45, "facts": 40, "checks": 30, "cautions": 20, "cases": 60, "derive": 10,

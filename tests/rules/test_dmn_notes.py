@@ -8,15 +8,15 @@ from pathlib import Path
 
 import pytest
 
+from tests import RULES
+from tests.triage.cli.test_main import write_rulebook
 from tests.triage.programmes import rulebook_files
-from tests.triage.test_cli import write_rulebook
 from triage.cli.main import run
-from triage.dmn.exporting import export_model
-from triage.dmn.importing import import_tables
-from triage.dmn.write import write_model
-from triage.rulebook_reader import read_with_files
+from triage.rulebook.reading.reader import read_with_files
+from triage.rulebook_care.dmn.exporting import export_model
+from triage.rulebook_care.dmn.importing import import_tables
+from triage.rulebook_care.dmn.write import write_model
 
-RULES = Path(__file__).parents[2] / "rules"
 NOTES = (RULES / "DMN.md").read_text(encoding="utf-8")
 
 

@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
+from tests import RULES
 from tests.rules.baseline import ordinary_reports
-from triage.report_input import read_machine, read_report
-from triage.rulebook import Rulebook
-from triage.rulebook_reader import read_rulebook
+from triage.inputs.report import read_machine, read_report
+from triage.rulebook.model import Rulebook
+from triage.rulebook.reading.reader import read_rulebook
 
 
 @pytest.fixture(scope="module")
 def rulebook() -> Rulebook:
-    return read_rulebook(Path(__file__).parents[2] / "rules")
+    return read_rulebook(RULES)
 
 
 def test_at_least_sixty_whole_reports_expect_an_outcome_and_a_top_cause(rulebook: Rulebook) -> None:

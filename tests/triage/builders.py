@@ -5,8 +5,8 @@ from __future__ import annotations
 import copy
 from collections.abc import Mapping
 
-from triage.rulebook import Rulebook
-from triage.rulebook_reader import rulebook_from_data
+from triage.rulebook.model import Rulebook
+from triage.rulebook.reading.reader import rulebook_from_data
 
 NO_SOURCE = "common practice, no source"
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from hypothesis import strategies as st
 
-from triage.conditions import (
+from triage.logic.conditions import (
     AllOf,
     AnyOf,
     Anything,

@@ -8,10 +8,10 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from tests.triage.small_rulebooks import evidence_rule, flag_is, small_rulebook
-from triage.conditions import AllOf, AnyOf, Compare, Condition, FactTest, NoneOf, OneOf
-from triage.errors import InputError
-from triage.inference import compile_rulebook, infer
-from triage.sandbox import try_rulebook
+from triage.decide.causes.inference import compile_rulebook, infer
+from triage.logic.conditions import AllOf, AnyOf, Compare, Condition, FactTest, NoneOf, OneOf
+from triage.rulebook_care.editing.sandbox import try_rulebook
+from triage.values.errors import InputError
 
 EVEN_NUMBERS = OneOf(tuple(Compare("=", Decimal(2 * number)) for number in range(10_000)))
 

@@ -13,14 +13,14 @@ from pathlib import Path
 from moneyed import Money
 
 from tests.triage.builders import minimal_files, policy
-from triage.caller import Caller
-from triage.inference import compile_rulebook
-from triage.programme import Programme
-from triage.report import Machine, PastRepair, Site
-from triage.rulebook_reader import rulebook_from_data
+from triage.decide.causes.inference import compile_rulebook
+from triage.machine.measures.upkeep import CareEvent
+from triage.records.caller import Caller
+from triage.records.report import Machine, PastRepair, Site
+from triage.rulebook.reading.reader import rulebook_from_data
+from triage.service.service import Programme
 from triage.store import open_store
-from triage.store.machines import Contractor
-from triage.upkeep import CareEvent
+from triage.store.tables.machines import Contractor
 
 AGENT = Caller("desk", "agent")
 OPS = Caller("lead", "ops")

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 
-from triage.conditions import ALWAYS, Compare, Condition, FactTest
-from triage.rulebook import (
+from triage.logic.conditions import ALWAYS, Compare, Condition, FactTest
+from triage.rulebook.model import (
     Cause,
     Caution,
     Check,

@@ -9,22 +9,20 @@ from typing import NoReturn
 
 import click
 
-from triage.cli import (
-    commission_command,
-    explain_command,
-    load_command,
-    rulebook_commands,
-    serve_command,
-    token_commands,
-)
-from triage.cli.diff_command import diff
-from triage.cli.dmn_commands import tables_in, tables_out
-from triage.cli.learn_command import learn_command
-from triage.cli.publish_commands import log, publish, rollback
-from triage.cli.replay_command import replay_command
-from triage.cli.triage_command import triage
-from triage.cli.what_if_command import what_if_command
-from triage.errors import InputError
+from triage.cli.commands import commission as commission_command
+from triage.cli.commands import explain as explain_command
+from triage.cli.commands import load as load_command
+from triage.cli.commands import serve as serve_command
+from triage.cli.commands import token as token_commands
+from triage.cli.commands.triage import triage
+from triage.cli.commands.what_if import what_if_command
+from triage.cli.rulebook import rulebook_group as rulebook_commands
+from triage.cli.rulebook.diff import diff
+from triage.cli.rulebook.dmn import tables_in, tables_out
+from triage.cli.rulebook.learn import learn_command
+from triage.cli.rulebook.publish import log, publish, rollback
+from triage.cli.rulebook.replay import replay_command
+from triage.values.errors import InputError
 
 WRONG_INPUT = 2
 FAILED = 70  # EX_SOFTWARE of sysexits.h: a fault of the program, not of the input

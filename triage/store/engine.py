@@ -21,21 +21,21 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
-from triage.errors import InputError
-from triage.store.answers import Answers
-from triage.store.care import Care
-from triage.store.depot import Depot
-from triage.store.desk import Desk
-from triage.store.desk_presence import Presences
-from triage.store.figures import FigureRecords
-from triage.store.machines import Machines
 from triage.store.migrate import upgrade
-from triage.store.recorded import RecordedDecisions
-from triage.store.replay_runs import ReplayRuns
-from triage.store.rulebooks import Rulebooks
-from triage.store.tickets import Tickets
-from triage.store.tokens import Tokens
-from triage.store.turn import Turn
+from triage.store.tables.care import Care
+from triage.store.tables.depot import Depot
+from triage.store.tables.desk import Desk
+from triage.store.tables.desk_presence import Presences
+from triage.store.tables.idempotency import Answers
+from triage.store.tables.machines import Machines
+from triage.store.tables.numbers import FigureRecords
+from triage.store.tables.recorded import RecordedDecisions
+from triage.store.tables.replay_runs import ReplayRuns
+from triage.store.tables.rulebooks import Rulebooks
+from triage.store.tables.tickets import Tickets
+from triage.store.tables.tokens import Tokens
+from triage.store.write_lock import Turn
+from triage.values.errors import InputError
 
 BUSY_TIMEOUT_MS = 30_000
 

@@ -11,8 +11,8 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, func, select
 
-from triage.errors import InputError
-from triage.store.models import Base
+from triage.store.tables.models import Base
+from triage.values.errors import InputError
 
 FOLDER = Path(__file__).parent / "migrations"
 MIGRATING = 0x62_61_72_72  # any number, as long as nobody else locks it

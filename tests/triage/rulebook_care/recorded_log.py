@@ -9,10 +9,10 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from tests.triage.programmes import AGENT, NOON, REPORT, rulebook_files, running_programme
-from triage.programme import Programme
-from triage.rulebook_care.replay_work import ReplayJob
-from triage.rulebook_reader import version_of
-from triage.store.tickets import NewEvent
+from triage.rulebook.reading.reader import version_of
+from triage.rulebook_care.release.piece import ReplayJob
+from triage.service.service import Programme
+from triage.store.tables.tickets import NewEvent
 
 LATER = datetime(2026, 6, 1, tzinfo=UTC)
 

@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from triage.store.models import Base
+from triage.store.tables.models import Base
 
 context.configure(
     connection=context.config.attributes["connection"], target_metadata=Base.metadata, render_as_batch=True

@@ -1,0 +1,1 @@
+"""The call center agent's pages."""

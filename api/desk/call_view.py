@@ -1,0 +1,232 @@
+"""Everything the call page shows, worked out of a ticket and its log; no rule of the trade lives here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from api.pages.texts import gettext
+from api.pages.words import event_words, fact_words, factor_words
+from triage.records.ticket import Event, Ticket
+from triage.rulebook.model import Check, Fact, Rulebook
+from triage.service.call_desk import last_undoable
+
+SHOWN_CAUSES = 6
+SOURCES = ("caller", "record", "derived")
+JSONObject = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class CauseRow:
+    """Chances in percent; `change` is the move since the last decision, None at the first."""
+
+    title: str
+    percent: float
+    before: float | None
+    change: int | None
+    share: float
+    factors: tuple[tuple[str, bool, str], ...]  # text, held, weight in words
+
+
+@dataclass(frozen=True, slots=True)
+class FactRow:
+    id: str
+    title: str
+    words: str
+    source: str
+    said: str
+    corrected: str  # what the record said, where the caller set it right
+    correctable: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """The question on top. `options` are (value, title) for choices and yes/no, answered by number."""
+
+    fact: Fact
+    ask: str
+    why: str
+    saves: str | None
+    safety: bool
+    options: tuple[tuple[str, str], ...]
+    now: str  # the value known so far, in words
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryRow:
+    event: Event
+    words: str
+    text: str
+
+
+def causes(decision: JSONObject, before: JSONObject | None) -> tuple[CauseRow, ...]:
+    """The likeliest causes, and how far each has moved."""
+    earlier = {} if before is None else {row["cause"]: float(row["chance"]) * 100 for row in before["causes"]}
+    rows = []
+    for cause in decision["causes"][:SHOWN_CAUSES]:
+        percent = float(cause["chance"]) * 100
+        past = earlier.get(cause["cause"])
+        factors = sorted(cause["factors"], key=lambda factor: -abs(_log(factor["factor"])))
+        rows.append(
+            CauseRow(
+                cause["title"] or cause["cause"],
+                percent,
+                past,
+                None if past is None else round(percent) - round(past),
+                float(cause["share"]) * 100,
+                tuple(
+                    (factor["text"] or factor["rule"], bool(factor["held"]), factor_words(factor))
+                    for factor in factors
+                ),
+            )
+        )
+    return tuple(rows)
+
+
+def _log(factor: Any) -> float:
+    weight = float(factor)
+    return weight - 1 if weight >= 1 else 1 - 1 / max(weight, 1e-9)
+
+
+def asked(rulebook: Rulebook, ticket: Ticket, wanted: str | None) -> Asked | None:
+    """The question `wanted` out of turn, else the first that is worth asking."""
+    decision = ticket.decision or {}
+    questions = {question["fact"]: question for question in decision.get("questions", ())}
+    fact_id = wanted if wanted in rulebook.facts else next(iter(questions), None)
+    if fact_id is None or (wanted is None and decision.get("solved")):
+        return None
+    fact = rulebook.facts[fact_id]
+    if fact.asked_of == "computed":
+        return None
+    question = questions.get(fact_id, {})
+    known = decision.get("facts", {}).get(fact_id)
+    saves = question.get("saves")
+    return Asked(
+        fact,
+        fact.ask or f"{fact.title}?",
+        question.get("why", ""),
+        saves if saves is not None and float(saves) > 0 else None,
+        bool(question.get("safety")),
+        _options(fact),
+        "" if known is None else fact_words(rulebook, fact_id, known["value"]),
+    )
+
+
+def _options(fact: Fact) -> tuple[tuple[str, str], ...]:
+    if fact.type == "flag":
+        return (("yes", "Yes"), ("no", "No"))
+    return tuple(fact.choices.items()) if fact.type == "choice" else ()
+
+
+def facts(rulebook: Rulebook, ticket: Ticket, log: Sequence[Event]) -> tuple[FactRow, ...]:
+    """What is known, the caller's first, each with where it comes from."""
+    said, corrected = _said(log)
+    rows = []
+    for fact_id, known in (ticket.decision or {}).get("facts", {}).items():
+        fact = rulebook.facts.get(fact_id)
+        if fact is None or known["from"] not in SOURCES:
+            continue
+        by_caller = known["from"] == "caller"
+        rows.append(
+            FactRow(
+                fact_id,
+                fact.title,
+                fact_words(rulebook, fact_id, known["value"]),
+                known["from"],
+                said.get(fact_id, "") if by_caller else "",
+                fact_words(rulebook, fact_id, corrected[fact_id])
+                if fact_id in corrected and by_caller
+                else "",
+                fact.asked_of != "computed",
+            )
+        )
+    return tuple(sorted(rows, key=lambda row: (SOURCES.index(row.source), row.title)))
+
+
+def _said(log: Sequence[Event]) -> tuple[dict[str, str], dict[str, Any]]:
+    """The clerk's words for converted values, and what the record said before a correction, by fact."""
+    gone = {event.payload["seq"] for event in log if event.kind == "undone"}
+    said: dict[str, str] = {}
+    corrected: dict[str, Any] = {}
+    for event in log:
+        if event.kind != "answered" or event.seq in gone:
+            continue
+        for fact in event.payload["answers"]:
+            said.pop(fact, None)
+        said |= event.payload.get("said", {})
+        corrected |= event.payload.get("corrects", {})
+    return said, corrected
+
+
+def history(rulebook: Rulebook, log: Sequence[Event]) -> tuple[HistoryRow, ...]:
+    """The whole log in words."""
+    return tuple(HistoryRow(event, event_words(event.kind), _told(rulebook, event)) for event in log)
+
+
+def _told(rulebook: Rulebook, event: Event) -> str:
+    payload = event.payload
+    match event.kind:
+        case "answered":
+            return "; ".join(
+                _answer_told(rulebook, fact, value, payload) for fact, value in payload["answers"].items()
+            )
+        case "check_done":
+            return f"{_check(rulebook, payload['check'])}: {str(payload['result']).replace('_', ' ')}"
+        case "skipped":
+            return "; ".join(_title(rulebook, fact) for fact in payload["facts"])
+        case "undone":
+            return gettext("number %(seq)s", seq=payload["seq"])
+        case "acknowledged":
+            rules = rulebook.cautions
+            return "; ".join(rules[id_].head.title if id_ in rules else id_ for id_ in payload["cautions"])
+        case "parked":
+            return _check(rulebook, payload["check"])
+        case "decided" if payload:
+            decision = payload["decision"]
+            top = decision["causes"][0]
+            text = f"{decision['outcome'].replace('_', ' ')}; {top['title']} {float(top['chance']):.0%}"
+            if payload.get("left_out"):
+                left_out = ", ".join(payload["left_out"])
+                text += " " + gettext("(left out, the rulebook no longer knows it: %(ids)s)", ids=left_out)
+            return text
+        case "estimated":
+            return str(payload["total"])
+        case _:
+            return ""
+
+
+def _answer_told(rulebook: Rulebook, fact: str, value: Any, payload: JSONObject) -> str:
+    text = f"{_title(rulebook, fact)}: {fact_words(rulebook, fact, value)}"
+    if fact in payload.get("said", {}):
+        text += " " + gettext("(said “%(words)s”)", words=payload["said"][fact])
+    if fact in payload.get("corrects", {}):
+        was = fact_words(rulebook, fact, payload["corrects"][fact])
+        text += " " + gettext("(before: %(was)s)", was=was)
+    return text
+
+
+def _title(rulebook: Rulebook, fact: str) -> str:
+    return rulebook.facts[fact].title if fact in rulebook.facts else fact
+
+
+def _check(rulebook: Rulebook, check: str) -> str:
+    return rulebook.checks[check].title if check in rulebook.checks else check
+
+
+def undoable(rulebook: Rulebook, log: Sequence[Event]) -> str | None:
+    """What "undo" would take back, in words; None when there is nothing."""
+    last = last_undoable(log)
+    return None if last is None else f"{event_words(last.kind)}: {_told(rulebook, last)}"
+
+
+def askable(rulebook: Rulebook) -> tuple[Fact, ...]:
+    """Every fact a clerk can be asked, by title: for questions out of turn."""
+    found = (fact for fact in rulebook.facts.values() if fact.asked_of == "clerk")
+    return tuple(sorted(found, key=lambda fact: fact.title))
+
+
+def store_checks(rulebook: Rulebook) -> tuple[Check, ...]:
+    """Every check a clerk can do, by title."""
+    found = (check for check in rulebook.checks.values() if check.who == "clerk")
+    return tuple(sorted(found, key=lambda check: check.title))

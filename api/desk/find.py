@@ -1,0 +1,45 @@
+"""Find the machine, and its record at a glance."""
+
+from __future__ import annotations
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from api.desk.record_view import record_of
+from api.desk.tools import tools
+from api.http.auth import caller, page_roles, programme
+from api.pages.sign_in import DESK
+from api.pages.words import ago, local_time, outcome_words
+from triage.inputs.machine_search import WHOLE
+
+blueprint = Blueprint("desk_find", __name__)
+
+
+@blueprint.get("/find")
+@page_roles(*DESK)
+def find() -> ResponseReturnValue:
+    """With `part` only the list of machines found, for the search while typing."""
+    query = request.args.get("q", "").strip()[:80]
+    found = tools().finder.find(query) if query else ()
+    if "part" in request.args:
+        return render_template("_found.html", query=query, found=found)
+    sure = [each for each in found if each.score >= WHOLE]
+    if len(sure) == 1:
+        return redirect(url_for("desk_find.machine", serial=sure[0].machine.serial), 303)
+    return render_template("find.html", query=query, found=found)
+
+
+@blueprint.get("/machines/<serial>")
+@page_roles(*DESK)
+def machine(serial: str) -> ResponseReturnValue:
+    view = programme().machine(serial, caller())
+    limits = programme().limits(serial, None, None, caller())
+    return render_template(
+        "machine.html",
+        record=record_of(programme(), view, limits=limits),
+        rulebook=programme().rulebook,
+        now=programme().now(),
+        ago=ago,
+        local_time=local_time,
+        outcome_words=outcome_words,
+    )

@@ -1,0 +1,35 @@
+"""The machine search behind the find page: the index is made at first use and again when it is old."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from threading import Lock
+
+from triage.inputs.machine_search import MachineFound, MachineIndex, find_machines, index_machines
+from triage.service.service import Programme
+
+FRESH = timedelta(minutes=5)
+"""Machines loaded meanwhile show at once when their number changes, else after this time."""
+
+
+class MachineFinder:
+    def __init__(self, programme: Programme) -> None:
+        self._programme = programme
+        self._lock = Lock()
+        self._index: MachineIndex | None = None
+        self._made_at: datetime | None = None
+
+    def find(self, query: str, at_most: int = 12) -> Sequence[MachineFound]:
+        return find_machines(self._current(), query, at_most)
+
+    def _current(self) -> MachineIndex:
+        now = self._programme.now()
+        with self._lock, self._programme.store.read() as work:
+            index, made_at = self._index, self._made_at
+            stale = index is None or made_at is None or now - made_at > FRESH
+            if stale or len(index.machines) != work.desk.machine_count():  # type: ignore[union-attr]
+                index = index_machines(work.desk.listed_machines())
+                self._index, self._made_at = index, now
+            assert index is not None
+            return index

@@ -1,0 +1,1 @@
+"""What every route shares: tokens, JSON, ETag, errors."""

@@ -1,0 +1,110 @@
+"""Who is calling: bearer tokens on `/v1`, the same token in a cookie for the pages.
+
+A route names the roles that may use it with `@roles(...)`; a route of `/v1` without a token answers 401, with
+the wrong role 403. Pages send people to the sign-in form instead.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, TypeVar, cast
+
+from flask import current_app, g, redirect, request, url_for
+from werkzeug.exceptions import Forbidden, Unauthorized
+from werkzeug.wrappers import Response as BaseResponse
+
+from triage.service.service import Caller, Programme
+
+COOKIE = "barrelwise_token"
+View = TypeVar("View", bound=Callable[..., Any])
+
+READERS = ("agent", "technician", "ops", "reporter")
+"""Everyone may read; what a technician sees is narrowed to its contractor by the programme itself."""
+
+
+def programme() -> Programme:
+    """The programme this app serves."""
+    return cast(Programme, current_app.extensions["barrelwise"])
+
+
+def caller() -> Caller:
+    """The caller that `roles` let in."""
+    return cast(Caller, g.caller)
+
+
+def _needs_token() -> Unauthorized:
+    return Unauthorized(
+        "Send a token as `Authorization: Bearer …`; an operator makes one with `barrelwise token add`.",
+        www_authenticate=_challenge(),
+    )
+
+
+def _challenge() -> Any:
+    from werkzeug.datastructures import WWWAuthenticate
+
+    return WWWAuthenticate("bearer", {"realm": "barrelwise"})
+
+
+def bearer() -> str | None:
+    authorization = request.authorization
+    if authorization is None or authorization.type != "bearer":
+        return None
+    return authorization.token
+
+
+def roles(*allowed: str) -> Callable[[View], View]:
+    """Lets a view of `/v1` be called with a token of one of these roles only."""
+
+    def wrap(view: View) -> View:
+        @wraps(view)
+        def guarded(*args: Any, **kwargs: Any) -> Any:
+            token = bearer()
+            found = programme().caller_for(token) if token else None
+            if found is None:
+                raise _needs_token()
+            if found.role not in allowed:
+                raise Forbidden(
+                    f"A token with the role {found.role} may not do this; {_either(allowed)} may."
+                )
+            g.caller = found
+            return view(*args, **kwargs)
+
+        guarded.roles = allowed  # type: ignore[attr-defined]
+        return cast(View, guarded)
+
+    return wrap
+
+
+def _either(allowed: tuple[str, ...]) -> str:
+    return " or ".join(allowed)
+
+
+def page_roles(*allowed: str) -> Callable[[View], View]:
+    """The same for a page: without a token, to the sign-in form and back."""
+
+    def wrap(view: View) -> View:
+        @wraps(view)
+        def guarded(*args: Any, **kwargs: Any) -> Any:
+            token = request.cookies.get(COOKIE)
+            found = programme().caller_for(token) if token else None
+            if found is None:
+                return redirect(url_for("pages.sign_in", next=request.full_path.rstrip("?")))
+            if found.role not in allowed:
+                raise Forbidden(f"The role {found.role} may not open this page; {_either(allowed)} may.")
+            g.caller = found
+            return view(*args, **kwargs)
+
+        return cast(View, guarded)
+
+    return wrap
+
+
+def refuse_foreign_forms() -> BaseResponse | None:
+    """A form may only be sent from our own pages (the cookie is SameSite=Strict; this is the second lock)."""
+    if request.method != "POST" or request.path.startswith("/v1"):
+        return None
+    origin = request.headers.get("Origin")
+    if origin not in (None, request.host_url.rstrip("/")):
+        raise Forbidden("This form was sent from another site.")
+    return None

@@ -1,0 +1,58 @@
+"""What a check found and which cases failed, in words and as JSON, for the pages and the API alike."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from triage.rulebook_care.editing.check import CasesRun, Checked
+from triage.rulebook_care.lint.findings import counts
+from triage.values.errors import Problem
+
+PLACE = ("file", "line", "column", "message")
+
+
+def said(checked: Checked) -> str:
+    """How much is found, in words: "2 errors, 1 note"."""
+    found = counts(checked.findings)
+    errors = len(checked.problems) + len(checked.elsewhere) + found["error"]
+    numbers = {"error": errors, "warning": found["warning"], "note": found["note"]}
+    words = [f"{number} {name}{'' if number == 1 else 's'}" for name, number in numbers.items() if number]
+    return ", ".join(words if errors else ["no errors", *words])
+
+
+def as_data(checked: Checked) -> dict[str, Any]:
+    """`problems` are what this text breaks, `standing` what is broken elsewhere without it."""
+    return {
+        "ok": checked.ok,
+        "problems": [_row(each) for each in (*checked.problems, *checked.elsewhere)],
+        "findings": [
+            _row(each) | {"severity": each.severity, "code": each.code, "mend": each.mend}
+            for each in checked.findings
+            if each.silenced is None
+        ],
+        "standing": [_row(each) for each in checked.standing],
+    }
+
+
+def cases_as_data(run: CasesRun) -> dict[str, Any]:
+    return {
+        "ok": not (run.problems or run.failures),
+        "rule_cases": run.rule_cases,
+        "whole_cases": run.whole_cases,
+        "failures": [_row(each) | {"case": each.case} for each in run.failures],
+        "problems": [_row(each) for each in run.problems],
+    }
+
+
+def _row(each: object) -> dict[str, Any]:
+    return {name: getattr(each, name) for name in PLACE}
+
+
+def reasons(checked: Checked) -> tuple[Problem, ...]:
+    """Why a text may not be saved as finished."""
+    wrong = (
+        Problem(f"{each.message}. {each.mend}", file=each.file, line=each.line, column=each.column)
+        for each in checked.findings
+        if each.severity == "error" and each.silenced is None
+    )
+    return (*checked.problems, *checked.elsewhere, *wrong)

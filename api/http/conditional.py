@@ -1,0 +1,99 @@
+"""ETag and If-Match on tickets, and Idempotency-Key on every POST.
+
+A key belongs to one caller, method and path. The same key with the same body gives the first answer again;
+with another body it is refused.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import inspect
+import json
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, TypeVar, cast
+
+from flask import Response, current_app, make_response, request
+from werkzeug.exceptions import BadRequest
+
+from api.http.auth import caller, programme
+from api.http.json_bodies import Blueprint
+from triage.service.service import Answer
+
+View = TypeVar("View", bound=Callable[..., Any])
+MAX_KEY = 128
+KEPT_HEADERS = ("Location", "ETag")
+
+
+IDEMPOTENCY_KEY = {
+    "in": "header",
+    "name": "Idempotency-Key",
+    "schema": {"type": "string", "minLength": 1, "maxLength": MAX_KEY},
+    "description": "Sent again with the same body, the first answer comes again and nothing happens twice",
+}
+IF_MATCH = {
+    "in": "header",
+    "name": "If-Match",
+    "schema": {"type": "string"},
+    "description": "The ticket's ETag; 412 if the ticket has moved on since",
+}
+
+
+def etag(version: int) -> str:
+    return f'"{version}"'
+
+
+def wanted_version() -> int | None:
+    """The ticket version in If-Match; None when the caller did not send one."""
+    header = request.headers.get("If-Match")
+    if header is None or header.strip() == "*":
+        return None
+    text = header.strip().strip('"')
+    if not text.isascii() or not text.isdigit() or len(text) > 9:
+        raise BadRequest('If-Match takes the ticket\'s ETag, such as "3".')
+    return int(text)
+
+
+def idempotent(view: View) -> View:
+    """Remembers a successful answer under the request's Idempotency-Key, if it has one."""
+    return _once(view, first=False)
+
+
+def idempotent_work(view: View) -> View:
+    """The same for long work that does no harm done twice: no lock is held while it goes on.
+
+    Sent again it may be done again, but the answer is the first one.
+    """
+    return _once(view, first=True)
+
+
+def _once(view: View, first: bool) -> View:
+    """With `first` the view does its work before the answer is looked up and kept, not within that."""
+
+    @wraps(view)
+    def once(*args: Any, **kwargs: Any) -> Any:
+        key = request.headers.get("Idempotency-Key")
+        if key is None:
+            return view(*args, **kwargs)
+        if not 1 <= len(key) <= MAX_KEY:
+            raise BadRequest(f"Idempotency-Key takes 1 to {MAX_KEY} characters.")
+
+        def action() -> Answer:
+            response = make_response(view(*args, **kwargs))
+            headers = {name: response.headers[name] for name in KEPT_HEADERS if name in response.headers}
+            return Answer(response.status_code, json.loads(response.get_data()), headers)
+
+        request_hash = hashlib.sha256(request.get_data()).hexdigest()
+        done = action() if first else None
+        answer = programme().once(
+            f"{request.method} {request.path} {key}", caller(), request_hash, lambda: done or action()
+        )
+        body = current_app.json.dumps(answer.body)
+        response = Response(body, answer.status, answer.headers, content_type="application/json")
+        if answer.repeated:
+            response.headers["Idempotency-Replayed"] = "true"
+        return response
+
+    of_ticket = "ticket_id" in inspect.signature(view).parameters
+    documented = Blueprint.doc(parameters=[IDEMPOTENCY_KEY, IF_MATCH] if of_ticket else [IDEMPOTENCY_KEY])
+    return cast(View, documented(once))

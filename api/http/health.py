@@ -1,0 +1,68 @@
+"""For whoever watches the server: whether it lives, whether it can do its work, and what waits.
+
+`/healthz` and `/readyz` ask for no token. `/metrics` is in the Prometheus text format, for ops and reporters;
+what it counts is read from the database, so that it is the same whichever process answers.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from flask import Blueprint, Response, jsonify
+from flask.typing import ResponseReturnValue
+from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, generate_latest
+from prometheus_client.core import GaugeMetricFamily, Metric
+from prometheus_client.registry import Collector
+from werkzeug.exceptions import ServiceUnavailable
+
+from api.http.auth import programme, roles
+from triage.service.service import Programme
+
+blueprint = Blueprint("health", __name__)
+
+
+@blueprint.get("/healthz")
+@blueprint.get("/v1/healthz")
+def healthz() -> ResponseReturnValue:
+    return jsonify(programme().health())
+
+
+@blueprint.get("/readyz")
+def readyz() -> ResponseReturnValue:
+    if not programme().store.answers():
+        raise ServiceUnavailable("The database does not answer; try again in a moment.")
+    return jsonify({"status": "ready"})
+
+
+@blueprint.get("/metrics")
+@roles("ops", "reporter")
+def metrics() -> ResponseReturnValue:
+    registry = CollectorRegistry(auto_describe=False)
+    registry.register(Counted(programme()))
+    return Response(generate_latest(registry), content_type=CONTENT_TYPE_LATEST)
+
+
+class Counted(Collector):
+    """What there is to count, as of now."""
+
+    def __init__(self, programme: Programme) -> None:
+        self._programme = programme
+
+    def collect(self) -> Iterator[Metric]:
+        with self._programme.store.read() as work:
+            tickets = work.desk.by_state()
+            waiting = work.desk.counts(self._programme.now())
+        name = "barrelwise_tickets"
+        family = GaugeMetricFamily(name, "Tickets by state and outcome", labels=("state", "outcome"))
+        for (state, outcome), count in sorted(tickets.items()):
+            family.add_metric((state, outcome), count)
+        yield family
+        name = "barrelwise_open_tickets"
+        family = GaugeMetricFamily(name, "Open tickets by what they wait for", labels=("waiting",))
+        for view, count in waiting.items():
+            family.add_metric((view,), count)
+        yield family
+        name = "barrelwise_rulebook"
+        family = GaugeMetricFamily(name, "1 for the rulebook that serves", labels=("version",))
+        family.add_metric((self._programme.rulebook.version,), 1)
+        yield family

@@ -1,0 +1,51 @@
+"""Strict JSON bodies: exact numbers; NaN, Infinity and repeated keys refused, with line and column said."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask.json.provider import DefaultJSONProvider
+from flask_smorest import Blueprint as SmorestBlueprint
+from marshmallow import RAISE
+from webargs.flaskparser import FlaskParser
+from werkzeug.exceptions import BadRequest, UnsupportedMediaType
+
+from triage.values.errors import InputError
+from triage.values.json_text import to_json
+from triage.values.strict_json import read_strict
+
+
+def read_exact(content: bytes) -> Any:
+    """The document in a request body; BadRequest says what is wrong with it, and where."""
+    try:
+        return read_strict(content)
+    except InputError as error:
+        raise BadRequest(f"The body cannot be used: {error}.") from None
+
+
+class ExactParser(FlaskParser):
+    """Reads JSON bodies with `read_exact`; anything sent as another media type is refused."""
+
+    # A misspelt query parameter is an error as a misspelt key of a body is.
+    DEFAULT_UNKNOWN_BY_LOCATION: dict[str, str | None] = {  # noqa: RUF012  # webargs declares it so
+        **FlaskParser.DEFAULT_UNKNOWN_BY_LOCATION,
+        "query": RAISE,
+    }
+
+    def load_json(self, req: Any, schema: Any) -> Any:
+        if not req.is_json:
+            raise UnsupportedMediaType("Send the body as application/json.")
+        return read_exact(req.get_data())
+
+
+class Blueprint(SmorestBlueprint):
+    """A flask-smorest blueprint whose bodies are read exactly."""
+
+    ARGUMENTS_PARSER = ExactParser()
+
+
+class ExactJSONProvider(DefaultJSONProvider):
+    """Writes JSON as the log keeps it: Decimals digit for digit."""
+
+    def dumps(self, obj: Any, **kwargs: Any) -> str:
+        return to_json(obj)

@@ -1,0 +1,124 @@
+"""Errors as RFC 9457 problem details, for JSON and for pages, in one place.
+
+Every problem has type, title, status and detail; a problem with the input also has `errors`: a list of
+{detail, pointer} (RFC 6901 pointers into the body, or `query:name`, `header:name`).
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from flask import Flask, Response, current_app, json, render_template, request
+from werkzeug.exceptions import HTTPException
+
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+
+log = logging.getLogger(__name__)
+
+TITLES = {
+    400: "The request cannot be read",
+    401: "A token is needed",
+    403: "This token may not do that",
+    404: "Not found",
+    405: "This address does not take that method",
+    409: "It does not fit what is stored",
+    412: "It has changed since it was read",
+    413: "The request is too large",
+    415: "The body must be JSON",
+    422: "The input cannot be used",
+    428: "If-Match is needed",
+    500: "Something went wrong here",
+}
+
+
+def problem(
+    status: int, detail: str, errors: list[dict[str, str]] | None = None, **members: object
+) -> Response:
+    """A problem-details response, or the same as a page where the client is a browser."""
+    body: dict[str, object] = {
+        "type": "about:blank",
+        "title": TITLES.get(status, "The request failed"),
+        "status": status,
+        "detail": detail,
+        **members,
+    }
+    if errors:
+        body["errors"] = errors
+    if _wants_page():
+        return Response(render_template("problem.html", problem=body), status, mimetype="text/html")
+    return Response(json.dumps(body), status, content_type="application/problem+json")
+
+
+def _wants_page() -> bool:
+    best = request.accept_mimetypes.best_match(["application/json", "text/html"], "application/json")
+    return best == "text/html" and not request.path.startswith(("/v1", "/openapi"))
+
+
+def as_errors(problems: tuple[Problem, ...]) -> list[dict[str, str]]:
+    return [
+        {"detail": item.message} | ({"pointer": item.where} if item.where or item.pointer == "" else {})
+        for item in problems
+    ]
+
+
+def schema_errors(messages: object, pointer: str = "") -> Iterator[dict[str, str]]:
+    """marshmallow's nested messages, flattened to pointers."""
+    if isinstance(messages, Mapping):
+        for key, value in messages.items():
+            step = "" if key == "_schema" else "/" + str(key).replace("~", "~0").replace("/", "~1")
+            yield from schema_errors(value, pointer + step)
+    else:
+        for message in messages if isinstance(messages, list) else [messages]:
+            yield {"detail": str(message), "pointer": pointer}
+
+
+def _status_of(error: InputError) -> int:
+    if isinstance(error, NotFoundError):
+        return 404
+    if isinstance(error, ConflictError):
+        return 412 if "If-Match" in request.headers or "If-None-Match" in request.headers else 409
+    return 422
+
+
+def _input_error(error: InputError) -> Response:
+    errors = as_errors(error.problems)
+    return problem(_status_of(error), "; ".join(item.message for item in error.problems), errors)
+
+
+def _http_error(error: HTTPException) -> Response:
+    status = error.code or 500
+    messages: Any = getattr(error, "data", {}).get("messages") if hasattr(error, "data") else None
+    if isinstance(messages, Mapping) and messages:
+        # webargs puts the place first: {"json": {...}}, {"query": {...}}
+        errors = [
+            row if place == "json" else row | {"pointer": f"{place}:{row['pointer'].lstrip('/')}"}
+            for place, found in messages.items()
+            for row in schema_errors(found)
+        ]
+        detail = "; ".join(f"{row['pointer']}: {row['detail']}" for row in errors)
+        response = problem(status, detail, errors)
+    else:
+        response = problem(status, _told(error, status))
+    for name, value in error.get_headers():
+        if name.lower() in {"allow", "www-authenticate", "retry-after"}:
+            response.headers[name] = value
+    return response
+
+
+def _told(error: HTTPException, status: int) -> str:
+    if status == 413:
+        return f"The body is larger than {current_app.config['MAX_CONTENT_LENGTH'] // 1024} KiB; send less."
+    return error.description or TITLES.get(status, "The request failed")
+
+
+def _unexpected(error: Exception) -> Response:
+    log.exception("unexpected error on %s %s", request.method, request.path)
+    return problem(500, "The error is in the log of this server; nothing was stored by this request.")
+
+
+def register(app: Flask) -> None:
+    app.register_error_handler(InputError, _input_error)
+    app.register_error_handler(HTTPException, _http_error)
+    app.register_error_handler(Exception, _unexpected)

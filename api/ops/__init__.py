@@ -1,0 +1,1 @@
+"""The ops lead's pages."""

@@ -1,0 +1,195 @@
+"""The rulebook as pages of the ops lead: every entry in plain words, found by words, led to by links."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from itertools import groupby
+from typing import Any
+
+from flask import Blueprint, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from markdown_it import MarkdownIt
+from markupsafe import Markup
+
+from api.http.auth import page_roles
+from api.ops.release import short
+from api.ops.shelf import shelf
+from triage.rulebook_care.book.book import (
+    BUILT_IN,
+    KIND_OF_ANCHOR,
+    KINDS,
+    STATUSES,
+    Book,
+    Entry,
+    counts,
+    search,
+)
+from triage.rulebook_care.editing.files import known_path
+from triage.values.errors import NotFoundError
+
+blueprint = Blueprint("rulebook_book", __name__, url_prefix="/rulebook")
+PAGE = 40
+MOST_OFFSET = 10_000
+
+_LINK = re.compile(r"\]\(#([a-z]+)-([a-z0-9_-]+)\)")
+_FIELD = re.compile(r"(<li><strong>[^<]*</strong>): ")
+_MARKDOWN = MarkdownIt("commonmark", {"html": False}).enable("table")
+_ABOUT: Mapping[str, str] = {
+    "symptoms": "What callers report, and with which causes such calls end",
+    "causes": "What may be wrong, and what its repair takes",
+    "evidence": "What speaks for a cause, and how strongly",
+    "cautions": "Dangers: what is said, and what is not to be done",
+    "checks": "What a clerk or a technician may try",
+    "policy": "What decides between a fix in the store, a visit, approval, hold and exchange",
+    "derive": "What follows from other facts",
+    "limits": "What may be spent, and who may approve more",
+    "cover": "What the maker pays for, and how long",
+    "programme": "The programme's own figures",
+    "facts": "What is asked, on record or computed",
+    "cases": "Reports with the decision that is expected of them",
+}
+
+
+@blueprint.get("")
+@page_roles("ops")
+def book() -> ResponseReturnValue:
+    """The contents, or the entries of a kind or a search."""
+    context = reading()
+    shown: Book = context["book"]
+    args = request.args
+    words, kind, status = args.get("q", "").strip()[:200], args.get("kind", ""), args.get("status", "")
+    kind, status = kind if kind in KINDS else "", status if status in STATUSES else ""
+    with_findings = args.get("found") == "1"
+    everywhere = search(shown, words, status=status, with_findings=with_findings)
+    found = [entry for entry in everywhere if kind in ("", entry.kind)]
+    text = args.get("from", "")
+    offset = min(int(text), MOST_OFFSET) if text.isascii() and text.isdigit() and len(text) < 6 else 0
+    asked = {"q": words or None, "status": status or None, "found": 1 if with_findings else None}
+    listing = bool(words or kind or status or with_findings)
+    return render_template(
+        "rulebook/book.html",
+        **context,
+        listing=listing,
+        words=words,
+        kind=kind,
+        status=status,
+        with_findings=with_findings,
+        asked={**asked, "of": request.args.get("of") or None},
+        statuses=STATUSES,
+        counts=counts(everywhere),
+        contents=() if listing else _contents(shown),
+        total=len(found),
+        entries=found[offset : offset + PAGE],
+        first=offset + 1,
+        earlier=max(offset - PAGE, 0) if offset else None,
+        more=offset + PAGE if len(found) > offset + PAGE else None,
+        all_findings=[
+            (entry, each)
+            for entry in (() if listing else shown.entries.values())
+            for each in shown.found_in(entry)
+            if entry.id != "authorities"
+        ],
+    )
+
+
+@blueprint.get("/entries/<kind>/<name>")
+@page_roles("ops")
+def entry(kind: str, name: str) -> ResponseReturnValue:
+    """One entry, what the lint says of it, and what refers to it."""
+    context = reading()
+    shown: Book = context["book"]
+    found = shown.entries.get((kind, name))
+    if found is None:
+        raise NotFoundError(f'the rulebook has no entry "{name[:80]}" of the kind "{kind[:40]}"')
+    return render_template(
+        "rulebook/entry.html",
+        **context,
+        entry=found,
+        findings=shown.found_in(found),
+        silenced=[each for each in shown.findings.get(found.file, ()) if each.silenced is not None],
+        references=_referring(shown, found),
+    )
+
+
+def reading() -> dict[str, Any]:
+    """Which book is read, the version in force, and how the folder differs: for the head of each page.
+
+    The folder's, as it is on disk, where it can be read and `of=force` does not ask for the version in force.
+    """
+    kept, state = shelf(), shelf().folder()
+    in_force = kept.in_force()
+    from_folder = state is not None and state.book is not None and request.args.get("of") != "force"
+    shown = state.book if state is not None and from_folder else kept.serving()
+    of = "force" if request.args.get("of") == "force" else None
+
+    def words(entry: Entry) -> Markup:
+        return _words(entry, of)
+
+    return {
+        "book": shown,
+        "from_folder": from_folder,
+        "folder": state,
+        "changed": () if state is None else kept.changed(in_force, state),
+        "in_force": in_force,
+        "kinds": KINDS,
+        "about": _ABOUT,
+        "of": of,
+        "said": words,
+        "short": short,
+        "can_edit": can_edit,
+        "built_in": BUILT_IN,
+    }
+
+
+def can_edit(file: str | None) -> bool:
+    """Whether the editor has such a file."""
+    if not shelf().has_folder or not file:
+        return False
+    try:
+        known_path(file)
+    except NotFoundError:
+        return False
+    return True
+
+
+def _words(entry: Entry, of: str | None) -> Markup:
+    """The entry's text as HTML, its links leading to entries' pages."""
+
+    def link(match: re.Match[str]) -> str:
+        kind = KIND_OF_ANCHOR[match[1]]
+        return f"]({url_for('rulebook_book.entry', kind=kind, name=match[2], of=of)})"
+
+    html = _FIELD.sub(r"\1 ", _MARKDOWN.render(_LINK.sub(link, entry.markdown)))
+    # raw HTML is off in the parser, so this is its own
+    if entry.kind in ("limits", "programme", "cases"):
+        wide = '<div class="scroll" tabindex="0" role="group" aria-label="Table"><table>'
+        html = html.replace("<table>", wide).replace("</table>", "</table></div>")
+    return Markup(html)
+
+
+def _contents(shown: Book) -> list[tuple[str, int, Mapping[str, int]]]:
+    """Kind, entries, and how many of each status but live."""
+    return [
+        (
+            kind,
+            number,
+            {
+                status: len(found)
+                for status in STATUSES
+                if status != "live" and (found := search(shown, kind=kind, status=status))
+            },
+        )
+        for kind, number in counts(shown.entries.values()).items()
+    ]
+
+
+def _referring(shown: Book, found: Entry) -> list[tuple[str, str, list[Entry]]]:
+    """Kind, how, and the entries that refer to this one so."""
+    order = list(KINDS)
+    pairs = sorted(
+        ((each.source, each.how) for each in shown.referred_by.get(found.key, ())),
+        key=lambda pair: (order.index(pair[0][0]), pair[1], shown.entries[pair[0]].title),
+    )
+    groups = groupby(pairs, key=lambda pair: (pair[0][0], pair[1]))
+    return [(kind, how, [shown.entries[key] for key, _ in group]) for (kind, how), group in groups]

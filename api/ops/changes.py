@@ -1,0 +1,99 @@
+"""What the folder says differently from the version in force, and its way to become a candidate."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from itertools import groupby
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from api.http.auth import caller, page_roles, programme
+from api.ops.book import can_edit, reading
+from api.ops.shelf import InForce, shelf
+from triage.rulebook_care.book.difference import Change, differences
+from triage.rulebook_care.book.file_diff import file_diff
+from triage.rulebook_care.book.folder import FolderState
+from triage.rulebook_care.release.publishing import check_candidate
+from triage.values.errors import InputError, NotFoundError, Problem
+
+blueprint = Blueprint("rulebook_changes", __name__, url_prefix="/rulebook")
+MOST_FILES = 100
+"""Files whose difference is shown; the others are named."""
+
+
+@blueprint.get("/changes")
+@page_roles("ops")
+def changes() -> ResponseReturnValue:
+    return _page(_folder())
+
+
+@blueprint.post("/changes")
+@page_roles("ops")
+def check() -> ResponseReturnValue:
+    """Checks the folder's files as a candidate: those that were looked at, not what came since."""
+    state = _folder()
+    if state.version is None or state.problems:
+        return _page(state, state.problems, 422)
+    if request.form.get("version") != state.version:
+        message = "the folder was changed since this page was loaded; look at it again, then check it"
+        return _page(state, [Problem(message)], 409)
+    try:
+        version = check_candidate(programme().store, state.files, caller().name, programme().now())
+    except InputError as error:
+        return _page(state, state.placed(error.problems), 422)
+    return redirect(url_for("rulebook_release.candidate", version=version), 303)
+
+
+def _folder() -> FolderState:
+    state = shelf().folder()
+    if state is None:
+        raise NotFoundError("this server has no folder of rules to compare; give `serve` one")
+    return state
+
+
+def _page(state: FolderState, refused: Iterable[Problem] = (), status: int = 200) -> tuple[str, int]:
+    in_force = shelf().in_force()
+    files = shelf().changed(in_force, state)
+    said = _said(in_force, state)
+    before = in_force.files or {}
+    return (
+        render_template(
+            "rulebook/changes.html",
+            **reading(),
+            refused=tuple(refused),
+            state=state,
+            files=[
+                (
+                    file,
+                    said.get(file, []),
+                    () if file in state.broken else file_diff(before.get(file), state.files.get(file)),
+                )
+                for file in files[:MOST_FILES]
+            ],
+            others=files[MOST_FILES:],
+            comparable=in_force.files is not None,
+            entry_of=_entry_of,
+            can_edit_now=lambda file: can_edit(file) and file not in _gone(in_force, state),
+        ),
+        status,
+    )
+
+
+def _said(in_force: InForce, state: FolderState) -> dict[str, list[Change]]:
+    """By file, what changed in words; without the files that cannot be read."""
+    if in_force.files is None or state.version == in_force.version:
+        return {}
+    before = {file: data for file, data in in_force.files.items() if file not in state.broken}
+    found = differences(before, state.files)
+    return {file: list(group) for file, group in groupby(found, key=lambda change: change.file)}
+
+
+def _gone(in_force: InForce, state: FolderState) -> set[str]:
+    return set(in_force.files or {}) - set(state.sources) - state.broken
+
+
+def _entry_of(file: str) -> tuple[str, str]:
+    """The kind and id of the entry that a file says."""
+    kind, _, name = file.removesuffix(".yml").rpartition("/")
+    return kind or "programme", name

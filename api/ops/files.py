@@ -1,0 +1,205 @@
+"""The rulebook's files as pages of the ops lead: find one, edit it as text, check it, save it."""
+
+from __future__ import annotations
+
+from functools import partial
+from itertools import groupby
+from pathlib import Path
+from typing import cast
+
+from flask import Blueprint, current_app, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from api.http.auth import page_roles, programme
+from api.http.check_words import as_data, said
+from triage.rulebook_care.editing.check import CasesRun, Checked
+from triage.rulebook_care.editing.check_process import CheckProcess
+from triage.rulebook_care.editing.files import ChangedOnDisk, FileText, WorkFolder, as_saved, known_path
+from triage.rulebook_care.editing.scaffold import KINDS
+from triage.values.errors import InputError, NotFoundError
+
+blueprint = Blueprint("pages_rulebook", __name__)
+CHECKS = "barrelwise_folder_checks"
+"""The app's extension that checks edited texts."""
+MOST_FORM_BYTES = 1024 * 1024  # a text of 256 KiB, escaped as forms are
+MOST_ROWS = 400
+
+
+class NoFolder(NotFoundError):
+    """This server edits no folder of rules."""
+
+
+def work_folder() -> WorkFolder:
+    """The folder that this server edits. Raises NoFolder."""
+    folder = cast("Path | None", current_app.extensions.get("barrelwise_folder"))
+    if folder is None:
+        raise NoFolder("this server was given no folder of rules to edit")
+    return WorkFolder(folder)
+
+
+def checks() -> CheckProcess:
+    """What checks texts for this app, in a process of its own. Raises NoFolder."""
+    kept = current_app.extensions.get(CHECKS)
+    if kept is None:
+        kept = current_app.extensions.setdefault(CHECKS, CheckProcess(work_folder().root))
+    return cast(CheckProcess, kept)
+
+
+@blueprint.errorhandler(NoFolder)
+def no_folder(_error: NoFolder) -> ResponseReturnValue:
+    return render_template("rulebook/no_folder.html"), 404
+
+
+@blueprint.get("/rulebook/files")
+@page_roles("ops")
+def files() -> ResponseReturnValue:
+    """All files, or those whose path or text holds every word asked for; with `cases` all cases are run."""
+    work, words = work_folder(), request.args.get("q", "")[:200]
+    checks().start()
+    wanted = words.casefold().split()
+    paths = [path for path in work.paths() if not wanted or _holds(work, path, wanted)]
+    return render_template(
+        "rulebook/files.html",
+        folders=[(kind, list(found)) for kind, found in groupby(paths, lambda path: path.rpartition("/")[0])],
+        number=len(paths),
+        words=words,
+        read_only=work.why_read_only(),
+        cases=checks().run_cases() if "cases" in request.args else None,
+        deleted=request.args.get("deleted", "")[:200],
+    )
+
+
+def _holds(work: WorkFolder, path: str, wanted: list[str]) -> bool:
+    try:
+        text = f"{path} {work.read(path).text}".casefold()
+    except InputError:
+        return False
+    return all(word in text for word in wanted)
+
+
+@blueprint.get("/rulebook/files/<path:path>")
+@page_roles("ops")
+def edit(path: str) -> ResponseReturnValue:
+    found = work_folder().read(path)
+    return _page(found)
+
+
+@blueprint.post("/rulebook/files/<path:path>")
+@page_roles("ops")
+def save(path: str) -> ResponseReturnValue:
+    """Checks the text, runs the cases under it, or saves it: when it is sound, or outright as unfinished."""
+    work, text = work_folder(), _typed(path)
+    opened, action = request.form.get("opened", ""), request.form.get("action", "check")
+    page = partial(_page, FileText(path, text, opened))
+    try:
+        content = as_saved(text)
+        if action == "cases":
+            return page(cases=checks().run_cases(path, content))
+        checked = checks().check(path, content)
+        if action == "check":
+            return page(checked)
+        if action != "unfinished" and not checked.ok:
+            return page(checked, refused=True), 422
+        work.save(path, text, opened or None)
+    except ChangedOnDisk as error:
+        now = FileText(path, text, "" if error.now is None else error.now.sha256)
+        return _page(now, checked, changed=True, other=error.now), 409
+    except InputError as error:
+        return page(Checked(error.problems)), 422
+    return redirect(url_for("pages_rulebook.edit", path=path, saved=1), 303)
+
+
+@blueprint.get("/rulebook/new")
+@page_roles("ops")
+def ask_new() -> ResponseReturnValue:
+    work_folder()
+    return render_template("rulebook/new.html", kinds=KINDS, kind=request.args.get("kind", ""), name="")
+
+
+@blueprint.post("/rulebook/new")
+@page_roles("ops")
+def new() -> ResponseReturnValue:
+    """Opens a new file in the editor; nothing is on disk until it is saved."""
+    kind, name = request.form.get("kind", ""), request.form.get("id", "").strip()
+    try:
+        begun = checks().new_file(kind, name, programme().now().date())
+    except InputError as error:
+        page = render_template("rulebook/new.html", kinds=KINDS, kind=kind, name=name, error=error)
+        return page, 422
+    return _page(FileText(begun.path, begun.text, ""))
+
+
+@blueprint.get("/rulebook/delete/<path:path>")
+@page_roles("ops")
+def ask_delete(path: str) -> ResponseReturnValue:
+    """Says what needs the file, and asks."""
+    return _delete_page(work_folder().read(path))
+
+
+@blueprint.post("/rulebook/delete/<path:path>")
+@page_roles("ops")
+def delete(path: str) -> ResponseReturnValue:
+    work = work_folder()
+    try:
+        work.delete(path, request.form.get("opened", ""))
+    except ChangedOnDisk as error:
+        if error.now is not None:
+            return _delete_page(error.now, changed=True), 409
+    return redirect(url_for("pages_rulebook.files", deleted=path), 303)
+
+
+def _delete_page(opened: FileText, changed: bool = False) -> str:
+    found = checks().check(opened.path, None)
+    return render_template(
+        "rulebook/delete.html",
+        opened=opened,
+        changed=changed,
+        needed=(*found.problems, *found.elsewhere),
+        read_only=work_folder().why_read_only(),
+    )
+
+
+@blueprint.post("/rulebook/check/<path:path>")
+@page_roles("ops")
+def check(path: str) -> ResponseReturnValue:
+    """The same check as JSON, for the page while one types."""
+    text = _typed(path)
+    try:
+        checked = checks().check(path, as_saved(text))
+    except InputError as error:
+        checked = Checked(error.problems)
+    return as_data(checked)
+
+
+def _typed(path: str) -> str:
+    """The text sent, of a file that a rulebook can have."""
+    request.max_content_length = request.max_form_memory_size = MOST_FORM_BYTES
+    known_path(path)
+    return request.form.get("text", "")
+
+
+def _page(
+    opened: FileText,
+    checked: Checked | None = None,
+    refused: bool = False,
+    changed: bool = False,
+    other: FileText | None = None,
+    cases: CasesRun | None = None,
+) -> str:
+    """The editor. `opened` has the text as typed and the SHA-256 of the file on disk, "" without one."""
+    checked = checked or checks().check(opened.path, as_saved(opened.text))
+    fresh = request.method == "GET"
+    return render_template(
+        "rulebook/edit.html",
+        opened=opened,
+        checked=checked,
+        said=said(checked),
+        refused=refused,
+        changed=changed,
+        other=other,
+        cases=cases,
+        rows=min(opened.text.count("\n") + 3, MOST_ROWS),
+        saved="saved" in request.args and fresh,
+        unsaved=not fresh,
+        read_only=work_folder().why_read_only(),
+    )

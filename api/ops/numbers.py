@@ -1,0 +1,42 @@
+"""The programme's figures as a page for the ops lead, each with its definition beside it."""
+
+from __future__ import annotations
+
+from flask import Blueprint, render_template, request
+from flask.typing import ResponseReturnValue
+
+from api.http.auth import page_roles, programme
+from api.pages.words import outcome_words
+from api.v1.numbers import figures_between
+from triage.repairs.period_numbers import DEFINITIONS
+from triage.values.errors import InputError
+
+blueprint = Blueprint("figures_page", __name__)
+
+
+@blueprint.get("/figures")
+@page_roles("ops")
+def figures() -> ResponseReturnValue:
+    """A period that cannot be comes back as it was filled in, over the usual one."""
+    asked = [request.args.get(name, "").strip() or None for name in ("since", "until")]
+    problems: tuple[object, ...] = ()
+    try:
+        found = figures_between(asked[0], asked[1])
+    except InputError as error:
+        problems = error.problems
+        found = figures_between(None, None)
+    return render_template(
+        "figures.html",
+        found=found,
+        said=DEFINITIONS,
+        asked=asked,
+        problems=problems,
+        rulebook=programme().rulebook,
+        outcome_words=outcome_words,
+        percent=percent,
+    ), 422 if problems else 200
+
+
+def percent(share: float | None) -> str:
+    """`48 %`; a dash where there is nothing to share."""
+    return "–" if share is None else f"{share * 100:.0f} %"

@@ -1,0 +1,198 @@
+"""A candidate's way for the ops lead: what it says, what it would have decided, publishing it, and back.
+
+A form that is refused comes back as it was filled in, with the reason on top.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from itertools import groupby
+from typing import Any
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from api.http.auth import caller, page_roles, programme
+from api.v1.rulebook import start_replay
+from triage.rulebook_care.book.difference import differences
+from triage.rulebook_care.release import publishing
+from triage.rulebook_care.release import runs as replay_runs
+from triage.store.tables.replay_runs import ReplayRun
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+
+blueprint = Blueprint("rulebook_release", __name__, url_prefix="/rulebook")
+MOST_LISTED = 200
+"""Changes and lost safety outcomes shown on the page; the API gives all."""
+
+
+def short(version: str) -> str:
+    """A version as people compare it: its first twelve digits."""
+    return version.removeprefix("sha256:")[:12]
+
+
+@blueprint.get("/candidates/<version>")
+@page_roles("ops")
+def candidate(version: str) -> ResponseReturnValue:
+    """With `part` only how far the replay is, for the script that watches it."""
+    if "part" in request.args:
+        wanted = publishing.kept_version(programme().store, version)
+        return render_template("_replay_run.html", run=_run(wanted, _compared_with(wanted)), short=short)
+    return _page(version)
+
+
+@blueprint.post("/candidates/<version>/replay")
+@page_roles("ops")
+def replay(version: str) -> ResponseReturnValue:
+    try:
+        start_replay(version, _since(request.form.get("since", "")))
+    except InputError as error:
+        return _page(version, error)
+    return redirect(url_for("rulebook_release.candidate", version=version, _anchor="replay"), 303)
+
+
+@blueprint.post("/candidates/<version>/stop")
+@page_roles("ops")
+def stop(version: str) -> ResponseReturnValue:
+    try:
+        replay_runs.stop(programme().store, request.form.get("run", ""), programme().now())
+    except InputError as error:
+        return _page(version, error)
+    return redirect(url_for("rulebook_release.candidate", version=version, _anchor="replay"), 303)
+
+
+@blueprint.post("/candidates/<version>/publish")
+@page_roles("ops")
+def publish(version: str) -> ResponseReturnValue:
+    store, form = programme().store, request.form
+    try:
+        wanted = publishing.kept_version(store, version)
+        accept = form.get("accept_lost_safety") == "yes"
+        note, now = form.get("note", ""), programme().now()
+        publishing.publish(store, wanted, caller().name, note, now, accept, "tick the box that says so")
+    except InputError as error:
+        return _page(version, error)
+    return redirect(url_for("rulebook_release.log"), 303)
+
+
+@blueprint.get("/log")
+@page_roles("ops")
+def log() -> ResponseReturnValue:
+    return _log_page()
+
+
+@blueprint.post("/rollback")
+@page_roles("ops")
+def rollback() -> ResponseReturnValue:
+    store, form = programme().store, request.form
+    try:
+        wanted = publishing.kept_version(store, form.get("version", "")) if form.get("version") else None
+        publishing.rollback(store, wanted, caller().name, form.get("note", ""), programme().now())
+    except InputError as error:
+        return _log_page(error)
+    return redirect(url_for("rulebook_release.log"), 303)
+
+
+def _since(text: str) -> datetime | None:
+    if not text.strip():
+        return None
+    try:
+        return datetime.strptime(text.strip(), "%Y-%m-%d").replace(tzinfo=UTC)
+    except ValueError:
+        raise InputError(
+            [Problem('write the day such as "2026-01-31", or leave it empty', "/since")]
+        ) from None
+
+
+def _status(error: InputError | None) -> int:
+    match error:
+        case None:
+            return 200
+        case ConflictError():
+            return 409
+        case NotFoundError():
+            return 404
+        case _:
+            return 422
+
+
+def _compared_with(version: str) -> str | None:
+    """The version in force; for that one itself, the one that was in force before it."""
+    with programme().store.read() as work:
+        versions = [one.version for one in work.rulebooks.publications()]
+    others = [one for one in versions if one != version]
+    return others[0] if others else None
+
+
+def _run(version: str, baseline: str | None) -> ReplayRun | None:
+    """The newest replay of a candidate against a baseline."""
+    runs = replay_runs.newest(programme().store, programme().now(), version)
+    return next((run for run in runs if run.baseline == baseline), None)
+
+
+def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
+    store = programme().store
+    version = publishing.kept_version(store, start)
+    baseline = _compared_with(version)
+    with store.read() as work:
+        files = work.rulebooks.files(version) or {}
+        before: Mapping[str, Any] = {} if baseline is None else work.rulebooks.files(baseline) or {}
+    changes = differences(before, files) if baseline is not None else ()
+    run = _run(version, baseline)
+    found = None if run is None else replay_runs.result(store, run)
+    return render_template(
+        "candidate.html",
+        version=version,
+        short=short,
+        title=files.get("rulebook.yml", {}).get("title", ""),
+        in_force=publishing.in_force(store).version,
+        baseline=baseline,
+        steps=[line for line in publishing.log(store) if line.version == version],
+        change_count=len(changes),
+        changes=[
+            (file, list(group)) for file, group in groupby(changes[:MOST_LISTED], lambda change: change.file)
+        ],
+        run=run,
+        found=found,
+        groups=() if found is None else _groups(found),
+        most=MOST_LISTED,
+        problems=() if error is None else error.problems,
+        form=request.form,
+    ), _status(error)
+
+
+def _groups(found: Mapping[str, Any]) -> list[tuple[str, list[tuple[str, int, int, str]]]]:
+    """By symptom and by site: (name, decisions, changed, to what), those with the most changes first."""
+    rulebook = programme().rulebook
+    titles = {name: symptom.title for name, symptom in rulebook.symptoms.items()}
+    tables = []
+    for title, key in (("symptom", "by_symptom"), ("site", "by_site")):
+        rows = []
+        for name, pairs in found[key].items():
+            moved = [pair for pair in pairs if pair["baseline"] != pair["candidate"]]
+            if moved:
+                to = ", ".join(
+                    f"{pair['baseline']} → {pair['candidate']} {pair['count']}".replace("_", " ")
+                    for pair in moved
+                )
+                counts = sum(pair["count"] for pair in pairs), sum(pair["count"] for pair in moved)
+                rows.append((titles.get(name, name), *counts, to))
+        if rows:
+            tables.append((title, sorted(rows, key=lambda row: (-row[2], row[0]))))
+    return tables
+
+
+def _log_page(error: InputError | None = None) -> ResponseReturnValue:
+    store = programme().store
+    with store.read() as work:
+        publications = work.rulebooks.publications()
+    earlier = [one for one in publications if one.version != publications[0].version]
+    return render_template(
+        "rulebook_log.html",
+        in_force=publishing.in_force(store),
+        lines=publishing.log(store),
+        earlier=list({one.version: one for one in reversed(earlier)}.values())[::-1],
+        short=short,
+        problems=() if error is None else error.problems,
+        form=request.form,
+    ), _status(error)

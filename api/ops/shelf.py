@@ -1,0 +1,77 @@
+"""What the pages of the rulebook read: the version in force and the folder, each kept while it stays."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import cast
+
+from flask import current_app
+
+from api.http.auth import programme
+from triage.rulebook.cache import once_per_rulebook
+from triage.rulebook_care.book.book import Book, book_of
+from triage.rulebook_care.book.file_diff import changed_files
+from triage.rulebook_care.book.folder import FolderBook, FolderState
+from triage.store.tables.rulebooks import Publication
+
+SHELF = "barrelwise_book_shelf"
+_book = once_per_rulebook(partial(book_of, findings=None))
+
+
+@dataclass(frozen=True, slots=True)
+class InForce:
+    """The version in force and its files; without a publication, what this server serves, without files."""
+
+    version: str
+    publication: Publication | None
+    files: Mapping[str, object] | None
+
+
+class Shelf:
+    """Of one app; `folder` is None where there are no files to edit."""
+
+    def __init__(self, folder: Path | None) -> None:
+        self._folder = None if folder is None else FolderBook(folder)
+        self._in_force: InForce | None = None
+        self._changed: tuple[str, FolderState, tuple[str, ...]] | None = None
+
+    def serving(self) -> Book:
+        """The book of the rulebook that this request is served with."""
+        return _book(programme().rulebook)
+
+    @property
+    def has_folder(self) -> bool:
+        return self._folder is not None
+
+    def folder(self) -> FolderState | None:
+        return None if self._folder is None else self._folder.state()
+
+    def in_force(self) -> InForce:
+        with programme().store.read() as work:
+            publication = work.rulebooks.in_force()
+            version = programme().rulebook.version if publication is None else publication.version
+            kept = self._in_force
+            if kept is None or (kept.version, kept.publication) != (version, publication):
+                kept = InForce(version, publication, work.rulebooks.files(version))
+                self._in_force = kept
+        return kept
+
+    def changed(self, in_force: InForce, state: FolderState) -> tuple[str, ...]:
+        """The folder's files that say something else than the version in force; those unreadable included."""
+        if in_force.files is None or state.version == in_force.version:
+            return ()
+        kept = self._changed
+        if kept is None or kept[0] != in_force.version or kept[1] is not state:
+            before = {file: data for file, data in in_force.files.items() if file not in state.broken}
+            found = {*changed_files(before, state.files), *state.broken}
+            kept = self._changed = (in_force.version, state, tuple(sorted(found)))
+        return kept[2]
+
+
+def shelf() -> Shelf:
+    """The one of this app."""
+    folder = cast("Path | None", current_app.extensions.get("barrelwise_folder"))
+    return cast(Shelf, current_app.extensions.setdefault(SHELF, Shelf(folder)))

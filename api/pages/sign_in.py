@@ -1,0 +1,55 @@
+"""Sign in and out, and the language the clerk is spoken to in. All pages work without scripts."""
+
+from __future__ import annotations
+
+from urllib.parse import urlsplit
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from api.http.auth import COOKIE, page_roles, programme
+from api.pages.texts import LANGUAGE_COOKIE, LANGUAGES
+
+blueprint = Blueprint("pages", __name__)
+DESK = ("agent", "ops")
+A_YEAR = 365 * 24 * 3600
+
+
+@blueprint.get("/sign-in")
+def sign_in() -> ResponseReturnValue:
+    return render_template("sign_in.html", next=own_path(request.args.get("next", "")), wrong=False)
+
+
+@blueprint.post("/sign-in")
+def signed_in() -> ResponseReturnValue:
+    token, target = request.form.get("token", "").strip(), own_path(request.form.get("next", ""))
+    if programme().caller_for(token) is None:
+        return render_template("sign_in.html", next=target, wrong=True), 401
+    response = redirect(target)
+    response.set_cookie(COOKIE, token, httponly=True, samesite="Strict", secure=request.is_secure)
+    return response
+
+
+@blueprint.post("/sign-out")
+def sign_out() -> ResponseReturnValue:
+    response = redirect(url_for("pages.sign_in"))
+    response.delete_cookie(COOKIE)
+    return response
+
+
+@blueprint.post("/language")
+@page_roles(*DESK)
+def language() -> ResponseReturnValue:
+    """Speaks to clerks in this language from now on, on this browser."""
+    response = redirect(own_path(request.form.get("next", "")), 303)
+    chosen = request.form.get("language", "")
+    if chosen in LANGUAGES:
+        response.set_cookie(LANGUAGE_COOKIE, chosen, max_age=A_YEAR, httponly=True, samesite="Strict")
+    return response
+
+
+def own_path(target: str) -> str:
+    """A path on this server to go on to; anything else leads to the start."""
+    parts = urlsplit(target)
+    own = target.startswith("/") and not target.startswith("//") and not parts.netloc and "\\" not in target
+    return target if own else "/"

@@ -1,0 +1,116 @@
+"""Figures, times and causes in words, as the desk shows them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from babel.dates import format_datetime
+
+from api.pages.texts import gettext, ngettext
+from triage.rulebook.model import Fact, Rulebook
+
+OUTCOMES = ("fix_in_store", "dispatch", "approve", "hold", "swap")
+
+
+def outcome_words(outcome: str | None, solved: bool = False) -> str:
+    """The outcome as a sentence's start."""
+    if solved:
+        return gettext("Solved in the store")
+    return {
+        "fix_in_store": gettext("Fix in store"),
+        "dispatch": gettext("Send someone"),
+        "approve": gettext("Approve the repair"),
+        "hold": gettext("Hold for a word"),
+        "swap": gettext("Exchange the machine"),
+    }.get(outcome or "", gettext("Not decided"))
+
+
+def event_words(kind: str) -> str:
+    """What happened, for the history and for what changed meanwhile."""
+    return {
+        "reported": gettext("reported"),
+        "answered": gettext("answered"),
+        "check_done": gettext("check done"),
+        "decided": gettext("decided"),
+        "estimated": gettext("estimate given"),
+        "approved": gettext("authority answered"),
+        "dispatched": gettext("sent to the contractor"),
+        "visited": gettext("visit"),
+        "swap_reserved": gettext("unit set aside for the exchange"),
+        "swapped": gettext("machine exchanged"),
+        "closed": gettext("closed"),
+        "reopened": gettext("reopened"),
+        "corrected": gettext("corrected"),
+        "skipped": gettext("not known"),
+        "undone": gettext("taken back"),
+        "acknowledged": gettext("caution read out"),
+        "parked": gettext("parked"),
+    }.get(kind, kind.replace("_", " "))
+
+
+def fact_words(rulebook: Rulebook, fact_id: str, value: Any) -> str:
+    """A fact's value as people read it, with its unit."""
+    fact = rulebook.facts.get(fact_id)
+    if isinstance(value, bool):
+        return gettext("yes") if value else gettext("no")
+    if isinstance(value, list):
+        return ", ".join(_choice(fact, str(member)) for member in value)
+    shown = _choice(fact, str(value))
+    return f"{shown} {unit_words(fact)}".strip() if fact is not None and fact.type == "number" else shown
+
+
+def unit_words(fact: Fact | None) -> str:
+    """The unit as people write it; empty without one."""
+    unit = "" if fact is None or fact.unit is None else fact.unit
+    return {
+        "d": gettext("days"),
+        "h": gettext("hours"),
+        "min": gettext("minutes"),
+        "inch": gettext("inches"),
+        "degF": "°F",
+        "degC": "°C",
+        "percent": "%",
+        "delta_degF": "°F",
+        "liter": gettext("liters"),
+        "ampere": gettext("amps"),
+        "volt": gettext("volts"),
+        "foot": gettext("feet"),
+        "degree": "°",
+    }.get(unit, unit)
+
+
+def factor_words(factor: Mapping[str, Any]) -> str:
+    """How much one observation speaks for or against a cause."""
+    weight = float(factor["factor"])
+    if 0.95 <= weight <= 1.05:
+        return gettext("says little either way")
+    strength = weight if weight > 1 else 1 / weight
+    times = f"{strength:.1f}" if strength < 10 else f"{strength:.0f}"
+    if weight > 1:
+        return gettext("makes it %(times)s times likelier", times=times)
+    return gettext("makes it %(times)s times less likely", times=times)
+
+
+def local_time(at: datetime | str, timezone: str, language: str = "en") -> str:
+    """A moment in the store's own time: "Tue 3 Mar, 9:00 AM"; UTC is named where no site is known."""
+    moment = datetime.fromisoformat(at) if isinstance(at, str) else at
+    local = moment.astimezone(UTC if timezone == "UTC" else ZoneInfo(timezone))
+    written = format_datetime(local, "EEE d MMM, h:mm a", tzinfo=local.tzinfo, locale=language)
+    return f"{written} UTC" if timezone == "UTC" else written
+
+
+def ago(at: datetime, now: datetime) -> str:
+    """How long ago, in whole minutes, hours or days."""
+    minutes = max(0, int((now - at).total_seconds() // 60))
+    if minutes < 60:
+        return ngettext("%(num)s minute ago", "%(num)s minutes ago", minutes)
+    if minutes < 48 * 60:
+        return ngettext("%(num)s hour ago", "%(num)s hours ago", minutes // 60)
+    return ngettext("%(num)s day ago", "%(num)s days ago", minutes // 1440)
+
+
+def _choice(fact: Fact | None, value: str) -> str:
+    return value if fact is None else fact.choices.get(value, value)

@@ -1,0 +1,74 @@
+"""A machine's record, what may be spent on it, and its care."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any
+
+from flask.views import MethodView
+
+from api.http.auth import READERS, caller, programme, roles
+from api.http.conditional import idempotent
+from api.http.json_bodies import Blueprint
+from api.http.media import as_text, wants
+from api.v1 import schemas
+from api.v1.views import machine_json
+from triage.decide.limits_of_machine import Job
+from triage.decide.limits_text import limits_text
+from triage.values.errors import InputError, Problem
+
+blueprint = Blueprint("machines", __name__, url_prefix="/v1", description="Machines")
+
+
+@blueprint.route("/machines/<serial>")
+class OneMachine(MethodView):
+    @roles(*READERS)
+    @blueprint.response(200, schemas.MachineOut)
+    def get(self, serial: str) -> Any:
+        """The record, care log, repairs and tickets."""
+        return machine_json(programme().machine(serial, caller()))
+
+
+@blueprint.route("/machines/<serial>/limits")
+class Limits(MethodView):
+    @roles(*READERS)
+    @blueprint.arguments(schemas.LimitsQuery, location="query")
+    @blueprint.response(200, schemas.LimitsOut)
+    def get(self, query: dict[str, Any], serial: str) -> Any:
+        """Cover, limit, spent, headroom, who may say yes to more; as a short text with Accept: text/plain."""
+        at = _moment(query["at"]) if "at" in query else None
+        job = Job(query.get("component"), query.get("after_hours"))
+        limits = programme().limits(serial, query.get("contractor"), at, caller(), query.get("ticket"), job)
+        if wants("text/plain"):
+            return as_text(limits_text(limits), "text/plain")
+        return limits
+
+
+@blueprint.route("/machines/<serial>/care")
+class Care(MethodView):
+    @roles("agent", "technician", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.CareIn)
+    @blueprint.response(201, schemas.MachineOut)
+    def post(self, body: dict[str, Any], serial: str) -> Any:
+        """Filter rinsed, fully cleaned, or commissioned with the installer's checklist."""
+        return machine_json(programme().record_care(serial, body, caller()))
+
+
+def _moment(text: str) -> datetime | date:
+    try:
+        if len(text) == len("2026-01-31"):
+            return date.fromisoformat(text)
+        moment = datetime.fromisoformat(text)
+    except ValueError:
+        moment = None
+    if moment is None or moment.tzinfo is None:
+        raise InputError(
+            [
+                Problem(
+                    'write a date "2026-01-31" or a time with its offset "2026-01-31T09:30:00-05:00"',
+                    "query:at",
+                )
+            ]
+        )
+    return moment

@@ -1,0 +1,117 @@
+"""`GET /v1/figures`: what the programme did in a period, in numbers."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask.views import MethodView
+from marshmallow import Schema, fields
+
+from api.http.auth import programme, roles
+from api.http.json_bodies import Blueprint
+from api.v1.schemas import text
+from triage.repairs.period_numbers import DEFINITIONS, EARLIER, USUAL_DAYS, programme_figures, read_period
+
+blueprint = Blueprint("figures", __name__, url_prefix="/v1", description="The programme in numbers")
+
+SHARE = "Between 0 and 1; null of nothing"
+
+
+def _said(name: str) -> dict[str, Any]:
+    return {"metadata": {"description": DEFINITIONS[name]}}
+
+
+class FiguresQuery(Schema):
+    since = text(10, metadata={"description": f"First day (UTC); else {USUAL_DAYS} days are counted"})
+    until = text(10, metadata={"description": "Last day (UTC), counted too; else today"})
+
+
+class PartOut(Schema):
+    count = fields.Integer()
+    of = fields.Integer()
+    share = fields.Float(allow_none=True, metadata={"description": SHARE})
+
+
+class HoursOut(Schema):
+    median = fields.Float(allow_none=True)
+    p90 = fields.Float(allow_none=True)
+
+
+class HoldsOut(Schema):
+    open = fields.Integer()
+    median_hours = fields.Float(allow_none=True)
+
+
+class ConfirmedCauseOut(Schema):
+    cause = fields.String()
+    title = fields.String()
+    tickets = fields.Integer()
+
+
+class CheckFiguresOut(Schema):
+    check = fields.String()
+    title = fields.String()
+    done = fields.Integer(metadata={"description": "Cured or not cured"})
+    cured = fields.Integer()
+    could_not_do = fields.Integer()
+    cure_share = fields.Float(allow_none=True, metadata={"description": SHARE})
+    confirmed = fields.Integer(metadata={"description": "Of those done, on tickets with a confirmed cause"})
+    confirmed_cure_share = fields.Float(allow_none=True, metadata={"description": SHARE})
+    rulebook = fields.Float(allow_none=True, metadata={"description": SHARE})
+
+
+class ContractorFiguresOut(Schema):
+    contractor = fields.String(metadata={"description": "Its id, or not_on_record"})
+    calls = fields.Integer()
+    visits_sent = fields.Integer()
+    spend_closed = fields.String(metadata={"description": "Such as 312.40 USD"})
+    repeats = fields.Integer()
+
+
+def _counts(name: str) -> fields.Dict:
+    return fields.Dict(keys=fields.String(), values=fields.Integer(), **_said(name))
+
+
+class FiguresOut(Schema):
+    since = fields.String(metadata={"description": "First day"})
+    until = fields.String(metadata={"description": "Last day"})
+    currency = fields.String()
+    opened = fields.Integer(**_said("opened"))
+    by_first_outcome = _counts("by_first_outcome")
+    by_last_outcome = _counts("by_last_outcome")
+    by_symptom = _counts("by_symptom")
+    closed = fields.Integer(**_said("closed"))
+    reopened = fields.Integer(**_said("reopened"))
+    cured_in_store = fields.Nested(PartOut, **_said("cured_in_store"))
+    visits_sent = fields.Integer(**_said("visits_sent"))
+    first_visit_fix = fields.Nested(PartOut, **_said("first_visit_fix"))
+    hours_to_close = fields.Nested(HoursOut, **_said("hours_to_close"))
+    holds = fields.Nested(HoldsOut, **_said("holds"))
+    spend_approved = fields.String(**_said("spend_approved"))
+    spend_closed = fields.String(**_said("spend_closed"))
+    repeats = fields.Nested(PartOut, **_said("repeats"))
+    causes = fields.List(fields.Nested(ConfirmedCauseOut), **_said("causes"))
+    no_fault_found = fields.Integer(metadata={"description": "Of those closed, without a confirmed cause"})
+    first_ranked = fields.Nested(PartOut, **_said("first_ranked"))
+    checks = fields.List(fields.Nested(CheckFiguresOut), **_said("checks"))
+    contractors = fields.List(fields.Nested(ContractorFiguresOut), **_said("contractors"))
+
+
+def figures_between(since: str | None, until: str | None) -> dict[str, Any]:
+    """The figures of two days' period; InputError for what is no period."""
+    served = programme()
+    now = served.now()
+    period = read_period(since, until, now)
+    with served.store.read() as work:
+        recorded = work.figures.between(period.since, period.until, EARLIER)
+    return programme_figures(recorded, served.rulebook, period, now)
+
+
+@blueprint.route("/figures")
+class Figures(MethodView):
+    @roles("ops", "reporter")
+    @blueprint.arguments(FiguresQuery, location="query")
+    @blueprint.response(200, FiguresOut)
+    def get(self, query: dict[str, Any]) -> Any:
+        """What the programme did in a period: tickets, visits, money, causes, checks, contractors."""
+        return figures_between(query.get("since"), query.get("until"))

@@ -1,0 +1,96 @@
+"""Estimates, approvals and close-outs of a ticket; claims and spend over all of them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask.views import MethodView
+
+from api.http.auth import READERS, caller, programme, roles
+from api.http.conditional import etag, idempotent, wanted_version
+from api.http.json_bodies import Blueprint
+from api.http.media import as_text, wants
+from api.v1 import schemas
+from api.v1.views import estimate_json, ticket_json
+from triage.records.ticket import Ticket
+from triage.repairs.exports import CLAIM_COLUMNS, SPEND_COLUMNS, as_csv
+from triage.service.repair_views import claims, spend
+
+blueprint = Blueprint("repairs", __name__, url_prefix="/v1", description="Repairs and money")
+
+
+def _with_etag(ticket: Ticket, body: Any) -> Any:
+    return body, {"ETag": etag(ticket.version)}
+
+
+@blueprint.route("/tickets/<ticket_id>/estimates")
+class Estimates(MethodView):
+    @roles("technician", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.EstimateIn)
+    @blueprint.response(201, schemas.EstimateOut)
+    def post(self, body: dict[str, Any], ticket_id: str) -> Any:
+        """An estimate, answered approve, hold or swap; sent again it is a revision."""
+        ticket = programme().estimate(ticket_id, body, caller(), wanted_version())
+        return _with_etag(ticket, estimate_json(ticket))
+
+
+@blueprint.route("/tickets/<ticket_id>/approvals")
+class Approvals(MethodView):
+    @roles("ops")
+    @idempotent
+    @blueprint.arguments(schemas.ApprovalIn)
+    @blueprint.response(201, schemas.TicketOut)
+    def post(self, body: dict[str, Any], ticket_id: str) -> Any:
+        """An authority's yes, no, or yes up to an amount, with the reason."""
+        ticket = programme().approve(ticket_id, body, caller(), wanted_version())
+        return _with_etag(ticket, ticket_json(ticket))
+
+
+@blueprint.route("/tickets/<ticket_id>/close")
+class Close(MethodView):
+    @roles("agent", "technician", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.CloseIn)
+    @blueprint.response(200, schemas.TicketOut)
+    def post(self, body: dict[str, Any], ticket_id: str) -> Any:
+        """What it was, what cured it, and what it cost."""
+        ticket = programme().close(ticket_id, body, caller(), wanted_version())
+        return _with_etag(ticket, ticket_json(ticket))
+
+
+@blueprint.route("/tickets/<ticket_id>/reopen")
+class Reopen(MethodView):
+    @roles("agent", "technician", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.ReopenIn)
+    @blueprint.response(200, schemas.TicketOut)
+    def post(self, body: dict[str, Any], ticket_id: str) -> Any:
+        """A closed ticket is worked on again; decided again."""
+        ticket = programme().reopen(ticket_id, body["why"], caller(), wanted_version())
+        return _with_etag(ticket, ticket_json(ticket))
+
+
+@blueprint.route("/claims")
+class Claims(MethodView):
+    @roles(*READERS)
+    @blueprint.arguments(schemas.ClaimsQuery, location="query")
+    @blueprint.response(200, schemas.ClaimsOut)
+    def get(self, query: dict[str, Any]) -> Any:
+        """The lines that cover pays, of closed tickets; as CSV with Accept: text/csv."""
+        rows = claims(programme(), caller(), query.get("since"), query.get("until"))
+        return as_text(as_csv(CLAIM_COLUMNS, rows), "text/csv") if wants("text/csv") else {"items": rows}
+
+
+@blueprint.route("/spend")
+class Spend(MethodView):
+    @roles(*READERS)
+    @blueprint.arguments(schemas.SpendQuery, location="query")
+    @blueprint.response(200, schemas.SpendOut)
+    def get(self, query: dict[str, Any]) -> Any:
+        """What was spent, by contractor, machine or cause; as CSV with Accept: text/csv."""
+        by = query["by"]
+        rows = spend(programme(), caller(), by, query.get("since"), query.get("until"))
+        if wants("text/csv"):
+            return as_text(as_csv((by, *SPEND_COLUMNS), rows), "text/csv")
+        return {"by": by, "items": rows}

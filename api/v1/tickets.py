@@ -1,0 +1,88 @@
+"""Reports become tickets; answers and check results decide them again."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import url_for
+from flask.views import MethodView
+
+from api.http.auth import READERS, caller, programme, roles
+from api.http.conditional import etag, idempotent, wanted_version
+from api.http.json_bodies import Blueprint
+from api.v1 import schemas
+from api.v1.views import event_json, ticket_json, ticket_row
+from triage.records.ticket import Ticket
+
+blueprint = Blueprint("tickets", __name__, url_prefix="/v1", description="Reports and their tickets")
+
+
+def _with_etag(ticket: Ticket, headers: dict[str, str] | None = None) -> Any:
+    return ticket_json(ticket), {"ETag": etag(ticket.version), **(headers or {})}
+
+
+@blueprint.route("/reports")
+class Reports(MethodView):
+    @roles("agent", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.ReportIn)
+    @blueprint.response(201, schemas.TicketOut)
+    def post(self, body: dict[str, Any]) -> Any:
+        """A report in, a ticket with its decision out."""
+        ticket = programme().open_ticket(body, caller())
+        return _with_etag(ticket, {"Location": url_for("tickets.OneTicket", ticket_id=ticket.id)})
+
+
+@blueprint.route("/tickets")
+class Tickets(MethodView):
+    @roles(*READERS)
+    @blueprint.arguments(schemas.TicketsQuery, location="query")
+    @blueprint.response(200, schemas.TicketPageOut)
+    def get(self, query: dict[str, Any]) -> Any:
+        """Tickets, newest first, a page at a time."""
+        cursor, limit = query.pop("cursor", None), query.pop("limit")
+        page = programme().tickets(caller(), query, cursor, limit)
+        return {"items": [ticket_row(ticket) for ticket in page.tickets], "next": page.next_cursor}
+
+
+@blueprint.route("/tickets/<ticket_id>")
+class OneTicket(MethodView):
+    @roles(*READERS)
+    @blueprint.response(200, schemas.TicketOut)
+    def get(self, ticket_id: str) -> Any:
+        """The ticket as it stands; its ETag goes into If-Match of a change."""
+        return _with_etag(programme().ticket(ticket_id, caller()))
+
+
+@blueprint.route("/tickets/<ticket_id>/events")
+class Events(MethodView):
+    @roles(*READERS)
+    @blueprint.response(200, schemas.EventsOut)
+    def get(self, ticket_id: str) -> Any:
+        """Everything that happened, in order."""
+        return {"items": [event_json(event) for event in programme().events(ticket_id, caller())]}
+
+
+@blueprint.route("/tickets/<ticket_id>/answers")
+class Answers(MethodView):
+    @roles("agent", "technician", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.AnswersIn)
+    @blueprint.response(200, schemas.TicketOut)
+    def post(self, body: dict[str, Any], ticket_id: str) -> Any:
+        """More facts; the ticket is decided again."""
+        return _with_etag(programme().answer(ticket_id, body["answers"], caller(), wanted_version()))
+
+
+@blueprint.route("/tickets/<ticket_id>/checks")
+class Checks(MethodView):
+    @roles("agent", "technician", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.CheckIn)
+    @blueprint.response(200, schemas.TicketOut)
+    def post(self, body: dict[str, Any], ticket_id: str) -> Any:
+        """What came of a check; the ticket is decided again."""
+        ticket = programme().record_check(
+            ticket_id, body["check"], body["result"], caller(), wanted_version()
+        )
+        return _with_etag(ticket)

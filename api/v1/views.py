@@ -1,0 +1,120 @@
+"""A ticket, an event and a machine as the API's JSON."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from typing import Any
+
+from triage.records.ticket import Event, Ticket
+from triage.rulebook.fact_values import write_value
+from triage.service.care_log import KEPT_DAYS, TaskCare
+from triage.service.service import MachineView
+
+
+def ticket_json(ticket: Ticket) -> dict[str, Any]:
+    return {
+        "ticket": ticket.id,
+        "version": ticket.version,
+        "state": ticket.state,
+        "opened_at": ticket.opened_at.isoformat(),
+        "changed_at": ticket.changed_at.isoformat(),
+        "opened_by": ticket.opened_by,
+        "machine": ticket.machine,
+        "site": ticket.site,
+        "contractor": ticket.contractor,
+        "outcome": ticket.outcome,
+        "report": ticket.report,
+        "decision": ticket.decision,
+        "closed": ticket.closed,
+        "repair": ticket.repair,
+    }
+
+
+def estimate_json(ticket: Ticket) -> dict[str, Any]:
+    """The ticket with the answer to its last estimate on top."""
+    estimate = ticket.repair["estimate"]
+    return ticket_json(ticket) | {
+        "answer": estimate["answer"],
+        "reasons": estimate["reasons"],
+        "ask": estimate["ask"],
+        "estimate": estimate,
+        "authorisation": ticket.repair["authorisation"] if estimate["answer"] == "approve" else None,
+    }
+
+
+def ticket_row(ticket: Ticket) -> dict[str, Any]:
+    """A line of the list: without the report and the decision's numbers."""
+    whole = ticket_json(ticket)
+    for name in ("report", "decision", "closed", "repair"):
+        del whole[name]
+    return whole | {"symptoms": ticket.report.get("symptoms", [])}
+
+
+def event_json(event: Event) -> dict[str, Any]:
+    return {
+        "seq": event.seq,
+        "kind": event.kind,
+        "at": event.at.isoformat(),
+        "who": event.who,
+        "rulebook": event.rulebook,
+        "payload": event.payload,
+    }
+
+
+def machine_json(view: MachineView) -> dict[str, Any]:
+    machine, site = view.machine, view.machine.site
+    return {
+        "serial": machine.serial,
+        "model": machine.model,
+        "asset_tag": machine.asset_tag,
+        "shipped_on": machine.shipped_on.isoformat(),
+        "commissioned_on": machine.commissioned_on and machine.commissioned_on.isoformat(),
+        "contractor": machine.contractor,
+        "price": machine.price and f"{machine.price.amount} {machine.price.currency.code}",
+        "site": site
+        and {
+            "id": site.id,
+            "name": site.name,
+            "town": site.town,
+            "timezone": site.timezone,
+            "phone": site.phone,
+        },
+        "facts": {name: write_value(value) for name, value in machine.facts.items()},
+        "care": [
+            {"kind": event.kind, "at": event.at.isoformat(), "by": event.by, "details": dict(event.details)}
+            for event in view.history.care
+        ],
+        "care_due": {"filter": _task_json(view.care.filter), "full_clean": _task_json(view.care.full_clean)},
+        "findings": [asdict(finding) for finding in view.findings],
+        "repairs": [
+            {
+                "at": repair.at.isoformat(),
+                "ticket": repair.ticket,
+                "cause": repair.cause,
+                "cost": f"{repair.cost.amount} {repair.cost.currency.code}",
+            }
+            for repair in view.history.repairs
+        ],
+        "tickets": [ticket_row(ticket) for ticket in view.tickets],
+    }
+
+
+def _task_json(care: TaskCare | None) -> dict[str, Any] | None:
+    if care is None:
+        return None
+    due, kept, share = care.due, care.kept, care.kept.share_kept
+    return {
+        "interval_days": due.interval_days,
+        "last_on": due.last_on and due.last_on.isoformat(),
+        "days_since": due.days_since,
+        "due_on": due.due_on and due.due_on.isoformat(),
+        "days_overdue": due.days_overdue,
+        f"last_{KEPT_DAYS}_days": {
+            "days_known": kept.days,
+            "days_kept": kept.days_kept,
+            "share_kept": None if share is None else write_value(round(share, 4)),
+            "times": kept.times,
+            "times_late": kept.times_late,
+            "longest_overdue_days": kept.longest_overdue_days,
+        },
+    }

@@ -1,0 +1,130 @@
+"""The ops lead's pages without scripts: replay a candidate, read what it changes, publish it, roll back."""
+
+from __future__ import annotations
+
+import pytest
+from flask.testing import FlaskClient
+
+from api.v1.rulebook import LAUNCHER
+from tests.api.v1.test_rulebook import CARELESS, DANGER, RENAMED
+from tests.triage.programmes import AGENT, OPS, REPORT, rulebook_files
+from triage.rulebook.reading.reader import version_of
+from triage.rulebook_care.release.background import AtOnce
+from triage.rulebook_care.release.publishing import check_candidate
+from triage.service.service import Programme
+from triage.store.tables.replay_runs import ReplayRun
+
+
+@pytest.fixture
+def ops(client: FlaskClient, tokens: dict[str, str], programme: Programme) -> FlaskClient:
+    client.application.extensions[LAUNCHER] = AtOnce(programme.store, programme.now)
+    client.post("/sign-in", data={"token": tokens["ops"]})
+    return client
+
+
+def checked(programme: Programme, files: dict[str, object]) -> str:
+    version = check_candidate(programme.store, files, OPS.name, programme.now())
+    return f"/rulebook/candidates/{version}"
+
+
+def test_a_candidate_is_replayed_published_and_rolled_back_on_the_pages(
+    ops: FlaskClient, programme: Programme
+) -> None:
+    before = programme.rulebook.version
+    programme.open_ticket(REPORT, AGENT)
+    page = checked(programme, RENAMED)
+    shown = ops.get(page).text
+    assert "“Renamed”" in shown
+    assert "Start the replay" in shown
+    assert ops.post(f"{page}/replay", data={"since": "2026-01-01"}).status_code == 303
+    shown = ops.get(page).text
+    assert "0 of 1 recorded tickets change" in shown
+    assert "Safety outcomes lost: 0" in shown
+    assert "accept_lost_safety" not in shown
+    assert ops.post(f"{page}/publish", data={"note": "A new title."}).status_code == 303
+    shown = ops.get("/rulebook/log").text
+    assert "A new title." in shown
+    programme.live.refresh()
+    assert programme.rulebook.version == version_of(RENAMED)
+    assert ops.post("/rulebook/rollback", data={"version": before, "note": "Not yet."}).status_code == 303
+    programme.live.refresh()
+    assert programme.rulebook.version == before
+
+
+def test_lost_safety_is_listed_with_its_tickets_and_needs_its_own_yes(
+    ops: FlaskClient, programme: Programme
+) -> None:
+    programme.open_ticket(DANGER, AGENT)
+    page = checked(programme, CARELESS)
+    ops.post(f"{page}/replay")
+    shown = ops.get(page).text
+    assert (
+        '<a href="/tickets/T-000001">T-000001</a>, event 2: <strong>use no longer stopped</strong>' in shown
+    )
+    refused = ops.post(f"{page}/publish", data={"note": "The landlord sees to cords."})
+    assert refused.status_code == 409
+    assert "safety outcomes" in refused.text
+    assert "tick the box that says so only if each is meant" in refused.text
+    assert "--accept-lost-safety" not in refused.text
+    assert 'value="The landlord sees to cords."' in refused.text
+    yes = {"note": "The landlord sees to cords.", "accept_lost_safety": "yes"}
+    assert ops.post(f"{page}/publish", data=yes).status_code == 303
+
+
+def test_what_is_refused_is_said_on_the_page_with_the_form_kept(
+    ops: FlaskClient, programme: Programme
+) -> None:
+    page = checked(programme, RENAMED)
+    refused = ops.post(f"{page}/publish", data={"note": "Now."})
+    assert (refused.status_code, "replay it first" in refused.text) == (409, True)
+    assert 'value="Now."' in refused.text
+    refused = ops.post(f"{page}/replay", data={"since": "last week"})
+    assert (refused.status_code, "write the day such as" in refused.text) == (422, True)
+    refused = ops.post(f"{page}/publish", data={"note": " "})
+    assert (refused.status_code, "say why it is published" in refused.text) == (422, True)
+    refused = ops.post("/rulebook/rollback", data={"note": "Back."})
+    assert (refused.status_code, 'value="Back."' in refused.text or "no version" in refused.text) == (
+        404,
+        True,
+    )
+    assert ops.get("/rulebook/candidates/none").status_code == 404
+
+
+def test_an_unchecked_version_is_not_replayed(ops: FlaskClient, programme: Programme) -> None:
+    with programme.store.write() as work:
+        work.rulebooks.keep(version_of(RENAMED), RENAMED)
+    page = f"/rulebook/candidates/{version_of(RENAMED)}"
+    refused = ops.post(f"{page}/replay")
+    assert (refused.status_code, "check it first" in refused.text) == (409, True)
+
+
+def test_a_replay_is_watched_and_stopped(ops: FlaskClient, programme: Programme) -> None:
+    waiting: list[ReplayRun] = []
+
+    class Later:
+        def launch(self, run: ReplayRun) -> None:
+            waiting.append(run)
+
+    ops.application.extensions[LAUNCHER] = Later()
+    page = checked(programme, RENAMED)
+    ops.post(f"{page}/replay")
+    assert "data-watch" in ops.get(page).text
+    assert "<progress" in ops.get(page, query_string={"part": "1"}).text
+    assert ops.post(f"{page}/stop", data={"run": waiting[0].id}).status_code == 303
+    shown = ops.get(page).text
+    assert "was stopped after 0 decisions" in shown
+    assert "<progress" not in shown
+
+
+def test_the_version_in_force_is_compared_with_the_one_before(ops: FlaskClient, programme: Programme) -> None:
+    page = checked(programme, rulebook_files())
+    shown = ops.get(page).text
+    assert "In force." in shown
+    assert "Put it in force" not in shown
+
+
+@pytest.mark.parametrize("by", ["agent", "reporter", "fogline"])
+def test_only_ops_may_open_these_pages(client: FlaskClient, tokens: dict[str, str], by: str) -> None:
+    client.post("/sign-in", data={"token": tokens[by]})
+    assert client.get("/rulebook/log").status_code == 403
+    assert client.post("/rulebook/rollback").status_code == 403

@@ -1,0 +1,96 @@
+"""`barrelwise rulebook learn`: a proposal from closed tickets, its bias named, nothing changed by itself."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.triage.cli.test_main import Run, here, run
+from tests.triage.programmes import AGENT, REPORT
+from triage.cli.shown.files import opened_programme
+from triage.rulebook.reading.reader import read_rulebook
+from triage.store.tables.tickets import NewEvent
+
+__all__ = ["here", "run"]
+
+
+@pytest.fixture
+def closed(here: Path, run: Run) -> Run:
+    """Six tickets closed with a low fill that refilling cured, one cured without a cause, one still open."""
+    assert run("load", "records")[0] == 0
+    with opened_programme() as programme:
+        for number in range(8):
+            answers = {"filter_days": 40 if number < 2 else 3}
+            ticket = programme.open_ticket({**REPORT, "answers": answers}, AGENT)
+            if number == 7:
+                continue
+            cause = None if number == 6 else "low_fill"
+            payload = {"cause": cause, "cured_by": "fill-hopper", "cost": None}
+            with programme.store.write() as work:
+                work.tickets.append(
+                    ticket.id,
+                    [NewEvent("closed", payload)],
+                    at=programme.now(),
+                    who="desk",
+                    rulebook=ticket.rulebook,
+                )
+    return run
+
+
+def files_of(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.rglob("*.yml")}
+
+
+def test_a_proposal_is_printed_with_its_bias_and_changes_nothing(closed: Run, here: Path) -> None:
+    before = files_of(here / "rules")
+    status, out, _ = closed("rulebook", "learn", "--least", "5", "--weight", "6")
+    assert status == 0
+    assert "Learned from 6 of 7 closed tickets" in out
+    assert "fill-hopper cured 1 ticket whose cause was not confirmed" in out
+    assert '+  "low_fill": 40.0' in out  # (6 × 14/66 + 6) / 12 of 66
+    assert files_of(here / "rules") == before
+
+
+def test_json_gives_every_number_that_a_ticket_speaks_to(closed: Run) -> None:
+    data = json.loads(closed("rulebook", "learn", "--json", "--least", "5", "--weight", "6")[1])
+    numbers = {(one["kind"], one["of"], one["cause"]): one for one in data["numbers"]}
+    overdue = numbers["seen_with", "filter-overdue", "others"]
+    assert (overdue["hits"], overdue["tickets"]) == (2, 6)
+    cure = numbers["cure", "fill-hopper", "low_fill"]
+    assert (cure["hits"], cure["tickets"], cure["proposed"]) == (6, 6, 0.95)
+    assert "--- a/checks/fill-hopper.yml" in data["patch"]
+
+
+def test_the_candidate_is_written_beside_and_can_be_read(closed: Run, here: Path) -> None:
+    status, _, err = closed("rulebook", "learn", "--least", "5", "--weight", "6", "--out", "candidate")
+    assert status == 0
+    assert "files changed" in err
+    assert read_rulebook(here / "candidate").checks["fill-hopper"].resolves["low_fill"] == 0.95
+    assert closed("rulebook", "learn", "--out", "candidate")[0] == 2
+
+
+def test_from_few_tickets_nothing_is_proposed(closed: Run) -> None:
+    data = json.loads(closed("rulebook", "learn", "--json")[1])
+    assert data["patch"] == ""
+    assert {one["proposed"] for one in data["numbers"]} == {None}
+
+
+def test_only_tickets_closed_in_the_time_asked_for_are_learned_from(closed: Run) -> None:
+    data = json.loads(closed("rulebook", "learn", "--json", "--since", "2999-01-01T00:00:00Z")[1])
+    assert data["numbers"] == []
+
+
+def test_tickets_are_weighed_by_the_chance_that_their_cause_gets_confirmed(closed: Run) -> None:
+    asked = ("rulebook", "learn", "--weigh-confirmed", "--least", "5", "--weight", "6")
+    status, out, _ = closed(*asked)
+    words = " ".join(out.split())
+    assert status == 0
+    assert "Assumed: missing at random given symptom and first outcome" in words
+    assert "the tickets count as 6.0 (Kish's effective sample size)" in words  # all alike
+    assert "6.0/6.0" in out
+    data = json.loads(closed(*asked, "--json")[1])
+    cure = next(one for one in data["numbers"] if one["kind"] == "cure")
+    assert (cure["tickets"], round(cure["effective_tickets"], 9), cure["proposed"]) == (6, 6, 0.95)
+    assert any("cut at 10 (0 of 6 tickets cut)" in note for note in data["notes"])

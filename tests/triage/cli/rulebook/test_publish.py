@@ -1,0 +1,85 @@
+"""`barrelwise rulebook publish|rollback|log`: one real change walked through all its steps."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.triage.cli.rulebook.test_replay import DANGER, candidate, record
+from tests.triage.cli.test_main import Run, here, run, served
+from triage.cli.shown.files import opened_programme
+
+__all__ = ["here", "run"]
+
+WHO = ("--by", "Ops lead", "--note", "The cord rule moves.")
+
+
+def test_a_change_goes_from_replay_to_force_and_back_again(here: Path, run: Run) -> None:
+    record(run)
+    folder = candidate(here)
+    status, _, err = run("rulebook", "publish", folder, *WHO)
+    assert status == 2
+    assert "was not replayed" in err
+    assert run("rulebook", "replay", folder, "--jobs", "1")[0] == 0
+    status, out, _ = run("rulebook", "publish", folder, *WHO)
+    assert status == 0
+    version = out.split()[-1]
+    with opened_programme() as programme:  # of the old folder
+        assert programme.rulebook.version == version
+        assert programme.rulebook.title == "A candidate"
+    status, out, _ = run("rulebook", "rollback", "--by", "Ops lead", "--note", "Not yet.")
+    assert status == 0
+    with opened_programme() as programme:
+        assert out.split()[-1] == programme.rulebook.version == programme.given
+    lines = json.loads(run("rulebook", "log", "--json")[1])
+    assert [line["stage"] for line in lines] == [
+        "rolled back",
+        "published",
+        "replayed",
+        "checked",
+        "published",
+    ]
+    shown = run("rulebook", "log")[1]
+    assert "rolled back" in shown
+    assert "Ops lead" in shown
+    assert run("rulebook", "rollback", version[7:19], "--by", "Ops lead", "--note", "Now.")[0] == 0
+
+
+def test_lost_safety_needs_an_outright_yes(here: Path, run: Run) -> None:
+    record(run)
+    folder = candidate(here, *DANGER)
+    assert run("rulebook", "replay", folder, "--jobs", "1")[0] == 1
+    status, _, err = run("rulebook", "publish", folder, *WHO)
+    assert status == 2
+    assert "--accept-lost-safety" in err
+    assert run("rulebook", "publish", folder, *WHO, "--accept-lost-safety")[0] == 0
+
+
+@pytest.mark.parametrize("missing", ["--by", "--note"])
+def test_a_name_and_a_note_are_asked_for(here: Path, run: Run, missing: str) -> None:
+    options = [text for name in ("--by", "--note") if name != missing for text in (name, "x")]
+    for command in (("publish", candidate(here)), ("rollback",)):
+        status, _, err = run("rulebook", *command, *options)
+        assert status == 2
+        assert missing in err
+
+
+def test_a_folder_that_is_edited_serves_only_once_it_is_published(
+    here: Path, run: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record(run)
+    with opened_programme() as programme:
+        before = programme.rulebook.version
+    path = here / "rules" / "rulebook.yml"
+    path.write_text('{"title": "Edited", "currency": "USD"}')
+    _, err = served(run, monkeypatch)
+    assert f"rulebook {before}" in err
+    assert "is another, not in force" in err
+    path.write_text("title: [half an edit")
+    _, err = served(run, monkeypatch)
+    assert f"rulebook {before}" in err
+    assert "cannot be read" in err
+    with opened_programme() as programme:
+        assert programme.rulebook.version == before

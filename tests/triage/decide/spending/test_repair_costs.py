@@ -1,0 +1,29 @@
+"""What a repair may come to for the programme: typical costs after cover, the deductible included."""
+
+from __future__ import annotations
+
+from datetime import date
+from decimal import Decimal
+
+from tests.triage.builders import minimal_files
+from tests.triage.programmes import MACHINES
+from triage.decide.spending.repair_costs import job_for
+from triage.rulebook.reading.reader import rulebook_from_data
+
+COVERED, LATER = date(2025, 6, 1), date(2030, 1, 1)
+
+
+def costs(deductible: int, on: date) -> Decimal:
+    files = minimal_files()
+    files["cover/standard.yml"] = {**files["cover/standard.yml"], "deductible": deductible}  # type: ignore[dict-item]
+    return job_for(rulebook_from_data(files), {"compressor_fault": 1.0}, MACHINES[0], False, on).likely
+
+
+def test_the_deductible_is_paid_on_what_cover_pays() -> None:
+    assert costs(0, COVERED) == 0
+    assert costs(75, COVERED) == 75
+
+
+def test_it_is_never_more_than_the_claim_and_nothing_without_one() -> None:
+    assert costs(9000, COVERED) == costs(0, LATER)
+    assert costs(75, LATER) == costs(0, LATER)

@@ -1,0 +1,124 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime
+from decimal import Decimal
+
+from moneyed import Money
+
+from tests.triage.builders import minimal_rulebook
+from triage.decide.facts import (
+    BUILTIN_FACTS,
+    LIMIT_FACTS,
+    POLICY_FACTS,
+    PRE_FACTS,
+    gather_facts,
+    local_date,
+    whole_months,
+)
+from triage.machine.measures.upkeep import CareEvent
+from triage.records.report import History, Machine, PastRepair, Report, Site
+
+NOW = datetime(2026, 3, 2, 16, tzinfo=UTC)
+SITE = Site("halt-1", "Lanternway Alder Quay", "Alder", "America/New_York", open_around_the_clock=True)
+MACHINE = Machine(
+    "LH-1", "LH-20", date(2025, 1, 10), date(2025, 2, 3), SITE, "fogline", facts={"filter_days": Decimal(90)}
+)
+
+
+def report(**answers: object) -> Report:
+    return Report(("not_freezing",), NOW, "LH-1", answers)  # type: ignore[arg-type]
+
+
+def repair(at: str, cost: str) -> PastRepair:
+    return PastRepair(datetime.fromisoformat(at), "OLD-1", None, Money(cost, "USD"))
+
+
+def test_every_built_in_fact_is_of_one_kind_and_all_are_named() -> None:
+    assert BUILTIN_FACTS.keys() == PRE_FACTS | POLICY_FACTS | LIMIT_FACTS
+    assert not PRE_FACTS & POLICY_FACTS
+    assert all(fact.id == id_ for id_, fact in BUILTIN_FACTS.items())
+
+
+def test_what_the_caller_says_goes_before_the_record() -> None:
+    rulebook = minimal_rulebook()
+
+    said = gather_facts(rulebook, report(filter_days=Decimal(3)), MACHINE, History(), NOW)
+    recorded = gather_facts(rulebook, report(), MACHINE, History(), NOW)
+
+    assert (said["filter_days"].value, said["filter_days"].source) == (Decimal(3), "caller")
+    assert (recorded["filter_days"].value, recorded["filter_days"].source) == (Decimal(90), "record")
+
+
+def test_the_care_log_goes_before_a_figure_written_into_the_record() -> None:
+    rinsed = History(care=(CareEvent("filter_cleaned", datetime(2026, 2, 25, 15, tzinfo=UTC), "store"),))
+
+    facts = gather_facts(minimal_rulebook(), report(), MACHINE, rinsed, NOW)
+
+    assert facts["filter_days"].value == Decimal(5)
+    assert "full_clean_days" not in facts  # the rulebook has no such fact
+
+
+def test_ages_are_whole_calendar_months_on_the_sites_own_day() -> None:
+    facts = gather_facts(minimal_rulebook(), report(), MACHINE, History(), NOW)
+
+    assert facts["age_months"].value == Decimal(13)
+    assert facts["months_since_commissioned"].value == Decimal(12)
+    assert facts["open_around_the_clock"].value is True
+    assert facts["model"].value == "LH-20"
+    assert facts["contractor"].value == "fogline"
+
+
+def test_repairs_and_spending_count_in_the_rolling_windows_only() -> None:
+    history = History(
+        repairs=(
+            repair("2025-03-02T15:59:00+00:00", "900.00"),  # a minute too old
+            repair("2025-03-02T16:01:00+00:00", "100.00"),
+            repair("2026-01-15T12:00:00+00:00", "50.50"),
+            repair("2026-03-02T17:00:00+00:00", "70.00"),  # after now
+        )
+    )
+
+    facts = gather_facts(minimal_rulebook(), report(), MACHINE, history, NOW)
+
+    assert facts["repairs_12_months"].value == Decimal(2)
+    assert facts["repeat_visits_90_days"].value == Decimal(1)
+    assert facts["spent_12_months"].value == Decimal("150.50")
+
+
+def test_repeats_of_one_cause_are_those_of_the_commonest_one_within_the_year() -> None:
+    causes = ("fan_failed", "gearmotor_worn", None, "gearmotor_worn", None, None)
+    repairs = [
+        replace(repair(f"2025-{month:02}-20T12:00:00+00:00", "90.00"), cause=cause)
+        for month, cause in enumerate(causes, start=6)
+    ]
+    old = replace(repair("2025-02-20T12:00:00+00:00", "90.00"), cause="gearmotor_worn")
+
+    facts = gather_facts(minimal_rulebook(), report(), MACHINE, History(repairs=(old, *repairs)), NOW)
+    none = gather_facts(minimal_rulebook(), report(), MACHINE, History(), NOW)
+
+    assert facts["repeats_of_one_cause"].value == Decimal(2)
+    assert none["repeats_of_one_cause"].value == Decimal(0)
+    assert "repeats_of_one_cause" not in gather_facts(minimal_rulebook(), report(), None, History(), NOW)
+
+
+def test_without_a_machine_only_the_report_is_known() -> None:
+    facts = gather_facts(minimal_rulebook(), report(), None, History(), NOW)
+
+    assert facts.keys() == {"symptom", "machine_known"}
+    assert facts["machine_known"].value is False
+    assert facts["symptom"].value == frozenset({"not_freezing"})
+
+
+def test_the_local_day_is_the_sites_and_utc_without_one() -> None:
+    late = datetime(2026, 3, 2, 3, tzinfo=UTC)
+
+    assert local_date(MACHINE, late) == date(2026, 3, 1)
+    assert local_date(replace(MACHINE, site=None), late) == date(2026, 3, 2)
+    assert local_date(None, late) == date(2026, 3, 2)
+
+
+def test_whole_months_count_full_months_and_never_below_zero() -> None:
+    assert whole_months(date(2025, 1, 31), date(2025, 2, 27)) == 0
+    assert whole_months(date(2025, 1, 31), date(2026, 1, 31)) == 12
+    assert whole_months(date(2026, 1, 31), date(2025, 1, 31)) == 0

@@ -1,0 +1,57 @@
+"""The caller's words point to symptoms of the rulebook."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests import RULES
+from triage.inputs.symptom_words import match_symptoms
+from triage.rulebook.model import Rulebook
+from triage.rulebook.reading.reader import read_rulebook
+
+
+@pytest.fixture(scope="module")
+def rulebook() -> Rulebook:
+    return read_rulebook(RULES)
+
+
+@pytest.mark.parametrize(
+    ("said", "symptom"),
+    [
+        ("it's not freezing at all", "not_freezing"),
+        ("the slush is all liquid", "not_freezing"),
+        ("it clicks and the swirl stopped", "auger_stopped"),
+        ("water dripping from the tap", "leaking_tap"),
+        ("It tripped the breaker!", "trips_breaker"),
+        ("they taste too sweet", "too_sweet"),
+        ("there's a puddle on the floor", "leaking"),
+        ("no power, completely dead", "no_power"),
+        ("alarm is beeping with a code", "alarm_message"),
+        ("too sweeet", "too_sweet"),
+        ("the machine shocked me", "tingling"),
+        ("tastes like soap", "off_taste"),
+        ("the tap wont pour", "no_dispense"),
+        ("our cup holder broke", "cup_station"),
+        ("it smells like something is burning", "hot_to_touch"),
+        ("its really noisy", "noisy"),
+    ],
+)
+def test_the_best_match_is_the_symptom_meant(rulebook: Rulebook, said: str, symptom: str) -> None:
+    assert match_symptoms(rulebook, said)[0].symptom == symptom
+
+
+def test_several_symptoms_in_one_sentence_are_all_found(rulebook: Rulebook) -> None:
+    found = {match.symptom for match in match_symptoms(rulebook, "too sweet and it's beeping, says a code")}
+    assert {"too_sweet", "alarm_message"} <= found
+
+
+def test_every_title_and_phrase_finds_its_own_symptom(rulebook: Rulebook) -> None:
+    for symptom in rulebook.symptoms.values():
+        for phrase in (symptom.title, *symptom.callers_say):
+            found = [match.symptom for match in match_symptoms(rulebook, phrase)]
+            assert symptom.id in found, phrase
+
+
+@pytest.mark.parametrize("said", ["", "  ", "hello, this is the store", "?!", "x" * 9000])
+def test_words_that_say_nothing_match_nothing(rulebook: Rulebook, said: str) -> None:
+    assert match_symptoms(rulebook, said) == ()

@@ -1,0 +1,47 @@
+"""Keep or swap in words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+from tests.triage.machine.lifecycle.test_computed_facts import STEADY, WEARING, figures
+from triage.machine.lifecycle.explain import explain
+from triage.machine.lifecycle.keep_or_swap import keep_or_swap
+
+
+def test_keeping_is_explained_with_its_cost_its_time_and_what_would_turn_it():
+    lines = explain(figures(STEADY), "USD")
+    assert lines == (
+        "Keeping it costs 743.32 USD a year at best (over 6 years), "
+        "swapping it 1048.91 USD (over 8 years): keep it.",
+        "By the forecast it is worth keeping for 8 years; then ask again.",
+        "It hangs most on the price of the swap; it would turn at 3473.44 USD (now 4600.00 USD).",
+        "All else alike, these would turn it too: the machine's running costs at 183 % of the forecast, "
+        "what the machine is worth now at 3332.46 USD (now 1638.40 USD), "
+        "the repair due now at 1944.06 USD (now 250.00 USD).",
+        "Of its failures: steady failures would look like this too "
+        "(Laplace z 0.16, MIL-HDBK-189 chi-square 8.8 on 10 degrees of freedom).",
+    )
+
+
+def test_the_price_named_is_the_one_at_which_the_choice_turns():
+    now = figures(STEADY)
+    for price, choice in (("3473.43", "swap"), ("3473.45", "keep")):
+        challenger = replace(now.challenger, paid=Decimal(price))
+        assert keep_or_swap(now.defender, challenger, now.rate).choice == choice
+
+
+def test_a_swap_says_nothing_of_keeping_on_and_names_the_trend():
+    lines = explain(figures(WEARING), "USD")
+    assert lines[0].endswith(": swap it.")
+    assert not any("worth keeping" in line for line in lines)
+    assert "both tests say that failures come faster" in lines[-1]
+
+
+def test_a_repair_just_over_its_limit_turns_back_at_that_limit():
+    lines = explain(figures(STEADY, repair_now=1950), "USD")  # 5.94 over, spread over 8 years like the price
+    assert (
+        lines[1] == "It hangs most on the price of the swap; it would turn at 4605.94 USD (now 4600.00 USD)."
+    )
+    assert "the repair due now at 1944.06 USD (now 1950.00 USD)" in lines[2]

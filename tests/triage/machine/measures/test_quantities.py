@@ -1,0 +1,97 @@
+"""Figures with units come in as floats in the unit asked for, or as an InputError that says how to mend
+them."""
+
+from datetime import date
+from decimal import Decimal
+
+import pint
+import pytest
+
+from triage.machine.measures.quantities import Span, check_ranges, figure, in_unit, known_figures, new_facts
+from triage.values.errors import InputError
+
+SPANS = {"a_ft": Span("the length", 0, 100, "foot"), "b_c": Span("the temperature", -5, 50, "degC")}
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "value"),
+    [
+        ("12 gal", "liter", 45.42494),
+        ("68 degF", "degC", 20.0),
+        ("68 °F", "degC", 20.0),
+        ("100 m", "foot", 328.08399),
+        ("0.5kW", "watt", 500.0),
+        ("1.5 h", "minute", 90.0),
+        ("-4", "degC", -4.0),
+        ("13 %", "percent", 13.0),
+        (" 2e3 ", "watt", 2000.0),
+    ],
+)
+def test_a_text_is_converted_to_the_unit_asked_for(text, unit, value):
+    assert in_unit(text, unit) == pytest.approx(value)
+
+
+@pytest.mark.parametrize("number", [3, 3.0, Decimal(3), "3"])
+def test_a_bare_number_is_taken_to_be_in_the_unit_asked_for(number):
+    assert in_unit(number, "foot") == 3.0
+
+
+def test_a_pint_quantity_of_any_registry_is_converted():
+    assert in_unit(pint.UnitRegistry().Quantity(2.0, "yard"), "foot") == pytest.approx(6.0)
+
+
+@pytest.mark.parametrize(
+    ("value", "message"),
+    [
+        ("a lot", "write a number"),
+        (True, "write a number"),
+        (date(2026, 1, 1), "write a number"),
+        (None, "write a number"),
+        ("3 zorks", '"zorks" is not a unit known here; use "foot"'),
+        ('4 "', "is not a unit known here"),
+        ("3 V", 'is not a measure in "foot"'),
+        (float("nan"), "not finite"),
+        (Decimal("Infinity"), "not finite"),
+        ("1e999", "not finite"),
+    ],
+)
+def test_what_is_no_measure_is_refused_with_the_way_to_mend_it(value, message):
+    with pytest.raises(InputError, match=message) as caught:
+        in_unit(value, "foot", "/run")
+    assert caught.value.problems[0].pointer == "/run"
+
+
+def test_every_figure_out_of_range_is_named():
+    with pytest.raises(InputError) as caught:
+        check_ranges(SPANS, a_ft=101, b_c=-6)
+    assert [str(problem) for problem in caught.value.problems] == [
+        "/a_ft: the length is 101 foot; it must lie between 0 and 100",
+        "/b_c: the temperature is -6 degC; it must lie between -5 and 50",
+    ]
+
+
+def test_both_ends_of_a_range_belong_to_it():
+    check_ranges(SPANS, a_ft=0, b_c=50)
+    with pytest.raises(InputError):
+        check_ranges(SPANS, a_ft=0, b_c=50.001)
+
+
+def test_known_figures_are_read_in_their_units_and_others_left_alone():
+    assert known_figures({"a_ft": "10 yard", "other": True}, SPANS) == {"a_ft": pytest.approx(30)}
+
+
+def test_known_figures_report_unreadable_and_out_of_range_ones_together():
+    with pytest.raises(InputError) as caught:
+        known_figures({"a_ft": "long", "b_c": Decimal(99)}, SPANS)
+    assert [problem.pointer for problem in caught.value.problems] == ["/a_ft", "/b_c"]
+
+
+@pytest.mark.parametrize(
+    ("value", "places", "text"), [(2.675, 2, "2.68"), (-0.001, 2, "0.00"), (44.5, 0, "45"), (-2.5, 0, "-3")]
+)
+def test_figures_are_rounded_half_up_in_decimal_and_never_minus_zero(value, places, text):
+    assert str(figure(value, places)) == text
+
+
+def test_a_calculation_never_overrules_what_is_known_and_drops_what_it_cannot_say():
+    assert new_facts({"a": False}, {"a": True, "b": None, "c": Decimal(1)}) == {"c": Decimal(1)}

@@ -1,0 +1,169 @@
+"""An estimate is answered once, an authorisation used once, whatever the order of events."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from moneyed import Money
+
+from triage.records.authorization import (
+    NOTHING_YET,
+    Repair,
+    after_close,
+    after_estimate,
+    after_word,
+    next_number,
+    open_authorisation,
+    refuse_closing_above,
+    refuse_second_word,
+)
+from triage.values.errors import ConflictError, InputError
+
+NOW = datetime(2026, 3, 2, 17, tzinfo=UTC)
+LATER = NOW + timedelta(days=30)
+
+
+def usd(amount: int | str) -> Money:
+    return Money(amount, "USD")
+
+
+def estimated(repair: Repair = NOTHING_YET) -> Repair:
+    return after_estimate(repair, {"beyond_cover": "500.00 USD"})
+
+
+def yes(repair: Repair, amount: int = 500, expires_at: datetime = LATER) -> Repair:
+    payload: Mapping[str, Any] = {
+        "estimate": repair["revisions"],
+        "authority": "lead",
+        "yes": True,
+        "amount": f"{amount}.00 USD",
+        "number": next_number("T-1", repair),
+        "expires_at": expires_at.isoformat(),
+        "why": "needed",
+    }
+    return after_word(repair, payload, "lead's token")
+
+
+def no(repair: Repair) -> Repair:
+    return after_word(repair, {"authority": "lead", "yes": False, "why": "too much"}, "lead's token")
+
+
+def test_an_estimate_is_answered_once() -> None:
+    repair = estimated()
+    refuse_second_word(repair, 1, "T-1")
+    with pytest.raises(ConflictError, match="was approved already, by lead"):
+        refuse_second_word(yes(repair), 1, "T-1")
+    with pytest.raises(ConflictError, match="was turned down already, by lead"):
+        refuse_second_word(no(repair), 1, "T-1")
+
+
+def test_only_the_last_revision_is_answered() -> None:
+    repair = estimated(estimated())
+    refuse_second_word(repair, 2, "T-1")
+    for revision in (0, 1, 3):
+        with pytest.raises(ConflictError, match="the last one is 2"):
+            refuse_second_word(repair, revision, "T-1")
+
+
+def test_a_revision_withdraws_what_was_authorised() -> None:
+    repair = estimated(yes(estimated()))
+    assert repair["authorisation"]["state"] == "withdrawn"
+    with pytest.raises(InputError, match="was withdrawn"):
+        refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), NOW)
+
+
+def test_closing_takes_up_to_the_amount_authorised_and_not_a_cent_more() -> None:
+    repair = yes(estimated())
+    refuse_closing_above(repair, "T-1-A1", usd("500.00"), usd(0), NOW)
+    with pytest.raises(InputError, match=r"500.01 USD is 0.01 USD above the 500.00 USD"):
+        refuse_closing_above(repair, "T-1-A1", usd("500.01"), usd(9999), NOW)
+
+
+def test_an_authorised_ticket_is_closed_on_its_authorisation_though_the_headroom_be_higher() -> None:
+    with pytest.raises(InputError, match="name it"):
+        refuse_closing_above(yes(estimated(), 100), None, usd(200), usd(350), NOW)
+    refuse_closing_above(yes(estimated(), 100), None, usd(0), usd(350), NOW)
+
+
+def test_without_an_authorisation_the_headroom_counts() -> None:
+    for repair in (NOTHING_YET, estimated(), no(estimated())):
+        refuse_closing_above(repair, None, usd(350), usd(350), NOW)
+        with pytest.raises(InputError, match="without a word"):
+            refuse_closing_above(repair, None, usd("350.01"), usd(350), NOW)
+
+
+def test_a_number_that_was_never_given_is_refused() -> None:
+    for repair in (NOTHING_YET, yes(estimated())):
+        with pytest.raises(InputError, match='no authorisation "T-1-A9"'):
+            refuse_closing_above(repair, "T-1-A9", usd(1), usd(350), NOW)
+
+
+def test_an_authorisation_expires() -> None:
+    repair = yes(estimated())
+    refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), LATER - timedelta(seconds=1))
+    assert open_authorisation(repair, LATER) is None
+    with pytest.raises(InputError, match="expired"):
+        refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), LATER)
+
+
+def test_a_used_authorisation_is_not_used_again() -> None:
+    repair = after_close(yes(estimated()), {"authorisation": "T-1-A1"})
+    assert repair["authorisation"]["state"] == "used"
+    with pytest.raises(InputError, match="was used already"):
+        refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), NOW)
+    refuse_closing_above(repair, None, usd(350), usd(350), NOW)
+
+
+STEPS = st.lists(
+    st.tuples(
+        st.sampled_from(["estimate", "yes", "no", "close", "close unnamed"]),
+        st.integers(0, 4),  # a revision or the number of an authorisation, right or wrong
+        st.integers(0, 900),
+    ),
+    max_size=25,
+)
+
+
+@settings(deadline=None)
+@given(STEPS)
+def test_in_any_order_no_revision_is_approved_twice_and_no_number_used_twice(
+    steps: list[tuple[str, int, int]],
+) -> None:
+    repair: Repair = NOTHING_YET
+    given_numbers: list[str] = []
+    approved: list[tuple[int, int]] = []
+    used: list[str] = []
+    closings, headroom = 0, usd(350)
+    for step, which, amount in steps:
+        try:
+            if step == "estimate":
+                repair = estimated(repair)
+            elif step in ("yes", "no"):
+                refuse_second_word(repair, which, "T-1")
+                repair = yes(repair, amount) if step == "yes" else no(repair)
+                if step == "yes":
+                    given_numbers.append(repair["authorisation"]["number"])
+                    approved.append((which, closings if which == 0 else 0))
+            else:
+                named = f"T-1-A{which}" if step == "close" else None
+                refuse_closing_above(repair, named, usd(amount), headroom, NOW)
+                allowed = repair["authorisation"]
+                if named is not None:
+                    assert amount <= int(float(allowed["amount"].split()[0]))
+                    used.append(named)
+                else:
+                    assert amount == 0 or amount <= 350
+                repair = after_close(repair, {"authorisation": named})
+                closings += 1
+        except InputError:
+            continue
+    assert len(set(given_numbers)) == len(given_numbers)
+    assert len(set(used)) == len(used)
+    assert set(used) <= set(given_numbers)
+    answered = [entry for entry in approved if entry[0] > 0]
+    assert len(set(answered)) == len(answered)

@@ -1,0 +1,176 @@
+"""A ticket is the fold of its events."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from triage.records.ticket import EVENT_KINDS, Event, EventKind, Ticket, apply, fold
+from triage.records.ticket_id import LENGTH, SIGNS, heard, new_ticket_id
+
+START = datetime(2026, 3, 2, 12, tzinfo=UTC)
+REPORT = {"symptoms": ["not_freezing"], "machine": "LH20-1", "answers": {"fill_level": 3}}
+
+PAYLOADS: dict[EventKind, dict[str, Any]] = {
+    "answered": {"answers": {"filter_days": 40}},
+    "check_done": {"check": "rinse-filter", "result": "not_cured"},
+    "decided": {"decision": {"outcome": "dispatch"}, "inputs": {}},
+    "estimated": {"total": "120.00 USD", "beyond_cover": "120.00 USD"},
+    "approved": {"authority": "ops", "yes": True, "amount": "120.00 USD"},
+    "dispatched": {"visit": {}},
+    "visited": {"state": "done"},
+    "swap_reserved": {"unit": "LH20-9"},
+    "swapped": {"old": "LH20-1", "new": "LH20-9", "old_unit": "scrap"},
+    "closed": {"cause": "dirty_filter", "cured_by": "rinse-filter", "cost": "120.00 USD"},
+    "reopened": {"why": "it is back"},
+    "skipped": {"facts": ["filter_days"]},
+    "undone": {"seq": 2, "report": REPORT},
+    "acknowledged": {"cautions": ["burning-smell"]},
+    "parked": {"check": "rinse-filter", "until": "2026-03-02T07:40:00-05:00"},
+    "corrected": {"seq": 1, "report": {"machine": "LH20-2"}, "why": "read the plate again"},
+}
+
+
+def log(*kinds: EventKind) -> list[Event]:
+    """A log that starts with `reported` and goes on with `kinds`."""
+    first = {"report": REPORT, "machine": "LH20-1", "site": "halt-001", "contractor": "fogline"}
+    events = [Event("T-1", 1, "reported", START, "desk", "sha256:a", first)]
+    for seq, kind in enumerate(kinds, start=2):
+        at = START + timedelta(minutes=seq)
+        events.append(Event("T-1", seq, kind, at, "desk", "sha256:b", PAYLOADS[kind]))
+    return events
+
+
+def test_a_reported_ticket_is_open_and_undecided() -> None:
+    ticket = fold(log())
+    assert (ticket.state, ticket.version, ticket.outcome, ticket.decision) == ("open", 1, None, None)
+    assert (ticket.machine, ticket.site, ticket.contractor) == ("LH20-1", "halt-001", "fogline")
+    assert ticket.report == REPORT
+
+
+def test_answers_add_to_the_report_and_the_later_one_counts() -> None:
+    events = log("answered")
+    events.append(Event("T-1", 3, "answered", START, "desk", "sha256:b", {"answers": {"fill_level": 5}}))
+    assert fold(events).report["answers"] == {"fill_level": 5, "filter_days": 40}
+
+
+def test_a_check_has_its_last_result() -> None:
+    events = log("check_done")
+    again = {"check": "rinse-filter", "result": "cured"}
+    events.append(Event("T-1", 3, "check_done", START, "desk", "sha256:b", again))
+    assert fold(events).report["checks"] == [again]
+
+
+def test_a_decision_gives_outcome_and_rulebook() -> None:
+    ticket = fold(log("decided"))
+    assert (ticket.outcome, ticket.rulebook) == ("dispatch", "sha256:b")
+
+
+def test_a_fact_the_clerk_cannot_tell_is_kept_as_unknown_until_it_is_answered() -> None:
+    assert fold(log("skipped")).report["unknown"] == ["filter_days"]
+    assert fold(log("skipped", "answered")).report["unknown"] == []
+
+
+def test_taking_an_answer_back_leaves_the_report_as_it_was() -> None:
+    assert fold(log("answered", "undone")).report == REPORT
+
+
+def test_a_parked_ticket_waits_until_something_is_said_about_it() -> None:
+    assert fold(log("parked")).parked_until == datetime(2026, 3, 2, 12, 40, tzinfo=UTC)
+    assert fold(log("parked", "check_done")).parked_until is None
+
+
+def test_a_caution_that_comes_back_is_read_out_again() -> None:
+    def decided(*rules: str) -> dict[str, Any]:
+        cautions = [{"rule": rule, "stop_use": True} for rule in rules]
+        return {"decision": {"outcome": "dispatch", "cautions": cautions}}
+
+    events = log("acknowledged")
+    said = [fold(events).acknowledged]
+    for rules in (("burning-smell",), (), ("burning-smell",)):
+        seq = len(events) + 1
+        events.append(Event("T-1", seq, "decided", START, "desk", "sha256:b", decided(*rules)))
+        said.append(fold(events).acknowledged)
+    assert said == [("burning-smell",), ("burning-smell",), (), ()]
+
+
+def test_a_decision_says_when_the_visit_is_due() -> None:
+    visit = {"due": "2026-03-03T09:00:00-05:00"}
+    payload = {"decision": {"outcome": "dispatch", "visit": visit}}
+    events = [*log(), Event("T-1", 2, "decided", START, "desk", "sha256:b", payload)]
+    assert fold(events).due_at == datetime(2026, 3, 3, 14, tzinfo=UTC)
+
+
+def test_closing_keeps_what_was_spent_and_reopening_does_too() -> None:
+    closed = fold(log("closed"))
+    assert (closed.state, closed.spent, closed.closed) == ("closed", ("120.00 USD",), PAYLOADS["closed"])
+    reopened = fold(log("closed", "reopened"))
+    assert (reopened.state, reopened.spent, reopened.closed) == ("open", ("120.00 USD",), None)
+
+
+def test_a_correction_sets_the_report_right() -> None:
+    assert fold(log("corrected")).report["machine"] == "LH20-2"
+
+
+def test_an_estimate_becomes_part_of_the_report() -> None:
+    assert fold(log("estimated")).report["estimate"] == PAYLOADS["estimated"]
+
+
+@pytest.mark.parametrize("kind", ["approved", "dispatched", "visited", "swap_reserved", "swapped"])
+def test_what_happens_outside_the_report_moves_the_version_only(kind: EventKind) -> None:
+    before, after = fold(log()), fold(log(kind))
+    assert (after.version, after.report, after.state) == (2, before.report, "open")
+
+
+def test_every_kind_of_event_can_be_folded() -> None:
+    kinds = [kind for kind in EVENT_KINDS if kind != "reported"]
+    assert fold(log(*kinds)).version == len(EVENT_KINDS)
+
+
+@pytest.mark.parametrize(
+    "events",
+    [
+        [],
+        log("decided")[1:],
+        [log("decided", "answered")[0], log("decided", "answered")[2]],
+        [*log(), log()[0]],
+    ],
+    ids=["empty", "no report", "a gap", "reported twice"],
+)
+def test_a_broken_log_is_refused(events: list[Event]) -> None:
+    with pytest.raises(ValueError, match=r"event|log|follow"):
+        fold(events)
+
+
+@settings(deadline=None, derandomize=True)
+@given(st.lists(st.sampled_from([kind for kind in EVENT_KINDS if kind != "reported"]), max_size=12))
+def test_folding_in_one_go_or_step_by_step_is_the_same(kinds: list[EventKind]) -> None:
+    events = log(*kinds)
+    ticket: Ticket | None = None
+    for event in events:
+        ticket = apply(ticket, event)
+    assert ticket == fold(events)
+    assert ticket is not None
+    assert ticket.version == len(events)
+    assert ticket.changed_at == events[-1].at
+
+
+def test_a_ticket_id_is_short_and_speakable() -> None:
+    ids = {new_ticket_id() for _ in range(200)}
+    assert len(ids) == 200
+    assert all(len(one) == 2 + LENGTH and set(one[2:]) <= set(SIGNS) for one in ids)
+    assert not set("ILOU") & set(SIGNS)
+
+
+@pytest.mark.parametrize("said", ["T-70K4M2", "t-7ok4m2", " T 70k4m2 ", "70K4M2", "T-7OK-4M2"])
+def test_a_ticket_id_is_understood_as_it_is_heard(said: str) -> None:
+    assert heard(said) == "T-70K4M2"
+
+
+@pytest.mark.parametrize("said", ["T-TTK4M2", "TTK4M2"])
+def test_an_id_that_starts_with_t_keeps_its_t(said: str) -> None:
+    assert heard(said) == "T-TTK4M2"

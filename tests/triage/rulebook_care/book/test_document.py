@@ -1,0 +1,98 @@
+"""The rulebook as a document."""
+
+from __future__ import annotations
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+
+from tests import RULES
+from tests.triage.builders import minimal_files, minimal_rulebook
+from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook_care.book.document import as_html, as_markdown
+from triage.rulebook_care.book.parts import text
+
+
+class Links(HTMLParser):
+    """Anchors, links and tags of a page."""
+
+    def __init__(self, page):
+        super().__init__()
+        self.anchors, self.links, self.open, self.tags = [], [], [], set()
+        self.feed(page)
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.add(tag)
+        named = dict(attrs)
+        if "id" in named:
+            self.anchors.append(named["id"])
+        if "href" in named:
+            self.links.append(named["href"])
+        if tag not in ("meta", "br", "hr"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+
+@pytest.fixture(scope="module")
+def default():
+    return read_rulebook(RULES)
+
+
+def test_every_link_of_the_page_leads_somewhere_and_every_anchor_is_there_once(default):
+    page = Links(as_html(default))
+    assert {link.removeprefix("#") for link in page.links} <= set(page.anchors)
+    assert len(page.anchors) == len(set(page.anchors))
+    assert page.open == []
+
+
+def test_every_rule_check_cause_and_fact_has_its_place(default):
+    anchors = set(Links(as_html(default)).anchors)
+    for kind, things in (
+        ("symptom", default.symptoms), ("cause", default.causes), ("evidence", default.evidence),
+        ("caution", default.cautions), ("check", default.checks), ("policy", default.policy),
+        ("derive", default.derive), ("fact", default.facts), ("limit", default.limits),
+        ("cover", default.cover),
+    ):  # fmt: skip
+        assert {f"{kind}-{name}" for name in things} <= anchors
+
+
+def test_the_numbers_stand_beside_the_names():
+    page = as_markdown(minimal_rulebook())
+    assert "| [Dirty filter](#cause-dirty_filter) | 80 |" in page
+    assert "| any other cause | 30 |" in page
+    assert "When [`filter_neglected`](#fact-filter_neglected) is yes." in page
+    assert "| [Dirty filter](#cause-dirty_filter) | 45.5 |" in page  # 30 of 66 calls
+    assert "| 900 | [Cord dispatch](#policy-cord-dispatch) | dispatch |" in page
+
+
+def test_the_same_rulebook_gives_the_same_page_and_another_one_another():
+    assert as_html(minimal_rulebook()) == as_html(minimal_rulebook())
+    files = {"rulebook.yml": {"title": "Another", "currency": "USD"}}
+    assert as_markdown(minimal_rulebook()) != as_markdown(minimal_rulebook(files))
+
+
+def test_what_people_wrote_shows_as_they_wrote_it():
+    title = "<script>alert(1)</script> *not bold* [no](http://link) | no cell & `no code`"
+    files = minimal_files()
+    check = {**files["checks/rinse-filter.yml"], "title": title, "steps": [title, "# no heading"]}
+    page = as_html(minimal_rulebook({"checks/rinse-filter.yml": check}))
+    links = Links(page)
+    assert "script" not in links.tags
+    assert "em" not in links.tags
+    assert not any(link.startswith("http") for link in links.links)
+    assert (
+        "&lt;script&gt;alert(1)&lt;/script&gt; *not bold* [no](http://link) | no cell &amp; `no code`" in page
+    )
+
+
+def test_the_page_asks_nothing_of_any_other_place(default):
+    page = as_html(default)
+    assert not re.search(r'(src|href)="(?!#)', page)
+    assert "@import" not in page
+
+
+def test_text_stays_on_one_line():
+    assert text("one\n\n  two") == "one two"

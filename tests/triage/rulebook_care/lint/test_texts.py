@@ -1,0 +1,70 @@
+"""Texts that tell a clerk to open the machine, and texts that still wait to be filled in."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.triage.builders import check, fact
+from tests.triage.rulebook_care.lint.linted import evidence_file, findings
+from triage.rulebook_care.lint.texts import opening_words
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Open the panel and look inside.",
+        "Remove the back cover.",
+        "Unscrew the four screws at the rear.",
+        "Take the side panel off.",
+        "Now lift off the housing, it is light.",
+        "Undo the screws; keep them.",
+        "Switch it off. Then pry open the casing!",
+        "Loosen both screws a little.",
+        "Before opening the machine, unplug it.",
+        "Take apart the machine.",
+    ],
+)
+def test_a_text_that_has_the_machine_opened_is_found(text):
+    assert opening_words(text) is not None
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Do not open the panel.",
+        "Never remove the cover, whatever it says.",
+        "The technician removes the panel.",
+        "Nobody opens the housing in a store.",
+        "Don't unscrew anything; the screws stay.",
+        "Slide the filter out; it needs no tool.",
+        "Open the hopper lid and stir.",
+        "Is the lid open? Look at the side.",
+        "Take the drip tray out and empty it.",
+        "Clean it without opening the casing.",
+        "Pull the machine away from the wall.",
+    ],
+)
+def test_a_text_that_leaves_it_closed_is_not(text):
+    assert opening_words(text) is None
+
+
+def test_a_clerks_step_is_an_error_at_its_place_and_a_technicians_is_none():
+    steps = ["Switch it off.", "Open the back panel."]
+    clerk = check("look-inside", {"hums": True}, {"low_fill": 0.5}, steps=steps)
+    (opens,) = findings({"checks/look-inside.yml": clerk})["opens-panel"]
+    assert (opens.severity, opens.path) == ("error", ("steps", 1))
+    assert "Open the back" in opens.message
+    assert findings({"checks/look-inside.yml": {**clerk, "who": "technician"}}) == {}
+
+
+def test_a_question_asks_a_clerk_for_nothing_behind_a_panel():
+    hums = fact("hums", "flag", help="Take the side panel off and listen.")
+    (opens,) = findings({"facts/hums.yml": hums})["opens-panel"]
+    assert (opens.rule, opens.path) == ("hums", ("help",))
+
+
+@pytest.mark.parametrize(("status", "code"), [("draft", "to-fill-in"), ("live", "to-fill-in-live")])
+def test_a_text_to_fill_in_is_a_note_in_a_draft_and_an_error_in_a_live_rule(status, code):
+    rule = evidence_file("hums", {"hums": True}, compressor_fault=0.6, status=status) | {"why": "TODO: why"}
+    (waits,) = findings({"evidence/hums.yml": rule})[code]
+    assert waits.path == ("why",)

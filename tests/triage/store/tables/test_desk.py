@@ -1,0 +1,81 @@
+"""The desk's list of open tickets, by what they wait for."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.triage.programmes import AGENT, NOON, REPORT, Clock, running_programme
+from triage.service import call_desk as call_steps
+from triage.service.service import Programme
+from triage.store.tables.desk import View
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def desk(tmp_path: Path, clock: Clock) -> Iterator[Programme]:
+    with running_programme(tmp_path, clock) as running:
+        running.open_ticket(REPORT, AGENT)  # T-000001, at halt-001
+        running.open_ticket({**REPORT, "machine": "LH30-2"}, AGENT)
+        running.open_ticket({**REPORT, "machine": None, "answers": {"cord_damaged": True}}, AGENT)
+        call_steps.park(running, "T-000001", "rinse-filter", AGENT, None)
+        yield running
+
+
+def listed(desk: Programme, view: View, site: str | None = None) -> list[str]:
+    with desk.store.read() as work:
+        found = work.desk.open_tickets(view, desk.now(), site=site)
+        assert work.desk.counts(desk.now(), site)[view] == len(found)
+    return [ticket.id for ticket in found]
+
+
+def test_a_parked_ticket_comes_back_when_it_is_time_to_call(desk: Programme, clock: Clock) -> None:
+    assert (listed(desk, "parked"), listed(desk, "call_back")) == (["T-000001"], [])
+    clock.move(minutes=40)
+    assert (listed(desk, "parked"), listed(desk, "call_back")) == ([], ["T-000001"])
+
+
+def test_a_ticket_with_a_visit_stands_under_due(desk: Programme) -> None:
+    assert listed(desk, "due") == ["T-000003"]
+
+
+def test_the_list_is_cut_to_one_site(desk: Programme) -> None:
+    assert listed(desk, "open") == ["T-000003", "T-000002", "T-000001"]
+    assert listed(desk, "open", "halt-023") == ["T-000002"]
+
+
+def test_a_line_of_the_list_says_where_and_what(desk: Programme) -> None:
+    with desk.store.read() as work:
+        line = work.desk.open_tickets("parked", NOON)[0]
+    assert (line.site_name, line.town, line.symptoms) == ("Lanternway Alder Quay", "Alder", ("not_freezing",))
+
+
+def test_the_log_comes_without_decisions_and_the_one_before_is_found(desk: Programme) -> None:
+    desk.answer("T-000002", {"filter_days": 40}, AGENT)
+    with desk.store.read() as work:
+        log = work.desk.log("T-000002")
+        before = work.desk.decision_before("T-000002", 4)
+    assert [event.kind for event in log] == ["reported", "decided", "answered", "decided"]
+    assert log[1].payload == {}
+    assert before is not None
+    assert "filter_days" not in before["facts"]
+
+
+def test_the_newest_open_ticket_of_a_machine_is_found(desk: Programme) -> None:
+    with desk.store.read() as work:
+        assert work.desk.open_on_machine("LH20-1") == "T-000001"
+        assert work.desk.open_on_machine("NOPE") is None
+
+
+def test_all_machines_are_listed_for_the_search(desk: Programme) -> None:
+    with desk.store.read() as work:
+        machines = work.desk.listed_machines()
+        assert work.desk.machine_count() == len(machines) == 2
+        assert work.desk.contractor_name("tern") == "Tern"
+    assert {machine.site for machine in machines} == {"halt-001", "halt-023"}

@@ -1,0 +1,48 @@
+"""Strict JSON: what is refused, and where it says it is."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+from triage.values.errors import InputError
+from triage.values.strict_json import read_strict
+
+
+def test_numbers_are_exact() -> None:
+    assert read_strict(b'{"a": 0.10, "b": 3, "c": 12345678901234567890}') == {
+        "a": Decimal("0.10"),
+        "b": 3,
+        "c": 12345678901234567890,
+    }
+
+
+@pytest.mark.parametrize(
+    ("content", "said"),
+    [
+        (b'{"a": NaN}', "NaN is not a number"),
+        (b'{"a": -Infinity}', "-Infinity is not a number"),
+        (b'{"a": 1e999}', "between 1e-30 and 1e30"),
+        (b'{"a": 1, "a": 2}', '"a" stands twice'),
+        (b'{"a": {"b": 1, "b": 1}}', '"b" stands twice'),
+        (b'"\xff"', "not UTF-8"),
+        (b"[" * 100_000, "nested too deeply"),
+        (b"", "not JSON"),
+        (rb'{"note": "a \ud800"}', "half of an escaped character"),
+        (rb'{"\udfff": 1}', "half of an escaped character"),
+    ],
+)
+def test_what_is_not_strict_is_refused_and_named(content: bytes, said: str) -> None:
+    with pytest.raises(InputError, match=said):
+        read_strict(content)
+
+
+def test_a_whole_character_may_be_escaped() -> None:
+    assert read_strict(rb'["\ud83e\uddca", "\u00e9"]') == ["\N{ICE CUBE}", "\u00e9"]
+
+
+def test_broken_json_is_located_in_its_file() -> None:
+    with pytest.raises(InputError) as refused:
+        read_strict(b'{\n  "a" 1\n}', "report.json")
+    assert refused.value.problems[0].where == "report.json:2:7"

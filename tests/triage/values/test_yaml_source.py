@@ -1,0 +1,141 @@
+from __future__ import annotations
+
+import re
+from datetime import date
+from decimal import Decimal
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from triage.values.errors import Problem, RulebookError
+from triage.values.yaml_source import MOST_BYTES, Source, read_yaml
+
+
+def read(text: str) -> Source:
+    return read_yaml(text.encode(), "facts/x.yml")
+
+
+def problems(text: str | bytes) -> tuple[Problem, ...]:
+    with pytest.raises(RulebookError) as caught:
+        read_yaml(text.encode() if isinstance(text, str) else text, "facts/x.yml")
+    return caught.value.problems
+
+
+def test_numbers_are_exact_decimals() -> None:
+    data = read("a: 0.1\nb: 15\nc: 1e3\nd: -2.50\ne: '3'\n").data
+    assert data == {
+        "a": Decimal("0.1"),
+        "b": Decimal(15),
+        "c": Decimal(1000),
+        "d": Decimal("-2.50"),
+        "e": "3",
+    }
+    assert isinstance(data, dict)
+    assert [type(value) for value in data.values()] == [Decimal] * 4 + [str]
+
+
+def test_dates_flags_and_nothing_are_read_and_yes_stays_a_word() -> None:
+    assert read("a: 2026-01-31\nb: true\nc: null\nd: yes\ne: '2026-01-31'\n").data == {
+        "a": date(2026, 1, 31),
+        "b": True,
+        "c": None,
+        "d": "yes",
+        "e": "2026-01-31",
+    }
+
+
+def test_every_key_and_value_has_its_line_and_column() -> None:
+    source = read('id: x\nwhen:\n  fill: "> 15"\n  list: [a, b]\n')
+    assert (source.values["when", "fill"].line, source.values["when", "fill"].column) == (3, 9)
+    assert source.values["when", "fill"].text_column == 10
+    assert (source.keys["when", "fill"].line, source.keys["when", "fill"].column) == (3, 3)
+    assert source.values["when", "list", 1].column == 13
+
+
+def test_a_text_with_escapes_has_no_column_of_its_own() -> None:
+    assert read('a: "b\\tc"\n').values["a",].text_column is None
+
+
+def test_keys_are_always_text() -> None:
+    assert read("1: a\ntrue: b\n2026-01-01: c\n").data == {"1": "a", "true": "b", "2026-01-01": "c"}
+
+
+def test_a_key_written_twice_is_an_error_at_the_second() -> None:
+    (problem,) = problems("id: a\ntitle: b\nid: c\n")
+    assert (problem.line, problem.column) == (3, 1)
+    assert "twice" in problem.message
+    assert "line 1" in problem.message
+
+
+def test_all_problems_of_the_values_are_listed() -> None:
+    found = problems("a: .nan\nb: 0x1F\nc: 2026-02-30\nd: !!str x\n")
+    assert [problem.line for problem in found] == [1, 2, 3, 4]
+
+
+@pytest.mark.parametrize(
+    ("text", "line", "part"),
+    [
+        ("id: a\n\ttitle: b\n", 2, "tab"),
+        ("when:\n  seal: 'a','b'\n", 2, "quotes around the whole"),
+        ('when:\n  seal: "a","b"\n', 2, "quotes around the whole"),
+        ("when:\n  fill: [2..6\n", 3, "broken YAML"),
+        ("when:\n  fill: > 15\n", 2, "needs quotes"),
+        ("when:\n  fill: ]2..6[\n", 2, "needs quotes"),
+        ("when:\n  fill: -\n", 2, "needs quotes"),
+        ('when:\n  built: @"2026-01-01"\n', 2, "needs quotes"),
+        ("id: 'a\n", 2, "broken YAML"),
+        ("a: &x 1\nb: *x\n", 2, "aliases"),
+        ("a: 1\n---\nb: 2\n", 2, "one document"),
+        ("a: 1\nb: x\0y\n", 2, "control character"),
+        ('a: "\\ud800"\n', 1, "half a character"),
+        ("? [a, b]\n: c\n", 1, "a key is a word"),
+        ("a: 1e999999999\n", 1, "between 1e-30 and 1e30"),
+        ("a: " + "1" * 29 + "\n", 1, "28 digits"),
+    ],
+)
+def test_what_cannot_be_used_is_located_and_explained(text: str, line: int, part: str) -> None:
+    found = problems(text)
+    assert any(problem.line == line and part in problem.message for problem in found), found
+
+
+def test_a_bomb_of_aliases_is_refused_before_it_unfolds() -> None:
+    layers = ["a0: &a0 [x, x]"] + [f"a{i}: &a{i} [{', '.join([f'*a{i - 1}'] * 9)}]" for i in range(1, 12)]
+    assert any("aliases" in problem.message for problem in problems("\n".join(layers)))
+
+
+def test_deep_nesting_is_refused_without_recursion() -> None:
+    assert any("nested" in problem.message for problem in problems("[" * 20_000))
+
+
+def test_a_huge_file_is_refused_unread() -> None:
+    (problem,) = problems(b"a: " + b"x" * MOST_BYTES)
+    assert "at most" in problem.message
+
+
+def test_a_file_that_is_not_utf_8_is_refused_with_its_line() -> None:
+    (problem,) = problems(b"a: b\nc: \xff\n")
+    assert problem.line == 2
+
+
+def test_an_empty_file_holds_nothing() -> None:
+    assert read("# only a comment\n").data is None
+
+
+@given(st.text() | st.text(alphabet="ab:-[]{}\"'#&*!|>%@`,? \n\t015."))
+@settings(deadline=None, derandomize=True, max_examples=400)
+def test_any_text_is_read_or_refused_with_a_place(text: str) -> None:
+    try:
+        read_yaml(text.encode("utf-8", "replace"), "x.yml")
+    except RulebookError as error:
+        assert error.problems
+        assert all(problem.line and problem.column and problem.message for problem in error.problems)
+
+
+@given(st.binary())
+@settings(deadline=None, derandomize=True)
+def test_any_bytes_are_read_or_refused(content: bytes) -> None:
+    try:
+        read_yaml(content, "x.yml")
+    except RulebookError as error:
+        assert re.match(r"x\.yml(:\d+:\d+)?: ", str(error))

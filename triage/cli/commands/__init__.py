@@ -1,0 +1,1 @@
+"""Commands for tickets, machines and the server."""

@@ -1,0 +1,84 @@
+"""`barrelwise serve`: the API and its pages on a production WSGI server."""
+
+from __future__ import annotations
+
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
+from functools import partial
+from pathlib import Path
+from typing import NoReturn
+
+import click
+
+from triage.cli.shown.files import UNREADABLE, opened_programme
+from triage.config import MOST_WORKERS, read_settings
+from triage.logic.choose_engine import engine_note
+from triage.service.service import Programme
+from triage.values.errors import InputError
+
+LOOPBACK = "127.0.0.1"
+
+
+@click.command()
+@click.option("--host", help="The address to listen on.")
+@click.option("--port", type=click.IntRange(1, 65535), help="The port to listen on.")
+@click.option("--workers", type=click.IntRange(1, MOST_WORKERS), help="How many processes answer.")
+def serve(host: str | None, port: int | None, workers: int | None) -> None:
+    """Serve the API and the pages until stopped."""
+    from api.serve import run  # the API imports the core, so the core names it only here
+
+    settings = read_settings()
+    host, port, workers = host or settings.host, port or settings.port, workers or settings.workers
+    before = signal.signal(signal.SIGTERM, _stop)
+    try:
+        with opened_programme(settings) as programme:
+            note = engine_note(settings.engine)
+            if note is not None:
+                click.echo(note, err=True)
+            host = _host_without_token(programme, host)
+            _say_which_rulebook(programme, settings.rulebook)
+            click.echo(f"serving on http://{host}:{port}", err=True)
+            if workers == 1 or not programme.store.can_be_shared:
+                with _listening_on(host, port):
+                    run(lambda: nullcontext(programme), host, port, settings.rulebook, 1)
+                return
+        with _listening_on(host, port):
+            run(partial(opened_programme, settings), host, port, settings.rulebook, workers)
+    finally:
+        signal.signal(signal.SIGTERM, before)
+
+
+@contextmanager
+def _listening_on(host: str, port: int) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise InputError(f"cannot listen on {host} port {port}: {error.strerror or error}") from None
+
+
+def _host_without_token(programme: Programme, host: str) -> str:
+    """Without any token everything is refused, and nobody but this machine need see that."""
+    from api.serve import is_loopback
+
+    with programme.store.read() as work:
+        if work.tokens.any_valid():
+            return host
+    moved = "" if is_loopback(host) else f", so it listens on {LOOPBACK} only, not on {host}"
+    click.echo(f"there is no token yet{moved}; make one with `barrelwise token add`", err=True)
+    return host if is_loopback(host) else LOOPBACK
+
+
+def _say_which_rulebook(programme: Programme, folder: Path) -> None:
+    click.echo(f"rulebook {programme.rulebook.version}", err=True)
+    if programme.given == UNREADABLE:
+        wrong = "cannot be read; `barrelwise rulebook check` says why"
+        click.echo(f"the rulebook in {folder} {wrong}", err=True)
+    elif programme.given != programme.rulebook.version:
+        wrong = "is another, not in force; `barrelwise rulebook replay` and `publish` put it there"
+        click.echo(f"the rulebook in {folder} {wrong}", err=True)
+
+
+def _stop(_signal: int, _frame: object) -> NoReturn:
+    """Ends the server as Ctrl-C does: what runs is finished, the database is closed."""
+    raise SystemExit(0)

@@ -1,0 +1,70 @@
+"""`barrelwise token add|list|revoke`: who may call the API."""
+
+from __future__ import annotations
+
+import click
+from rich.table import Table
+
+from triage.cli.shown.files import now, opened_store
+from triage.cli.shown.output import console, print_json
+from triage.config import read_settings
+from triage.records.caller import ROLES, Role
+
+
+@click.group()
+def token() -> None:
+    """Bearer tokens. Only their hashes are kept."""
+
+
+@token.command()
+@click.argument("name")
+@click.option("--role", required=True, type=click.Choice(ROLES))
+@click.option("--contractor", help="For a technician: the contractor whose tickets it may see.")
+@click.option("--json", "as_data", is_flag=True)
+def add(name: str, role: Role, contractor: str | None, as_data: bool) -> None:
+    """Make a token called NAME and print it, once."""
+    with opened_store(read_settings()) as store, store.write() as work:
+        made = work.tokens.add(name, role, contractor, now())
+    if as_data:
+        print_json({"name": name, "role": role, "contractor": contractor, "token": made})
+    else:
+        click.echo(made)
+    click.echo("This token is shown once and kept nowhere; put it in a safe place now.", err=True)
+
+
+@token.command("list")
+@click.option("--json", "as_data", is_flag=True)
+def list_tokens(as_data: bool) -> None:
+    """Show names, roles and dates of all tokens, revoked ones too."""
+    with opened_store(read_settings()) as store, store.read() as work:
+        records = work.tokens.all()
+    if as_data:
+        print_json(
+            [
+                {
+                    "name": record.name,
+                    "role": record.role,
+                    "contractor": record.contractor,
+                    "created_at": record.created_at,
+                    "revoked_at": record.revoked_at,
+                }
+                for record in records
+            ]
+        )
+        return
+    table = Table("name", "role", "contractor", "made", "revoked", box=None)
+    for record in records:
+        revoked = "" if record.revoked_at is None else f"{record.revoked_at:%Y-%m-%d %H:%M}"
+        table.add_row(
+            record.name, record.role, record.contractor or "", f"{record.created_at:%Y-%m-%d %H:%M}", revoked
+        )
+    console().print(table)
+
+
+@token.command()
+@click.argument("name")
+def revoke(name: str) -> None:
+    """Let the token called NAME in no more."""
+    with opened_store(read_settings()) as store, store.write() as work:
+        work.tokens.revoke(name, now())
+    click.echo(f"{name} is revoked", err=True)

@@ -1,0 +1,98 @@
+"""`barrelwise what-if TICKET`: the decision before and after a change of facts or rules, nothing stored."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from triage.cli.shown.files import opened_programme, read_time
+from triage.cli.shown.output import print_json
+from triage.cli.shown.show_what_if import show_what_if
+from triage.service.service import Programme
+from triage.service.what_if_desk import Rules, what_if
+from triage.values.errors import InputError
+from triage.values.yaml_source import MOST_BYTES
+from triage.what_if.changes import Changes
+from triage.what_if.changes_text import pairs, read_values
+
+FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
+
+
+@click.command("what-if")
+@click.argument("ticket")
+@click.option("--set", "facts", multiple=True, metavar="FACT=VALUE", help="Another value, as clerks say it.")
+@click.option("--forget", multiple=True, metavar="FACT", help="As if it were not known.")
+@click.option(
+    "--check",
+    "checks",
+    multiple=True,
+    metavar="CHECK=RESULT",
+    help="cured, not_cured or could_not_do; not_done takes it back.",
+)
+@click.option("--at", metavar="TIME", help="As if the call had come then (RFC 3339 with offset).")
+@click.option("--spent", metavar="AMOUNT", help='What the ticket has cost so far, such as "120.00 USD".')
+@click.option("--rulebook", type=FOLDER, help="By the rulebook in this folder.")
+@click.option("--version", metavar="VERSION", help="By a kept rulebook, by the first digits of its version.")
+@click.option("--in-force", is_flag=True, help="Compare with the rulebook in force, not the ticket's own.")
+@click.option("--turning-points", is_flag=True, help="Say what would change the decision after the changes.")
+@click.option("--json", "as_data", is_flag=True, help="Print it as JSON.")
+def what_if_command(
+    ticket: str,
+    facts: tuple[str, ...],
+    forget: tuple[str, ...],
+    checks: tuple[str, ...],
+    at: str | None,
+    spent: str | None,
+    rulebook: Path | None,
+    version: str | None,
+    in_force: bool,
+    turning_points: bool,
+    as_data: bool,
+) -> None:
+    """Decide TICKET again with facts or rules changed, and show what moves. Nothing is stored."""
+    if rulebook is not None and version is not None:
+        raise InputError("--rulebook and --version are two rulebooks; name one of them")
+    if at is not None:
+        read_time(at)
+    set_texts = pairs(facts, "--set", "--set filter_days=10")
+    results = pairs(checks, "--check", "--check rinse-filter=cured")
+    base: Literal["own", "in_force"] = "in_force" if in_force else "own"
+    with opened_programme() as programme:
+        changes = _changes(programme, set_texts, forget, results, at, spent)
+        rules = Rules(version) if rulebook is None else Rules(texts=_texts(rulebook), whole=True)
+        found = what_if(programme, ticket, changes, None, base, rules, turning_points)
+    if as_data:
+        print_json(found.as_data())
+    else:
+        show_what_if(found)
+
+
+def _changes(
+    programme: Programme,
+    facts: dict[str, str],
+    forget: tuple[str, ...],
+    checks: dict[str, str],
+    at: str | None,
+    spent: str | None,
+) -> Changes:
+    values = read_values(programme.rulebook, facts, programme.now().date())
+    return Changes(values, forget, checks, at, spent)
+
+
+def _texts(folder: Path) -> dict[str, str | None]:
+    """The YAML files of a folder; what is wrong in them is found where they are read."""
+    found: dict[str, str | None] = {}
+    for path in sorted(folder.rglob("*.yml")):
+        name = path.relative_to(folder)
+        if any(part.startswith(".") for part in name.parts) or not path.is_file():
+            continue
+        if path.stat().st_size > MOST_BYTES:
+            raise InputError(f"{path} is larger than {MOST_BYTES // 1024} KiB")
+        found[name.as_posix()] = path.read_bytes().decode("utf-8-sig", "replace")
+    if not found:
+        raise InputError(
+            f"there are no .yml files in {folder}; a rulebook is a folder with rulebook.yml in it"
+        )
+    return found

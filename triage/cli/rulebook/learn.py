@@ -1,0 +1,132 @@
+"""`barrelwise rulebook learn`: what closed tickets say of the rulebook's numbers, as a proposal."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+from rich.box import SIMPLE_HEAD
+from rich.table import Table
+
+from triage.cli.shown.files import opened_store, read_time
+from triage.cli.shown.output import console, print_json
+from triage.config import read_settings
+from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook_care.learning.learning import LEAST, WEIGHT, Learned, learn
+from triage.rulebook_care.learning.patch import patched_files, unified_diff, write_candidate
+from triage.rulebook_care.learning.records import Closed, closed_tickets
+from triage.rulebook_care.learning.weights import confirmation_weights, weighed
+from triage.rulebook_care.release.piece import ready
+
+
+@click.command("learn")
+@click.option("--since", help="Only tickets closed from this time on; RFC 3339 with offset.")
+@click.option(
+    "--weight",
+    type=click.FloatRange(1.0, 1e6),
+    default=WEIGHT,
+    show_default=True,
+    help="How many tickets a number of the rulebook is worth.",
+)
+@click.option(
+    "--least",
+    type=click.IntRange(1),
+    default=LEAST,
+    show_default=True,
+    help="Propose nothing for a number from fewer tickets.",
+)
+@click.option(
+    "--weigh-confirmed",
+    is_flag=True,
+    help="Weigh tickets by the inverse chance that their cause gets confirmed, by symptom and first outcome.",
+)
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Write a candidate rulebook into this new folder."
+)
+@click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
+def learn_command(
+    since: str | None, weight: float, least: int, weigh_confirmed: bool, out: Path | None, as_json: bool
+) -> None:
+    """Propose new numbers for the rulebook from the confirmed causes of closed tickets.
+
+    Nothing changes by itself: the proposal is printed as a patch, or written as a candidate, ready for
+    `rulebook check` and `rulebook replay`.
+    """
+    settings = read_settings()
+    started = None if since is None else read_time(since, "--since")
+    current = ready(read_rulebook(settings.rulebook))
+    closed = Closed()
+    with opened_store(settings) as store, store.read() as work:
+        first = dict(work.recorded.first_outcomes(started)) if weigh_confirmed else None
+        tickets = tuple(closed_tickets(work.recorded.closed(started), current, closed, first))
+    notes = list(closed.notes(weigh_confirmed))
+    if weigh_confirmed:
+        weights = confirmation_weights(closed.strata, closed.learned)
+        tickets = weighed(tickets, weights)
+        notes += weights.notes()
+    found = learn(current.rulebook, tickets, weight, least)
+    patched = patched_files(settings.rulebook, found)
+    if out is not None:
+        write_candidate(settings.rulebook, out, patched)
+    if as_json:
+        numbers = [_data(one) for one in found if one.tickets]
+        print_json({"numbers": numbers, "notes": notes, "patch": unified_diff(patched)})
+        return
+    _show(found, notes, least, weigh_confirmed)
+    if out is None:
+        click.echo(unified_diff(patched), nl=False)
+    else:
+        click.echo(f"{len(patched)} files changed in the candidate {out}", err=True)
+
+
+def _show(found: Sequence[Learned], notes: Sequence[str], least: int, weighted: bool) -> None:
+    out = console()
+    for note in notes:
+        out.print(note, markup=False)
+    told = [one for one in found if one.proposed is not None or one.drifts]
+    thin = sum(one.effective_tickets < least for one in found)
+    out.print(f"{thin} of {len(found)} numbers have fewer than {least} tickets and stay as they are.")
+    if not told:
+        return
+    table = Table(title="What the tickets say (95 % intervals)", box=SIMPLE_HEAD, padding=(0, 1, 0, 0))
+    table.add_column("number", overflow="fold", min_width=18)
+    for heading in ("now", "seen", *(["counts as"] if weighted else []), "learned", "between", "propose"):
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column("")
+    for one in told:
+        number = one.number
+        table.add_row(
+            f"{number.kind} {number.of}: {number.cause}",
+            f"{number.chance:.3f}",
+            f"{one.hits}/{one.tickets}",
+            *([f"{one.effective_hits:.1f}/{one.effective_tickets:.1f}"] if weighted else []),
+            f"{one.mean:.3f}",
+            f"{one.low:.3f}-{one.high:.3f}",
+            "" if one.proposed is None else str(one.proposed),
+            "no longer fits" if one.drifts else "",
+        )
+    out.print(table)
+
+
+def _data(one: Learned) -> dict[str, Any]:
+    number = one.number
+    return {
+        "kind": number.kind,
+        "of": number.of,
+        "cause": number.cause,
+        "file": number.file,
+        "path": list(number.path),
+        "written": number.written,
+        "chance": number.chance,
+        "hits": one.hits,
+        "tickets": one.tickets,
+        "effective_hits": one.effective_hits,
+        "effective_tickets": one.effective_tickets,
+        "mean": one.mean,
+        "interval": [one.low, one.high],
+        "seen_interval": [one.seen_low, one.seen_high],
+        "drifts": one.drifts,
+        "proposed": one.proposed,
+    }

@@ -1,0 +1,59 @@
+"""`barrelwise rulebook table|new`: the rulebook as a document, and a new rule's file."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from triage.cli.shown.files import now
+from triage.config import read_settings
+from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook_care.book.document import as_html, as_markdown
+from triage.rulebook_care.editing.scaffold import KINDS, scaffold
+from triage.values.errors import InputError, Problem
+
+FOLDER = click.Path(path_type=Path)
+FILE = click.Path(dir_okay=False, path_type=Path)
+
+
+@click.command()
+@click.argument("folder", type=FOLDER, required=False)
+@click.option("--html", "html", is_flag=True, help="HTML instead of Markdown.")
+@click.option("--out", type=FILE, help="Write into this file (.html means --html).")
+@click.option("--check", "written", type=FILE, help="Only say whether this file is fresh; status 1: stale.")
+def table(folder: Path | None, html: bool, out: Path | None, written: Path | None) -> int:
+    """Print the rulebook in FOLDER as a document in which every name is a link."""
+    rules = read_rulebook(folder or read_settings().rulebook)
+    target = written or out
+    wants_html = html or (target is not None and target.suffix.lower() in (".html", ".htm"))
+    document = as_html(rules) if wants_html else as_markdown(rules)
+    if written is not None:
+        fresh = written.is_file() and written.read_text(encoding="utf-8") == document
+        click.echo(f"{written} is {'fresh' if fresh else 'stale; write it again with --out'}", err=True)
+        return 0 if fresh else 1
+    if out is None:
+        click.echo(document, nl=False)
+        return 0
+    out.parent.mkdir(parents=True, exist_ok=True)
+    out.write_text(document, encoding="utf-8")
+    click.echo(f"{out} is written", err=True)
+    return 0
+
+
+@click.command()
+@click.argument("kind", type=click.Choice(KINDS))
+@click.argument("name", metavar="ID")
+@click.option("--rulebook", "folder", type=FOLDER, help="The rulebook's folder.")
+def new(kind: str, name: str, folder: Path | None) -> None:
+    """Start a file of KIND named ID: a draft with its cases, and TODO where you have to think."""
+    folder = folder or read_settings().rulebook
+    file, text = scaffold(read_rulebook(folder), kind, name, now().date())
+    path = folder / file
+    path.parent.mkdir(parents=True, exist_ok=True)
+    try:
+        with path.open("x", encoding="utf-8") as stream:
+            stream.write(text)
+    except FileExistsError:
+        raise InputError([Problem("this file is there already; choose another id", file=str(path))]) from None
+    click.echo(str(path))

@@ -1,0 +1,82 @@
+"""`barrelwise rulebook publish|rollback|log`: which rulebook is in force, since when, by whom and why."""
+
+from __future__ import annotations
+
+from datetime import UTC
+from pathlib import Path
+
+import click
+from rich.table import Table
+
+from triage.cli.shown.files import now, opened_store
+from triage.cli.shown.output import console, print_json
+from triage.config import read_settings
+from triage.rulebook.reading.reader import read_with_files
+from triage.rulebook_care.release import publishing
+
+BY = click.option("--by", required=True, help="Who puts it in force.")
+NOTE = click.option("--note", required=True, help="Why, in a sentence.")
+
+
+@click.command()
+@click.argument("candidate", type=click.Path(path_type=Path))
+@BY
+@NOTE
+@click.option(
+    "--accept-lost-safety",
+    is_flag=True,
+    help="Publish though the replay lists safety outcomes that are lost.",
+)
+def publish(candidate: Path, by: str, note: str, accept_lost_safety: bool) -> None:
+    """Put the rulebook in the folder CANDIDATE in force.
+
+    It has been replayed against the version in force. Servers take it up within five seconds; requests that
+    are running finish with the version they started with.
+    """
+    files = read_with_files(candidate)[1]
+    with opened_store(read_settings()) as store:
+        version = publishing.check_candidate(store, files, by, now())
+        accepting = "publish with --accept-lost-safety"
+        publishing.publish(store, version, by, note, now(), accept_lost_safety, accepting)
+    click.echo(f"in force: {version}")
+
+
+@click.command()
+@click.argument("version", required=False)
+@BY
+@NOTE
+def rollback(version: str | None, by: str, note: str) -> None:
+    """Put VERSION (its first digits will do) in force again; without it, the one that was in force before."""
+    with opened_store(read_settings()) as store:
+        wanted = None if version is None else publishing.kept_version(store, version)
+        done = publishing.rollback(store, wanted, by, note, now())
+    click.echo(f"in force: {done.version}")
+
+
+@click.command()
+@click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
+def log(as_json: bool) -> None:
+    """Show what happened to the rulebooks, newest first; the first that was published is in force."""
+    with opened_store(read_settings()) as store:
+        lines = publishing.log(store)
+    if as_json:
+        print_json(
+            [
+                {
+                    "at": line.at.isoformat(),
+                    "stage": line.stage,
+                    "version": line.version,
+                    "who": line.who,
+                    "note": line.note,
+                }
+                for line in lines
+            ]
+        )
+        return
+    table = Table()
+    for heading in ("at (UTC)", "step", "version", "who", "note"):
+        table.add_column(heading, no_wrap=heading in ("at (UTC)", "version"))
+    for line in lines:
+        when = f"{line.at.astimezone(UTC):%Y-%m-%d %H:%M:%S}"
+        table.add_row(when, line.stage, line.version.removeprefix("sha256:")[:12], line.who, line.note)
+    console().print(table)

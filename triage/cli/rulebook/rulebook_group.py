@@ -1,0 +1,221 @@
+"""`barrelwise rulebook schema|check|cases`, and the place where the other rulebook commands join."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+import click
+
+from triage.cli.rulebook.pages import new, table
+from triage.cli.shown.output import print_json
+from triage.config import read_settings
+from triage.decide.causes.inference import compile_rulebook
+from triage.decide.whole_cases import counted, run_whole_cases
+from triage.logic.engine import Engine
+from triage.rulebook.model import Rulebook
+from triage.rulebook.reading.json_schema import schemas
+from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook.rule_cases import run_rule_cases
+from triage.rulebook_care.editing.coverage import Coverage, coverage
+from triage.rulebook_care.lint.findings import Finding, counts, located
+from triage.rulebook_care.lint.lint import has_errors, lint
+from triage.rulebook_care.lint.sarif import sarif
+from triage.values.errors import InputError, Problem
+
+FOLDER = click.Path(path_type=Path)
+
+
+@click.group()
+def rulebook() -> None:
+    """Check the rulebook and help write it."""
+
+
+for command in (table, new):
+    rulebook.add_command(command)
+
+
+@rulebook.command()
+@click.option("--out", type=FOLDER, help="Write one file a kind into this folder instead.")
+def schema(out: Path | None) -> None:
+    """Print the JSON Schema of each kind of file, for editors."""
+    found = schemas()
+    if out is None:
+        print_json(found)
+        return
+    out.mkdir(parents=True, exist_ok=True)
+    for name, one in found.items():
+        target = out / f"{name.removesuffix('.yml')}.schema.json"
+        target.write_text(json.dumps(one, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    click.echo(f"{len(found)} schemas in {out}", err=True)
+
+
+@rulebook.command()
+@click.argument("folder", type=FOLDER, required=False)
+@click.option("--json", "as_data", is_flag=True, help="Print the result as JSON.")
+@click.option("--sarif", "as_sarif", is_flag=True, help="Print the findings as SARIF 2.1.0.")
+@click.option("--silenced", is_flag=True, help="Show the findings that `lint_off` silences, too.")
+def check(folder: Path | None, as_data: bool, as_sarif: bool, silenced: bool) -> int:
+    """Read the rulebook in FOLDER, compile it, look for faults, and run its cases.
+
+    Exit status 1 when there is an error or a case fails, 2 when the rulebook cannot be read.
+    """
+    settings = read_settings()
+    folder = folder or settings.rulebook
+    try:
+        rules = read_rulebook(folder)
+        engine = compile_rulebook(rules, settings.engine)
+    except InputError as error:
+        if as_sarif:
+            print_json(sarif((), error.problems))
+        elif as_data:
+            problems = [_problem(problem) for problem in error.problems]
+            print_json({"ok": False, "problems": problems, "findings": [], "failures": []})
+        raise
+    found = located(lint(rules), folder)
+    failures = _failures(rules, engine)
+    ok = not failures and not has_errors(found)
+    if as_sarif:
+        print_json(sarif(found))
+    elif as_data:
+        print_json(
+            {
+                "ok": ok,
+                "version": rules.version,
+                "problems": [],
+                "findings": [_finding(each) for each in found],
+                "failures": failures,
+            }
+        )
+    else:
+        click.echo(f"{rules.title}: {_counts(rules)}\n{rules.version}")
+        _show(found, silenced)
+    _tell(failures)
+    return 0 if ok else 1
+
+
+@rulebook.command()
+@click.argument("folder", type=FOLDER, required=False)
+@click.option("--json", "as_data", is_flag=True, help="Print the result as JSON.")
+@click.option("--coverage", "with_coverage", is_flag=True, help="Say what no case touches.")
+def cases(folder: Path | None, as_data: bool, with_coverage: bool) -> int:
+    """Run the cases that stand beside each rule, and the whole reports. Exit status 1 when one fails."""
+    settings = read_settings()
+    rules = read_rulebook(folder or settings.rulebook)
+    engine = compile_rulebook(rules, settings.engine)
+    failures = _failures(rules, engine)
+    numbers = counted(rules)
+    touched = coverage(rules, engine) if with_coverage else None
+    if as_data:
+        more = {} if touched is None else {"coverage": _coverage(touched)}
+        print_json({**numbers, "failures": failures, **more})
+    else:
+        click.echo(
+            f"{numbers['rule_cases']} cases of rules, {numbers['whole_cases']} whole reports, "
+            f"{len(failures)} {'failure' if len(failures) == 1 else 'failures'}"
+        )
+        if touched is not None:
+            _show_coverage(touched)
+    _tell(failures)
+    return 1 if failures else 0
+
+
+def _failures(rules: Rulebook, engine: Engine) -> list[dict[str, str]]:
+    of_rules = [
+        {"file": failure.file, "id": failure.rule, "message": failure.message}
+        for failure in run_rule_cases(rules)
+    ]
+    whole = [
+        {"file": failure.file, "id": failure.case, "message": failure.message}
+        for failure in run_whole_cases(rules, engine)
+    ]
+    return of_rules + whole
+
+
+def _counts(rules: Rulebook) -> str:
+    counted = {
+        "symptoms": rules.symptoms,
+        "causes": rules.causes,
+        "facts": rules.facts,
+        "derive": rules.derive,
+        "evidence": rules.evidence,
+        "cautions": rules.cautions,
+        "checks": rules.checks,
+        "policy": rules.policy,
+        "cover": rules.cover,
+        "limits": rules.limits,
+    }
+    return ", ".join(f"{len(found)} {name}" for name, found in counted.items())
+
+
+def _show(found: Sequence[Finding], silenced: bool) -> None:
+    for each in found:
+        if each.silenced is None:
+            click.echo(str(each))
+        elif silenced:
+            click.echo(f"{each.where}: silenced {each.code}: {each.message}. Because: {each.silenced}")
+    said = [
+        f"{number} {severity}{'' if number == 1 else 's'}"
+        for severity, number in counts(found).items()
+        if number
+    ]
+    quiet = sum(each.silenced is not None for each in found)
+    if quiet:
+        said.append(f"{quiet} silenced")
+    click.echo(", ".join(said) or "nothing found")
+
+
+def _tell(failures: Sequence[Mapping[str, str]]) -> None:
+    for failure in failures:
+        click.echo(f"{failure['file']}: {failure['id']}: {failure['message']}", err=True)
+
+
+def _show_coverage(touched: Coverage) -> None:
+    click.echo(f"{touched.share:.0%} of {len(touched.rules)} live rules and checks hold in some whole report")
+    for rule in touched.never_in_a_whole_case:
+        click.echo(f"{rule.file}: holds in no whole report")
+    for rule in touched.with_untouched_branches:
+        for branch in rule.untouched:
+            click.echo(f"{rule.file}: no case touches the branch “{branch}”")
+
+
+def _coverage(touched: Coverage) -> dict[str, object]:
+    return {
+        "share": round(touched.share, 6),
+        "rules": [
+            {
+                "kind": rule.kind,
+                "rule": rule.rule,
+                "file": rule.file,
+                "whole_cases": list(rule.whole_cases),
+                "untouched": list(rule.untouched),
+            }
+            for rule in touched.rules
+        ],
+    }
+
+
+def _finding(each: Finding) -> dict[str, object]:
+    return {
+        "code": each.code,
+        "severity": each.severity,
+        "rule": each.rule,
+        "message": each.message,
+        "mend": each.mend,
+        "file": each.file,
+        "line": each.line,
+        "column": each.column,
+        "pointer": "".join(f"/{part}" for part in each.path),
+        "silenced": each.silenced,
+    }
+
+
+def _problem(problem: Problem) -> dict[str, object]:
+    return {
+        "message": problem.message,
+        "file": problem.file,
+        "line": problem.line,
+        "column": problem.column,
+        "pointer": problem.pointer,
+    }

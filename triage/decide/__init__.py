@@ -1,0 +1,1 @@
+"""One report, one decision: the chain in `pipeline.py`."""

@@ -1,0 +1,1 @@
+"""Rules fired, causes ranked, checks ordered, questions chosen."""

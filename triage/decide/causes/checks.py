@@ -1,0 +1,339 @@
+"""Which checks to do in which order, and when to stop and send someone.
+
+For a plan s of checks that ends in sending someone (Heckerman, Breese and Rommelse, "Decision-theoretic
+troubleshooting", CACM 38(3), 1995):
+
+    expected cost(s) = Σ P(unsolved before check i) · cost(i) + P(unsolved at the end) · cost of sending then
+
+Up to `EXACT_LIMIT` checks the best plan is found exactly, by dynamic programming over the sets of failed
+checks: the chances after failed checks do not depend on their order. Beyond, checks are taken by falling
+chance/cost with the chances updated after each, and the plan says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import lru_cache
+from math import comb
+from threading import local
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from triage.decide.causes.ranking import ranking_tables
+from triage.records.decision import ExpectedCost, PlanStep
+from triage.rulebook.cache import once_per_rulebook
+from triage.rulebook.model import Check, Rulebook, StoreRates
+from triage.values.errors import InputError, Problem
+from triage.values.money import Money, as_money
+
+Array: TypeAlias = NDArray[np.float64]
+Indexes: TypeAlias = NDArray[np.intp]
+
+EXACT_LIMIT = 12
+ROWS_KEPT = 1 << 17  # of all `CheckSet`s of a rulebook together
+CASES_AT_ONCE = 64  # keeps the arrays of twelve checks within a processor's cache
+ROUNDING = 1e-12  # savings below this share are rounding, and no reason to do a check
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """The best plan found. Costs are floats in the rulebook's currency, unrounded."""
+
+    steps: tuple[PlanStep, ...]
+    cost: float  # expected, of the checks and of sending someone if all of them fail
+    dispatch_now: float  # expected, of sending someone at once
+    unsolved: float  # the chance that all steps fail
+    exact: bool  # False: found greedily
+
+    def expected_cost(self, currency: str) -> ExpectedCost:
+        """Both costs as they are shown."""
+        return ExpectedCost(as_money(self.cost, currency), as_money(self.dispatch_now, currency), self.exact)
+
+
+@dataclass(frozen=True, slots=True)
+class CheckSet:
+    """Arrays of some checks: `survives[row, c]` is P(all checks of that row's set fail | cause c)."""
+
+    checks: tuple[str, ...]
+    costs: Array
+    cures: Array  # [check, cause]
+    survives: Array  # [2**checks, cause], in the rows of `lattice`
+
+
+@dataclass(frozen=True, slots=True)
+class CheckTables:
+    """Every clerk check's cost and cure rates over the ranking's causes, and the `CheckSet`s used so far."""
+
+    causes: Mapping[str, int]
+    costs: Mapping[str, float]
+    cures: Mapping[str, Array]
+    sets: dict[tuple[str, ...], CheckSet]
+
+    def check_set(self, checks: tuple[str, ...]) -> CheckSet:
+        """The arrays of `checks` (at most EXACT_LIMIT of them), kept for the next call."""
+        known = self.sets.get(checks)
+        if known is None:
+            cures = np.array([self.cures[check] for check in checks]).reshape(len(checks), len(self.causes))
+            by_state = np.ones((1 << len(checks), len(self.causes)))
+            for index, cure in enumerate(cures):
+                half = 1 << index
+                np.multiply(by_state[:half], 1.0 - cure, out=by_state[half : 2 * half])
+            survives = np.empty_like(by_state)
+            survives[list(lattice(len(checks)).row)] = by_state
+            known = CheckSet(checks, np.array([self.costs[check] for check in checks]), cures, survives)
+            if sum(1 << len(kept) for kept in tuple(self.sets)) + len(survives) > ROWS_KEPT:
+                self.sets.clear()
+            self.sets[checks] = known
+        return known
+
+
+@dataclass(frozen=True, slots=True)
+class Layer:
+    """The sets of one size, as the rows first..last−1, and all that one more check makes of them.
+
+    `moves` [k, set] is the k-th check left to do, `successors` [k, set] the row of the set with it.
+    """
+
+    first: int
+    last: int
+    moves: Indexes
+    successors: Indexes
+
+
+@dataclass(frozen=True, slots=True)
+class Lattice:
+    """All sets of checks in rows, the smallest first; `layers` go from the largest sets to the empty one."""
+
+    row: tuple[int, ...]  # by bit set
+    layers: tuple[Layer, ...]
+    widest: int  # the most moves of a layer
+
+
+def check_cost(check: Check, store: StoreRates) -> Decimal:
+    """What doing a check costs the store: the clerk's minutes, sales lost while waiting, materials."""
+    minutes = check.minutes * store.clerk_hour + check.wait_minutes * store.lost_sales_hour
+    return minutes / 60 + check.materials
+
+
+@once_per_rulebook
+def check_tables(rulebook: Rulebook) -> CheckTables:
+    """The tables of a rulebook's clerk checks; a technician's check is never part of a plan."""
+    clerk = {check.id: check for check in rulebook.checks.values() if check.who == "clerk"}
+    causes = {cause: index for index, cause in enumerate(ranking_tables(rulebook).causes)}
+    costs = {id_: float(check_cost(check, rulebook.rates.store)) for id_, check in clerk.items()}
+    cures = {
+        id_: np.array([float(check.resolves.get(cause, 0.0)) for cause in causes])
+        for id_, check in clerk.items()
+    }
+    return CheckTables(causes, costs, cures, {})
+
+
+@lru_cache(maxsize=EXACT_LIMIT + 1)
+def lattice(checks: int) -> Lattice:
+    """The 2**checks sets of `checks` checks."""
+    states = sorted(range(1 << checks), key=lambda state: (state.bit_count(), state))
+    row = {state: index for index, state in enumerate(states)}
+    layers, first = [], 0
+    for size in range(checks):
+        last = first + comb(checks, size)
+        sets = states[first:last]
+        moves = [[move for move in range(checks) if not state >> move & 1] for state in sets]
+        successors = [
+            [row[state | 1 << move] for move in left] for state, left in zip(sets, moves, strict=True)
+        ]
+        layers.append(Layer(first, last, np.array(moves).T.copy(), np.array(successors).T.copy()))
+        first = last
+    widest = max((layer.moves.size for layer in layers), default=0)
+    return Lattice(tuple(row[state] for state in range(1 << checks)), tuple(reversed(layers)), widest)
+
+
+def best_plan(
+    rulebook: Rulebook,
+    chances: Mapping[str, float],
+    applicable: Iterable[str],
+    repair_cost: Mapping[str, float],
+    done: Iterable[str] = (),
+) -> Plan:
+    """The cheapest plan of checks, possibly none, before someone is sent.
+
+    `chances` are the causes' chances now, what was done already included. `applicable` are ids of checks
+    that may be done: the caller leaves out what a caution forbids; technicians' checks and those in `done`
+    are left out here. `repair_cost` gives for each cause what sending someone costs when it is the cause.
+    Raises InputError where a cause with a chance has no repair cost.
+    """
+    tables = check_tables(rulebook)
+    weights, ends = cause_arrays(tables, chances, repair_cost)
+    wanted = useful_checks(tables, weights, applicable, done)
+    exact = len(wanted) <= EXACT_LIMIT
+    order = _exact(tables, wanted, weights, ends) if exact else _greedy(tables, wanted, weights, ends)
+    steps, left, cost = [], weights, 0.0
+    for check in order:
+        before = float(left.sum())
+        cost += before * tables.costs[check]
+        left = left * (1.0 - tables.cures[check])
+        steps.append(_step(rulebook, check, before - float(left.sum())))
+    return Plan(tuple(steps), cost + float(left @ ends), float(weights @ ends), float(left.sum()), exact)
+
+
+def cause_arrays(
+    tables: CheckTables, chances: Mapping[str, float], repair_cost: Mapping[str, float]
+) -> tuple[Array, Array]:
+    """Chances and repair costs over the tables' causes; a cause without a chance counts 0 in both."""
+    possible = {cause: chance for cause, chance in chances.items() if chance > 0}
+    missing = sorted(possible.keys() - repair_cost.keys())
+    if missing:
+        raise InputError([Problem(f"no repair cost is given for the cause {cause}") for cause in missing])
+    strange = sorted(possible.keys() - tables.causes.keys())
+    if strange:
+        raise InputError([Problem(f"{cause} is no cause of this rulebook") for cause in strange])
+    weights, ends = np.zeros(len(tables.causes)), np.zeros(len(tables.causes))
+    for cause, chance in possible.items():
+        weights[tables.causes[cause]] = chance
+        ends[tables.causes[cause]] = float(repair_cost[cause])
+    return weights, ends
+
+
+def useful_checks(
+    tables: CheckTables, weights: Array, applicable: Iterable[str], done: Iterable[str]
+) -> tuple[str, ...]:
+    """The clerk checks among `applicable` that can cure a cause with a chance, in order of id."""
+    left = (set(applicable) - set(done)) & tables.costs.keys()
+    return tuple(sorted(check for check in left if float(tables.cures[check] @ weights) > 0))
+
+
+class _Scratch(local):
+    """A thread's memory for passing results: fresh pages from the system would cost more than the sums."""
+
+    def __init__(self) -> None:
+        self._room: Array = np.empty(0)
+
+    def room(self, size: int) -> Array:
+        if self._room.size < size:
+            self._room = np.empty(size)
+        return self._room[:size]
+
+
+_scratch = _Scratch()
+
+
+def plan_costs(survives: Array, weights: Array, ends: Array, costs: Array) -> Array:
+    """The least expected cost in every state, for many weightings of the causes at once.
+
+    `survives` is a `CheckSet`'s. `weights` [cause, case] need not sum to 1: costs scale with them. `ends`
+    [cause] is the cost of sending someone; `costs` [check, case or 1] of the checks (very large: not to be
+    done). Gives [2**checks, case], in the rows of `lattice`: row 0 is the start.
+    """
+    cases = weights.shape[1]
+    rows = lattice(len(costs))
+    states = len(survives)
+    room = _scratch.room((states + 2 * rows.widest) * cases)
+    unsolved, room = room[: states * cases].reshape(states, cases), room[states * cases :]
+    least = np.empty((states, cases))
+    for start in range(0, cases, CASES_AT_ONCE):
+        part = slice(start, start + CASES_AT_ONCE)
+        unsolved[:, part] = survives @ weights[:, part]
+        least[:, part] = survives @ (weights[:, part] * ends[:, None])
+    costs = np.repeat(costs, cases // costs.shape[1], axis=1)
+    for layer in rows.layers:
+        best, still = least[layer.first : layer.last], unsolved[layer.first : layer.last]
+        going_on, later = room[: 2 * layer.moves.size * cases].reshape(2, *layer.moves.shape, cases)
+        costs.take(layer.moves, axis=0, out=going_on, mode="clip")
+        going_on *= still
+        least.take(layer.successors, axis=0, out=later, mode="clip")
+        going_on += later
+        np.minimum(best, going_on.min(axis=0), out=best)
+    return least
+
+
+def _exact(tables: CheckTables, checks: tuple[str, ...], weights: Array, ends: Array) -> list[str]:
+    check_set = tables.check_set(checks)
+    possible = weights > 0
+    survives, weights, ends = check_set.survives[:, possible], weights[possible], ends[possible]
+    least = plan_costs(survives, weights[:, None], ends, check_set.costs[:, None])[:, 0].tolist()
+    unsolved = (survives @ weights).tolist()
+    stopping = (survives @ (weights * ends)).tolist()
+    costs = check_set.costs.tolist()
+    row = lattice(len(checks)).row
+    order: list[str] = []
+    left, state = list(range(len(checks))), 0
+    while least[row[state]] < stopping[row[state]] * (1.0 - ROUNDING):
+        here = unsolved[row[state]]
+        move = min(left, key=lambda m: costs[m] * here + least[row[state | 1 << m]])
+        order.append(checks[move])
+        left.remove(move)
+        state |= 1 << move
+    return order
+
+
+def _greedy(tables: CheckTables, checks: Sequence[str], weights: Array, ends: Array) -> list[str]:
+    """By falling chance/cost, then without the steps that do not pay, the worst one dropped first."""
+    order: list[str] = []
+    left, remaining = weights, list(checks)
+    while remaining:
+        best = max(remaining, key=lambda check: _worth(tables, check, left))
+        order.append(best)
+        remaining.remove(best)
+        left = left * (1.0 - tables.cures[best])
+    while order:
+        losses = _losses(tables, order, weights, ends)
+        worst = max(range(len(order)), key=losses.__getitem__)
+        if losses[worst] <= 0:
+            break
+        del order[worst]
+    return order
+
+
+def _losses(tables: CheckTables, order: Sequence[str], weights: Array, ends: Array) -> list[float]:
+    """For each step, how much cheaper the plan would be without it."""
+    left, before = weights, []
+    for check in order:
+        before.append(left)
+        left = left * (1.0 - tables.cures[check])
+    losses, later = [], ends
+    for check, unsolved in zip(reversed(order), reversed(before), strict=True):
+        cost, cures = tables.costs[check], tables.cures[check]
+        losses.append(float(unsolved @ (cost - cures * later)))
+        later = cost + (1.0 - cures) * later
+    return losses[::-1]
+
+
+def _worth(tables: CheckTables, check: str, weights: Array) -> float:
+    cost = tables.costs[check]
+    cured = float(tables.cures[check] @ weights)
+    return cured / cost if cost > 0 else float("inf") if cured > 0 else 0.0
+
+
+def order_cost(tables: CheckTables, order: Iterable[str], weights: Array, ends: Array) -> float:
+    """The expected cost of doing `order` until one cures, and sending someone if none does."""
+    cost, left = 0.0, weights
+    for check in order:
+        cost += float(left.sum()) * tables.costs[check]
+        left = left * (1.0 - tables.cures[check])
+    return cost + float(left @ ends)
+
+
+def _step(rulebook: Rulebook, check_id: str, chance: float) -> PlanStep:
+    check = rulebook.checks[check_id]
+    return PlanStep(
+        check=check.id,
+        title=check.title,
+        chance=chance,
+        minutes=check.minutes,
+        wait_minutes=check.wait_minutes,
+        cost=_costs_shown(rulebook)[check_id],
+        cautions=check.cautions,
+        steps=check.steps,
+        look_for=check.look_for,
+    )
+
+
+@once_per_rulebook
+def _costs_shown(rulebook: Rulebook) -> Mapping[str, Money]:
+    store = rulebook.rates.store
+    return {
+        check.id: as_money(check_cost(check, store), rulebook.currency) for check in rulebook.checks.values()
+    }

@@ -1,0 +1,163 @@
+"""Cover of every component of a machine and what may be spent on it, for no trouble in particular."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import date, datetime, time
+from decimal import Decimal
+from typing import Any
+
+from triage.decide.causes.inference import infer
+from triage.decide.facts import gather_facts, local_date, spent_12_months
+from triage.decide.spending.limits import authority_for, standing_limit
+from triage.decide.spending.warranty import cover_for, cover_known, cover_notes
+from triage.decide.swap_threshold import swap_thresholds
+from triage.logic.conditions import FactValue
+from triage.logic.engine import Engine
+from triage.records.decision import CoverSide
+from triage.records.report import History, Machine, Report
+from triage.repairs.approvals import Asked, asked_as_data, speaker_for, whom_to_ask
+from triage.rulebook.model import Authority, Rulebook
+from triage.schedule.service_hours import is_after_hours
+from triage.values.errors import InputError, Problem
+from triage.values.money import as_money
+from triage.values.suggest import hint
+from triage.values.time_zones import zone_named
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """What the limit is asked for. None: any component; after hours as the time says."""
+
+    component: str | None = None
+    after_hours: bool | None = None
+    spent_on_ticket: Decimal = Decimal(0)
+
+
+ANY_JOB = Job()
+
+
+def limits_of(
+    rulebook: Rulebook, engine: Engine, machine: Machine, history: History, at: datetime, job: Job = ANY_JOB
+) -> dict[str, Any]:
+    """JSON data: `machine`, `contractor`, `at`, `cover` (a line a component), `limit` and `swap`.
+
+    What is after `at` in the history is not looked at. Amounts are texts in the rulebook's currency.
+    """
+    today = local_date(machine, at)
+    if today < machine.shipped_on:
+        message = f"the machine was shipped only on {machine.shipped_on}; ask for that day or a later one"
+        raise InputError([Problem(message, "query:at")])
+    past = replace(
+        history,
+        care=tuple(event for event in history.care if event.at <= at),
+        repairs=tuple(repair for repair in history.repairs if repair.at <= at),
+    )
+    nothing_reported = Report(symptoms=(), reported_at=at, machine=machine.serial)
+    known = gather_facts(rulebook, nothing_reported, machine, past, at)
+    facts = dict(infer(rulebook, engine, {name: fact.value for name, fact in known.items()}).facts)
+    zone = "UTC" if machine.site is None else machine.site.timezone
+    late = is_after_hours(at, rulebook.service_hours, zone) if job.after_hours is None else job.after_hours
+    facts["after_hours"] = late
+    if job.component is not None:
+        facts["component"] = job.component
+    spent = spent_12_months(past, at)
+    components = sorted({cause.component for cause in rulebook.causes.values()})
+    return {
+        "machine": machine.serial,
+        "contractor": machine.contractor,
+        "at": at.isoformat(),
+        "cover": [_cover(rulebook, machine, component, today, facts) for component in components],
+        "limit": _limit(rulebook, facts, job, spent, today),
+        "swap": swap_thresholds(rulebook, machine, spent, today),
+    }
+
+
+def _cover(
+    rulebook: Rulebook, machine: Machine, component: str, on: date, facts: Mapping[str, FactValue]
+) -> dict[str, Any]:
+    cover = cover_for(rulebook, machine, component, on, facts)
+    return {
+        "component": component,
+        "terms": cover.terms,
+        "known": cover_known(rulebook, machine, component, on),
+        "parts": _side(cover.parts),
+        "labor": _side(cover.labor),
+        "at_risk": list(cover.at_risk),
+        "claim_needs": list(cover.claim_needs),
+        "notes": list(cover_notes(rulebook, machine, component)),
+    }
+
+
+def _side(side: CoverSide) -> dict[str, Any]:
+    return {"covered": side.covered, "until": None if side.until is None else side.until.isoformat()}
+
+
+def _limit(
+    rulebook: Rulebook, facts: Mapping[str, FactValue], job: Job, spent: Decimal, on: date
+) -> dict[str, Any]:
+    currency = rulebook.currency
+
+    def text(amount: Decimal) -> str:
+        return f"{as_money(amount, currency).amount:f}"
+
+    standing = standing_limit(rulebook, facts, job.spent_on_ticket, spent)
+    # Whoever may say yes to the least that goes beyond.
+    least = job.spent_on_ticket + standing.headroom + Decimal("0.01")
+    beyond = authority_for(rulebook, facts, least)
+    asked = whom_to_ask(rulebook, facts, least, on)
+    return {
+        "nte": text(standing.nte),
+        "component": job.component,
+        "spent_on_ticket": text(job.spent_on_ticket),
+        "spent_12_months": text(spent),
+        "headroom": text(standing.headroom),
+        "currency": currency,
+        "after_hours": facts["after_hours"],
+        "table": standing.table,
+        "notes": list(standing.notes),
+        "beyond": None
+        if beyond is None
+        else {
+            "authority": beyond.id,
+            "title": beyond.title,
+            "reach": beyond.reach,
+            "up_to": None if beyond.up_to is None else text(beyond.up_to),
+        },
+        "above": _above(asked),
+        "ask": None if asked is None else asked_as_data(asked, rulebook),
+        "authorities": [
+            asked_as_data(speaker_for(rulebook, one, on) or Asked(one, one, None), rulebook)
+            for one in sorted(rulebook.authorities.values(), key=_rank)
+        ],
+    }
+
+
+def _above(asked: Asked | None) -> str:
+    """What happens to a repair that goes beyond."""
+    if asked is None:
+        return "it is held, and the rulebook names nobody who may say yes"
+    speaks = asked.speaks
+    who = speaks.title
+    if speaks.id != asked.authority.id:
+        who = f"{speaks.title} for {asked.authority.title} (absent until {asked.absent_until})"
+    return f"it is held until {who} says yes; reach: {speaks.reach}"
+
+
+def _rank(authority: Authority) -> tuple[bool, Decimal, str]:
+    return authority.up_to is None, authority.up_to or Decimal(0), authority.id
+
+
+def noon_there(machine: Machine, on: date) -> datetime:
+    """The middle of a day where the machine stands; in UTC where that is not known."""
+    zone = "UTC" if machine.site is None else machine.site.timezone
+    return datetime.combine(on, time(12), zone_named(zone))
+
+
+def check_component(rulebook: Rulebook, component: str | None) -> None:
+    """Raises InputError for a component that no cause has."""
+    known = sorted({cause.component for cause in rulebook.causes.values()})
+    if component is not None and component not in known:
+        mend = hint(component[:60], known, f"; components are {', '.join(known)}")
+        raise InputError([Problem(f'no component "{component[:60]}"{mend}', "query:component")])

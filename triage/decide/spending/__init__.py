@@ -1,0 +1,1 @@
+"""Who pays, what it costs, what may be spent, who says yes."""

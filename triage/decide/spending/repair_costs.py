@@ -1,0 +1,90 @@
+"""What this repair may come to for the programme: cause by cause, after cover."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+
+from triage.decide.spending.costs import CostDistribution, repair_estimates
+from triage.decide.spending.warranty import covered_by_component, terms_by_component
+from triage.records.report import EstimateTotal, Machine
+from triage.rulebook.model import OTHER_CAUSE, Rulebook
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """Amounts in the rulebook's currency.
+
+    `costs` is what the repair may come to; a technician's estimate takes the place of the typical repairs
+    there. `likely` is that estimate, or the mean. `sending` is for each cause what sending someone costs
+    (typical repair, and sales lost until someone has been there), as the plan of checks weighs it.
+    """
+
+    costs: CostDistribution
+    likely: Decimal
+    sending: Mapping[str, float]
+    cover_chance: float  # that the component at fault is covered for parts and labor
+    notes: tuple[str, ...]
+
+
+def job_for(
+    rulebook: Rulebook,
+    chances: Mapping[str, float],
+    machine: Machine | None,
+    after_hours: bool,
+    on: date,
+    estimate: EstimateTotal | None = None,
+) -> Job:
+    """`chances` are those of the causes; `on` is the day cover is asked for."""
+    contractor = machine.contractor if machine is not None else None
+    distance = machine.site.distance_km if machine is not None and machine.site is not None else None
+    store = rulebook.rates.store
+    lost = float(store.days_to_visit * store.open_hours_a_day * store.lost_sales_hour)
+    components = {cause: component_of(rulebook, cause) for cause in chances}
+    concerned = frozenset(components.values())
+    terms = terms_by_component(rulebook, machine, concerned)
+    covered = covered_by_component(machine, terms, concerned, on)
+    repair = {}
+    typical_repairs = repair_estimates(rulebook, components, contractor, after_hours, distance)
+    for cause, typical in typical_repairs.items():
+        component = components[cause]
+        repair[cause] = beyond = typical.beyond_cover(*covered[component])
+        if component in terms and terms[component].deductible and beyond < typical.total:
+            repair[cause] = beyond + min(terms[component].deductible, typical.total - beyond)
+    if estimate is None:
+        costs = CostDistribution.over(repair, chances)
+        likely = costs.expected
+    else:
+        likely = estimate.beyond_cover.amount
+        costs = CostDistribution(((likely, 1.0),))
+    covered_chances = (chance for cause, chance in chances.items() if all(covered[components[cause]]))
+    return Job(
+        costs=costs,
+        likely=likely,
+        sending={cause: float(amount) + lost for cause, amount in repair.items()},
+        cover_chance=min(1.0, sum(covered_chances)),
+        notes=_notes(rulebook, machine),
+    )
+
+
+def component_of(rulebook: Rulebook, cause: str) -> str:
+    """The component of a cause; `other` for one the rulebook does not describe."""
+    known = rulebook.causes.get(cause)
+    return known.component if known is not None else OTHER_CAUSE
+
+
+def _notes(rulebook: Rulebook, machine: Machine | None) -> tuple[str, ...]:
+    if machine is None:
+        return ()
+    notes = []
+    if machine.contractor is None:
+        notes.append("No contractor on record: the default rates apply.")
+    elif machine.contractor not in rulebook.rates.contractors:
+        notes.append(
+            f"The rulebook has no rate agreement with {machine.contractor}: the default rates apply."
+        )
+    if machine.site is None:
+        notes.append("No site on record: no distance fee is counted, and times are in UTC.")
+    return tuple(notes)

@@ -1,0 +1,126 @@
+"""Who comes, by when, with which parts."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
+
+from triage.decide.outcome import CautionsInForce, Verdict, strongest
+from triage.decide.parts_kit import Kit, Load, Need, Van, best_kit, chance_of
+from triage.records.decision import CauseChance, Visit
+from triage.records.report import Machine, Report
+from triage.rulebook.cache import once_per_rulebook
+from triage.rulebook.model import OTHER_CAUSE, Cause, Rulebook, Skill
+from triage.schedule.service_hours import due_at, is_after_hours
+from triage.schedule.store_access import due_within_access
+
+LIKELY = 0.10
+"""Causes at least this likely decide the skill of a visit. Common practice, no source."""
+
+RARE = 0.01
+"""Nothing is carried for causes less likely than this, lest a kit of everything hide what matters."""
+
+URGENT = 2
+"""The priority of an exchange where no rule names one: scheduled like an urgent service call."""
+
+
+def visit_for(
+    rulebook: Rulebook,
+    report: Report,
+    machine: Machine | None,
+    causes: Sequence[CauseChance],
+    in_force: CautionsInForce,
+    verdict: Verdict,
+) -> Visit | None:
+    """The visit an outcome asks for; None for a fix in the store, or before a held case has its word.
+
+    The most urgent priority of the winning rules and the cautions counts, else the default one.
+    """
+    if verdict.outcome in ("fix_in_store", "hold"):
+        return None
+    hours = rulebook.service_hours
+    usual = hours.default_priority
+    if verdict.outcome == "swap" and URGENT in hours.priorities:
+        usual = min(usual, URGENT)
+    named = (one for one in (verdict.visit_priority, in_force.priority) if one is not None)
+    priority = min(named, default=usual)
+    mends = verdict.outcome != "swap"
+    kit = visit_kit(rulebook, causes, machine.contractor if machine is not None else None) if mends else None
+    return Visit(
+        priority=priority,
+        due=due_within_access(
+            due_at(report.reported_at, priority, hours, timezone_of(machine)),
+            report.reported_at,
+            machine.site if machine is not None else None,
+        ),
+        skill=visit_skill(rulebook, causes, in_force),
+        kit=() if kit is None else tuple(number for number, count in kit.parts.items() for _ in range(count)),
+        kit_chance=None if kit is None else kit.chance,
+    )
+
+
+def paid_after_hours(
+    rulebook: Rulebook, report: Report, machine: Machine | None, in_force: CautionsInForce
+) -> bool:
+    """Whether a visit would be paid at after-hours rates.
+
+    It is when the report comes outside the service hours and its response time does not wait for them. The
+    urgency is that of the cautions, or the default one: a policy rule speaks only once the costs are known.
+    """
+    hours = rulebook.service_hours
+    priority = in_force.priority if in_force.priority is not None else hours.default_priority
+    response = hours.priorities.get(priority)
+    if response is None or response.clock == "service":
+        return False
+    return is_after_hours(report.reported_at, hours, timezone_of(machine))
+
+
+def visit_skill(rulebook: Rulebook, causes: Iterable[CauseChance], in_force: CautionsInForce) -> Skill:
+    """Whom to send: the skill a caution asks for, or else the strongest that a likely cause needs."""
+    if in_force.skill is not None:
+        return in_force.skill
+    return strongest(cause.repair.skill for cause in _likely(rulebook, causes)) or "general"
+
+
+def visit_kit(rulebook: Rulebook, causes: Iterable[CauseChance], contractor: str | None = None) -> Kit:
+    """The parts to carry, likeliest cause first, within what the contractor's agreement lets a van carry.
+
+    The kit's chance is over all causes. `other`, whose repair nobody knows beforehand, is never counted as
+    mended; a cause whose repair takes no parts always is.
+    """
+    chances = tuple((each.cause, each.chance) for each in causes)
+    return _kits(rulebook)(chances, contractor)
+
+
+@once_per_rulebook
+def _kits(rulebook: Rulebook) -> Callable[[tuple[tuple[str, float], ...], str | None], Kit]:
+    loads = {number: Load(part.kg, part.price) for number, part in rulebook.parts.items()}
+    repairs = {
+        id_: cause.repair.parts
+        for id_, cause in rulebook.causes.items()
+        if id_ != OTHER_CAUSE and cause.repair.parts.keys() <= loads.keys()
+    }
+
+    @lru_cache(maxsize=2048)
+    def kit(chances: tuple[tuple[str, float], ...], contractor: str | None) -> Kit:
+        agreement = rulebook.rates.contractors.get(contractor or "", rulebook.rates.default)
+        needs = [Need(chance, repairs[cause]) for cause, chance in chances if cause in repairs]
+        packed = best_kit(
+            [need for need in needs if need.chance >= RARE], loads, Van(agreement.van_kg, agreement.van_value)
+        )
+        return Kit(packed.parts, chance_of(packed.parts, needs), packed.exact)
+
+    return kit
+
+
+def timezone_of(machine: Machine | None) -> str:
+    """The site's time zone, UTC where no site is known."""
+    return machine.site.timezone if machine is not None and machine.site is not None else "UTC"
+
+
+def _likely(rulebook: Rulebook, causes: Iterable[CauseChance]) -> list[Cause]:
+    return [
+        rulebook.causes[each.cause]
+        for each in causes
+        if each.chance >= LIKELY and each.cause in rulebook.causes
+    ]

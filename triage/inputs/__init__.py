@@ -1,0 +1,1 @@
+"""JSON and spoken words read strictly into records."""

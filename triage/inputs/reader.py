@@ -1,0 +1,165 @@
+"""Reading of JSON data, strictly: every problem is collected with its JSON pointer (RFC 6901)."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Mapping
+from datetime import UTC, date, datetime
+from typing import Any, TypeVar
+
+from moneyed import Money
+
+from triage.decide.facts import BUILTIN_FACTS
+from triage.logic.conditions import Scalar
+from triage.rulebook.fact_values import read_value
+from triage.rulebook.model import Rulebook
+from triage.values.errors import InputError, Problem
+from triage.values.money import parse_money
+from triage.values.suggest import hint
+
+MOST_NAME, MOST_ENTRIES = 200, 20_000
+
+T = TypeVar("T")
+
+
+def escaped(key: object) -> str:
+    """A key as a token of a JSON pointer (RFC 6901)."""
+    return str(key).replace("~", "~0").replace("/", "~1")
+
+
+class InputReader:
+    """Collects problems; every method gives a harmless value where it had to report one."""
+
+    def __init__(self, rulebook: Rulebook) -> None:
+        self.rulebook = rulebook
+        self.problems: list[Problem] = []
+
+    def problem(self, message: str, pointer: str) -> None:
+        self.problems.append(Problem(message, pointer))
+
+    def finish(self) -> None:
+        if self.problems:
+            raise InputError(self.problems)
+
+    def try_(self, action: Callable[[], T]) -> T | None:
+        try:
+            return action()
+        except InputError as error:
+            self.problems.extend(error.problems)
+            return None
+
+    def mapping(self, raw: object, pointer: str, keys: Iterable[str], what: str) -> Mapping[str, Any]:
+        if not isinstance(raw, Mapping):
+            self.problem(f"{what} is an object with the keys {', '.join(keys)}", pointer)
+            return {}
+        known = tuple(keys)
+        for key in raw:
+            if key not in known:
+                mend = hint(str(key), known, f"; known keys are {', '.join(known)}")
+                self.problem(f'unknown key "{str(key)[:60]}"{mend}', f"{pointer}/{escaped(key)}")
+        return raw
+
+    def each(self, raw: object, pointer: str, read: Callable[[object, str], T | None]) -> list[T]:
+        if raw is None:
+            return []
+        if not isinstance(raw, list | tuple):
+            self.problem("this is a list", pointer)
+            return []
+        if len(raw) > MOST_ENTRIES:
+            self.problem(f"the list has {len(raw):,} entries; at most {MOST_ENTRIES:,} are read", pointer)
+            return []
+        found = (read(item, f"{pointer}/{index}") for index, item in enumerate(raw))
+        return [item for item in found if item is not None]
+
+    def moment(self, raw: object, pointer: str) -> datetime:
+        mend = 'write RFC 3339 with an offset, such as "2026-03-02T10:00:00-05:00"'
+        harmless = datetime(2000, 1, 1, tzinfo=UTC)
+        if raw is None:
+            self.problem(f"the time is missing; {mend}", pointer)
+            return harmless
+        try:
+            if not isinstance(raw, str) or not re.match(r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}", raw, re.ASCII):
+                raise ValueError
+            at = datetime.fromisoformat(raw)
+        except ValueError:
+            self.problem(f"this is not a time; {mend}", pointer)
+            return harmless
+        if at.utcoffset() is None:
+            self.problem(f'"{raw[:40]}" has no offset, so it names no moment; {mend}', pointer)
+            return harmless
+        if not 1970 <= at.year <= 9990:
+            self.problem(f"the year {at.year} cannot be meant; mend the date", pointer)
+            return harmless
+        return at
+
+    def day(self, raw: object, pointer: str) -> date | None:
+        if raw is None:
+            return None
+        if isinstance(raw, date) and not isinstance(raw, datetime):
+            return raw
+        try:
+            if not isinstance(raw, str) or not re.fullmatch(r"\d{4}-\d{2}-\d{2}", raw, re.ASCII):
+                raise ValueError
+            day = date.fromisoformat(raw)
+        except ValueError:
+            self.problem('this is not a date of the calendar; write it as "2026-01-31"', pointer)
+            return None
+        if not 1970 <= day.year <= 9000:
+            self.problem(f"the year {day.year} cannot be meant; mend the date", pointer)
+            return None
+        return day
+
+    def name(self, raw: object, pointer: str) -> str | None:
+        if raw is None:
+            return None
+        if not isinstance(raw, str) or not raw.strip():
+            self.problem("this is a text, or null when it is not known", pointer)
+            return None
+        return self.text(raw, pointer, MOST_NAME).strip() or None
+
+    def text(self, raw: object, pointer: str, most: int) -> str:
+        if raw is None:
+            return ""
+        if not isinstance(raw, str):
+            self.problem("this is a text", pointer)
+        elif len(raw) > most:
+            self.problem(f"the text has {len(raw):,} characters; at most {most:,} are read", pointer)
+        elif any(ord(sign) < 32 and sign not in "\r\n\t" for sign in raw):
+            self.problem("the text holds control characters; take them out", pointer)
+        else:
+            return raw
+        return ""
+
+    def facts(self, raw: object, pointer: str, *, computed: bool) -> Mapping[str, Scalar]:
+        """Facts by id; `computed` says whether facts that rules and calculations make may be among them."""
+        if raw is None:
+            return {}
+        if not isinstance(raw, Mapping):
+            self.problem("these are facts: an object of fact id and value", pointer)
+            return {}
+        vocabulary = self.rulebook.facts
+        values: dict[str, Scalar] = {}
+        for id_, value in raw.items():
+            here = f"{pointer}/{escaped(id_)}"
+            fact = vocabulary.get(id_) if isinstance(id_, str) else None
+            if id_ in BUILTIN_FACTS:
+                self.problem(f'"{id_}" is worked out by the programme; leave it out', here)
+            elif fact is None:
+                mend = hint(str(id_), vocabulary, "; `barrelwise rulebook table` lists the facts")
+                self.problem(f'the rulebook has no fact "{str(id_)[:60]}"{mend}', here)
+            elif fact.asked_of == "computed" and not computed:
+                message = f'"{id_}" is worked out by the programme from other answers; leave it out'
+                self.problem(message, here)
+            else:
+                try:
+                    values[fact.id] = read_value(fact, value, here)
+                except InputError as error:
+                    self.problems.extend(error.problems)
+        return values
+
+    def money(self, raw: object, pointer: str) -> Money | None:
+        amount = self.try_(lambda: parse_money(raw, self.rulebook.currency, pointer))
+        if amount is not None and amount.amount < 0:
+            self.problem("an amount is not below zero", pointer)
+            return None
+        return amount

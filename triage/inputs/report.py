@@ -1,0 +1,159 @@
+"""Reads REPORT.json: strict, every problem at its JSON pointer. `machine_input` reads the machine file."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime, timedelta
+from functools import partial
+from typing import Literal
+
+from triage.decide.facts import local_date
+from triage.inputs.machine import read_machine
+from triage.inputs.reader import InputReader
+from triage.records.report import CheckResult, EstimateTotal, History, Machine, Report
+from triage.rulebook.model import Rulebook
+from triage.values.errors import InputError, Problem
+from triage.values.suggest import hint
+
+__all__ = ["check_dates", "check_history", "read_machine", "read_report"]
+
+CLOCKS_APART = timedelta(minutes=5)
+"""How far a reporter's clock may run ahead."""
+
+MOST_SYMPTOMS, MOST_NOTE = 20, 4000
+RESULTS: tuple[Literal["cured", "not_cured", "could_not_do"], ...] = ("cured", "not_cured", "could_not_do")
+REPORT_KEYS = ("machine", "symptoms", "reported_at", "answers", "checks", "estimate", "note", "unknown")
+
+
+def read_report(
+    data: object, rulebook: Rulebook, *, now: datetime | None = None, machine: Machine | None = None
+) -> Report:
+    """A report from REPORT.json's data. With `now` or `machine` its dates are checked as in `check_dates`.
+
+    Raises InputError listing every problem.
+    """
+    read = InputReader(rulebook)
+    top = read.mapping(data, "", REPORT_KEYS, "the report")
+    report = Report(
+        symptoms=_symptoms(read, top.get("symptoms"), "/symptoms"),
+        reported_at=read.moment(top.get("reported_at"), "/reported_at"),
+        machine=read.name(top.get("machine"), "/machine"),
+        answers=read.facts(top.get("answers"), "/answers", computed=False),
+        checks=_checks(read, top.get("checks"), "/checks"),
+        estimate=_estimate(read, top.get("estimate"), "/estimate"),
+        note=read.text(top.get("note"), "/note", MOST_NOTE),
+        unknown=_unknown(read, top.get("unknown"), "/unknown"),
+    )
+    if now is not None and not any(problem.pointer == "/reported_at" for problem in read.problems):
+        read.try_(lambda: check_dates(report, machine, now))
+    read.finish()
+    return report
+
+
+def check_dates(report: Report, machine: Machine | None, now: datetime) -> None:
+    """Raises InputError for a report from the future, or from before its machine was made."""
+    problems = []
+    if report.reported_at > now + CLOCKS_APART:
+        message = (
+            f"{report.reported_at.isoformat()} lies in the future (it is {now.isoformat()}); mend the time"
+        )
+        problems.append(Problem(message, "/reported_at"))
+    if machine is not None and local_date(machine, report.reported_at) < machine.shipped_on:
+        message = (
+            f"{report.reported_at.isoformat()} is before the machine was made "
+            f"(shipped {machine.shipped_on.isoformat()}); mend the date or the serial"
+        )
+        problems.append(Problem(message, "/reported_at"))
+    if problems:
+        raise InputError(problems)
+
+
+def check_history(machine: Machine, history: History) -> None:
+    """Raises InputError for care and repairs that a machine file dates before its machine was shipped."""
+    dated = [(f"/care/{index}/at", event.at) for index, event in enumerate(history.care)]
+    dated += [(f"/repairs/{index}/at", repair.at) for index, repair in enumerate(history.repairs)]
+    problems = [
+        Problem(f"{at.date()} lies before the machine was shipped, {machine.shipped_on}; mend one", pointer)
+        for pointer, at in dated
+        if local_date(machine, at) < machine.shipped_on
+    ]
+    if problems:
+        raise InputError(problems)
+
+
+def _symptoms(read: InputReader, raw: object, pointer: str) -> tuple[str, ...]:
+    known = read.rulebook.symptoms
+    listing = f"; known symptoms are {', '.join(known)}"[:600]
+    if not isinstance(raw, list | tuple) or not raw:
+        read.problem(f"a report names at least one symptom, as a list{listing}", pointer)
+        return ()
+    if len(raw) > MOST_SYMPTOMS:
+        read.problem(f"a report has at most {MOST_SYMPTOMS} symptoms", pointer)
+        return ()
+    found: list[str] = []
+    for index, symptom in enumerate(raw):
+        if not isinstance(symptom, str) or symptom not in known:
+            mend = hint(symptom, known, listing) if isinstance(symptom, str) else listing
+            shown = f'"{symptom[:60]}"' if isinstance(symptom, str) else "this"
+            read.problem(f"{shown} is no symptom of the rulebook{mend}", f"{pointer}/{index}")
+        elif symptom in found:
+            read.problem(f'"{symptom}" stands twice', f"{pointer}/{index}")
+        else:
+            found.append(symptom)
+    return tuple(found)
+
+
+def _unknown(read: InputReader, raw: object, pointer: str) -> tuple[str, ...]:
+    found = read.each(raw, pointer, partial(_fact, read))
+    return tuple(dict.fromkeys(found))
+
+
+def _fact(read: InputReader, raw: object, pointer: str) -> str | None:
+    if isinstance(raw, str) and raw in read.rulebook.facts:
+        return raw
+    read.problem(
+        f'"{str(raw)[:60]}" is no fact of the rulebook{hint(str(raw), read.rulebook.facts)}', pointer
+    )
+    return None
+
+
+def _checks(read: InputReader, raw: object, pointer: str) -> tuple[CheckResult, ...]:
+    found = read.each(raw, pointer, partial(_check, read))
+    for index, result in enumerate(found):
+        if any(earlier.check == result.check for earlier in found[:index]):
+            read.problem(f'the check "{result.check}" stands twice; give its last result', pointer)
+    return tuple(found)
+
+
+def _check(read: InputReader, raw: object, pointer: str) -> CheckResult | None:
+    item = read.mapping(raw, pointer, ("check", "result"), "a check's result")
+    if not isinstance(raw, Mapping):
+        return None
+    check, result = item.get("check"), item.get("result")
+    known = read.rulebook.checks
+    if not isinstance(check, str) or check not in known:
+        mend = hint(str(check), known, f"; checks are {', '.join(known)}"[:600])
+        read.problem(f'"{str(check)[:60]}" is no check of the rulebook{mend}', f"{pointer}/check")
+        return None
+    for allowed in RESULTS:
+        if result == allowed:
+            return CheckResult(check, allowed)
+    read.problem(f"the result is one of {', '.join(RESULTS)}", f"{pointer}/result")
+    return None
+
+
+def _estimate(read: InputReader, raw: object, pointer: str) -> EstimateTotal | None:
+    if raw is None:
+        return None
+    item = read.mapping(raw, pointer, ("total", "beyond_cover"), "an estimate")
+    if not isinstance(raw, Mapping):
+        return None
+    total = read.money(item.get("total"), f"{pointer}/total")
+    beyond = total
+    if item.get("beyond_cover") is not None:
+        beyond = read.money(item["beyond_cover"], f"{pointer}/beyond_cover")
+    if total is None or beyond is None:
+        return None
+    if beyond > total:
+        read.problem("what lies beyond cover is more than the total; mend one", f"{pointer}/beyond_cover")
+    return EstimateTotal(total, beyond)

@@ -1,0 +1,1 @@
+"""CSV and JSON records into the database."""

@@ -1,0 +1,368 @@
+"""From rows to the core's values, column by column, with every problem collected.
+
+Each `read_*` gives the values of the rows that are right and adds a problem for each cell that is not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from decimal import Decimal, InvalidOperation
+from typing import TypeVar, cast, get_args
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from triage.decide.outcome import SKILLS
+from triage.loading.rows import Row
+from triage.logic.conditions import Scalar
+from triage.machine.measures.upkeep import CareEvent, CareKind
+from triage.records.report import Machine, PastRepair, Site
+from triage.rulebook.fact_values import read_value
+from triage.rulebook.model import Fact, Rulebook
+from triage.schedule.store_access import check_access
+from triage.store.tables.machines import Contractor
+from triage.values.errors import InputError, Problem
+from triage.values.money import Money, parse_money
+from triage.values.suggest import hint
+
+T = TypeVar("T")
+FLAGS = {"true": True, "yes": True, "false": False, "no": False}
+
+COLUMNS: Mapping[str, tuple[str, ...]] = {
+    "sites": (
+        "id*",
+        "name*",
+        "town*",
+        "timezone*",
+        "phone",
+        "distance_km",
+        "open_around_the_clock",
+        "access_from",
+        "access_until",
+    ),
+    "contractors": ("id*", "name*", "phone", "serves", "skills", "certificate", "visits_a_day"),
+    "machines": (
+        "serial*",
+        "model*",
+        "shipped_on*",
+        "commissioned_on",
+        "site",
+        "contractor",
+        "asset_tag",
+        "price",
+        "fact.",
+    ),
+    "care": ("serial*", "kind*", "at*", "by*", "details."),
+    "repairs": ("serial*", "at*", "ticket*", "cause", "cost*"),
+    "depot": (
+        "serial*",
+        "model*",
+        "volts*",
+        "amps*",
+        "seal_style*",
+        "ready_since*",
+        "depot*",
+        "shipped_on*",
+        "commissioned_on",
+        "price",
+    ),
+}
+"""File -> its columns. `*`: must be filled in. A name that ends in a point: any column that starts so."""
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """Ids that rows may refer to: those in the store and those of the files read before."""
+
+    sites: Mapping[str, Site]
+    contractors: Collection[str]
+    machines: Mapping[str, date]  # serial -> shipped on
+
+
+class Reader:
+    """Reads the cells of one file; a cell that is wrong gives None and a problem."""
+
+    def __init__(self, rulebook: Rulebook, facts: Mapping[str, Fact], problems: list[Problem]) -> None:
+        self.rulebook = rulebook
+        self.facts = facts
+        self.problems = problems
+
+    def check_columns(self, kind: str, rows: Sequence[Row]) -> None:
+        """Columns that must be there and are not, or are there and mean nothing."""
+        names = [name.rstrip("*") for name in COLUMNS[kind]]
+        openings = tuple(name for name in names if name.endswith("."))
+        seen: set[str] = set()
+        for row in rows:
+            for column in row.cells:
+                if (
+                    column not in names
+                    and not (openings and column.startswith(openings))
+                    and column not in seen
+                ):
+                    seen.add(column)
+                    known = ", ".join(f"{name}<…>" if name.endswith(".") else name for name in names)
+                    self.add(row, column, f"no such column{hint(column, names)}; columns are {known}")
+            for name in COLUMNS[kind]:
+                if name.endswith("*") and name[:-1] not in row.cells and name not in seen:
+                    seen.add(name)
+                    self.add(row, name[:-1], "this column is missing")
+
+    def add(self, row: Row, column: str, message: str) -> None:
+        self.problems.append(row.problem(column, message))
+
+    def text(self, row: Row, column: str, longest: int = 200) -> str:
+        """The cell's text, empty where there is none."""
+        cell = row.cells.get(column)
+        if cell is not None and len(cell.text) > longest:
+            self.add(row, column, f"the text is longer than {longest} characters")
+        return "" if cell is None else cell.text
+
+    def required(self, row: Row, column: str, longest: int = 64) -> str | None:
+        text = self.text(row, column, longest)
+        if not text and column in row.cells:
+            self.add(row, column, "this must be filled in")
+        return text or None
+
+    def one_of(self, row: Row, column: str, known: Collection[str], what: str) -> str | None:
+        """A cell that names one of `known`; None where it is empty."""
+        text = self.text(row, column, 64)
+        if text and text not in known:
+            self.add(row, column, f'no {what} "{text}"{hint(text, known, f"; add the {what} first")}')
+            return None
+        return text or None
+
+    def parsed(self, row: Row, column: str, parse: Callable[[str], T], wanted: str) -> T | None:
+        """The cell read by `parse` (which raises ValueError); None where it is empty."""
+        text = self.text(row, column)
+        if not text:
+            return None
+        try:
+            return parse(text)
+        except (ValueError, InvalidOperation, ZoneInfoNotFoundError):
+            self.add(row, column, f'"{text[:60]}" is not {wanted}')
+            return None
+
+    def day(self, row: Row, column: str) -> date | None:
+        return self.parsed(row, column, date.fromisoformat, "a date such as 2026-03-31")
+
+    def instant(self, row: Row, column: str) -> datetime | None:
+        return self.parsed(row, column, _instant, "a time with its offset such as 2026-03-31T14:05:00-04:00")
+
+    def facts_of(self, row: Row) -> dict[str, Scalar]:
+        found: dict[str, Scalar] = {}
+        for column, cell in row.cells.items():
+            fact_id = column.removeprefix("fact.")
+            if fact_id == column or not cell.text:
+                continue
+            fact = self.facts.get(fact_id)
+            if fact is None:
+                self.add(row, column, f'no fact "{fact_id}" in the rulebook{hint(fact_id, self.facts)}')
+                continue
+            try:
+                found[fact_id] = read_value(fact, _raw(fact, cell.text), "")
+            except InputError as error:
+                for problem in error.problems:
+                    self.add(row, column, problem.message)
+        return found
+
+
+def _instant(text: str) -> datetime:
+    found = datetime.fromisoformat(text)
+    if found.tzinfo is None:
+        raise ValueError(text)
+    return found
+
+
+def _flag(text: str) -> bool:
+    if text.lower() not in FLAGS:
+        raise ValueError(text)
+    return FLAGS[text.lower()]
+
+
+def _whole(text: str) -> int:
+    number = int(text)
+    if not 0 <= number <= 20_000:
+        raise ValueError(text)
+    return number
+
+
+def _raw(fact: Fact, text: str) -> object:
+    """A cell's text as JSON would have it, so that one reader of values serves both."""
+    if fact.type == "number":
+        try:
+            return Decimal(text)
+        except InvalidOperation:
+            return text
+    return FLAGS.get(text.lower(), text) if fact.type == "flag" else text
+
+
+def read_sites(reader: Reader, rows: Sequence[Row]) -> dict[str, Site]:
+    reader.check_columns("sites", rows)
+    sites: dict[str, Site] = {}
+    for row in each_once(reader, rows, "id"):
+        wanted = "a time zone such as America/Chicago"
+        zone = reader.parsed(row, "timezone", lambda text: ZoneInfo(text).key, wanted)
+        reader.required(row, "timezone")
+        distance = reader.parsed(row, "distance_km", _whole, "a whole number of kilometres")
+        around = reader.parsed(row, "open_around_the_clock", _flag, "true or false")
+        site_id, name = reader.required(row, "id"), reader.required(row, "name", 200)
+        town = reader.required(row, "town", 200)
+        if site_id and name and town and zone:
+            phone = reader.text(row, "phone", 40)
+            access = _access(reader, row)
+            sites[site_id] = Site(site_id, name, town, zone, phone, distance or 0, bool(around), *access)
+    return sites
+
+
+def read_contractors(reader: Reader, rows: Sequence[Row]) -> dict[str, Contractor]:
+    reader.check_columns("contractors", rows)
+    found: dict[str, Contractor] = {}
+    for row in each_once(reader, rows, "id"):
+        key, name = reader.required(row, "id"), reader.required(row, "name", 200)
+        if key and name:
+            found[key] = Contractor(
+                key,
+                name,
+                reader.text(row, "phone", 40),
+                _several(reader, row, "serves", _zone_or_site),
+                _several(reader, row, "skills", lambda text: text in SKILLS),
+                reader.text(row, "certificate"),
+                reader.parsed(row, "visits_a_day", _visits, "a whole number from 1 to 500"),
+            )
+    return found
+
+
+def _access(reader: Reader, row: Row) -> tuple[str, str]:
+    times = reader.text(row, "access_from", 5), reader.text(row, "access_until", 5)
+    try:
+        check_access(*times)
+    except InputError as error:
+        reader.add(row, "access_from", error.problems[0].message)
+    return times
+
+
+def _several(reader: Reader, row: Row, column: str, known: Callable[[str], bool]) -> frozenset[str]:
+    """A cell of several names with a semicolon between."""
+    names = [name.strip() for name in reader.text(row, column, 2000).split(";") if name.strip()]
+    for name in names:
+        if not known(name):
+            wanted = (
+                "skills are " + ", ".join(SKILLS) if column == "skills" else "name time zones and site ids"
+            )
+            reader.add(row, column, f'"{name[:60]}" is not known; {wanted}, with a semicolon between')
+    return frozenset(names)
+
+
+def _zone_or_site(name: str) -> bool:
+    """A site's id may be of a site that is loaded later; a name with a slash can only be a zone."""
+    if "/" not in name:
+        return len(name) <= 64
+    try:
+        return bool(ZoneInfo(name).key)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return False
+
+
+def _visits(text: str) -> int:
+    number = int(text)
+    if not 1 <= number <= 500:
+        raise ValueError(text)
+    return number
+
+
+def read_machines(reader: Reader, rows: Sequence[Row], known: Known) -> dict[str, Machine]:
+    reader.check_columns("machines", rows)
+    machines: dict[str, Machine] = {}
+    for row in each_once(reader, rows, "serial"):
+        serial, model = reader.required(row, "serial"), reader.required(row, "model")
+        reader.required(row, "shipped_on")
+        shipped, commissioned = reader.day(row, "shipped_on"), reader.day(row, "commissioned_on")
+        if shipped and commissioned and commissioned < shipped:
+            reader.add(
+                row, "commissioned_on", f"{commissioned} lies before the machine was shipped, {shipped}"
+            )
+        site = reader.one_of(row, "site", known.sites, "site")
+        contractor = reader.one_of(row, "contractor", known.contractors, "contractor")
+        price = money_of(reader, row, "price")
+        facts = reader.facts_of(row)
+        if serial and model and shipped:
+            machines[serial] = Machine(
+                serial,
+                model,
+                shipped,
+                commissioned,
+                None if site is None else known.sites[site],
+                contractor,
+                reader.text(row, "asset_tag"),
+                price,
+                facts,
+            )
+    return machines
+
+
+def read_care(reader: Reader, rows: Sequence[Row], known: Known) -> dict[str, list[CareEvent]]:
+    reader.check_columns("care", rows)
+    found: dict[str, list[CareEvent]] = {}
+    for row in rows:
+        serial, at = _machine_and_time(reader, row, known)
+        reader.required(row, "kind")
+        kind = reader.one_of(row, "kind", get_args(CareKind), "kind of care")
+        by = reader.required(row, "by", 200)
+        details = {
+            column.removeprefix("details."): cell.text
+            for column, cell in row.cells.items()
+            if column.startswith("details.") and cell.text
+        }
+        if serial and at and kind and by:
+            found.setdefault(serial, []).append(CareEvent(cast(CareKind, kind), at, by, details))
+    return found
+
+
+def read_repairs(reader: Reader, rows: Sequence[Row], known: Known) -> dict[str, list[PastRepair]]:
+    reader.check_columns("repairs", rows)
+    found: dict[str, list[PastRepair]] = {}
+    for row in rows:
+        serial, at = _machine_and_time(reader, row, known)
+        ticket = reader.required(row, "ticket", 32)
+        cause = reader.one_of(row, "cause", reader.rulebook.causes, "cause")
+        reader.required(row, "cost")
+        cost = money_of(reader, row, "cost")
+        if serial and at and ticket and cost is not None:
+            found.setdefault(serial, []).append(PastRepair(at, ticket, cause, cost))
+    return found
+
+
+def _machine_and_time(reader: Reader, row: Row, known: Known) -> tuple[str | None, datetime | None]:
+    reader.required(row, "serial")
+    reader.required(row, "at")
+    serial, at = reader.one_of(row, "serial", known.machines, "machine"), reader.instant(row, "at")
+    if serial and at and at.date() < known.machines[serial]:
+        reader.add(row, "at", f"{at.date()} lies before the machine was shipped, {known.machines[serial]}")
+    return serial, at
+
+
+def money_of(reader: Reader, row: Row, column: str) -> Money | None:
+    text = reader.text(row, column)
+    if not text:
+        return None
+    try:
+        amount = parse_money(text, reader.rulebook.currency)
+    except InputError as error:
+        for problem in error.problems:
+            reader.add(row, column, problem.message)
+        return None
+    if amount.amount < 0:
+        reader.add(row, column, "an amount is not negative")
+    return amount
+
+
+def each_once(reader: Reader, rows: Iterable[Row], column: str) -> Iterable[Row]:
+    """The rows; one whose id came before gives a problem."""
+    first: dict[str, int] = {}
+    for row in rows:
+        cell = row.cells.get(column)
+        if cell is not None and cell.text in first:
+            reader.add(row, column, f'"{cell.text}" is already on line {first[cell.text]}')
+        elif cell is not None and cell.text:
+            first[cell.text] = row.line
+        yield row

@@ -1,0 +1,203 @@
+"""Rows of a CSV or JSON file, every cell with its line and column.
+
+Both kinds give the same rows: text cells by column name. In JSON a file is a list of objects; `facts` and
+`details` may be nested objects and become the columns `fact.<id>` and `details.<name>`.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import re
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from triage.values.errors import InputError, Problem
+from triage.values.strict_json import refuse_half_characters, strict_decoder
+
+MOST_BYTES = 64 * 1024 * 1024
+NESTED = {"facts": "fact.", "details": "details."}
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A cell's text, stripped, and where it stands (1-based)."""
+
+    text: str
+    line: int
+    column: int
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    file: str
+    line: int
+    cells: Mapping[str, Cell]
+
+    def problem(self, column: str, message: str) -> Problem:
+        """A problem at a cell, or at the row where it has no such cell."""
+        cell = self.cells.get(column)
+        line, place = (self.line, 1) if cell is None else (cell.line, cell.column)
+        return Problem(f"{column}: {message}", file=self.file, line=line, column=place)
+
+
+def read_rows(path: Path) -> list[Row]:
+    """All rows of a file. Raises InputError naming file, line and column when it cannot be read."""
+    name = path.name
+    if path.stat().st_size > MOST_BYTES:
+        raise InputError([Problem(f"the file is larger than {MOST_BYTES // 2**20} MiB; split it", file=name)])
+    content = path.read_bytes()
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        message = "the file is not UTF-8 text; save it as UTF-8"
+        raise InputError([Problem(message, file=name, line=line, column=1)]) from None
+    return _json_rows(name, text) if path.suffix == ".json" else _csv_rows(name, text)
+
+
+def _csv_rows(name: str, text: str) -> list[Row]:
+    problems: list[Problem] = []
+    rows: list[Row] = []
+    header: list[str] = []
+    lines = list(io.StringIO(text, newline=""))
+    reader = csv.reader(lines, strict=True)
+    start = 0
+    try:
+        for values in reader:
+            line, written = start + 1, "".join(lines[start : reader.line_num])
+            start = reader.line_num
+            if not values:
+                continue
+            places = list(_csv_places(written, line))
+            if not header:
+                header = [value.strip() for value in values]
+                problems += _header_problems(name, header, places)
+            elif len(values) != len(header):
+                message = f"the row has {len(values)} cells, the header {len(header)}; is a comma unquoted?"
+                problems.append(Problem(message, file=name, line=line, column=1))
+            else:
+                cells = {
+                    column: Cell(value.strip(), *place)
+                    for column, value, place in zip(header, values, places, strict=True)
+                }
+                rows.append(Row(name, line, cells))
+    except csv.Error as error:
+        problems.append(Problem(f"broken CSV: {error}", file=name, line=max(1, reader.line_num), column=1))
+    if not header and not problems:
+        problems.append(Problem("the file is empty; its first line names the columns", file=name, line=1))
+    if problems:
+        raise InputError(problems)
+    return rows
+
+
+def _csv_places(written: str, line: int) -> Iterator[tuple[int, int]]:
+    """Line and column of each cell of one record, quotes and line breaks inside them counted."""
+    column, quoted = 1, False
+    yield line, column
+    for character in written:
+        column += 1
+        if character == '"':
+            quoted = not quoted
+        elif character == "\n":
+            line, column = line + 1, 1
+        elif character == "," and not quoted:
+            yield line, column
+
+
+def _header_problems(name: str, header: list[str], places: list[tuple[int, int]]) -> Iterator[Problem]:
+    for index, (column, (line, place)) in enumerate(zip(header, places, strict=True)):
+        if not column:
+            yield Problem("a column has no name", file=name, line=line, column=place)
+        elif column in header[:index]:
+            yield Problem(f'the column "{column}" stands twice', file=name, line=line, column=place)
+
+
+def _json_rows(name: str, text: str) -> list[Row]:
+    starts = [0, *(found.end() for found in re.finditer("\n", text))]
+
+    def place(offset: int) -> tuple[int, int]:
+        line = bisect_right(starts, offset)
+        return line, offset - starts[line - 1] + 1
+
+    def problem(message: str, offset: int) -> Problem:
+        line, column = place(offset)
+        return Problem(message, file=name, line=line, column=column)
+
+    decoder = strict_decoder()
+    rows, problems = [], []
+    try:
+        for offset, end, value in _json_items(text, decoder):
+            if not isinstance(value, dict):
+                problems.append(problem("each item of the list is an object, one for a row", offset))
+                continue
+            cells: dict[str, Cell] = {}
+            for key, cell, where in _json_cells(value, text, offset, end):
+                if isinstance(cell, dict | list):
+                    problems.append(problem(f'"{key}" is a plain value, not a list or object', where))
+                else:
+                    cells[key] = Cell(_as_text(cell), *place(where))
+            rows.append(Row(name, place(offset)[0], cells))
+    except json.JSONDecodeError as error:
+        problems.append(problem(f"broken JSON: {error.msg}", error.pos))
+    except RecursionError:
+        problems.append(problem("the file is nested too deeply", 0))
+    if problems:
+        raise InputError(problems)
+    return rows
+
+
+def _json_items(text: str, decoder: json.JSONDecoder) -> Iterator[tuple[int, int, Any]]:
+    """Start, end and value of each item of the list that the text is."""
+    at = _skip(text, 0)
+    if text[at : at + 1] != "[":
+        raise json.JSONDecodeError("the file is a list of objects, [ {…}, {…} ]", text, at)
+    at = _skip(text, at + 1)
+    while text[at : at + 1] != "]":
+        try:
+            value, end = decoder.raw_decode(text, at)
+            refuse_half_characters(value)
+        except json.JSONDecodeError:
+            raise
+        except ValueError as error:
+            raise json.JSONDecodeError(str(error), text, at) from None
+        yield at, end, value
+        at = _skip(text, end)
+        if text[at : at + 1] == ",":
+            at = _skip(text, at + 1)
+        elif text[at : at + 1] != "]":
+            raise json.JSONDecodeError("a comma or ] is missing", text, at)
+    if text[at + 1 :].strip():
+        raise json.JSONDecodeError("something follows the end of the list", text, at + 1)
+
+
+def _json_cells(value: dict[str, Any], text: str, start: int, end: int) -> Iterator[tuple[str, Any, int]]:
+    for key, cell in value.items():
+        if key in NESTED and isinstance(cell, dict):
+            for inner, part in cell.items():
+                yield NESTED[key] + inner, part, _key_offset(text, inner, start, end)
+        else:
+            yield key, cell, _key_offset(text, key, start, end)
+
+
+def _key_offset(text: str, key: str, start: int, end: int) -> int:
+    found = re.compile(re.escape(json.dumps(key, ensure_ascii=False)) + r"\s*:").search(text, start, end)
+    return start if found is None else found.start()
+
+
+def _skip(text: str, at: int) -> int:
+    while at < len(text) and text[at] in " \t\r\n":
+        at += 1
+    return at
+
+
+def _as_text(value: object) -> str:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return str(value).strip()

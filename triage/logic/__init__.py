@@ -1,0 +1,1 @@
+"""Conditions in three values, and the engines that answer them."""

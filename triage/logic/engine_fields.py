@@ -1,0 +1,229 @@
+"""Conditions and facts as small integers, the only thing the durable engine is given.
+
+Of an ordered fact all bounds in the rules of a stage are collected; a value is handed in as its rank among
+them: 2·i + 1 when it equals bound i, else the even number between. Every test then is a set of ranks, so
+Decimals, dates and times compare exactly. Facts that are only tested for equality are interned: the number
+of the value named, or one number for any other. A many-valued fact has one field, 0 or 1, for each value
+named. Unknown facts have no field, so no test on them holds; presence, where it is asked, is a field of its
+own.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Any, TypeAlias
+
+from triage.logic.conditions import (
+    Anything,
+    Compare,
+    Condition,
+    Facts,
+    FactTest,
+    FactValue,
+    Interval,
+    Known,
+    Not,
+    OneOf,
+    UnaryTest,
+    Unknown,
+    walk,
+)
+from triage.logic.engine import RuleTooWide
+
+MANY_VALUED = frozenset({"symptom"})
+"""The facts whose value may be a set of choices."""
+
+Ranks: TypeAlias = int
+"""A set of ranks as the bits of an integer."""
+
+Span: TypeAlias = tuple[int, int]
+"""Lowest and highest rank that pass, both included."""
+
+Branch: TypeAlias = Mapping[int, Span]
+"""A conjunction: field number -> ranks that pass."""
+
+
+@dataclass(frozen=True, slots=True)
+class RankField:
+    """One field for the value of one fact. `top` is the highest rank it can have."""
+
+    number: int
+    top: int
+    rank_of: Callable[[Any], int]
+    rank_of_bound: Mapping[Any, int]
+    pieces: tuple[str, ...]  # by rank, as in `Fields.encode`
+
+    def spans(self, test: UnaryTest, wanted: bool) -> list[Span]:
+        ranks = self._ranks(test)
+        return _spans(ranks if wanted else self._all & ~ranks)
+
+    @property
+    def _all(self) -> Ranks:
+        return _bits(0, self.top)
+
+    def _ranks(self, test: UnaryTest) -> Ranks:
+        match test:
+            case Compare("=", value):
+                return 1 << self.rank_of_bound[value]
+            case Compare(sign, bound):
+                rank = self.rank_of_bound[bound]
+                closed = sign in ("<=", ">=")
+                if sign in ("<", "<="):
+                    return _bits(0, rank if closed else rank - 1)
+                return _bits(rank if closed else rank + 1, self.top)
+            case Interval(low, high, low_closed, high_closed):
+                first = self.rank_of_bound[low] + (0 if low_closed else 1)
+                return _bits(first, self.rank_of_bound[high] - (0 if high_closed else 1))
+            case OneOf(tests):
+                return self._union(tests)
+            case Not(tests):
+                return self._all & ~self._union(tests)
+            case Anything():
+                return self._all
+
+    def _union(self, tests: Iterable[UnaryTest]) -> Ranks:
+        ranks = 0
+        for test in tests:
+            ranks |= self._ranks(test)
+        return ranks
+
+
+@dataclass(frozen=True, slots=True)
+class FactFields:
+    """The fields that one fact fills."""
+
+    fact: str
+    presence: int | None
+    rank: RankField | None
+    members: Mapping[str, int]  # value of a many-valued fact -> field, one after the other
+    no_member: tuple[str, ...]  # their pieces when the fact has none of the values
+
+
+@dataclass(frozen=True, slots=True)
+class Fields:
+    """All fields of a stage."""
+
+    facts: Mapping[str, FactFields]
+    none_known: tuple[str, ...]  # the pieces when no fact is known
+
+    def encode(self, facts: Facts) -> list[str]:
+        """The fields as pieces of a JSON object, by field number; a field without a value is empty."""
+        pieces = list(self.none_known)
+        for fact, fields in self.facts.items():
+            value = facts.get(fact)
+            if value is None:
+                continue
+            if fields.presence is not None:
+                pieces[fields.presence] = _piece(fields.presence, 1)
+            if fields.rank is not None:
+                pieces[fields.rank.number] = fields.rank.pieces[fields.rank.rank_of(value)]
+            if fields.members:
+                first = next(iter(fields.members.values()))
+                pieces[first : first + len(fields.members)] = fields.no_member
+                for member in _members(value):
+                    number = fields.members.get(member)
+                    if number is not None:
+                        pieces[number] = _piece(number, 1)
+        return pieces
+
+
+def fields_for(conditions: Mapping[str, Condition]) -> Fields:
+    """The fields that the conditions of a stage (rule id -> condition) need. Raises RuleTooWide."""
+    bounds: dict[str, dict[Any, None]] = {}
+    ordered: set[str] = set()
+    present: set[str] = set()
+    for rule, condition in conditions.items():
+        for leaf in walk(condition):
+            match leaf:
+                case Known(fact) | Unknown(fact):
+                    present.add(fact)
+                case FactTest(_, Anything()):
+                    pass
+                case FactTest(fact, test):
+                    present |= {fact} & MANY_VALUED
+                    named = bounds.setdefault(fact, {})
+                    for part in _elementary(test):
+                        if isinstance(part, Interval):
+                            named |= {part.low: None, part.high: None}
+                        else:
+                            named[part.value] = None
+                        if isinstance(part, Interval) or part.operator != "=":
+                            ordered.add(fact)
+                            if fact in MANY_VALUED:
+                                raise RuleTooWide(rule, f'asks for an order of "{fact}", which has none')
+    numbers = iter(range(10**9))
+    fields = {}
+    for fact in dict.fromkeys((*bounds, *sorted(present))):
+        presence = next(numbers) if fact in present else None
+        many = fact in MANY_VALUED
+        ranked = not many and fact in bounds
+        rank = _rank_field(next(numbers), bounds[fact], fact in ordered) if ranked else None
+        members = {value: next(numbers) for value in bounds.get(fact, ())} if many else {}
+        no_member = tuple(_piece(number, 0) for number in members.values())
+        fields[fact] = FactFields(fact, presence, rank, members, no_member)
+    none_known = [""] * next(numbers)
+    for number in (each.presence for each in fields.values() if each.presence is not None):
+        none_known[number] = _piece(number, 0)
+    return Fields(fields, tuple(none_known))
+
+
+@lru_cache(maxsize=4096)
+def _piece(number: int, value: int) -> str:
+    return f',"f{number}":{value}'
+
+
+def _pieces(number: int, top: int) -> tuple[str, ...]:
+    return tuple(_piece(number, rank) for rank in range(top + 1))
+
+
+def _rank_field(number: int, bounds: Iterable[Any], ordered: bool) -> RankField:
+    if not ordered:
+        interned = {value: rank for rank, value in enumerate(bounds)}
+        other = len(interned)
+        return RankField(
+            number, other, lambda value: interned.get(value, other), interned, _pieces(number, other)
+        )
+    sorted_bounds = sorted(bounds)
+    exact = {bound: 2 * index + 1 for index, bound in enumerate(sorted_bounds)}
+
+    def rank_of(value: Any) -> int:
+        index = bisect_left(sorted_bounds, value)
+        equal = index < len(sorted_bounds) and sorted_bounds[index] == value
+        return 2 * index + (1 if equal else 0)
+
+    top = 2 * len(sorted_bounds)
+    return RankField(number, top, rank_of, exact, _pieces(number, top))
+
+
+def _elementary(test: UnaryTest) -> Iterable[Compare | Interval]:
+    match test:
+        case OneOf(tests) | Not(tests):
+            for part in tests:
+                yield from _elementary(part)
+        case Anything():
+            return
+        case part:
+            yield part
+
+
+def _members(value: FactValue) -> frozenset[Any]:
+    return value if isinstance(value, frozenset) else frozenset({value})
+
+
+def _bits(first: int, last: int) -> Ranks:
+    return ((1 << (last - first + 1)) - 1) << first if first <= last else 0
+
+
+def _spans(ranks: Ranks) -> list[Span]:
+    """The runs of neighbouring ranks in a set."""
+    spans = []
+    while ranks:
+        first = (ranks & -ranks).bit_length() - 1
+        gap = ~(ranks >> first)
+        last = first + (gap & -gap).bit_length() - 2
+        spans.append((first, last))
+        ranks &= ~_bits(first, last)
+    return spans

@@ -1,0 +1,49 @@
+"""Unary tests as text again: canonical S-FEEL, for messages and tables."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable
+from datetime import date, time
+from decimal import Decimal
+
+from triage.logic.conditions import Anything, Compare, Interval, Not, OneOf, Scalar, UnaryTest
+
+
+def scalar_text(value: Scalar) -> str:
+    """`15`, `"text"`, `true`, `@"2026-01-01"`."""
+    match value:
+        case bool():
+            return str(value).lower()
+        case Decimal():
+            text = format(value, "f")
+            return text.rstrip("0").rstrip(".") if "." in text else text
+        case str():
+            return json.dumps(value, ensure_ascii=False)
+        case date() | time():
+            return f'@"{value.isoformat()}"'
+
+
+def text_of_test(test: UnaryTest, scalar: Callable[[Scalar], str] = scalar_text) -> str:
+    """The text of any unary test; `unary_tests.parse` reads it back to an equal one.
+
+    `scalar` writes the values in it.
+    """
+
+    def joined(tests: Iterable[UnaryTest]) -> str:
+        return ",".join(text_of_test(part, scalar) for part in tests)
+
+    match test:
+        case Compare("=", value):
+            return scalar(value)
+        case Compare(operator, value):
+            return f"{operator} {scalar(value)}"
+        case Interval(low, high, low_closed, high_closed):
+            start, end = "[" if low_closed else "(", "]" if high_closed else ")"
+            return f"{start}{scalar(low)}..{scalar(high)}{end}"
+        case OneOf(tests):
+            return joined(tests)
+        case Not(tests):
+            return f"not({joined(tests)})"
+        case Anything():
+            return "-"

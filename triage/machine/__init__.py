@@ -1,0 +1,1 @@
+"""The machine: measured, judged at its installation, kept or swapped."""

@@ -1,0 +1,181 @@
+"""The figures of one machine's life: from its record and history to what policy rules and people see.
+
+The forecast is simple and said. Failures go on at the machine's own rate, with a year at the programme's rate
+mixed in so that a short history does not run away, and rise with wear. Where both trend tests say that they
+come faster, they go on from the rate the power law has reached; it is not carried on beyond the data. Each
+costs what the machine's repairs cost on average. A new machine fails at the programme's rate and wears alike.
+All of it is our estimate.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, time
+from decimal import Decimal
+from functools import lru_cache
+
+from triage.logic.conditions import Scalar
+from triage.machine.lifecycle.annual_cost import Owning
+from triage.machine.lifecycle.exposure import Idle, Observation, observe
+from triage.machine.lifecycle.keep_or_swap import (
+    Defender,
+    KeepOrSwap,
+    TurningPoint,
+    keep_or_swap,
+    turning_points,
+)
+from triage.machine.lifecycle.trend import Trend, trend
+from triage.machine.lifecycle.value import values_ahead
+from triage.records.report import History, Machine
+from triage.values.money import round_money
+from triage.values.time_zones import zone_named
+
+DAYS_PER_YEAR = 365
+MOST_FAILURES_A_YEAR = Decimal(52)
+"""A forecast goes no higher: nobody mends a machine more than once a week."""
+
+
+@dataclass(frozen=True, slots=True)
+class Assumptions:
+    """What the programme takes for granted (our estimate): money, wear, and how a new machine does.
+
+    `rate` and `yearly_drop` are shares (0.08 is 8 %); `new_failures_a_year` holds for the first year of a new
+    machine and rises by `wear` a year; `years` is how far the forecast looks.
+    """
+
+    rate: Decimal = Decimal("0.08")
+    yearly_drop: Decimal = Decimal("0.20")
+    new_failures_a_year: Decimal = Decimal("0.8")
+    wear: Decimal = Decimal("0.15")
+    cost_of_a_repair: Decimal = Decimal(260)  # where the machine has none on record
+    years: int = 8
+
+
+@dataclass(frozen=True, slots=True)
+class LifeFigures:
+    """The trend of the failures (None where the machine was never in service), and the choice with what it
+    was made from.
+    """
+
+    trend: Trend | None
+    defender: Defender
+    challenger: Owning
+    rate: Decimal
+    choice: KeepOrSwap
+
+    def turning_points(self) -> tuple[TurningPoint, ...]:
+        """Which number would have turned the choice; worked out only when asked for."""
+        return turning_points(self.defender, self.challenger, self.rate)
+
+
+def life_figures(
+    machine: Machine,
+    history: History,
+    now: datetime,
+    *,
+    value_now: Decimal,
+    repair_now: Decimal,
+    swap_cost: Decimal,
+    idle: Iterable[Idle] = (),
+    assumptions: Assumptions | None = None,
+) -> LifeFigures | None:
+    """The figures as of `now` (timezone-aware), when trouble is reported; None without a price on record.
+
+    `value_now` is what the machine is worth, `repair_now` what mending it now would cost, `swap_cost` what
+    the exchange costs on top of the price of the machine that comes. The trouble reported now
+    counts as a failure and ends the observation.
+    """
+    if machine.price is None:
+        return None
+    given, price = assumptions or Assumptions(), machine.price.amount
+    seen = observed(machine, history, now, idle)
+    shown = None if seen is None else trend(seen)
+    mean_cost = _mean_repair(history, now) or given.cost_of_a_repair
+    failures = expected_failures(seen, shown, given)
+    defender = Defender(
+        value_now, repair_now, _values(value_now, given), tuple(count * mean_cost for count in failures)
+    )
+    challenger = Owning(
+        price + swap_cost,
+        _values(price, given),
+        tuple(count * mean_cost for count in _new_failures(given)),
+    )
+    return LifeFigures(
+        trend=shown,
+        defender=defender,
+        challenger=challenger,
+        rate=given.rate,
+        choice=keep_or_swap(defender, challenger, given.rate),
+    )
+
+
+def facts(figures: LifeFigures, currency: str) -> dict[str, Scalar]:
+    """`keep_cost_year`, `swap_cost_year`, `swap_saves_year` (rounded to the currency) and `failures_faster`.
+
+    The last is left out where there are too few failures to tell. What a swap saves is below 0 where keeping
+    is cheaper.
+    """
+    keep = round_money(figures.choice.keep.annual_cost, currency)
+    swap = round_money(figures.choice.swap.annual_cost, currency)
+    found: dict[str, Scalar] = {
+        "keep_cost_year": keep,
+        "swap_cost_year": swap,
+        "swap_saves_year": keep - swap,
+    }
+    if figures.trend is not None and figures.trend.verdict != "too_few":
+        found["failures_faster"] = figures.trend.verdict == "faster"
+    return found
+
+
+def observed(
+    machine: Machine, history: History, now: datetime, idle: Iterable[Idle] = ()
+) -> Observation | None:
+    """The machine's failures in days of service up to the trouble reported `now`.
+
+    Visits that found no fault are no failures. Service began when the machine was commissioned, or where that
+    is not known when it was shipped.
+    """
+    failures = [repair.at for repair in history.repairs if repair.cause is not None and repair.at < now]
+    return observe(failures, _service_start(machine), now, idle=idle, ended_by_failure=True)
+
+
+def expected_failures(
+    seen: Observation | None, shown: Trend | None, given: Assumptions
+) -> tuple[Decimal, ...]:
+    """Failures to expect in each of the coming years, at most one a week; see the module on how."""
+    if seen is None or shown is None:
+        return _new_failures(given)
+    law = shown.power_law
+    if shown.verdict == "faster" and law is not None and law.mtbf_at_end_unbiased is not None:
+        first = DAYS_PER_YEAR / law.mtbf_at_end_unbiased
+    else:
+        # the free failures: the one that made us look would otherwise count for more than it is
+        first = (len(seen.free_times) + float(given.new_failures_a_year)) / (seen.end / DAYS_PER_YEAR + 1)
+    counts = (Decimal(repr(first)) * rise for rise in _rises(given.wear, given.years))
+    return tuple(min(MOST_FAILURES_A_YEAR, count) for count in counts)
+
+
+def _new_failures(given: Assumptions) -> tuple[Decimal, ...]:
+    return tuple(given.new_failures_a_year * rise for rise in _rises(given.wear, given.years))
+
+
+@lru_cache(maxsize=64)
+def _rises(wear: Decimal, years: int) -> tuple[Decimal, ...]:
+    """By what failures have risen in the first, second … year."""
+    return tuple((1 + wear) ** year for year in range(years))
+
+
+def _values(value: Decimal, given: Assumptions) -> tuple[Decimal, ...]:
+    return values_ahead(value, given.years, given.yearly_drop)
+
+
+def _mean_repair(history: History, now: datetime) -> Decimal | None:
+    costs = [repair.cost.amount for repair in history.repairs if repair.at <= now]
+    return sum(costs, Decimal(0)) / len(costs) if costs else None
+
+
+def _service_start(machine: Machine) -> datetime:
+    day = machine.commissioned_on or machine.shipped_on
+    zone = zone_named(machine.site.timezone) if machine.site is not None else UTC
+    return datetime.combine(day, time(0), zone)

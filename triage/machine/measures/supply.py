@@ -1,0 +1,255 @@
+"""The electrical supply: voltage drop, load on the circuit, and whether they explain a weak start.
+
+`facts` computes, from whichever of its inputs are known:
+
+- `supply_drop_pct`: voltage drop in percent of nominal, as measured, else as calculated from wire and cord
+- `supply_drop_calculated_pct`: the drop wire and cord should have; `supply_drop_excess_pct`: measured
+  beyond it (a poor joint, a longer or a thinner run than stated)
+- `supply_start_volts`: estimate of the voltage while the motor starts
+- `supply_idle_off_band`: flag, idle voltage outside the band a utility keeps
+- `circuit_headroom_amps`: what is left of the 80 % (negative: over), `circuit_overloaded`: flag
+- `cord_replaces_wiring`: flag, an extension cord stands in for fixed wiring
+- `supply_explains_weak_start`: flag
+
+Inputs are the ids in `INPUTS` and the flags `extension_cord`, `fastened_in_place`, `shares_circuit`.
+
+Left out: reactance and power factor (small at these conductor sizes), three-phase circuits, the drop ahead
+of the panel, and wires cooler than 75 C (`resistance_at`), so a calculated drop errs on the high side. None
+of this replaces a licensed electrician's measurement; local codes come first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from triage.logic.conditions import Facts, FactValue, Truth
+from triage.machine.measures.quantities import Span, check_ranges, figure, known_figures, new_facts
+from triage.values.errors import InputError, Problem
+
+WIRING_OHM_PER_KFT: Mapping[int, float] = {14: 3.07, 12: 1.93, 10: 1.21, 8: 0.778, 6: 0.491}
+"""DC resistance at 75 C, uncoated copper: solid up to 10 AWG as in building wire, stranded above.
+
+NFPA 70 (NEC), chapter 9, table 8; secondary copies.
+"""
+
+CORD_OHM_PER_KFT: Mapping[int, float] = {18: 7.95, 16: 4.99, 14: 3.14, 12: 1.98, 10: 1.24}
+"""The same table's stranded rows: flexible cords. Secondary copies."""
+
+COPPER_PER_KELVIN = 0.00323
+"""Change of copper's resistance by temperature, relative to 75 C (note 2 to the same table; secondary
+copy).
+"""
+
+INPUTS: Mapping[str, Span] = {
+    "conductor_awg": Span("the size of the branch wiring", 6, 14, ""),
+    "wire_run_ft": Span("the one-way length of the wiring", 0, 1000, "foot"),
+    "cord_awg": Span("the size of the extension cord", 10, 18, ""),
+    "cord_ft": Span("the length of the extension cord", 0, 300, "foot"),
+    "nominal_volts": Span("the nominal voltage", 90, 480, "volt"),
+    "idle_volts": Span("the voltage with the machine off", 1, 600, "volt"),
+    "running_volts": Span("the voltage with the machine running", 1, 600, "volt"),
+    "running_amps": Span("the running current", 0.1, 100, "ampere"),
+    "start_amps": Span("the starting (locked-rotor) current", 0.1, 600, "ampere"),
+    "circuit_amps": Span("the rating of the circuit", 5, 100, "ampere"),
+    "other_load_amps": Span("the other load on the circuit", 0, 100, "ampere"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class SupplyLimits:
+    """What counts as too little, in percent of the nominal voltage.
+
+    `drop_pct`: informational notes to NEC 210.19 and 215.2, farthest outlet, feeder and branch together (from
+    memory; advice, not a rule). `band_pct`: 114 to 126 V at 120 V (COMAR 20.50.07.02). `running_pct` and
+    `start_pct`: common practice, no source.
+    """
+
+    drop_pct: float = 5.0
+    band_pct: float = 5.0
+    running_pct: float = 90.0
+    start_pct: float = 85.0
+
+
+def wiring_ohm_per_kft(awg: int) -> float:
+    """Resistance of branch wiring of a size in AWG."""
+    return _resistance(WIRING_OHM_PER_KFT, awg, "conductor_awg")
+
+
+def cord_ohm_per_kft(awg: int) -> float:
+    """Resistance of a flexible cord of a size in AWG."""
+    return _resistance(CORD_OHM_PER_KFT, awg, "cord_awg")
+
+
+def _resistance(table: Mapping[int, float], awg: float, name: str) -> float:
+    if awg not in table:
+        sizes = ", ".join(str(size) for size in table)
+        raise InputError([Problem(f"{awg:g} AWG is not in the table; sizes are {sizes}", f"/{name}")])
+    return table[int(awg)]
+
+
+def resistance_at(ohm_per_kft_at_75_c: float, temperature_c: float) -> float:
+    """The same conductor's resistance at another temperature."""
+    return ohm_per_kft_at_75_c * (1 + COPPER_PER_KELVIN * (temperature_c - 75.0))
+
+
+def drop_volts(ohm_per_kft: float, one_way_ft: float, amps: float) -> float:
+    """Drop over both conductors of a two-wire circuit: 2 L R I / 1000."""
+    return 2 * one_way_ft * ohm_per_kft * amps / 1000
+
+
+def percent_of(volts: float, nominal_volts: float) -> float:
+    check_ranges(INPUTS, nominal_volts=nominal_volts)
+    return 100 * volts / nominal_volts
+
+
+def longest_run_ft(ohm_per_kft: float, amps: float, nominal_volts: float, drop_pct: float) -> float:
+    """The one-way length at which the drop reaches `drop_pct` of nominal."""
+    return drop_pct / 100 * nominal_volts * 1000 / (2 * ohm_per_kft * amps)
+
+
+def measured_drop_volts(idle_volts: float, running_volts: float) -> float:
+    """The drop two readings at the outlet imply. Slightly negative is noise; far negative is an
+    InputError.
+    """
+    check_ranges(INPUTS, idle_volts=idle_volts, running_volts=running_volts)
+    if running_volts > 1.05 * idle_volts:
+        raise InputError(
+            [Problem("the running voltage lies above the idle voltage; were they swapped?", "/running_volts")]
+        )
+    return idle_volts - running_volts
+
+
+def start_volts(
+    idle_volts: float, drop_at_running_volts: float, running_amps: float, start_amps: float
+) -> float:
+    """The voltage while the motor starts, the drop growing in proportion to the current."""
+    return idle_volts - drop_at_running_volts * start_amps / running_amps
+
+
+def permitted_amps(
+    circuit_amps: float, *, fastened_in_place: bool = False, shares_circuit: bool = False
+) -> float:
+    """What one machine may draw: 80 % of the circuit for a cord-and-plug item (NEC 210.23(A)(1)), 50 % for
+    one fastened in place that shares the circuit (210.23(A)(2)). Secondary copies; local codes come
+    first.
+    """
+    check_ranges(INPUTS, circuit_amps=circuit_amps)
+    return circuit_amps * (0.5 if fastened_in_place and shares_circuit else 0.8)
+
+
+def headroom_amps(circuit_amps: float, running_amps: float, other_load_amps: float = 0.0) -> float:
+    """80 % of the circuit less everything on it; negative when over.
+
+    The code's 80 % is for one item; taking the sum is the cautious reading for loads that run for hours.
+    """
+    return permitted_amps(circuit_amps) - running_amps - other_load_amps
+
+
+def explains_weak_start(
+    *,
+    nominal_volts: float,
+    measured_drop_pct: float | None = None,
+    calculated_drop_pct: float | None = None,
+    running_volts: float | None = None,
+    starting_volts: float | None = None,
+    limits: SupplyLimits = SupplyLimits(),
+) -> Truth:
+    """True when one figure is bad enough; False only on good readings; None when it cannot be said.
+
+    A small calculated drop never clears the supply: a calculation does not see a loose joint.
+    """
+    bad = (
+        (measured_drop_pct is not None and measured_drop_pct > limits.drop_pct)
+        or (calculated_drop_pct is not None and calculated_drop_pct > limits.drop_pct)
+        or (running_volts is not None and percent_of(running_volts, nominal_volts) < limits.running_pct)
+        or (starting_volts is not None and percent_of(starting_volts, nominal_volts) < limits.start_pct)
+    )
+    if bad:
+        return True
+    return False if measured_drop_pct is not None and running_volts is not None else None
+
+
+def facts(known: Facts, limits: SupplyLimits = SupplyLimits()) -> dict[str, FactValue]:
+    """The facts named in the module's docstring, as far as the known inputs allow; volts and amps in
+    Decimals.
+    """
+    given = known_figures(known, INPUTS)
+    nominal = given.get("nominal_volts", 120.0)
+    amps = given.get("running_amps")
+    idle, running = given.get("idle_volts"), given.get("running_volts")
+
+    calculated = _calculated_drop(given, known.get("extension_cord") is True)
+    measured = None if idle is None or running is None else measured_drop_volts(idle, running)
+    drop = measured if measured is not None else calculated
+    starting = None
+    if drop is not None and amps is not None and "start_amps" in given:
+        starting = start_volts(nominal if idle is None else idle, max(drop, 0.0), amps, given["start_amps"])
+
+    measured_pct = None if measured is None else max(0.0, percent_of(measured, nominal))
+    calculated_pct = None if calculated is None else percent_of(calculated, nominal)
+    drop_pct = measured_pct if measured_pct is not None else calculated_pct
+    headroom, overloaded = _load(given, known)
+
+    return new_facts(
+        known,
+        {
+            "supply_drop_pct": _figure(None if drop_pct is None else min(drop_pct, 100.0), 2),
+            "supply_drop_calculated_pct": _figure(calculated_pct, 2),
+            "supply_drop_excess_pct": _figure(
+                None if measured_pct is None or calculated_pct is None else measured_pct - calculated_pct, 2
+            ),
+            "supply_start_volts": _figure(None if starting is None else max(starting, 0.0), 1),
+            "supply_idle_off_band": (
+                None if idle is None else abs(percent_of(idle, nominal) - 100.0) > limits.band_pct
+            ),
+            "circuit_headroom_amps": _figure(headroom, 2),
+            "circuit_overloaded": overloaded,
+            "cord_replaces_wiring": _flag(known.get("extension_cord")),
+            "supply_explains_weak_start": explains_weak_start(
+                nominal_volts=nominal,
+                measured_drop_pct=measured_pct,
+                calculated_drop_pct=calculated_pct,
+                running_volts=running,
+                starting_volts=starting,
+                limits=limits,
+            ),
+        },
+    )
+
+
+def _calculated_drop(given: Mapping[str, float], through_cord: bool) -> float | None:
+    """Drop over wiring and cord; None while a length, a size or the current is missing."""
+    amps = given.get("running_amps")
+    if amps is None or "conductor_awg" not in given or "wire_run_ft" not in given:
+        return None
+    drop = drop_volts(
+        _resistance(WIRING_OHM_PER_KFT, given["conductor_awg"], "conductor_awg"), given["wire_run_ft"], amps
+    )
+    if not through_cord:
+        return drop
+    if "cord_awg" not in given or "cord_ft" not in given:
+        return None
+    return drop + drop_volts(
+        _resistance(CORD_OHM_PER_KFT, given["cord_awg"], "cord_awg"), given["cord_ft"], amps
+    )
+
+
+def _load(given: Mapping[str, float], known: Facts) -> tuple[float | None, Truth]:
+    if "circuit_amps" not in given or "running_amps" not in given:
+        return None, None
+    headroom = headroom_amps(given["circuit_amps"], given["running_amps"], given.get("other_load_amps", 0.0))
+    permitted = permitted_amps(
+        given["circuit_amps"],
+        fastened_in_place=known.get("fastened_in_place") is True,
+        shares_circuit=known.get("shares_circuit") is True or given.get("other_load_amps", 0.0) > 0,
+    )
+    return headroom, headroom < 0 or given["running_amps"] > permitted
+
+
+def _figure(value: float | None, places: int) -> FactValue | None:
+    return None if value is None else figure(value, places)
+
+
+def _flag(value: FactValue | None) -> bool | None:
+    return value if isinstance(value, bool) else None

@@ -1,0 +1,1 @@
+"""What comes in, what was decided, and the ticket that keeps both."""

@@ -1,0 +1,1 @@
+"""After the decision: estimate, approval, closing, period figures."""

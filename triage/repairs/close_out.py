@@ -1,0 +1,148 @@
+"""Closing a ticket: what it was, what cured it, what it took; and whether the machine came back too soon."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from triage.decide.facts import local_date
+from triage.inputs.reader import InputReader
+from triage.records.report import Machine, PastRepair
+from triage.repairs.estimate_input import (
+    MOST_HOURS,
+    MOST_TEXT,
+    AskedLine,
+    read_cause,
+    read_flag,
+    read_lines,
+    read_number,
+)
+from triage.rulebook.model import Rulebook
+from triage.values.suggest import hint
+
+NO_FAULT_FOUND = "no_fault_found"
+REPAIR, NOTHING = "repair", "nothing"
+CLOSE_KEYS = (
+    "cause",
+    "cured_by",
+    "lines",
+    "after_hours",
+    "hours",
+    "photos",
+    "authorisation",
+    "at",
+    "note",
+)
+MOST_PHOTOS = 40
+CLOCKS_APART = timedelta(minutes=5)
+COMEBACK_DAYS = 30
+"""A new report this soon after a visit is that visit's comeback. Common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True)
+class CloseOut:
+    """A closing as asked for. `cause` None: no fault found. `cured_by`: `repair`, `nothing`, or a check's id.
+
+    `hours` are those worked on site; `visited` says that somebody came.
+    """
+
+    cause: str | None
+    cured_by: str
+    lines: tuple[AskedLine, ...]
+    after_hours: bool | None
+    hours: Decimal
+    photos: tuple[str, ...]
+    authorisation: str | None
+    at: datetime
+    note: str
+
+    @property
+    def visited(self) -> bool:
+        return bool(self.lines) or self.hours > 0 or self.cured_by == REPAIR
+
+
+def read_close_out(
+    data: object, rulebook: Rulebook, machine: Machine | None, opened_at: datetime, now: datetime
+) -> CloseOut:
+    """A closing from JSON data; a missing `at` is now. Raises InputError listing every problem."""
+    read = InputReader(rulebook)
+    top = read.mapping(data, "", CLOSE_KEYS, "a closing")
+    lines = read_lines(read, top.get("lines"), "/lines")
+    cause = None
+    if top.get("cause") is None:
+        read.problem(f'say what it was: a cause of the rulebook, or "{NO_FAULT_FOUND}"', "/cause")
+    elif top["cause"] != NO_FAULT_FOUND:
+        cause = read_cause(read, top["cause"], "/cause")
+    cured_by = _cured_by(read, top.get("cured_by"))
+    if top.get("cause") == NO_FAULT_FOUND and cured_by == REPAIR:
+        read.problem("where no fault was found nothing was repaired; name the cause", "/cured_by")
+    hours = sum((line.hours for line in lines if line.kind == "labor"), Decimal(0))
+    if top.get("hours") is not None:
+        hours = read_number(read, top["hours"], "/hours", "hours", MOST_HOURS)
+    photos = read.each(top.get("photos"), "/photos", read.name)
+    if len(photos) > MOST_PHOTOS:
+        read.problem(f"there are {len(photos)} photos; at most {MOST_PHOTOS} are noted", "/photos")
+    close_out = CloseOut(
+        cause=cause,
+        cured_by=cured_by,
+        lines=lines,
+        after_hours=read_flag(read, top.get("after_hours"), "/after_hours"),
+        hours=hours,
+        photos=tuple(photos),
+        authorisation=read.name(top.get("authorisation"), "/authorisation"),
+        at=_moment(read, top.get("at"), machine, opened_at, now),
+        note=read.text(top.get("note"), "/note", MOST_TEXT),
+    )
+    read.finish()
+    return close_out
+
+
+def _cured_by(read: InputReader, raw: object) -> str:
+    words = (REPAIR, NOTHING, *read.rulebook.checks)
+    if isinstance(raw, str) and raw in words:
+        return raw
+    mend = hint(str(raw)[:60], words, f'; it is "{REPAIR}", "{NOTHING}" or a check of the rulebook')
+    read.problem(f'"{str(raw)[:60]}" does not say what cured it{mend}', "/cured_by")
+    return NOTHING
+
+
+def _moment(
+    read: InputReader, raw: object, machine: Machine | None, opened_at: datetime, now: datetime
+) -> datetime:
+    if raw is None:
+        return now
+    before = len(read.problems)
+    at = read.moment(raw, "/at")
+    if len(read.problems) > before:
+        return at
+    if at > now + CLOCKS_APART:
+        read.problem(f"{at.isoformat()} lies in the future (it is {now.isoformat()}); mend the time", "/at")
+    elif at < opened_at - CLOCKS_APART:
+        message = f"{at.isoformat()} is before the ticket was opened ({opened_at.isoformat()}); mend the time"
+        read.problem(message, "/at")
+    elif machine is not None and local_date(machine, at) < machine.shipped_on:
+        read.problem(f"the machine was shipped only on {machine.shipped_on}; mend the date", "/at")
+    return at
+
+
+def comeback_of(
+    repairs: Iterable[PastRepair], ticket: str, opened_at: datetime, cause: str | None
+) -> dict[str, Any] | None:
+    """The last visit for another ticket within COMEBACK_DAYS before this one was opened, as JSON data."""
+    earlier = [
+        repair
+        for repair in repairs
+        if repair.ticket != ticket and timedelta(0) <= opened_at - repair.at <= timedelta(days=COMEBACK_DAYS)
+    ]
+    if not earlier:
+        return None
+    last = max(earlier, key=lambda repair: repair.at)
+    return {
+        "ticket": last.ticket,
+        "at": last.at.isoformat(),
+        "days": (opened_at - last.at).days,
+        "same_cause": cause is not None and cause == last.cause,
+    }

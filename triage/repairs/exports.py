@@ -1,0 +1,188 @@
+"""Claims and spend from the closings of all tickets, as rows and as CSV.
+
+CSV is RFC 4180 in UTF-8. A cell that a spreadsheet would take for a formula is preceded by an apostrophe (the
+signs are those of OWASP, "CSV Injection", community page; from memory); numbers are left as they are.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, date, datetime
+from decimal import Decimal
+from typing import Any, Literal, TypeAlias
+
+from triage.records.report import PastRepair
+from triage.records.ticket import Event
+from triage.values.errors import InputError, Problem
+
+SpendBy: TypeAlias = Literal["contractor", "machine", "cause"]
+
+NOT_ON_RECORD, NO_FAULT_FOUND = "not_on_record", "no_fault_found"
+
+CLAIM_COLUMNS = (
+    "closed_at",
+    "ticket",
+    "machine",
+    "model",
+    "site",
+    "contractor",
+    "terms",
+    "cause",
+    "component",
+    "kind",
+    "detail",
+    "number",
+    "quantity",
+    "serials",
+    "amount",
+    "currency",
+    "photos",
+)
+SPEND_COLUMNS = ("visits", "total", "claimed", "spent", "currency")
+
+_NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
+_FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠", "\t", "\r", "\n")
+
+
+def read_days(since: str | None, until: str | None) -> tuple[date | None, date | None]:
+    """The first and last day of a period; InputError for what is no date or runs backwards."""
+    first, last = _day(since, "query:since"), _day(until, "query:until")
+    if first is not None and last is not None and last < first:
+        raise InputError([Problem(f"{last} is before {first}; swap the two", "query:until")])
+    return first, last
+
+
+def _day(text: str | None, pointer: str) -> date | None:
+    if text is None:
+        return None
+    try:
+        if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
+            raise ValueError
+        return date.fromisoformat(text)
+    except ValueError:
+        raise InputError([Problem('write a date such as "2026-01-31"', pointer)]) from None
+
+
+def within(at: datetime, first: date | None, last: date | None) -> bool:
+    """Whether a moment lies in a period of days (UTC)."""
+    day = at.astimezone(UTC).date()
+    return (first is None or first <= day) and (last is None or day <= last)
+
+
+def claim_rows(closings: Iterable[Event], first: date | None, last: date | None) -> list[dict[str, Any]]:
+    """A row for each line that cover pays, and one for the deductible, which is taken off."""
+    rows: list[dict[str, Any]] = []
+    for event in closings:
+        closed = event.payload
+        if not within(datetime.fromisoformat(closed["at"]), first, last):
+            continue
+        for line in closed["lines"]:
+            if line["paid_by"] != "programme":
+                rows.append(_claim(event, line, line["amount"], line["kind"]))
+        amount, currency = closed["deductible"].split()
+        if Decimal(amount):
+            rows.append(_claim(event, {}, f"-{amount} {currency}", "deductible"))
+    return rows
+
+
+def _claim(event: Event, line: Mapping[str, Any], amount: str, kind: str) -> dict[str, Any]:
+    closed = event.payload
+    number, currency = amount.split()
+    return {
+        "closed_at": closed["at"],
+        "ticket": event.ticket,
+        "machine": closed["machine"],
+        "model": closed["model"],
+        "site": closed["site"],
+        "contractor": closed["contractor"],
+        "terms": line.get("paid_by"),
+        "cause": closed["cause"] or NO_FAULT_FOUND,
+        "component": line.get("component"),
+        "kind": kind,
+        "detail": line.get("detail"),
+        "number": line.get("number"),
+        "quantity": line.get("quantity"),
+        "serials": list(line.get("serials", ())),
+        "amount": number,
+        "currency": currency,
+        "photos": list(closed["photos"]),
+    }
+
+
+def spend_rows(
+    closings: Iterable[Event],
+    loaded: Iterable[tuple[str, PastRepair]],
+    by: SpendBy,
+    currency: str,
+    first: date | None,
+    last: date | None,
+) -> list[dict[str, Any]]:
+    """What was spent, dearest first. `loaded` are past repairs with their machine's serial.
+
+    Those that a closing stands for are counted once; of the others neither contractor nor claim is on record.
+    """
+    sums: dict[str, list[Decimal]] = {}
+    seen: set[tuple[str, datetime]] = set()
+
+    def add(key: str, visits: int, total: Decimal, spent: Decimal) -> None:
+        held = sums.setdefault(key, [Decimal(0)] * 3)
+        for index, value in enumerate((Decimal(visits), total, spent)):
+            held[index] += value
+
+    for event in closings:
+        closed = event.payload
+        at = datetime.fromisoformat(closed["at"])
+        seen.add((event.ticket, at.astimezone(UTC)))
+        spent = _amount(closed["cost"])
+        if within(at, first, last) and (closed["visited"] or spent):
+            keys: Mapping[SpendBy, str] = {
+                "contractor": closed["contractor"] or NOT_ON_RECORD,
+                "machine": closed["machine"] or NOT_ON_RECORD,
+                "cause": closed["cause"] or NO_FAULT_FOUND,
+            }
+            add(keys[by], 1, _amount(closed["total"]), spent)
+    for serial, repair in loaded:
+        known = (repair.ticket, repair.at.astimezone(UTC)) in seen
+        if not known and within(repair.at, first, last):
+            cost: Decimal = repair.cost.amount
+            keys = {"contractor": NOT_ON_RECORD, "machine": serial, "cause": repair.cause or NO_FAULT_FOUND}
+            add(keys[by], 1, cost, cost)
+    rows = [
+        {
+            by: key,
+            "visits": int(visits),
+            "total": f"{total:.2f}",
+            "claimed": f"{total - spent:.2f}",
+            "spent": f"{spent:.2f}",
+            "currency": currency,
+        }
+        for key, (visits, total, spent) in sums.items()
+    ]
+    return sorted(rows, key=lambda row: (-Decimal(str(row["spent"])), str(row[by])))
+
+
+def _amount(text: str) -> Decimal:
+    return Decimal(text.split()[0])
+
+
+def as_csv(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
+    """The rows as CSV with a header; lists are joined by blanks."""
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")
+    writer.writerow(columns)
+    for row in rows:
+        writer.writerow([safe_cell(row[column]) for column in columns])
+    return out.getvalue()
+
+
+def safe_cell(value: object) -> str:
+    """A value as the text of a cell that no spreadsheet takes for a formula."""
+    if value is None:
+        return ""
+    text = " ".join(map(str, value)) if isinstance(value, list | tuple) else str(value)
+    if _NUMBER.fullmatch(text):
+        return text
+    return f"'{text}" if text.startswith(_FORMULA) or text.lstrip().startswith(_FORMULA) else text

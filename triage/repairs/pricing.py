@@ -1,0 +1,258 @@
+"""An estimate priced: every line against the rate agreement, and what the cover pays apart from the rest.
+
+A line without an amount gets the agreed price. A line above it, or one that the agreement does not pay at
+all, is named with the reason; it stays in the total, for the authority to see. Where no tax line is given
+the agreed tax is added. Labor cover pays trip, distance, labor and second technician; parts cover pays parts
+and freight; tax follows the lines it is on. Of what cover pays, the programme bears each terms' deductible.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+from decimal import Decimal
+from typing import Any
+
+from triage.decide.spending.costs import (
+    PAID_BY_LABOR_COVER,
+    PAID_BY_PARTS_COVER,
+    TAXED_AS,
+    EstimateLine,
+    LineKind,
+    agreement_with,
+    billed_hours,
+    distance_fee,
+    tax_on_lines,
+)
+from triage.decide.spending.warranty import covered_by_component, terms_by_component
+from triage.records.report import Machine
+from triage.repairs.estimate_input import AskedLine
+from triage.rulebook.model import CoverTerms, RateAgreement, Rulebook
+from triage.values.money import Money, as_money, money_text, round_money
+
+
+@dataclass(frozen=True, slots=True)
+class BillLine:
+    """One priced line. `terms` is the cover that pays it, None for the programme; `outside` says what is not
+    agreed. Amounts are rounded, in the rulebook's currency.
+    """
+
+    kind: LineKind
+    detail: str
+    amount: Decimal
+    agreed: Decimal
+    component: str
+    terms: str | None
+    outside: str | None
+    asked: AskedLine
+
+
+@dataclass(frozen=True, slots=True)
+class Bill:
+    """All lines of an estimate or a close-out, split by who pays."""
+
+    lines: tuple[BillLine, ...]
+    deductible: Decimal
+    currency: str
+
+    @property
+    def total(self) -> Money:
+        return self._sum(line.amount for line in self.lines)
+
+    @property
+    def claimed(self) -> Money:
+        """What is claimed from cover, the deductible taken off."""
+        covered = (line.amount for line in self.lines if line.terms is not None)
+        return self._sum((*covered, -self.deductible))
+
+    @property
+    def beyond_cover(self) -> Money:
+        """What the programme pays: lines out of cover, and the deductible."""
+        return self.total - self.claimed
+
+    @property
+    def labor_hours(self) -> Decimal:
+        return sum((line.asked.hours for line in self.lines if line.kind == "labor"), Decimal(0))
+
+    def _sum(self, amounts: Iterable[Decimal]) -> Money:
+        return as_money(sum(amounts, Decimal(0)), self.currency)
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """What a visit's price hangs on besides its lines. `on` is the day cover is asked for."""
+
+    contractor: str | None
+    machine: Machine | None
+    component: str  # of the cause
+    after_hours: bool
+    after_hours_agreed: bool
+    on: date
+
+
+def priced(rulebook: Rulebook, visit: Visit, asked: Sequence[AskedLine]) -> Bill:
+    """The bill of the lines asked for."""
+    agreement = agreement_with(rulebook, visit.contractor)
+    components = frozenset({visit.component, *(line.component for line in asked if line.component)})
+    terms = terms_by_component(rulebook, visit.machine, components)
+    covered = covered_by_component(visit.machine, terms, components, visit.on)
+    lines: list[BillLine] = []
+    for line in asked:
+        if line.kind == "tax":
+            continue
+        component = line.component or visit.component
+        detail, agreed, outside = _agreed(rulebook, agreement, visit, line, [*lines], asked)
+        payer = terms[component].id if _covered(line.kind, *covered[component]) else None
+        lines.append(_bill_line(rulebook, line, detail, agreed, component, payer, outside))
+    lines += _tax_lines(rulebook, agreement, visit, lines, asked)
+    deductible = _deductible(lines, terms.values())
+    return Bill(tuple(lines), deductible, rulebook.currency)
+
+
+def _covered(kind: LineKind, parts: bool, labor: bool) -> bool:
+    return (parts and kind in PAID_BY_PARTS_COVER) or (labor and kind in PAID_BY_LABOR_COVER)
+
+
+def _bill_line(
+    rulebook: Rulebook,
+    line: AskedLine,
+    detail: str,
+    agreed: Decimal,
+    component: str,
+    payer: str | None,
+    outside: str | None,
+) -> BillLine:
+    due = round_money(agreed, rulebook.currency)
+    amount = due if line.amount is None else line.amount.amount
+    if outside is None and amount > due:
+        outside = f"{amount:.2f} is {amount - due:.2f} more than the agreement pays ({due:.2f})"
+    return BillLine(line.kind, detail, amount, due, component, payer, outside, line)
+
+
+def _agreed(
+    rulebook: Rulebook,
+    agreement: RateAgreement,
+    visit: Visit,
+    line: AskedLine,
+    before: Sequence[BillLine],
+    asked: Sequence[AskedLine],
+) -> tuple[str, Decimal, str | None]:
+    """What a line is, its agreed price, and why the agreement does not pay it."""
+    factor = agreement.after_hours_factor if visit.after_hours else Decimal(1)
+    late = " after hours" if visit.after_hours else ""
+    not_late = None
+    if visit.after_hours and not visit.after_hours_agreed:
+        not_late = "after-hours rates are not agreed for this ticket, which can wait for service hours"
+    match line.kind:
+        case "trip":
+            again = "the agreement pays one trip a visit" if any(b.kind == "trip" for b in before) else None
+            return "trip", agreement.trip, again
+        case "distance":
+            site = None if visit.machine is None else visit.machine.site
+            fee = distance_fee(agreement, None if site is None else site.distance_km)
+            return "distance band", fee or Decimal(0), None
+        case "labor":
+            hours = billed_hours(line.hours, agreement)
+            return f"{_plain(hours)} h{late}", hours * agreement.labor_hour * factor, not_late
+        case "second_technician":
+            hours = billed_hours(line.hours, agreement)
+            rate = agreement.second_technician_hour * factor
+            return f"{line.technicians} × {_plain(hours)} h{late}", line.technicians * hours * rate, not_late
+        case "part":
+            price = rulebook.parts[line.number].price * (1 + agreement.parts_markup)
+            return f"{line.number} × {line.quantity}", price * line.quantity, None
+        case "freight":
+            no_parts = not any(other.kind == "part" for other in asked)
+            return "freight of the parts", agreement.freight, "freight without a part" if no_parts else None
+        case "tax":
+            raise ValueError("tax is priced from the other lines")
+
+
+def _tax_lines(
+    rulebook: Rulebook,
+    agreement: RateAgreement,
+    visit: Visit,
+    lines: Sequence[BillLine],
+    asked: Sequence[AskedLine],
+) -> list[BillLine]:
+    """The tax, a line for each payer; the programme's share is reckoned as if its lines stood alone."""
+    given = next((line for line in asked if line.kind == "tax"), None)
+    rate = f"{_plain(agreement.tax * 100)} %"
+
+    def tax_of(some: Iterable[BillLine]) -> Decimal:
+        plain = [EstimateLine(line.kind, line.detail, line.amount) for line in some]
+        return tax_on_lines(plain, agreement.tax, agreement.tax_on, rulebook.currency)
+
+    agreed = tax_of(lines)
+    asked_tax = given or AskedLine("tax")
+    whole = _bill_line(rulebook, asked_tax, rate, agreed, visit.component, None, None)
+    if given is None and not agreed:
+        return []
+    taxed = [line for line in lines if TAXED_AS[line.kind] in agreement.tax_on and line.terms is not None]
+    payers = list(dict.fromkeys(line.terms for line in taxed))
+    base = sum((line.amount for line in lines if TAXED_AS[line.kind] in agreement.tax_on), Decimal(0))
+    shares: dict[str | None, Decimal] = {}
+    for payer in payers:
+        part = sum((line.amount for line in taxed if line.terms == payer), Decimal(0))
+        shares[payer] = round_money(whole.amount * part / base, rulebook.currency) if base else Decimal(0)
+    if payers and all(line in taxed for line in lines if TAXED_AS[line.kind] in agreement.tax_on):
+        shares[payers[-1]] += whole.amount - sum(shares.values(), Decimal(0))
+    elif payers and whole.amount == agreed:
+        own = tax_of(line for line in lines if line.terms is None)
+        shares[payers[-1]] += whole.amount - own - sum(shares.values(), Decimal(0))
+    shares[None] = whole.amount - sum(shares.values(), Decimal(0))
+    found = [replace(whole, amount=share, terms=payer) for payer, share in shares.items() if share]
+    return [found[0], *(replace(line, outside=None) for line in found[1:])] if found else [whole]
+
+
+def _deductible(lines: Iterable[BillLine], terms: Iterable[CoverTerms]) -> Decimal:
+    claims: dict[str, Decimal] = {}
+    for line in lines:
+        if line.terms is not None:
+            claims[line.terms] = claims.get(line.terms, Decimal(0)) + line.amount
+    own = {each.id: each.deductible for each in terms}
+    return sum((min(own[id_], claim) for id_, claim in claims.items()), Decimal(0))
+
+
+def bill_as_data(bill: Bill) -> dict[str, Any]:
+    """JSON data: `lines`, `total`, `claimed`, `deductible`, `beyond_cover`, and `outside` with pointers."""
+
+    def text(amount: Decimal) -> str:
+        return money_text(as_money(amount, bill.currency))
+
+    return {
+        "lines": [_line_as_data(line, text(line.amount), text(line.agreed)) for line in bill.lines],
+        "total": money_text(bill.total),
+        "claimed": money_text(bill.claimed),
+        "deductible": text(bill.deductible),
+        "beyond_cover": money_text(bill.beyond_cover),
+        "outside": [
+            {"line": f"/lines/{index}", "kind": line.kind, "detail": line.detail, "why": line.outside}
+            for index, line in enumerate(bill.lines)
+            if line.outside is not None
+        ],
+    }
+
+
+def _line_as_data(line: BillLine, amount: str, agreed: str) -> Mapping[str, Any]:
+    asked = line.asked
+    shown: dict[str, Any] = {
+        "kind": line.kind,
+        "detail": line.detail,
+        "amount": amount,
+        "agreed": agreed,
+        "component": line.component,
+        "paid_by": line.terms or "programme",
+    }
+    if line.kind in ("labor", "second_technician"):
+        shown["hours"] = asked.hours
+    if line.kind == "part":
+        shown |= {"number": asked.number, "quantity": asked.quantity, "serials": list(asked.serials)}
+    if asked.note:
+        shown["note"] = asked.note
+    return shown
+
+
+def _plain(number: Decimal) -> str:
+    return f"{number.normalize():f}"

@@ -1,0 +1,1 @@
+"""The rulebook as an immutable value."""

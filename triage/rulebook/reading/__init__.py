@@ -1,0 +1,1 @@
+"""From YAML files to a rulebook, every problem in its place."""

@@ -1,0 +1,80 @@
+"""What the files must satisfy together: groups that add up, facts that go in no circle, unique ids."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from graphlib import CycleError, TopologicalSorter
+from itertools import pairwise
+
+from triage.logic.conditions import facts_in
+from triage.rulebook.model import OTHERS, DeriveRule, EvidenceRule
+from triage.rulebook.reading.problems import Problems
+
+_MOST_CYCLES = 20
+
+
+def check_groups(rules: Mapping[str, EvidenceRule], problems: Problems) -> None:
+    """In a group of live evidence rules each band stands once and each cause's chances sum to less than 1."""
+    groups: dict[str, list[EvidenceRule]] = {}
+    for rule in sorted(rules.values(), key=lambda rule: (rule.band, rule.head.id)):
+        if rule.group is not None and rule.head.status == "live":
+            groups.setdefault(rule.group, []).append(rule)
+    for group, members in groups.items():
+        for before, rule in pairwise(members):
+            if before.band == rule.band:
+                message = f"band {rule.band} of group {group} is also that of {before.head.id}; order them"
+                problems.at(rule.head.file, ("band",), message)
+        causes = sorted({cause for rule in members for cause in rule.seen_with})
+        for cause in (*causes, OTHERS):
+            total = sum(rule.chance_given(cause) for rule in members)
+            if total >= 1 - 1e-12:
+                names = ", ".join(rule.head.id for rule in members)
+                message = (
+                    f"in group {group} the chances for {cause} sum to {total:.6g} over {names}; "
+                    "they are bands of one observation, so together they stay below 1"
+                )
+                problems.at(members[-1].head.file, ("then", "seen_with"), message)
+
+
+def check_cycles(rules: Mapping[str, DeriveRule], problems: Problems) -> None:
+    """No derived fact depends on itself, directly or by way of others; each circle is named."""
+    needs: dict[str, set[str]] = {}
+    made_by: dict[tuple[str, str], DeriveRule] = {}
+    for rule in sorted(rules.values(), key=lambda rule: rule.head.id):
+        if rule.head.status == "retired":
+            continue
+        for made in {*rule.sets, *rule.otherwise}:
+            for needed in facts_in(rule.head.when):
+                needs.setdefault(made, set()).add(needed)
+                made_by.setdefault((made, needed), rule)
+    for _ in range(_MOST_CYCLES):
+        circle = _circle(needs)
+        if circle is None:
+            return
+        rule = made_by[circle[1], circle[0]]
+        message = (
+            f"derived facts go in a circle: {' -> '.join(circle)}; one of these rules must not look at it"
+        )
+        problems.at(rule.head.file, ("when",), message)
+        needs[circle[1]].discard(circle[0])
+
+
+def _circle(needs: Mapping[str, Iterable[str]]) -> list[str] | None:
+    ordered = {made: sorted(needed) for made, needed in sorted(needs.items())}
+    try:
+        TopologicalSorter(ordered).prepare()
+    except CycleError as error:
+        circle: list[str] = list(error.args[1])[:-1]
+        first = circle.index(min(circle))
+        turned = circle[first:] + circle[:first]
+        return [*turned, turned[0]]
+    return None
+
+
+def check_unique(rules: Iterable[tuple[str, str]], problems: Problems) -> None:
+    """Rules and checks share one space of ids, since answers name them without their kind."""
+    seen: dict[str, str] = {}
+    for rule_id, file in rules:
+        if rule_id in seen:
+            problems.at(file, ("id",), f'"{rule_id}" is already the id of {seen[rule_id]}; rename one')
+        seen.setdefault(rule_id, file)

@@ -1,0 +1,103 @@
+"""Where things stand in the rulebook's files, and the one list in which all problems are collected."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
+
+from triage.rulebook.model import Fact
+from triage.values.errors import Problem
+from triage.values.plain_data import Path
+from triage.values.suggest import hint
+from triage.values.yaml_source import Source
+
+
+@dataclass(slots=True)
+class Problems:
+    """Collects problems, each located as exactly as its file allows."""
+
+    sources: Mapping[str, Source]
+    found: list[Problem] = field(default_factory=list)
+
+    def at(
+        self, file: str, path: Path, message: str, *, column: int | None = None, key: bool = False
+    ) -> None:
+        """Adds a problem at `path` of `file`; `column` (1-based) is within the value's text."""
+        source = self.sources.get(file)
+        pointer = "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in path)
+        place = None
+        if source is not None:
+            places = source.keys if key else source.values
+            place = places.get(path)
+            around = path
+            while place is None and around:
+                place = source.values.get(around)
+                around = around[:-1]
+            place = place or source.values.get(())
+        if place is None:
+            named = bool(path) and message.startswith(f"{path[-1]}: ")
+            above = ".".join(str(part) for part in (path[:-1] if named else path))
+            start = above and (f"{above}." if named else f"{above}: ")
+            self.found.append(Problem(f"{start}{message}", pointer, file))
+            return
+        exact = column is not None and place.text_column is not None
+        at_column = (place.text_column or 0) + (column or 1) - 1 if exact else place.column
+        self.found.append(Problem(message, pointer, file, place.line, at_column))
+
+    def line(self, file: str, path: Path) -> int:
+        """The line of a value, 0 when the data did not come from a file."""
+        source = self.sources.get(file)
+        place = source.values.get(path) if source is not None else None
+        return place.line if place is not None else 0
+
+
+def path_of(problem: Problem) -> Path:
+    """The path of a problem that `Problems` located; list indexes as text."""
+    parts = (problem.pointer or "").split("/")[1:]
+    return tuple(part.replace("~1", "/").replace("~0", "~") for part in parts)
+
+
+@dataclass(frozen=True, slots=True)
+class Names:
+    """Every id there is, by kind, broken files included, so that one broken file is not reported twice."""
+
+    problems: Problems
+    ids: Mapping[str, Collection[str]]  # folder -> ids
+    facts: Mapping[str, Fact]  # the vocabulary, built-in facts included, without broken ones
+    parts: Collection[str] | None  # None: parts.yml is missing or broken
+    priorities: Collection[int] | None
+    later: Collection[str] = frozenset()  # facts computed only after these rules are asked
+
+    def check(
+        self,
+        kind: str,
+        wanted: str,
+        file: str,
+        path: Path,
+        *,
+        key: bool = False,
+        words: Collection[str] = (),
+    ) -> bool:
+        """Whether `wanted` is an id of `kind`; adds a problem when it is not.
+
+        `words` are other words that could have been meant at this place.
+        """
+        if wanted in self.ids[kind] and not (kind == "facts" and wanted in self.later):
+            return True
+        noun, name = kind.removesuffix("s"), wanted[:64]
+        if wanted in self.ids[kind]:
+            message = f'"{name}" is computed after these rules are asked; only later rules may look at it'
+        else:
+            known = [*(name for name in self.ids[kind] if name not in self.later), *words]
+            message = (
+                f'there is no {noun} "{name}"{hint(wanted, known, f"; {kind}/{name}.yml would define it")}'
+            )
+        self.problems.at(file, path, message, key=key)
+        return False
+
+    def fact(
+        self, wanted: str, file: str, path: Path, *, key: bool = True, words: Collection[str] = ()
+    ) -> Fact | None:
+        """The fact, or None with a problem when it does not exist (without one when its file is broken)."""
+        known = self.check("facts", wanted, file, path, key=key, words=words)
+        return self.facts.get(wanted) if known else None

@@ -1,0 +1,103 @@
+"""Reads the single files of figures: rates.yml, parts.yml and service_hours.yml."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from triage.rulebook.model import (
+    DistanceBand,
+    Part,
+    RateAgreement,
+    Rates,
+    ResponseTime,
+    ServiceHours,
+    StoreRates,
+)
+from triage.rulebook.reading.problems import Names
+from triage.rulebook.reading.shapes import AgreementShape, PartsFile, RatesFile, ServiceHoursFile
+from triage.values.plain_data import Path
+
+
+def read_rates(names: Names, file: str, shape: RatesFile) -> Rates:
+    """Rate agreements and what time is worth in the store."""
+    contractors = {
+        name: _agreement(names, file, ("contractors", name), agreement)
+        for name, agreement in shape.contractors.items()
+    }
+    store = shape.store
+    return Rates(
+        default=_agreement(names, file, ("default",), shape.default),
+        contractors=contractors,
+        store=StoreRates(
+            store.clerk_hour, store.lost_sales_hour, store.open_hours_a_day, store.days_to_visit
+        ),
+        swap_cost=shape.swap_cost,
+    )
+
+
+def _agreement(names: Names, file: str, path: Path, shape: AgreementShape) -> RateAgreement:
+    distances = [band.up_to_km for band in shape.distance_bands]
+    for index in range(1, len(distances)):
+        if distances[index] <= distances[index - 1]:
+            message = "distance bands go up: each `up_to_km` is more than the one before"
+            names.problems.at(file, (*path, "distance_bands", index, "up_to_km"), message)
+    return RateAgreement(
+        trip=shape.trip,
+        labor_hour=shape.labor_hour,
+        billed_step_minutes=shape.billed_step_minutes,
+        minimum_minutes=shape.minimum_minutes,
+        second_technician_hour=shape.second_technician_hour,
+        after_hours_factor=shape.after_hours_factor,
+        parts_markup=shape.parts_markup,
+        tax=shape.tax,
+        tax_on=frozenset(shape.tax_on),
+        freight=shape.freight,
+        distance_bands=tuple(DistanceBand(band.up_to_km, band.fee) for band in shape.distance_bands),
+        van_kg=shape.van_kg,
+        van_value=shape.van_value,
+    )
+
+
+def read_parts(shape: PartsFile) -> Mapping[str, Part]:
+    """The parts by number."""
+    return {number: Part(number, part.title, part.price, part.kg) for number, part in shape.parts.items()}
+
+
+def read_service_hours(names: Names, file: str, shape: ServiceHoursFile) -> ServiceHours:
+    """Service hours; times are real, opening comes before closing, the default priority exists."""
+    for day, (opens, closes) in shape.week.items():
+        for index, text in enumerate((opens, closes)):
+            if not ("00" <= text[:2] <= "23" or text == "24:00") or text[3:] > "59":
+                names.problems.at(file, ("week", day, index), f'"{text}" is not a time of day')
+        if closes <= opens:
+            names.problems.at(file, ("week", day), f"{day} closes at {closes}, not after it opens at {opens}")
+    if shape.default_priority not in shape.priorities:
+        message = f"priority {shape.default_priority} is not among `priorities`"
+        names.problems.at(file, ("default_priority",), message)
+    _check_holidays(names, file, shape)
+    return ServiceHours(
+        week={str(day): (opens, closes) for day, (opens, closes) in shape.week.items()},
+        holidays_country=shape.holidays_country,
+        holidays_subdivision=shape.holidays_subdivision,
+        priorities={
+            number: ResponseTime(response.hours, response.clock)
+            for number, response in shape.priorities.items()
+        },
+        default_priority=shape.default_priority,
+    )
+
+
+def _check_holidays(names: Names, file: str, shape: ServiceHoursFile) -> None:
+    import holidays  # slow to import, and only a rulebook that names a country needs it
+
+    if shape.holidays_country is None:
+        if shape.holidays_subdivision is not None:
+            names.problems.at(file, ("holidays_subdivision",), "a subdivision needs `holidays_country`")
+        return
+    supported = holidays.list_supported_countries()
+    if shape.holidays_country not in supported:
+        message = f'"{shape.holidays_country[:20]}" is not a country of the holidays library, such as US'
+        names.problems.at(file, ("holidays_country",), message)
+    elif shape.holidays_subdivision not in (None, *supported[shape.holidays_country]):
+        message = f'"{str(shape.holidays_subdivision)[:20]}" is not a subdivision of {shape.holidays_country}'
+        names.problems.at(file, ("holidays_subdivision",), message)

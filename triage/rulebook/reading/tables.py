@@ -1,0 +1,266 @@
+"""Reads symptoms, causes, cover, limits and whole cases."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from decimal import Decimal
+from typing import get_args
+
+from triage.logic.conditions import Scalar, UnaryTest
+from triage.rulebook.model import (
+    OTHER_CAUSE,
+    Absence,
+    Authority,
+    Cause,
+    CoverPeriod,
+    CoverRisk,
+    CoverTerms,
+    LimitRow,
+    LimitTable,
+    Outcome,
+    Repair,
+    Symptom,
+    WholeCase,
+)
+from triage.rulebook.reading.conditions import read_test, read_when
+from triage.rulebook.reading.problems import Names, Problems
+from triage.rulebook.reading.rules import typed
+from triage.rulebook.reading.shapes import (
+    AuthorityShape,
+    CauseFile,
+    CoverFile,
+    LimitFile,
+    LimitRowShape,
+    ScalarValue,
+    Shape,
+    SymptomFile,
+    WholeCaseFile,
+)
+from triage.values.plain_data import Path
+from triage.values.suggest import hint
+
+DEFAULT_PERIOD = "default"
+_GIVES = {"nte": "amount", "authority": "authority"}
+
+
+def read_symptom(names: Names, file: str, shape: SymptomFile) -> Symptom:
+    """A symptom's base shares; every cause exists and `other` is among them."""
+    if OTHER_CAUSE not in shape.shares:
+        message = "`other` is missing: how many of the calls ended with a cause not named here?"
+        names.problems.at(file, ("shares",), message)
+    for cause in shape.shares:
+        names.check("causes", cause, file, ("shares", cause), key=True)
+    return Symptom(shape.id, shape.title, shape.shares, tuple(shape.callers_say), shape.source)
+
+
+def read_cause(names: Names, file: str, shape: CauseFile) -> Cause:
+    """A cause with its typical repair; its parts are in parts.yml."""
+    for part in shape.repair.parts:
+        if names.parts is not None and part not in names.parts:
+            mend = hint(part, names.parts, "; add it to parts.yml")
+            names.problems.at(
+                file, ("repair", "parts", part), f'there is no part "{part[:64]}"{mend}', key=True
+            )
+    repair = Repair(
+        shape.repair.labor_hours, shape.repair.parts, shape.repair.technicians, shape.repair.skill
+    )
+    return Cause(shape.id, shape.title, shape.component, repair, shape.why, shape.source)
+
+
+def read_cover(names: Names, file: str, shape: CoverFile, components: frozenset[str]) -> CoverTerms:
+    """Warranty terms; `default` is among the periods, every other key is some cause's component."""
+    if DEFAULT_PERIOD not in shape.periods:
+        names.problems.at(file, ("periods",), "`default` is missing: the months for every other component")
+    for component in shape.periods:
+        if component != DEFAULT_PERIOD and component not in components:
+            mend = hint(component, components, f"; components are {', '.join(sorted(components))[:300]}")
+            message = f'no cause has the component "{component}"{mend}'
+            names.problems.at(file, ("periods", component), message, key=True)
+    risks = tuple(
+        CoverRisk(read_when(names, file, ("at_risk", index, "when"), risk.when), risk.say)
+        for index, risk in enumerate(shape.at_risk)
+    )
+    periods = {
+        name: CoverPeriod(period.parts_months, period.labor_months) for name, period in shape.periods.items()
+    }
+    return CoverTerms(
+        id=shape.id,
+        title=shape.title,
+        models=frozenset(shape.models),
+        starts=shape.starts,
+        cap_months_from_ship=shape.cap_months_from_ship,
+        periods=periods,
+        risks=risks,
+        claim_needs=tuple(shape.claim_needs),
+        source=shape.source,
+        deductible=shape.deductible,
+    )
+
+
+def read_authorities(shapes: Mapping[str, Shape], problems: Problems) -> Mapping[str, Authority]:
+    """The authorities of all limit tables (file -> shape); each is named in one table."""
+    authorities: dict[str, Authority] = {}
+    for file, shape in shapes.items():
+        for name, authority in shape.authorities.items() if isinstance(shape, LimitFile) else ():
+            if name in authorities:
+                message = f'the authority "{name}" is named in two tables; keep one'
+                problems.at(file, ("authorities", name), message, key=True)
+            authorities[name] = _authority(file, name, authority, problems)
+    for file, shape in shapes.items():
+        if isinstance(shape, LimitFile):
+            _check_deputies(file, shape, authorities, problems)
+    return authorities
+
+
+def _authority(file: str, name: str, shape: AuthorityShape, problems: Problems) -> Authority:
+    for index, absence in enumerate(shape.absent):
+        if absence.last < absence.first:
+            message = f"the absence ends on {absence.last}, before it begins on {absence.first}"
+            problems.at(file, ("authorities", name, "absent", index, "last"), message)
+    return Authority(
+        id=name,
+        title=shape.title,
+        reach=shape.reach,
+        up_to=shape.up_to,
+        deputies=tuple(shape.deputies),
+        absent=tuple(Absence(absence.first, absence.last) for absence in shape.absent),
+        valid_days=shape.valid_days,
+    )
+
+
+def _check_deputies(
+    file: str, shape: LimitFile, authorities: Mapping[str, Authority], problems: Problems
+) -> None:
+    for name, authority in shape.authorities.items():
+        for index, deputy in enumerate(authority.deputies):
+            here: Path = ("authorities", name, "deputies", index)
+            if deputy == name:
+                problems.at(file, here, f'"{name}" cannot be its own deputy; name another authority')
+            elif deputy not in authorities:
+                mend = hint(deputy, authorities, "; name it in `authorities`")
+                problems.at(file, here, f'there is no authority "{deputy[:64]}"{mend}')
+            elif deputy in authority.deputies[:index]:
+                problems.at(file, here, f'the deputy "{deputy}" stands twice; keep one')
+
+
+def read_limit(names: Names, file: str, shape: LimitFile, authorities: Mapping[str, Authority]) -> LimitTable:
+    """A decision table; inputs are facts, every row tests inputs and gives every output."""
+    for index, name in enumerate(shape.inputs):
+        names.check("facts", name, file, ("inputs", index))
+    gives = _GIVES[shape.kind]
+    if gives not in shape.outputs:
+        message = f"a table of kind {shape.kind} gives `{gives}`; name it in `outputs`"
+        names.problems.at(file, ("outputs",), message)
+    if shape.hit_policy == "PRIORITY" and not shape.output_order:
+        message = "hit policy PRIORITY needs `output_order`: the outputs, best first"
+        names.problems.at(file, ("hit_policy",), message)
+    if shape.collect is not None and shape.hit_policy != "COLLECT":
+        names.problems.at(file, ("collect",), "`collect` goes with hit policy COLLECT only")
+    if shape.collect is None and shape.hit_policy == "COLLECT":
+        names.problems.at(file, ("hit_policy",), "hit policy COLLECT needs `collect`: SUM, MIN or MAX")
+    if shape.hit_policy == "COLLECT" and shape.kind == "authority":
+        names.problems.at(
+            file, ("hit_policy",), "authorities cannot be summed; use UNIQUE, FIRST or PRIORITY"
+        )
+    rows = tuple(_row(names, file, shape, index, row, authorities) for index, row in enumerate(shape.rows))
+    if shape.hit_policy == "PRIORITY":
+        _check_order(names, file, shape, rows)
+    return LimitTable(
+        id=shape.id,
+        title=shape.title,
+        kind=shape.kind,
+        hit_policy=shape.hit_policy,
+        inputs=tuple(shape.inputs),
+        outputs=tuple(shape.outputs),
+        rows=rows,
+        output_order=tuple(_scalar(value) for value in shape.output_order),
+        collect=shape.collect,
+        source=shape.source,
+    )
+
+
+def _row(
+    names: Names,
+    file: str,
+    shape: LimitFile,
+    index: int,
+    row: LimitRowShape,
+    authorities: Mapping[str, Authority],
+) -> LimitRow:
+    path: Path = ("rows", index)
+    tests: dict[str, UnaryTest] = {}
+    for name, raw in row.when.items():
+        here = (*path, "when", name)
+        if name not in shape.inputs:
+            mend = hint(name, shape.inputs, "; name it in `inputs`")
+            names.problems.at(file, here, f'"{name}" is not an input of this table{mend}', key=True)
+            continue
+        fact = names.facts.get(name)
+        test = read_test(names, file, here, raw, fact) if fact is not None else None
+        if test is not None:
+            tests[name] = test
+    for name in shape.outputs:
+        if name not in row.then:
+            names.problems.at(file, (*path, "then"), f'the output "{name}" is missing in this row')
+    for name, value in row.then.items():
+        here = (*path, "then", name)
+        if name not in shape.outputs:
+            mend = hint(name, shape.outputs, "; name it in `outputs`")
+            names.problems.at(file, here, f'"{name}" is not an output of this table{mend}', key=True)
+        elif name == "amount" and shape.kind == "nte":
+            if isinstance(value, bool) or not isinstance(value, Decimal) or value < 0:
+                names.problems.at(file, here, "an amount is a number such as 350, in the rulebook's currency")
+        elif name == "authority" and shape.kind == "authority" and value not in authorities:
+            mend = hint(str(value), authorities, "; name it in `authorities`")
+            names.problems.at(file, here, f'there is no authority "{str(value)[:64]}"{mend}')
+    then = {name: _scalar(value) for name, value in row.then.items()}
+    return LimitRow(tests, then, names.problems.line(file, path))
+
+
+def _check_order(names: Names, file: str, shape: LimitFile, rows: tuple[LimitRow, ...]) -> None:
+    order = [_scalar(value) for value in shape.output_order]
+    gives = _GIVES[shape.kind]
+    for index, row in enumerate(rows):
+        if gives in row.then and order and row.then[gives] not in order:
+            message = f"{row.then[gives]} is not in `output_order`; every output has its place there"
+            names.problems.at(file, ("rows", index, "then", gives), message)
+
+
+def _scalar(value: ScalarValue) -> Scalar:
+    return value
+
+
+def read_whole_case(names: Names, file: str, shape: WholeCaseFile) -> WholeCase:
+    """A whole case; what its report and expectation name exists."""
+    symptoms = shape.report.get("symptoms")
+    if not isinstance(symptoms, list) or not symptoms:
+        names.problems.at(file, ("report", "symptoms"), "the report names no symptom; list at least one")
+        symptoms = []
+    for index, symptom in enumerate(symptoms):
+        names.check("symptoms", str(symptom), file, ("report", "symptoms", index))
+    answers = shape.report.get("answers") or {}
+    if not isinstance(answers, dict):
+        names.problems.at(file, ("report", "answers"), "answers are a mapping of fact to value")
+        answers = {}
+    for name, value in answers.items():
+        here: Path = ("report", "answers", name)
+        fact = names.fact(name, file, here)
+        if fact is not None:
+            typed(names, file, here, fact, value)
+    _check_expected(names, file, shape.expect)
+    return WholeCase(shape.id, shape.title, shape.report, shape.machine, shape.expect, shape.baseline)
+
+
+def _check_expected(names: Names, file: str, expect: Mapping[str, object]) -> None:
+    for key in ("outcome", "not_outcome"):
+        wanted = expect.get(key, [])
+        outcomes = get_args(Outcome)
+        for outcome in wanted if isinstance(wanted, list) else [wanted]:
+            if outcome not in outcomes:
+                message = f'"{str(outcome)[:40]}" is not an outcome{hint(str(outcome), outcomes)}'
+                names.problems.at(file, ("expect", key), message)
+    for key, kind in (("top_cause", "causes"), ("first_check", "checks"), ("cautions", "cautions")):
+        wanted = expect.get(key)
+        for name in wanted if isinstance(wanted, list) else [wanted]:
+            if isinstance(name, str):
+                names.check(kind, name, file, ("expect", key))

@@ -1,0 +1,1 @@
+"""How a rulebook reads, and how two differ."""

@@ -1,0 +1,1 @@
+"""Files opened, checked and tried in a limited child process."""

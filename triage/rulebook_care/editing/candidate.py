@@ -1,0 +1,70 @@
+"""A candidate rulebook before it may be tried or published: what is wrong in it, found in a child process.
+
+Whatever the candidate does there - crash, loop, take all memory - the process that asks goes on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from triage.decide.causes.inference import compile_rulebook
+from triage.decide.whole_cases import run_whole_cases
+from triage.rulebook.model import Rulebook
+from triage.rulebook.reading.reader import rulebook_from_data
+from triage.rulebook.rule_cases import run_rule_cases
+from triage.rulebook_care.editing.sandbox import MEMORY_MB, SECONDS, try_in_child, try_rulebook
+from triage.rulebook_care.lint.lint import lint
+from triage.values.errors import InputError, Problem
+from triage.values.json_text import from_json, to_json
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What trying a candidate may take: time, and address space with the interpreter's own."""
+
+    seconds: float = SECONDS
+    memory_mb: int = MEMORY_MB
+
+
+USUAL = Limits()
+
+
+def refuse_bad(
+    files: Mapping[str, object], engine: str = "checked", seconds: float = SECONDS, memory_mb: int = MEMORY_MB
+) -> None:
+    """Reads, compiles, tries and checks a candidate (path -> plain data) within these limits.
+
+    Raises InputError with every problem: what cannot be read, cases that fail, and errors of the lint that
+    nobody silenced.
+    """
+    try:
+        text = to_json(dict(files))
+    except RecursionError:
+        raise InputError("the rulebook is nested too deep") from None
+    trial = try_in_child(try_candidate, (text, engine), seconds, memory_mb)
+    if not trial.ok:
+        raise InputError(trial.problems)
+
+
+def try_candidate(files_json: str, engine: str) -> None:
+    """What the child does. Raises InputError."""
+    rulebook = rulebook_from_data(from_json(files_json))
+    try_rulebook(rulebook, engine)
+    problems = [*_failed_cases(rulebook, engine), *_lint_errors(rulebook)]
+    if problems:
+        raise InputError(problems)
+
+
+def _failed_cases(rulebook: Rulebook, engine: str) -> list[Problem]:
+    of_rules = [Problem(f"{case.rule}: {case.message}", file=case.file) for case in run_rule_cases(rulebook)]
+    whole = run_whole_cases(rulebook, compile_rulebook(rulebook, engine))
+    return of_rules + [Problem(f"{case.case}: {case.message}", file=case.file) for case in whole]
+
+
+def _lint_errors(rulebook: Rulebook) -> list[Problem]:
+    return [
+        Problem(f"{found.message}. {found.mend}", file=found.file)
+        for found in lint(rulebook)
+        if found.severity == "error" and found.silenced is None
+    ]

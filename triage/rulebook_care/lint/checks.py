@@ -1,0 +1,98 @@
+"""Checks that cure nothing or may never be done, and cautions that leave nothing safe to do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import TypeAlias
+
+from triage.rulebook.model import OTHER_CAUSE, Caution, Check, Rulebook, Symptom
+from triage.rulebook_care.lint.findings import Finding, finding, too_hard
+from triage.rulebook_care.reasoning.formulas import NO, YES, Formula, TooHard, Within, every
+from triage.rulebook_care.reasoning.space import Reasoning
+
+Reports: TypeAlias = tuple[Mapping[str, Formula], Mapping[str, Formula]]
+
+
+def check_findings(reason: Reasoning) -> Iterator[Finding]:
+    """Codes check-*, no-safe-action, too-hard."""
+    rulebook = reason.rulebook
+    reports = _reports(rulebook)
+    for _, check in sorted(rulebook.checks.items()):
+        try:
+            yield from _one_check(reason, rulebook, check, reports)
+        except TooHard:
+            yield too_hard(check.id, _file(check), "it cures anything")
+    for _, caution in sorted(rulebook.cautions.items()):
+        if caution.head.status == "live":
+            yield from _one_caution(caution)
+
+
+def _one_check(reason: Reasoning, rulebook: Rulebook, check: Check, reports: Reports) -> Iterator[Finding]:
+    applies = reason.true(check.when)
+    if reason.together([applies]) is None:
+        return  # never-fires says so
+    symptoms = _symptoms(reason, rulebook, applies, reports)
+    possible = {cause for symptom in symptoms for cause in symptom.shares}
+    out_of_reach = sorted(check.resolves.keys() - possible - {OTHER_CAUSE})
+    if not check.resolves.keys() & possible:
+        causes = ", ".join(sorted(check.resolves))
+        message = f"{check.id} cures {causes}, but applies only with symptoms that never have these causes"
+        mend = "Mend its `when`, or the shares of the symptoms"
+        yield finding("check-resolves-nothing", check.id, _file(check), message, mend, ("resolves",))
+    else:
+        for cause in out_of_reach:
+            message = f"{check.id} cures {cause}, which none of the symptoms it applies with can have"
+            mend = "Take the line out, or give the cause a share"
+            path = ("resolves", cause)
+            yield finding("check-cause-unreachable", check.id, _file(check), message, mend, path)
+    forbidding = [caution for caution in rulebook.cautions.values() if _forbids(caution, check)]
+    allowed = [reason.not_true(caution.head.when) for caution in forbidding]
+    if forbidding and reason.together([applies, *allowed]) is None:
+        names = ", ".join(caution.head.id for caution in forbidding)
+        message = f"whenever {check.id} applies, a caution forbids it ({names})"
+        mend = "Narrow the caution, or take the check out"
+        yield finding("check-always-forbidden", check.id, _file(check), message, mend, ("when",))
+
+
+def _reports(rulebook: Rulebook) -> Reports:
+    """Each symptom alone, and each among others."""
+    members = rulebook.symptoms.keys()
+    alone = {
+        name: every(Within(("symptom", other), YES if other == name else NO) for other in members)
+        for name in members
+    }
+    return alone, {name: Within(("symptom", name), YES) for name in members}
+
+
+def _symptoms(reason: Reasoning, rulebook: Rulebook, applies: Formula, reports: Reports) -> list[Symptom]:
+    """The symptoms with which it applies: each alone; where it needs several at once, each among others."""
+    for wanted in reports:
+        found = [
+            symptom
+            for symptom in rulebook.symptoms.values()
+            if reason.together([applies, wanted[symptom.id]]) is not None
+        ]
+        if found:
+            return found
+    return []
+
+
+def _forbids(caution: Caution, check: Check) -> bool:
+    if caution.head.status != "live":
+        return False
+    stops = caution.stop_use and not caution.only_with_checks
+    return stops or caution.forbids_all_checks or check.id in caution.forbids
+
+
+def _one_caution(caution: Caution) -> Iterator[Finding]:
+    takes_all = caution.stop_use or caution.forbids_all_checks
+    goes_on = caution.defers_to or caution.visit_skill or caution.visit_priority is not None
+    if takes_all and not goes_on:
+        head = caution.head
+        message = f"{head.id} leaves the store nothing to do, and names nobody who may do anything"
+        mend = "Say whom it defers to (`defers_to`), or who is sent (`visit_skill`, `visit_priority`)"
+        yield finding("no-safe-action", head.id, head.file, message, mend, ("then",))
+
+
+def _file(check: Check) -> str:
+    return f"checks/{check.id}.yml"

@@ -1,0 +1,184 @@
+"""What the lint may say: codes with their severity, one finding, where it stands, and how it is silenced."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from pathlib import Path as FilePath
+from typing import Literal, TypeAlias
+
+from triage.rulebook.model import Rulebook
+from triage.values.plain_data import Path
+from triage.values.suggest import hint
+from triage.values.yaml_source import Source, read_yaml
+
+Severity: TypeAlias = Literal["error", "warning", "note"]
+
+SEVERITIES: tuple[Severity, ...] = ("error", "warning", "note")
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """One family of findings; `means` is a sentence for tables and review tools."""
+
+    severity: Severity
+    means: str
+
+
+CODES: Mapping[str, Code] = {
+    "never-fires": Code("error", "No report makes this condition true."),
+    "never-set": Code("warning", "The condition wants a value that nothing in the rulebook ever sets."),
+    "covered": Code("warning", "Another rule does the same whenever this one holds."),
+    "counted-twice": Code("error", "Two observations hang on one fact, so one answer counts twice."),
+    "counted-twice-derived": Code("warning", "Two observations hang on one fact by way of a derived one."),
+    "band-overlap": Code("warning", "Two bands of a group hold at once; only the first counts."),
+    "band-gap": Code("warning", "Between two bands of a group lie values that no band speaks of."),
+    "band-never-reached": Code("error", "Earlier bands of the group take every case of this one."),
+    "little-information": Code(
+        "warning", "A seen-with pair changes the chance of its cause by next to nothing."
+    ),
+    "untouched-cause": Code("warning", "No evidence rule names this cause."),
+    "cause-without-share": Code("warning", "No symptom gives this cause a share, so it is never ranked."),
+    "limit-overlap": Code("error", "Two rows of a UNIQUE table hold at once."),
+    "limit-gap": Code("error", "No row of a table holds for some inputs."),
+    "limit-gap-unknown": Code("warning", "No row of a table holds when an input is not known."),
+    "row-never-reached": Code("warning", "Earlier rows of the table take every case of this one."),
+    "policy-gap": Code(
+        "warning", "On some figures no policy rule names an outcome; the safe default decides."
+    ),
+    "policy-tie": Code("error", "Two policy rules of one priority name different outcomes."),
+    "always-overruled": Code(
+        "warning", "Whenever this policy rule holds, something above it decides otherwise."
+    ),
+    "check-resolves-nothing": Code("warning", "A check cures nothing that its symptoms can have."),
+    "check-cause-unreachable": Code("note", "A check names a cause that none of its symptoms can have."),
+    "check-always-forbidden": Code("warning", "Whenever a check applies, a caution forbids it."),
+    "no-safe-action": Code("error", "A caution takes every action away and names nobody who has one left."),
+    "fact-never-known": Code("warning", "Nothing ever asks, records, computes or derives this fact."),
+    "fact-unused": Code("note", "Nothing looks at this fact."),
+    "opens-panel": Code("error", "A text tells a clerk to open the machine."),
+    "to-fill-in": Code("note", "A text still waits to be filled in."),
+    "to-fill-in-live": Code("error", "A live rule has a text that still waits to be filled in."),
+    "too-hard": Code("note", "The lint gave up on a question; nothing was proved."),
+    "silence-unknown": Code("warning", "`lint_off` names a code that does not exist."),
+    "silence-unused": Code("note", "`lint_off` names a finding that is not there."),
+}
+"""Code -> what it means. The severity is the code's own."""
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing wrong, or doubtful, in a rulebook that can be read.
+
+    `rule` is the id of the rule, check, fact or table. `path` leads to the place in `file`; `line` and
+    `column` (1-based) are there once `located`. `silenced` is the reason given in the rule's `lint_off`.
+    """
+
+    code: str
+    severity: Severity
+    rule: str
+    message: str
+    file: str
+    mend: str
+    path: Path = ()
+    line: int | None = None
+    column: int | None = None
+    silenced: str | None = None
+
+    @property
+    def where(self) -> str:
+        """`path:line:column`, as far as known."""
+        return ":".join(str(part) for part in (self.file, self.line, self.column) if part is not None)
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.severity} {self.code}: {self.message}. {self.mend}"
+
+
+def finding(code: str, rule: str, file: str, message: str, mend: str, path: Path = ()) -> Finding:
+    """A finding with the severity of its code."""
+    return Finding(code, CODES[code].severity, rule, message, file, mend, path)
+
+
+def too_hard(rule: str, file: str, question: str) -> Finding:
+    """The finding that a question was given up."""
+    return finding(
+        "too-hard",
+        rule,
+        file,
+        f"gave up on whether {question}",
+        "Simpler conditions can be judged",
+        ("when",),
+    )
+
+
+def silenced(found: Iterable[Finding], rulebook: Rulebook) -> Iterator[Finding]:
+    """The findings, marked where `lint_off` names them, and findings about `lint_off` itself."""
+    used: set[tuple[str, str]] = set()
+    for each in found:
+        reason = rulebook.lint_off.get(each.file, {}).get(each.code)
+        if reason is not None:
+            used.add((each.file, each.code))
+        yield replace(each, silenced=reason)
+    for file, reasons in rulebook.lint_off.items():
+        rule = file.rpartition("/")[2].removesuffix(".yml")
+        for code in reasons:
+            path = ("lint_off", code)
+            if code not in CODES:
+                message = f'`lint_off` names "{code[:64]}", which is no finding'
+                mend = f"Take it out{hint(code, CODES)}"
+                yield finding("silence-unknown", rule, file, message, mend, path)
+            elif (file, code) not in used:
+                message = f"`lint_off` silences {code}, which is not found here"
+                yield finding("silence-unused", rule, file, message, "Take the line out", path)
+
+
+def in_order(found: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Errors first, then by file and place; each once."""
+    return tuple(
+        sorted(
+            set(found),
+            key=lambda each: (
+                SEVERITIES.index(each.severity),
+                each.file,
+                each.line or 0,
+                [str(part) for part in each.path],
+                each.code,
+                each.message,
+            ),
+        )
+    )
+
+
+def located(found: Iterable[Finding], folder: FilePath) -> tuple[Finding, ...]:
+    """The findings with line and column in the files of `folder`; as they are where a file is not there."""
+    sources: dict[str, Source] = {}
+    placed = []
+    for each in found:
+        if each.file not in sources:
+            path = folder / each.file
+            sources[each.file] = read_yaml(path.read_bytes(), each.file) if path.is_file() else Source(None)
+        placed.append(_placed(each, sources[each.file]))
+    return in_order(placed)
+
+
+def located_in(found: Iterable[Finding], sources: Mapping[str, Source]) -> tuple[Finding, ...]:
+    """The findings with line and column in files that are read already."""
+    return in_order(_placed(each, sources.get(each.file, Source(None))) for each in found)
+
+
+def _placed(each: Finding, source: Source) -> Finding:
+    path = each.path
+    place = source.values.get(path)
+    while place is None and path:
+        path = path[:-1]
+        place = source.values.get(path)
+    return each if place is None else replace(each, line=place.line, column=place.column)
+
+
+def counts(found: Iterable[Finding]) -> Mapping[Severity, int]:
+    """How many findings of each severity are not silenced."""
+    by_severity: dict[Severity, int] = dict.fromkeys(SEVERITIES, 0)
+    for each in found:
+        if each.silenced is None:
+            by_severity[each.severity] += 1
+    return by_severity

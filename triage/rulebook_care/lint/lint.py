@@ -1,0 +1,42 @@
+"""All families of findings about one rulebook.
+
+findings = lint(rulebook)                      without places, for rulebooks held as data
+findings = located(lint(rulebook), folder)     with line and column in the folder's files
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+
+from triage.rulebook.model import Rulebook
+from triage.rulebook_care.lint.checks import check_findings
+from triage.rulebook_care.lint.conditions import condition_findings
+from triage.rulebook_care.lint.evidence import evidence_findings
+from triage.rulebook_care.lint.findings import Finding, in_order, silenced
+from triage.rulebook_care.lint.limits import limit_findings
+from triage.rulebook_care.lint.policy import policy_findings
+from triage.rulebook_care.lint.texts import text_findings
+from triage.rulebook_care.lint.vocabulary import vocabulary_findings
+from triage.rulebook_care.reasoning.space import Reasoning
+
+FAMILIES: tuple[Callable[[Reasoning], Iterator[Finding]], ...] = (
+    condition_findings,
+    evidence_findings,
+    limit_findings,
+    policy_findings,
+    check_findings,
+    vocabulary_findings,
+    text_findings,
+)
+
+
+def lint(rulebook: Rulebook) -> tuple[Finding, ...]:
+    """Every finding, the silenced ones marked; errors first. The same rulebook gives the same findings."""
+    reason = Reasoning(rulebook)
+    found = (each for family in FAMILIES for each in family(reason))
+    return in_order(silenced(found, rulebook))
+
+
+def has_errors(found: Iterable[Finding]) -> bool:
+    """Whether a finding is an error that nobody silenced."""
+    return any(each.severity == "error" and each.silenced is None for each in found)

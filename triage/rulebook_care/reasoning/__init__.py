@@ -1,0 +1,1 @@
+"""Proofs about conditions."""

@@ -1,0 +1,1 @@
+"""A candidate replayed, published, rolled back."""

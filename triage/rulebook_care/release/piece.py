@@ -1,0 +1,125 @@
+"""The work of a replay: one piece of the log decided again. The same function runs here, in other processes
+and on a cluster; everything it needs is named by value, and read from the database without writing to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from functools import lru_cache
+from typing import Any
+
+from triage.decide.causes.inference import compile_rulebook
+from triage.decide.decide_data import decide_inputs, inputs_from_data
+from triage.decide.under_later_rules import fitted, fitted_machine
+from triage.logic.engine import Engine
+from triage.rulebook.model import Rulebook
+from triage.rulebook.reading.reader import rulebook_from_data
+from triage.rulebook_care.release.outcome_view import Seen, seen_in, seen_in_json
+from triage.rulebook_care.release.tally import Tally
+from triage.store import Store, open_store
+from triage.store.tables.recorded import Key, RecordedDecision
+from triage.values.errors import InputError, NotFoundError
+
+ENGINE = "plain"
+"""The engine that verifies the others; it cannot crash a worker."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReplayJob:
+    """What is replayed: the decisions from `since` until `until`, under two kept versions of the rulebook."""
+
+    database: str  # a SQLAlchemy URL that every worker can reach
+    baseline: str
+    candidate: str
+    since: datetime | None
+    until: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """A stretch of the log: `count` decisions from key `first` to key `last`."""
+
+    number: int
+    first: Key
+    last: Key
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """A rulebook that can decide."""
+
+    rulebook: Rulebook
+    engine: Engine
+
+    def decide(self, inputs: Mapping[str, Any]) -> Seen:
+        """What this rulebook does not know is left out of the report and the machine's record.
+
+        Raises InputError where the report cannot be read with this rulebook even so.
+        """
+        try:
+            read = inputs_from_data(inputs, self.rulebook)
+        except InputError:
+            report, _ = fitted(inputs["report"], self.rulebook)
+            machine = inputs["machine"] and fitted_machine(inputs["machine"], self.rulebook)
+            read = inputs_from_data({**inputs, "report": report, "machine": machine}, self.rulebook)
+        return seen_in(decide_inputs(self.rulebook, self.engine, read, ask=False))
+
+
+def replay_piece(job: ReplayJob, piece: Piece) -> dict[str, Any]:
+    """The tally of one piece, as JSON data; nothing is written."""
+    store = _store(job.database)
+    return replay_in(store, job, piece, _kept(job.database, job.baseline), _kept(job.database, job.candidate))
+
+
+def replay_in(
+    store: Store, job: ReplayJob, piece: Piece, baseline: Ready, candidate: Ready
+) -> dict[str, Any]:
+    """`replay_piece` with a store that is open and rulebooks that are ready."""
+    with store.read() as work:
+        recorded = work.recorded.between(piece.first, piece.last, job.since, job.until)
+        return tally_of(recorded, baseline, candidate).as_data()
+
+
+def tally_of(recorded: Iterable[RecordedDecision], baseline: Ready, candidate: Ready) -> Tally:
+    """Decides all again. What the baseline's own version decided stands as it was recorded."""
+    tally = Tally()
+    for one in recorded:
+        try:
+            before = (
+                seen_in_json(one.decision)
+                if one.rulebook == baseline.rulebook.version
+                else baseline.decide(one.inputs)
+            )
+        except InputError:  # an older rulebook knew more than today's; compare with what was said then
+            before = seen_in_json(one.decision)
+        try:
+            tally.count(one, before, candidate.decide(one.inputs))
+        except InputError as error:
+            tally.count(one, before, None, str(error.problems[0]))
+    return tally
+
+
+def ready(rulebook: Rulebook) -> Ready:
+    return Ready(rulebook, compile_rulebook(rulebook, ENGINE))
+
+
+def kept(store: Store, version: str) -> Ready:
+    """A rulebook that is stored, ready to decide. Raises NotFoundError."""
+    with store.read() as work:
+        files = work.rulebooks.files(version)
+    if files is None:
+        raise NotFoundError(f"no rulebook {version} is stored")
+    return ready(rulebook_from_data(files))
+
+
+@lru_cache(maxsize=2)
+def _store(database: str) -> Store:
+    return open_store(database, read_only=True)
+
+
+@lru_cache(maxsize=4)
+def _kept(database: str, version: str) -> Ready:
+    return kept(_store(database), version)

@@ -1,0 +1,105 @@
+"""Who does the pieces of a replay: this process, several, or a Dask cluster (the extra `cluster`)."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import threading
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures.process import BrokenProcessPool
+from typing import Any, TypeAlias
+
+from triage.rulebook_care.release.piece import Piece, Ready, ReplayJob, kept, replay_in, replay_piece
+from triage.store import Store
+from triage.values.errors import InputError
+
+Done: TypeAlias = tuple[int, Mapping[str, Any]]
+Runner: TypeAlias = Callable[[ReplayJob, Sequence[Piece]], Iterator[Done]]
+"""Gives each piece's number and its tally as JSON data, in any order."""
+
+RETRIES = 5
+"""How often a piece is given to another worker of a cluster when the one that had it is lost."""
+
+
+def here(store: Store) -> Runner:
+    """In this process, on a store that is open."""
+
+    def run(job: ReplayJob, pieces: Sequence[Piece]) -> Iterator[Done]:
+        yield from with_rulebooks(store, kept(store, job.baseline), kept(store, job.candidate))(job, pieces)
+
+    return run
+
+
+def with_rulebooks(store: Store, baseline: Ready, candidate: Ready) -> Runner:
+    """In this process, under rulebooks that are ready, kept or not."""
+
+    def run(job: ReplayJob, pieces: Sequence[Piece]) -> Iterator[Done]:
+        for piece in pieces:
+            yield piece.number, replay_in(store, job, piece, baseline, candidate)
+
+    return run
+
+
+def processes(jobs: int) -> Runner:
+    """In `jobs` fresh processes. Raises InputError when one of them dies."""
+
+    def run(job: ReplayJob, pieces: Sequence[Piece]) -> Iterator[Done]:
+        context = multiprocessing.get_context("spawn")
+        count = min(jobs, len(pieces)) or 1
+        with ProcessPoolExecutor(count, mp_context=context, initializer=_end_with_parent) as pool:
+            waiting = {pool.submit(replay_piece, job, piece): piece.number for piece in pieces}
+            try:
+                for future in as_completed(waiting):
+                    yield waiting.pop(future), future.result()
+            except BrokenProcessPool:
+                raise InputError(
+                    "a process of the replay ended by itself (out of memory?); "
+                    "with --resume FILE the next run goes on where this one stopped"
+                ) from None
+            finally:
+                pool.shutdown(cancel_futures=True)
+
+    return run
+
+
+def _end_with_parent() -> None:
+    """A process of the pool whose parent was killed would wait for work for ever."""
+
+    def watch() -> None:
+        parent = multiprocessing.parent_process()
+        assert parent is not None
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+def cluster(address: str, timeout_seconds: float = 30.0) -> Runner:
+    """On the Dask cluster whose scheduler is at `address`; pieces of lost workers are done by others.
+
+    Every worker has this program installed and reaches the database. Raises InputError without the extra.
+    """
+    try:
+        from distributed import Client
+        from distributed import as_completed as as_done
+    except ImportError:
+        raise InputError(
+            "--scheduler needs the extra `cluster`; install it with pip install 'barrelwise[cluster]'"
+        ) from None
+
+    def run(job: ReplayJob, pieces: Sequence[Piece]) -> Iterator[Done]:
+        try:
+            client = Client(address, timeout=timeout_seconds, set_as_default=False)
+        except (OSError, ValueError) as error:
+            raise InputError(f"no scheduler answers at {address} ({error})") from None
+        with client:
+            futures = {
+                client.submit(replay_piece, job, piece, pure=False, retries=RETRIES): piece.number
+                for piece in pieces
+            }
+            # Without its loop the wait runs on that of whichever client is the default, or finds none.
+            for future in as_done(list(futures), loop=client.loop):
+                yield futures.pop(future), future.result()
+
+    return run

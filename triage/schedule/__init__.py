@@ -1,0 +1,1 @@
+"""Service hours, contractors and free slots."""

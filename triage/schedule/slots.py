@@ -1,0 +1,113 @@
+"""Who is sent to a ticket and when: the contractors on record and what they have planned, for one visit."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from triage.records.report import Site
+from triage.records.ticket import Event, Ticket
+from triage.rulebook.model import ServiceHours
+from triage.schedule.contractors import Contractor, Job, assign, has_room, why_not
+from triage.schedule.store_access import lets_in
+from triage.values.errors import ConflictError, InputError, Problem
+from triage.values.time_zones import zone_named
+
+
+@dataclass(frozen=True, slots=True)
+class Wish:
+    """What the caller asked for: a contractor, a time, both or neither; and what the visit is for."""
+
+    contractor: str | None
+    at: datetime | None
+    skill: str
+    priority: int | None
+    due: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """`day` is the day on the site's calendar; `passed_over` says why others were not sent."""
+
+    contractor: str | None
+    at: datetime
+    day: date
+    passed_over: tuple[str, ...]
+
+
+def planned_visits(dispatched: Sequence[Event], moved: tuple[str, int | None]) -> Counter[tuple[str, date]]:
+    """Visits by contractor and day, each where it was moved last; the one that is `moved` now not counted."""
+    last: dict[tuple[str, int], Mapping[str, Any]] = {
+        (event.ticket, int(event.payload["visit"])): event.payload for event in dispatched
+    }
+    return Counter(
+        (payload["contractor"], date.fromisoformat(payload["day"]))
+        for key, payload in last.items()
+        if key != moved and payload["contractor"] is not None
+    )
+
+
+def choose(
+    wish: Wish,
+    ticket: Ticket,
+    site: Site | None,
+    contractors: Sequence[Contractor],
+    planned: Counter[tuple[str, date]],
+    hours: ServiceHours,
+    now: datetime,
+) -> Chosen:
+    """The contractor and the time.
+
+    Raises InputError for a wish that cannot be, ConflictError where nobody can be sent or has room.
+    """
+    zone = zone_named(site.timezone if site is not None else "UTC")
+    if wish.at is not None and site is not None and not lets_in(site, wish.at):
+        message = (
+            f"{site.name} lets nobody in then; come between {site.access_from} and {site.access_until} there"
+        )
+        raise InputError([Problem(message, "/at")])
+    asked = _asked(wish, contractors)
+    refused = {each.id: why for each in asked if (why := why_not(each, site, wish.skill)) is not None}
+    if wish.contractor is not None and refused:
+        raise InputError([Problem(refused[wish.contractor], "/contractor")])
+    able = [each for each in asked if each.id not in refused]
+    if contractors and not able:
+        raise ConflictError(f"nobody on record can be sent: {'; '.join(refused.values())}")
+    if wish.at is not None:
+        day = wish.at.astimezone(zone).date()
+        free = [each for each in able if has_room(each, day, planned)]
+        if able and not free:
+            full = " and ".join(each.name for each in able)
+            raise ConflictError(f"{full} have no room left on {day}; leave `at` out for the next free time")
+        ids = [each.id for each in free]
+        contractor = ticket.contractor if ticket.contractor in ids or not ids else ids[0]
+        return Chosen(contractor, wish.at, day, _passed_over(ticket, refused))
+    response = hours.priorities.get(wish.priority) if wish.priority is not None else None
+    around = response is not None and response.clock == "elapsed"
+    slot = assign(able, Job(site, wish.skill, now, wish.due, around), planned, hours, ticket.contractor)
+    if slot is None:
+        raise ConflictError("nobody on record is free within 60 days; name a time and a contractor")
+    return Chosen(slot.contractor, slot.at, slot.at.astimezone(zone).date(), _passed_over(ticket, refused))
+
+
+def dispatched_from(now: datetime, furthest_days: int) -> datetime:
+    """Since when visits that are still to come can have been planned."""
+    return now - timedelta(days=furthest_days + 1)
+
+
+def _asked(wish: Wish, contractors: Sequence[Contractor]) -> list[Contractor]:
+    if wish.contractor is None:
+        return list(contractors)
+    found = [each for each in contractors if each.id == wish.contractor]
+    if not found:
+        raise InputError([Problem(f'no contractor "{wish.contractor[:60]}"', "/contractor")])
+    return found
+
+
+def _passed_over(ticket: Ticket, refused: Mapping[str, str]) -> tuple[str, ...]:
+    """Why the contractor in whose care the machine is does not come, where that is so."""
+    why = refused.get(ticket.contractor) if ticket.contractor is not None else None
+    return () if why is None else (why,)

@@ -1,0 +1,1 @@
+"""The one service behind API and command line; a method is a transaction."""

@@ -1,0 +1,51 @@
+"""Who may see which ticket and machine, and whether a change still fits the ticket it was meant for."""
+
+from __future__ import annotations
+
+from triage.records.caller import Caller
+from triage.records.report import Machine
+from triage.records.ticket import Ticket
+from triage.records.ticket_id import heard
+from triage.store import Work
+from triage.values.errors import ConflictError, NotFoundError
+
+
+def seen_ticket(work: Work, ticket_id: str, viewer: Caller | None, *, for_change: bool = False) -> Ticket:
+    """The ticket by its id as heard on the phone; NotFoundError when it is not this caller's to see."""
+    ticket = work.tickets.get(heard(ticket_id), for_change=for_change)
+    if viewer is not None and not viewer.may_see(ticket.contractor):
+        raise NotFoundError(f'no ticket "{heard(ticket_id)}"')
+    return ticket
+
+
+def seen_machine(work: Work, serial: str, viewer: Caller | None) -> Machine:
+    """The machine by its serial; NotFoundError when it is not this caller's to see."""
+    machine = work.machines.get(serial)
+    if viewer is not None and not viewer.may_see(machine.contractor):
+        raise NotFoundError(f'no machine with the serial "{serial}"')
+    return machine
+
+
+def refuse_stale(work: Work, ticket: Ticket, if_version: int | None, *, may_be_closed: bool = False) -> None:
+    """Raises ConflictError with what changed since `if_version`, or when the ticket is closed."""
+    if if_version is not None and if_version != ticket.version:
+        since = "; ".join(
+            f"{event.kind} by {event.who} at {event.at.isoformat(timespec='seconds')}"
+            for event in work.tickets.events(ticket.id, after=if_version)
+        )
+        changed = f"since then: {since}" if since else "there is no such version"
+        raise ConflictError(
+            f"ticket {ticket.id} is at version {ticket.version}, not {if_version}; {changed}. "
+            "Read it again and send the change on top of that"
+        )
+    if ticket.state == "closed" and not may_be_closed:
+        raise ConflictError(f"ticket {ticket.id} is closed; reopen it first")
+
+
+def refuse_open_swap(work: Work, ticket: Ticket) -> None:
+    """Raises ConflictError where a unit is still on its way for the ticket, which would stay so."""
+    sent = work.depot.on_the_way_for(ticket.id)
+    if sent is not None:
+        raise ConflictError(
+            f"{sent.serial} is on the way for this ticket; confirm the exchange or take it back"
+        )

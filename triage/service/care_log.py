@@ -1,0 +1,134 @@
+"""A machine's care as people enter and read it: one new line of the log, and what is due."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any, cast, get_args
+
+from triage.decide.facts import local_date
+from triage.machine.commissioning.checklist import read_checklist
+from triage.machine.measures.upkeep import (
+    CareDue,
+    CareEvent,
+    CareIntervals,
+    CareKind,
+    Compliance,
+    Task,
+    compliance,
+    due,
+)
+from triage.records.report import History, Machine
+from triage.values.errors import InputError, Problem
+from triage.values.plain_data import NotPlain, plain
+from triage.values.suggest import hint
+
+KINDS = get_args(CareKind)
+CLOCKS_APART = timedelta(minutes=5)
+"""How far in the future a time may lie: two clocks are never quite the same."""
+KEPT_DAYS = 90
+"""The period, up to and with today, over which it is said how care was kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class TaskCare:
+    """When a task is due, and how it was kept over the last `KEPT_DAYS` days."""
+
+    due: CareDue
+    kept: Compliance
+
+
+@dataclass(frozen=True, slots=True)
+class CareView:
+    """Care of the air filter and of the whole machine; None without a site (no time zone)."""
+
+    filter: TaskCare | None
+    full_clean: TaskCare | None
+
+
+def care_view(
+    machine: Machine, history: History, at: datetime, intervals: CareIntervals | None = None
+) -> CareView:
+    """The care of a machine as seen at `at` (timezone-aware)."""
+    if machine.site is None:
+        return CareView(None, None)
+    zone, log = machine.site.timezone, [event for event in history.care if event.at <= at]
+    today = local_date(machine, at)
+
+    def care(task: Task) -> TaskCare:
+        first = today - timedelta(days=KEPT_DAYS - 1)
+        return TaskCare(
+            due(task, log, at, zone, intervals), compliance(task, log, first, today, zone, intervals)
+        )
+
+    return CareView(care("filter"), care("full_clean"))
+
+
+def read_care_event(
+    data: Mapping[str, Any], machine: Machine, now: datetime, by: str
+) -> tuple[CareEvent, Machine]:
+    """The event, and the machine's record after it: the first commissioning gives the commissioning date.
+
+    The details of `commissioned` are the installer's checklist, whose own time counts where `at` is left out.
+    Raises InputError with every problem found.
+    """
+    problems: list[Problem] = []
+    kind = data.get("kind")
+    if kind not in KINDS:
+        mend = hint(str(kind), KINDS, f"; kinds are {', '.join(KINDS)}")
+        problems.append(Problem(f'no kind of care "{kind}"{mend}', "/kind"))
+    details = data.get("details") or {}
+    if not isinstance(details, Mapping):
+        problems.append(Problem("details are an object: name -> value", "/details"))
+    else:
+        try:
+            plain(details)
+        except NotPlain as error:
+            problems.append(Problem(str(error), "/details"))
+    place, said_at = "/at", data.get("at")
+    if kind == "commissioned" and not any(problem.pointer == "/details" for problem in problems):
+        checked = _checked(details, machine, problems)
+        if said_at is None and checked:
+            place, said_at = "/details/at", details.get("at")
+    at = _time(said_at, place, now, machine, problems)
+    if problems or at is None:
+        raise InputError(problems)
+    event = CareEvent(cast(CareKind, kind), at, by, dict(details))
+    if event.kind == "commissioned" and machine.commissioned_on is None:
+        machine = replace(machine, commissioned_on=local_date(machine, at))
+    return event, machine
+
+
+def _checked(details: Mapping[str, Any], machine: Machine, problems: list[Problem]) -> bool:
+    """Whether the details can be read as an installer's checklist; adds the problems."""
+    try:
+        checklist = read_checklist(details)
+    except InputError as error:
+        problems.extend(Problem(each.message, f"/details{each.pointer or ''}") for each in error.problems)
+        return False
+    if checklist.machine not in (None, machine.serial):
+        message = f'the checklist is about "{checklist.machine}", not about "{machine.serial}"'
+        problems.append(Problem(message, "/details/machine"))
+    return True
+
+
+def _time(
+    raw: object, place: str, now: datetime, machine: Machine, problems: list[Problem]
+) -> datetime | None:
+    if raw is None:
+        return now
+    try:
+        at = datetime.fromisoformat(raw) if isinstance(raw, str) else None
+    except ValueError:
+        at = None
+    if at is None or at.tzinfo is None:
+        problems.append(Problem('write a time with its offset: "2026-01-31T09:30:00-05:00"', place))
+        return None
+    if at > now + CLOCKS_APART:
+        problems.append(Problem("this lies in the future; enter care once it is done", place))
+    if local_date(machine, at) < machine.shipped_on:
+        problems.append(
+            Problem(f"the machine was shipped only on {machine.shipped_on}; mend the date", place)
+        )
+    return at

@@ -1,0 +1,278 @@
+"""Estimates, approvals and closings of a ticket: each reads, decides and appends inside one transaction.
+
+The caller of these functions has found the ticket, checked who may see it, and holds it for change.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any, cast
+
+from triage.decide.decide_data import decide_inputs, read_inputs, with_spent
+from triage.decide.facts import local_date
+from triage.decide.spending.repair_costs import component_of
+from triage.decide.spending.warranty import cover_for
+from triage.decide.under_later_rules import report_now
+from triage.logic.engine import Engine
+from triage.records.authorization import (
+    next_number,
+    open_authorisation,
+    refuse_closing_above,
+    refuse_second_word,
+    standing_until,
+)
+from triage.records.caller import Caller
+from triage.records.decision import Decision
+from triage.records.report import History, Machine, PastRepair
+from triage.records.ticket import EventKind, Ticket
+from triage.repairs.approvals import asked_as_data, on_behalf_of, read_approval, whom_to_ask
+from triage.repairs.close_out import CloseOut, comeback_of, read_close_out
+from triage.repairs.estimate_input import AskedLine, read_estimate
+from triage.repairs.pricing import Bill, Visit, bill_as_data, priced
+from triage.rulebook.model import OTHER_CAUSE, Rulebook
+from triage.service.access import refuse_open_swap
+from triage.service.decided_event import decided_event
+from triage.store import Work
+from triage.store.tables.tickets import NewEvent
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.values.money import Money, as_money, money_text, parse_money
+
+Data = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class RepairDesk:
+    """One transaction's tools: the store, the rulebook in force with its engine, the time, and who asks."""
+
+    work: Work
+    rulebook: Rulebook
+    engine: Engine
+    now: datetime
+    who: Caller
+
+    def estimate(self, ticket: Ticket, data: object) -> Ticket:
+        """A technician's estimate, answered `approve`, `hold` or `swap`; the last one counts."""
+        asked = read_estimate(data, self.rulebook)
+        cause = asked.cause or _likeliest(ticket)
+        bill, machine = self._bill(ticket, cause, asked.after_hours, asked.lines)
+        priced_bill = bill_as_data(bill)
+        decision, decided = self._decide(ticket, "estimated", priced_bill)
+        answer, reasons = _answer(decision, bill)
+        prior = open_authorisation(ticket.repair, self.now)
+        within_word = (
+            prior is not None
+            and prior["estimate"] == 0
+            and answer == "hold"
+            and bill.beyond_cover <= parse_money(prior["amount"], self.rulebook.currency)
+        )
+        if within_word:
+            answer, reasons = "approve", [f"It is within what {prior['authority']} approved beforehand."]  # type: ignore[index]
+        component = component_of(self.rulebook, cause)
+        cover = cover_for(
+            self.rulebook, machine, component, _reported_on(ticket, machine), _facts_of(decision)
+        )
+        payload = {
+            "revision": ticket.repair["revisions"] + 1,
+            "cause": cause,
+            "component": component,
+            **priced_bill,
+            "answer": answer,
+            "reasons": reasons,
+            "ask": self._ask(decision, machine, self._spent(ticket) + bill.beyond_cover)
+            if answer == "hold"
+            else None,
+            "claim_needs": list(cover.claim_needs) if bill.claimed.amount else [],
+            "at_risk": list(cover.at_risk) if bill.claimed.amount else [],
+            "note": asked.note,
+        }
+        news = [NewEvent("estimated", payload), decided]
+        if answer == "approve":
+            word: Data = prior if within_word and prior is not None else {}
+            news.append(
+                NewEvent(
+                    "approved",
+                    {
+                        "estimate": payload["revision"],
+                        "authority": word.get("authority"),
+                        "yes": True,
+                        "amount": word.get("amount", money_text(bill.beyond_cover)),
+                        "number": next_number(ticket.id, ticket.repair),
+                        "expires_at": word.get("expires_at", standing_until(self.now).isoformat()),
+                        "why": " ".join(reasons),
+                    },
+                )
+            )
+        return self._append(ticket, news)
+
+    def approve(self, ticket: Ticket, data: object) -> Ticket:
+        """An authority's word on the last estimate, or on a ticket held before there is one."""
+        approval = read_approval(data, self.rulebook, self.now)
+        repair = ticket.repair
+        refuse_second_word(repair, approval.estimate, ticket.id)
+        amount = approval.amount
+        if approval.answer == "yes":
+            if repair["estimate"] is None:
+                message = "there is no estimate yet; say yes_up_to with an amount"
+                raise InputError([Problem(message, "/answer")])
+            amount = parse_money(repair["estimate"]["beyond_cover"], self.rulebook.currency)
+        payload: dict[str, Any] = {
+            "estimate": approval.estimate,
+            "authority": approval.authority.id,
+            "title": approval.authority.title,
+            "for": None,
+            "yes": amount is not None,
+            "amount": None,
+            "number": None,
+            "expires_at": None,
+            "why": approval.why,
+        }
+        if amount is not None:
+            comes_to = self._spent(ticket) + amount
+            on = local_date(self._machine(ticket), self.now)
+            behalf = on_behalf_of(self.rulebook, approval, comes_to.amount, on)
+            expires_at = approval.expires_at or self.now + timedelta(days=behalf.valid_days)
+            payload |= {
+                "for": None if behalf.id == approval.authority.id else behalf.id,
+                "amount": money_text(amount),
+                "number": next_number(ticket.id, repair),
+                "expires_at": expires_at.isoformat(),
+            }
+        return self._append(ticket, [NewEvent("approved", payload)])
+
+    def close(self, ticket: Ticket, data: object) -> Ticket:
+        """The close-out: it is paid by an authorisation or the standing limit, and joins the history."""
+        refuse_open_swap(self.work, ticket)
+        machine = self._machine(ticket)
+        close_out = read_close_out(data, self.rulebook, machine, ticket.opened_at, self.now)
+        bill, _ = self._bill(ticket, close_out.cause or OTHER_CAUSE, close_out.after_hours, close_out.lines)
+        priced_bill = bill_as_data(bill)
+        decision, _ = self._decide(ticket, "estimated", priced_bill)
+        refuse_closing_above(
+            ticket.repair, close_out.authorisation, bill.beyond_cover, decision.limit.headroom, self.now
+        )
+        payload = self._closed(ticket, machine, close_out, bill)
+        if machine is not None and close_out.visited:
+            repair = PastRepair(close_out.at, ticket.id, close_out.cause, bill.beyond_cover)
+            if self.work.care.add_repairs(machine.serial, [repair]) == 0:
+                message = f"a visit at {close_out.at.isoformat()} is in the history of this ticket already"
+                raise ConflictError([Problem(message, "/at")])
+        return self._append(ticket, [NewEvent("closed", payload)])
+
+    def reopen(self, ticket: Ticket, why: str) -> Ticket:
+        """The trouble is back, or the closing was wrong; decided again, and estimated anew."""
+        if ticket.state != "closed":
+            raise ConflictError(f"ticket {ticket.id} is open")
+        if not why.strip():
+            raise InputError([Problem("say why, in a sentence", "/why")])
+        payload = {"why": why}
+        _, decided = self._decide(ticket, "reopened", payload)
+        return self._append(ticket, [NewEvent("reopened", payload), decided])
+
+    def _closed(
+        self, ticket: Ticket, machine: Machine | None, close_out: CloseOut, bill: Bill
+    ) -> dict[str, Any]:
+        history = History() if machine is None else self.work.care.history(machine.serial)
+        return {
+            "cause": close_out.cause,
+            "no_fault_found": close_out.cause is None,
+            "cured_by": close_out.cured_by,
+            "visited": close_out.visited,
+            "cost": money_text(bill.beyond_cover),
+            **bill_as_data(bill),
+            "hours": close_out.hours,
+            "photos": list(close_out.photos),
+            "authorisation": close_out.authorisation,
+            "at": close_out.at.isoformat(),
+            "note": close_out.note,
+            "comeback_of": comeback_of(history.repairs, ticket.id, ticket.opened_at, close_out.cause),
+            "machine": ticket.machine,
+            "model": None if machine is None else machine.model,
+            "site": ticket.site,
+            "contractor": ticket.contractor,
+        }
+
+    def _bill(
+        self, ticket: Ticket, cause: str, after_hours: bool | None, lines: Sequence[AskedLine]
+    ) -> tuple[Bill, Machine | None]:
+        machine = self._machine(ticket)
+        agreed = bool(ticket.decision and ticket.decision["figures"].get("after_hours"))
+        visit = Visit(
+            contractor=ticket.contractor,
+            machine=machine,
+            component=component_of(self.rulebook, cause),
+            after_hours=agreed if after_hours is None else after_hours,
+            after_hours_agreed=agreed,
+            on=_reported_on(ticket, machine),
+        )
+        return priced(self.rulebook, visit, lines), machine
+
+    def _decide(self, ticket: Ticket, kind: EventKind, payload: Data) -> tuple[Decision, NewEvent]:
+        report, left_out = report_now(ticket, kind, payload, self.rulebook)
+        inputs = read_inputs(report, self.rulebook, self.now, lambda serial: self._find(serial, ticket))
+        spent = self._spent(ticket) if ticket.spent else None
+        inputs = with_spent(inputs, spent)
+        decision = decide_inputs(self.rulebook, self.engine, inputs)
+        return decision, decided_event(ticket.id, decision, inputs, left_out)
+
+    def _append(self, ticket: Ticket, news: Sequence[NewEvent]) -> Ticket:
+        return self.work.tickets.append(
+            ticket.id, news, at=self.now, who=self.who.name, rulebook=self.rulebook.version
+        )
+
+    def _ask(self, decision: Decision, machine: Machine | None, comes_to: Money) -> dict[str, Any] | None:
+        asked = whom_to_ask(
+            self.rulebook, _facts_of(decision), comes_to.amount, local_date(machine, self.now)
+        )
+        return None if asked is None else asked_as_data(asked, self.rulebook)
+
+    def _spent(self, ticket: Ticket) -> Money:
+        amounts = (parse_money(text, self.rulebook.currency) for text in ticket.spent)
+        return sum(amounts, as_money(0, self.rulebook.currency))
+
+    def _machine(self, ticket: Ticket) -> Machine | None:
+        """The machine as the ticket's contractor serves it, whoever has it now, where the ticket has it."""
+        if ticket.machine is None:
+            return None
+        machine = replace(self.work.machines.get(ticket.machine), contractor=ticket.contractor)
+        return self._in_place(machine, ticket)
+
+    def _in_place(self, machine: Machine, ticket: Ticket) -> Machine:
+        """A machine that was exchanged under this ticket is billed for where it stood."""
+        if machine.site is not None or ticket.site is None or machine.serial != ticket.machine:
+            return machine
+        site = self.work.machines.site(ticket.site)
+        return replace(machine, site=site, contractor=machine.contractor or ticket.contractor)
+
+    def _find(self, serial: str, ticket: Ticket) -> tuple[Machine, History] | None:
+        try:
+            machine = self._in_place(self.work.machines.get(serial), ticket)
+            return machine, self.work.care.history(serial)
+        except NotFoundError:
+            return None
+
+
+def _answer(decision: Decision, bill: Bill) -> tuple[str, list[str]]:
+    """The decision's own word where it is one of the three, else what the money says."""
+    if decision.outcome in ("approve", "hold", "swap"):
+        return decision.outcome, [reason.text for reason in decision.reasons]
+    headroom = decision.limit.headroom
+    if bill.beyond_cover <= headroom:
+        return "approve", [f"It is within the {money_text(headroom)} that may be spent on this ticket."]
+    return "hold", [f"It is above the {money_text(headroom)} that may be spent on this ticket."]
+
+
+def _likeliest(ticket: Ticket) -> str:
+    figures = {} if ticket.decision is None else ticket.decision["figures"]
+    return str(figures.get("top_cause", OTHER_CAUSE))
+
+
+def _facts_of(decision: Decision) -> dict[str, Any]:
+    return {**{name: known.value for name, known in decision.facts.items()}, **decision.figures}
+
+
+def _reported_on(ticket: Ticket, machine: Machine | None) -> Any:
+    reported_at = ticket.report.get("reported_at")
+    at = ticket.opened_at if reported_at is None else datetime.fromisoformat(cast(str, reported_at))
+    return local_date(machine, at)

@@ -1,0 +1,249 @@
+"""The exchange of a ticket's machine: a depot unit is set aside, and the exchange is confirmed.
+
+Only where the decision is to exchange. It is due as the decision says, like an urgent service call, and the
+visit for it is scheduled as any other (`triage.visit_desk`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from triage.decide.visit import timezone_of
+from triage.inputs.reader import InputReader
+from triage.records.caller import Caller
+from triage.records.custody import (
+    DISPOSITIONS,
+    TAKEN_OUT,
+    CustodyEvent,
+    DepotUnit,
+    Match,
+    exchange,
+    match,
+    match_units,
+    step_words,
+)
+from triage.records.report import Machine
+from triage.records.ticket import Ticket
+from triage.service.access import refuse_stale, seen_ticket
+from triage.service.service import Programme
+from triage.store import Work
+from triage.store.tables.tickets import NewEvent
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.values.money import money_text
+from triage.values.suggest import hint
+from triage.values.time_zones import zone_named
+
+
+@dataclass(frozen=True, slots=True)
+class SwapView:
+    """`refused` says why nothing can be set aside, and is None where it can. `units` come best first."""
+
+    ticket: Ticket
+    refused: str | None
+    reserved: str | None
+    units: tuple[Match, ...]
+    custody: tuple[CustodyEvent, ...]
+
+
+def swap(programme: Programme, ticket_id: str, viewer: Caller) -> SwapView:
+    """What can be sent for the ticket's machine, and who had the serials of this exchange when."""
+    with programme.store.read() as work:
+        return _view(programme, work, seen_ticket(work, ticket_id, viewer), viewer)
+
+
+def reserve(
+    programme: Programme, ticket_id: str, data: Mapping[str, Any], who: Caller, if_version: int | None = None
+) -> SwapView:
+    """`{"unit": serial}` sets the unit aside and sends it on its way; null takes that back.
+
+    Another unit takes the place of the one set aside before, which is at its depot again. Raises InputError
+    for a unit that does not fit, ConflictError for one that is taken or where nothing is to be exchanged.
+    """
+    reader = InputReader(programme.rulebook)
+    reader.mapping(data, "", ("unit",), "an exchange to come")
+    if "unit" not in data:
+        reader.problem("name the depot unit by its serial, or null to take it back", "/unit")
+    serial = reader.name(data.get("unit"), "/unit")
+    reader.finish()
+    with programme.store.write() as work:
+        ticket = seen_ticket(work, ticket_id, who, for_change=True)
+        refuse_stale(work, ticket, if_version)
+        before = work.depot.on_the_way_for(ticket.id)
+        if serial is None and before is None:
+            raise ConflictError([Problem("no unit is set aside for this ticket", "/unit")])
+        unit = None if serial is None else _free_unit(programme, work, ticket, serial)
+        now = programme.now()
+        if before is not None:
+            home = work.depot.get(before.serial)
+            work.depot.add(
+                CustodyEvent(home.serial, "at_depot", now, who.name, ticket.id, ticket.machine, home.depot)
+            )
+        if unit is not None:
+            work.depot.add(
+                CustodyEvent(unit.serial, "on_the_way", now, who.name, ticket.id, ticket.machine, unit.depot)
+            )
+        payload = {
+            "unit": serial,
+            "depot": None if unit is None else unit.depot,
+            "instead_of": None if before is None else before.serial,
+        }
+        changed = programme.note(ticket.id, NewEvent("swap_reserved", payload), who, if_version)
+        return _view(programme, work, changed, who)
+
+
+def confirm(
+    programme: Programme, ticket_id: str, data: Mapping[str, Any], who: Caller, if_version: int | None = None
+) -> SwapView:
+    """`{"old_unit": refurbish | scrap | return, "at"}`: the unit set aside stands in the old one's place.
+
+    Now, unless a time is given. Raises InputError for a time to come or before the unit was sent,
+    ConflictError where none was.
+    """
+    reader = InputReader(programme.rulebook)
+    reader.mapping(data, "", ("old_unit", "at"), "a finished exchange")
+    wanted = data.get("old_unit")
+    disposition = next((one for one in DISPOSITIONS if one == wanted), None)
+    if disposition is None:
+        reader.problem(f"say what becomes of the old unit: {', '.join(DISPOSITIONS)}", "/old_unit")
+    now = programme.now()
+    at = now if data.get("at") is None else reader.moment(data["at"], "/at")
+    if at > now:
+        reader.problem(f"{at.isoformat()} has not come yet", "/at")
+    reader.finish()
+    assert disposition is not None
+    with programme.store.write() as work:
+        ticket = seen_ticket(work, ticket_id, who, for_change=True)
+        refuse_stale(work, ticket, if_version)
+        old = _to_exchange(work, ticket)
+        sent = work.depot.on_the_way_for(ticket.id)
+        if sent is None:
+            raise ConflictError("no unit is set aside for this ticket; set one aside first")
+        if at < sent.at:
+            message = f"{at.isoformat()} is before {sent.serial} was sent, {sent.at.isoformat()}"
+            raise InputError([Problem(message, "/at")])
+        unit = work.depot.get(sent.serial)
+        done = exchange(old, unit, _known(work, unit.serial), disposition, ticket.id, at, who.name)
+        work.machines.put_machines([done.installed, done.taken_out])
+        for event in done.custody:
+            work.depot.add(event)
+        payload = {"old": old.serial, "new": unit.serial, "old_unit": disposition, "at": at.isoformat()}
+        changed = programme.note(ticket.id, NewEvent("swapped", payload), who, if_version)
+        return _view(programme, work, changed, who)
+
+
+def _to_exchange(work: Work, ticket: Ticket) -> Machine:
+    """The machine that is to be exchanged; ConflictError with the reason where none is."""
+    refused = _refused(work, ticket)
+    if refused is not None or ticket.machine is None:
+        raise ConflictError(refused or "the ticket names no machine")
+    return work.machines.get(ticket.machine)
+
+
+def _refused(work: Work, ticket: Ticket) -> str | None:
+    if ticket.state == "closed":
+        return f"ticket {ticket.id} is closed; reopen it first"
+    if ticket.machine is None:
+        return "the ticket names no machine; say which one it is, and it is decided again"
+    chain = work.depot.chain(ticket.machine)
+    if chain and chain[-1].step in TAKEN_OUT:
+        return f"{ticket.machine} was exchanged already and is {step_words(chain[-1].step)}"
+    if ticket.outcome != "swap":
+        return f"the decision is {ticket.outcome or 'not made'}, not swap; nothing is exchanged"
+    return None
+
+
+def _free_unit(programme: Programme, work: Work, ticket: Ticket, serial: str) -> DepotUnit:
+    machine = _to_exchange(work, ticket)
+    try:
+        unit = work.depot.get(serial)
+    except NotFoundError:
+        known = [one.serial for one in work.depot.at_depot()]
+        raise InputError([Problem(f'no depot unit "{serial[:60]}"{hint(serial, known)}', "/unit")]) from None
+    last = work.depot.chain(serial)[-1].step
+    if last != "at_depot":
+        raise ConflictError([Problem(f"{serial} is taken: {step_words(last)}", "/unit")])
+    reasons = match(unit, machine, _today(programme, machine)).reasons
+    if reasons:
+        raise InputError([Problem(f"{serial} does not fit: {reason}", "/unit") for reason in reasons])
+    return unit
+
+
+def _known(work: Work, serial: str) -> Machine | None:
+    try:
+        return work.machines.get(serial)
+    except NotFoundError:
+        return None
+
+
+def _today(programme: Programme, machine: Machine) -> date:
+    return programme.now().astimezone(zone_named(timezone_of(machine))).date()
+
+
+def _view(programme: Programme, work: Work, ticket: Ticket, viewer: Caller) -> SwapView:
+    refused = _refused(work, ticket)
+    units: tuple[Match, ...] = ()
+    if refused is None:
+        machine = _to_exchange(work, ticket)
+        units = match_units(work.depot.at_depot(), machine, _today(programme, machine))
+    sent = work.depot.on_the_way_for(ticket.id)
+    custody = _custody(work, ticket, viewer)
+    return SwapView(ticket, refused, None if sent is None else sent.serial, units, custody)
+
+
+def _custody(work: Work, ticket: Ticket, viewer: Caller) -> tuple[CustodyEvent, ...]:
+    """Every step of the serials of this exchange; a technician sees none of another ticket's."""
+    serials = [event.serial for event in work.depot.of_ticket(ticket.id)]
+    serials += [] if ticket.machine is None else [ticket.machine]
+    steps = [event for serial in dict.fromkeys(serials) for event in work.depot.chain(serial)]
+    return tuple(event for event in steps if viewer.role != "technician" or event.ticket in (None, ticket.id))
+
+
+def swap_as_data(view: SwapView) -> dict[str, Any]:
+    """The view as JSON data."""
+    visit = (view.ticket.decision or {}).get("visit") if view.ticket.outcome == "swap" else None
+    return {
+        "ticket": view.ticket.id,
+        "machine": view.ticket.machine,
+        "refused": view.refused,
+        "priority": None if visit is None else visit["priority"],
+        "due": None if visit is None else visit["due"],
+        "reserved": view.reserved,
+        "units": [_match_as_data(one) for one in view.units],
+        "custody": _custody_as_data(view.custody),
+    }
+
+
+def _match_as_data(one: Match) -> dict[str, Any]:
+    unit = one.unit
+    return {
+        "unit": unit.serial,
+        "model": unit.model,
+        "volts": unit.volts,
+        "amps": unit.amps,
+        "seal_style": unit.seal_style,
+        "ready_since": unit.ready_since.isoformat(),
+        "depot": unit.depot,
+        "shipped_on": unit.shipped_on.isoformat(),
+        "price": None if unit.price is None else money_text(unit.price),
+        "fits": one.fits,
+        "reasons": list(one.reasons),
+        "to_check": list(one.to_check),
+    }
+
+
+def _custody_as_data(events: Sequence[CustodyEvent]) -> list[dict[str, Any]]:
+    return [
+        {
+            "serial": event.serial,
+            "step": event.step,
+            "at": event.at.isoformat(),
+            "who": event.who,
+            "ticket": event.ticket,
+            "other": event.other,
+            "place": event.place,
+        }
+        for event in events
+    ]

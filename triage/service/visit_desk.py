@@ -1,0 +1,234 @@
+"""Visits of a ticket: scheduled, moved, started and done, each an event on the ticket.
+
+Somebody is sent where the decision asks for a visit, or where a held case has its word. A visit may be
+planned later than it is due; then it says so. The due time itself never moves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from triage.decide.outcome import cautions_in_force
+from triage.decide.visit import timezone_of, visit_kit, visit_skill
+from triage.inputs.reader import InputReader
+from triage.records.caller import Caller
+from triage.records.decision import CauseChance
+from triage.records.report import Machine
+from triage.records.ticket import Event, Ticket
+from triage.records.visit_log import VISIT_STATES, PlannedVisit, visits_of
+from triage.schedule.calendar import as_calendar
+from triage.schedule.service_hours import due_at
+from triage.schedule.slots import Wish, choose, dispatched_from, planned_visits
+from triage.schedule.store_access import due_within_access
+from triage.service.access import seen_ticket
+from triage.service.service import Programme
+from triage.store import Work
+from triage.store.tables.tickets import NewEvent
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+
+USUAL_MINUTES = 90
+FURTHEST_DAYS = 120
+"""A visit is planned no further ahead; a later date is a slip of the pen."""
+
+_KEYS: Mapping[str, tuple[str, ...]] = {
+    "scheduled": ("state", "visit", "at", "minutes", "technician", "contractor"),
+    "started": ("state", "visit", "at"),
+    "done": ("state", "visit", "at"),
+}
+MOST_TECHNICIAN = 100
+
+
+def record_visit(
+    programme: Programme, ticket_id: str, data: Mapping[str, Any], who: Caller, if_version: int | None = None
+) -> tuple[Ticket, PlannedVisit]:
+    """`{"state": scheduled | started | done, "visit": number, "at", "minutes", "technician", "contractor"}`.
+
+    `scheduled` without a number makes the next visit, with one it moves that visit. Without a contractor or a
+    time the best one is chosen; who is sent has the ticket in its care from then on. `started` and `done` are
+    of the visit last scheduled unless a number is given, and now unless a time is. Raises InputError for what
+    cannot be, ConflictError where the ticket or the visit is past it.
+    """
+    state = data.get("state")
+    if state not in VISIT_STATES:
+        raise InputError([Problem(f"a visit is {', '.join(VISIT_STATES)}", "/state")])
+    reader = InputReader(programme.rulebook)
+    reader.mapping(data, "", _KEYS[state], f"a visit that is {state}")
+    with programme.store.write() as work:
+        ticket = seen_ticket(work, ticket_id, who, for_change=True)
+        events = programme.events(ticket.id, who)
+        visits = visits_of(events)
+        if state == "scheduled":
+            new = _read_scheduled(reader, programme, work, ticket, events, visits, data, who)
+        else:
+            new = _read_progress(reader, programme, ticket, visits, data)
+        changed = programme.note(ticket.id, new, who, if_version)
+        made = visits_of(programme.events(ticket.id, who))
+        return changed, made[int(new.payload["visit"]) - 1]
+
+
+def visits(programme: Programme, ticket_id: str, viewer: Caller) -> Sequence[PlannedVisit]:
+    """The ticket's visits by number."""
+    return visits_of(programme.events(ticket_id, viewer))
+
+
+def visit_calendar(programme: Programme, ticket_id: str, number: int, viewer: Caller) -> bytes:
+    """A visit as an iCalendar object."""
+    with programme.store.read():
+        ticket = programme.ticket(ticket_id, viewer)
+        found = [visit for visit in visits(programme, ticket.id, viewer) if visit.number == number]
+        if not found:
+            raise NotFoundError(f"ticket {ticket.id} has no visit {number}")
+        return as_calendar(found[0], ticket, _machine(programme, ticket), programme.rulebook)
+
+
+def _machine(programme: Programme, ticket: Ticket) -> Machine | None:
+    if ticket.machine is None:
+        return None
+    with programme.store.read() as work:
+        return work.machines.get(ticket.machine)
+
+
+def _read_scheduled(
+    reader: InputReader,
+    programme: Programme,
+    work: Work,
+    ticket: Ticket,
+    events: Sequence[Event],
+    known: Sequence[PlannedVisit],
+    data: Mapping[str, Any],
+    who: Caller,
+) -> NewEvent:
+    now = programme.now()
+    number = _number(reader, data)
+    if number is not None and not any(visit.number == number for visit in known):
+        reader.problem(f"the ticket has no visit {number}; leave the number out for a new one", "/visit")
+    at = None if data.get("at") is None else reader.moment(data["at"], "/at")
+    minutes = data.get("minutes", USUAL_MINUTES)
+    if isinstance(minutes, bool) or not isinstance(minutes, int) or not 15 <= minutes <= 720:
+        reader.problem("a visit takes 15 to 720 minutes, as a whole number", "/minutes")
+    if at is not None and not reader.problems:
+        if at < now:
+            reader.problem(
+                f"{at.isoformat()} is past; a visit that has begun is recorded as `started`", "/at"
+            )
+        elif at > now + timedelta(days=FURTHEST_DAYS):
+            reader.problem(f"a visit is planned at most {FURTHEST_DAYS} days ahead; mend the date", "/at")
+    technician = reader.text(data.get("technician"), "/technician", MOST_TECHNICIAN).strip()
+    contractor = reader.name(data.get("contractor"), "/contractor")
+    if who.role == "technician":
+        if contractor not in (None, who.contractor):
+            reader.problem("a technician plans visits of the own contractor only", "/contractor")
+        contractor = who.contractor
+    reader.finish()
+    machine = None if ticket.machine is None else work.machines.get(ticket.machine)
+    asked = _asked_for(programme, ticket, events, machine)
+    for visit in known:
+        if visit.number == number and visit.state != "scheduled":
+            raise ConflictError(f"visit {number} is {visit.state}; it cannot be moved")
+        if number is None and visit.state != "done":
+            raise ConflictError(f"visit {visit.number} is {visit.state}; move that one, or finish it first")
+    due = datetime.fromisoformat(asked["due"])
+    chosen = choose(
+        Wish(contractor, at, asked["skill"], asked["priority"], due),
+        ticket,
+        None if machine is None else machine.site,
+        work.machines.contractors(),
+        planned_visits(
+            work.tickets.dispatched_since(dispatched_from(now, FURTHEST_DAYS)), (ticket.id, number)
+        ),
+        programme.rulebook.service_hours,
+        now,
+    )
+    payload = {
+        "visit": number or len(known) + 1,
+        "at": chosen.at.isoformat(),
+        "day": chosen.day.isoformat(),
+        "minutes": minutes,
+        "contractor": chosen.contractor,
+        "passed_over": list(chosen.passed_over),
+        "purpose": ticket.outcome,
+        "skill": asked["skill"],
+        "priority": asked["priority"],
+        "due": asked["due"],
+        "kit": list(asked["kit"]),
+        "technician": technician,
+    }
+    return NewEvent("dispatched", payload)
+
+
+def _read_progress(
+    reader: InputReader,
+    programme: Programme,
+    ticket: Ticket,
+    known: Sequence[PlannedVisit],
+    data: Mapping[str, Any],
+) -> NewEvent:
+    now, state = programme.now(), data["state"]
+    number = _number(reader, data)
+    at = now if data.get("at") is None else reader.moment(data["at"], "/at")
+    visit = next((one for one in known if one.number == number), None) if number else None
+    if number is not None and visit is None:
+        reader.problem(f"the ticket has no visit {number}", "/visit")
+    reader.finish()
+    if visit is None:
+        if not known:
+            raise ConflictError("no visit is scheduled; schedule one first")
+        visit = known[-1]
+    earliest = visit.started_at if state == "done" else ticket.opened_at
+    if at > now:
+        reader.problem(f"{at.isoformat()} has not come yet", "/at")
+    elif earliest is not None and at < earliest:
+        what = "the visit started" if state == "done" else "the ticket was opened"
+        reader.problem(f"{at.isoformat()} is before {what}, {earliest.isoformat()}", "/at")
+    reader.finish()
+    wanted = "scheduled" if state == "started" else "started"
+    if visit.state != wanted:
+        raise ConflictError(
+            f"visit {visit.number} is {visit.state}; only one that is {wanted} can be {state}"
+        )
+    return NewEvent("visited", {"visit": visit.number, "state": state, "at": at.isoformat()})
+
+
+def _number(reader: InputReader, data: Mapping[str, Any]) -> int | None:
+    number = data.get("visit")
+    if number is None:
+        return None
+    if isinstance(number, bool) or not isinstance(number, int) or not 1 <= number <= 9999:
+        reader.problem("a visit's number is a whole number from 1", "/visit")
+        return None
+    return number
+
+
+def _asked_for(
+    programme: Programme, ticket: Ticket, events: Sequence[Event], machine: Machine | None
+) -> Mapping[str, Any]:
+    """The visit that the decision asks for. A held case that has its word is due from that word on.
+
+    Raises ConflictError where nobody is to be sent.
+    """
+    decision = ticket.decision or {}
+    if decision.get("visit") is not None:
+        visit: Mapping[str, Any] = decision["visit"]
+        return visit
+    words = [event for event in events if event.kind == "approved"]
+    if not words or not words[-1].payload.get("yes"):
+        if ticket.outcome == "hold":
+            who = (decision.get("limit") or {}).get("authority_title") or "the authority"
+            raise ConflictError(f"the case is on hold; nobody is sent before {who} has said yes")
+        raise ConflictError(
+            "the decision sends nobody; record what came of the checks, and it is decided again"
+        )
+    rulebook, said = programme.rulebook, words[-1].at
+    causes = [CauseChance(one["cause"], "", float(one["chance"]), 0.0, ()) for one in decision["causes"]]
+    cautions = [one["rule"] for one in decision["cautions"] if one["rule"] in rulebook.cautions]
+    hours = rulebook.service_hours
+    due = due_at(said, hours.default_priority, hours, timezone_of(machine))
+    kit = visit_kit(rulebook, causes, ticket.contractor)
+    return {
+        "priority": hours.default_priority,
+        "due": due_within_access(due, said, None if machine is None else machine.site).isoformat(),
+        "skill": visit_skill(rulebook, causes, cautions_in_force(rulebook, cautions)),
+        "kit": [number for number, count in kit.parts.items() for _ in range(count)],
+    }

@@ -1,0 +1,152 @@
+"""The what-if of a ticket on record: its recorded inputs, the rulebooks asked for, and the move between.
+
+Nothing is stored. A rulebook of edited files is read, compiled and asked in a child process with limits.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal
+
+from triage.decide.causes.inference import compile_rulebook
+from triage.records.caller import Caller
+from triage.rulebook.reading.reader import rulebook_from_data
+from triage.rulebook_care.editing.sandbox import answer_from_child
+from triage.rulebook_care.release.publishing import kept_version
+from triage.service.access import seen_ticket
+from triage.service.live_rulebook import Serving
+from triage.values.errors import InputError, NotFoundError, Problem
+from triage.values.json_text import from_json, to_json
+from triage.what_if.changes import Changes, changes_as_data
+from triage.what_if.diff import moves
+from triage.what_if.explain import NOT_THE_DECISION, differences
+from triage.what_if.moved import Moved
+from triage.what_if.redecide import Decided, decided, decided_by_files
+
+if TYPE_CHECKING:
+    from triage.records.ticket import Ticket
+    from triage.service.service import Programme
+
+Data = Mapping[str, Any]
+
+SECONDS = 20.0
+MEMORY_MB = 1536
+
+
+@dataclass(frozen=True, slots=True)
+class Rules:
+    """The rulebook on the other side. Without anything, the one the ticket is compared with.
+
+    `version` is a kept one, by its first digits. `texts` are edited files as YAML (None: taken out) over it;
+    `whole` says that they are a rulebook by themselves.
+    """
+
+    version: str | None = None
+    texts: Mapping[str, str | None] = field(default_factory=dict)
+    whole: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """Both decisions and the move. `as_recorded`: `before` is what the ticket's log says, to the bit."""
+
+    ticket: Ticket
+    before: Data
+    after: Data
+    moved: tuple[Moved, ...]
+    turning: Data | None
+    as_recorded: bool
+
+    def as_data(self) -> dict[str, Any]:
+        """JSON data, the same at every door."""
+        return {
+            "ticket": self.ticket.id,
+            "as_recorded": self.as_recorded,
+            "before": self.before,
+            "after": self.after,
+            "moved": bool(self.moved),
+            "words": [each.words for each in self.moved],
+            "moves": [each.as_data() for each in self.moved],
+            "turning_points": self.turning,
+        }
+
+
+def what_if(
+    programme: Programme,
+    ticket_id: str,
+    changes: Changes,
+    viewer: Caller | None,
+    base: Literal["own", "in_force"] = "own",
+    rules: Rules | None = None,
+    turning: bool = False,
+) -> WhatIf:
+    """The ticket's last decision, by its own rulebook or by the one in force, and the same after changes.
+
+    Raises NotFoundError for a ticket that is not this viewer's to see and for a rulebook that is not kept,
+    InputError for changes and edits that cannot be used.
+    """
+    rules = rules or Rules()
+    with programme.live.one_version() as serving:
+        with programme.store.read() as work:
+            ticket = seen_ticket(work, ticket_id, viewer)
+            event = [event for event in work.tickets.events(ticket.id) if event.kind == "decided"][-1]
+        recorded = event.payload["inputs"]
+        own = serving if base == "in_force" else _kept(programme, serving, event.rulebook)
+        before = decided(own.rulebook, own.engine, recorded, Changes(), ticket.id)
+        other = own
+        if rules.version is not None:
+            other = _kept(programme, serving, kept_version(programme.store, rules.version))
+        if rules.texts:
+            base_files = {} if rules.whole else files_of(programme, other.rulebook.version)
+            after = _by_files(
+                base_files, rules.texts, other.engine.name, recorded, changes, ticket.id, turning
+            )
+        else:
+            after = decided(other.rulebook, other.engine, recorded, changes, ticket.id, turning)
+    parts = differences(event.payload["decision"], before.decision)
+    same = all(place in NOT_THE_DECISION for place in parts)
+    titles = {**before.titles, **after.titles}
+    move = moves(before.decision, after.decision, titles)
+    return WhatIf(ticket, before.decision, after.decision, move, after.turning, same)
+
+
+def _kept(programme: Programme, serving: Serving, version: str) -> Serving:
+    if version == serving.rulebook.version:
+        return serving
+    rulebook = rulebook_from_data(files_of(programme, version))
+    return Serving(rulebook, compile_rulebook(rulebook, serving.engine.name))
+
+
+def files_of(programme: Programme, version: str) -> Data:
+    """A kept rulebook's files. Raises NotFoundError."""
+    with programme.store.read() as work:
+        files = work.rulebooks.files(version)
+    if files is None:
+        raise NotFoundError(f"the rulebook {version} is not stored; ask with the one in force instead")
+    return files
+
+
+def _by_files(
+    base: Data,
+    texts: Mapping[str, str | None],
+    engine: str,
+    recorded: Data,
+    changes: Changes,
+    ticket: str,
+    turning: bool,
+) -> Decided:
+    unknown = [file for file, text in texts.items() if text is None and file not in base]
+    if unknown:
+        raise InputError([Problem("there is no such file to take out", file=file) for file in unknown])
+    order = {
+        "base": dict(base),
+        "texts": dict(texts),
+        "engine": engine,
+        "inputs": dict(recorded),
+        "changes": changes_as_data(changes),
+        "ticket": ticket,
+        "turning": turning,
+    }
+    found = from_json(answer_from_child(decided_by_files, (to_json(order),), SECONDS, MEMORY_MB))
+    return Decided(found["decision"], found["titles"], found["turning"])

@@ -1,0 +1,81 @@
+"""What happened to a machine: the care log and past repairs, both only added to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sqlalchemy import bindparam, select
+from sqlalchemy.orm import Session
+
+from triage.machine.measures.upkeep import CareEvent
+from triage.records.report import History, PastRepair
+from triage.store.tables.models import CareRow, RepairRow
+
+_CARE, _REPAIRS = CareRow.__table__, RepairRow.__table__
+_CARE_OF_ONE = (
+    select(_CARE.c.kind, _CARE.c.at, _CARE.c.by, _CARE.c.details)
+    .where(_CARE.c.serial == bindparam("serial"))
+    .order_by(_CARE.c.at, _CARE.c.id)
+)
+_REPAIRS_OF_ONE = (
+    select(_REPAIRS.c.at, _REPAIRS.c.ticket, _REPAIRS.c.cause, _REPAIRS.c.cost)
+    .where(_REPAIRS.c.serial == bindparam("serial"))
+    .order_by(_REPAIRS.c.at, _REPAIRS.c.id)
+)
+"""Plain columns: they are asked for with every report."""
+
+
+class Care:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def history(self, serial: str) -> History:
+        """Care and repairs of one machine, oldest first."""
+        connection, machine = self._session.connection(), {"serial": serial}
+        return History(
+            care=tuple(CareEvent(*row) for row in connection.execute(_CARE_OF_ONE, machine)),
+            repairs=tuple(PastRepair(*row) for row in connection.execute(_REPAIRS_OF_ONE, machine)),
+        )
+
+    def repairs(self) -> tuple[tuple[str, PastRepair], ...]:
+        """The past repairs of all machines with the serial, oldest first."""
+        rows = self._session.scalars(select(RepairRow).order_by(RepairRow.at, RepairRow.id))
+        return tuple((row.serial, PastRepair(row.at, row.ticket, row.cause, row.cost)) for row in rows)
+
+    def add_care(self, serial: str, events: Iterable[CareEvent]) -> int:
+        """Adds what is not in the log yet (same machine, kind and time) and says how many that were."""
+        query = select(CareRow.kind, CareRow.at).where(CareRow.serial == serial)
+        known = {(row.kind, row.at) for row in self._session.execute(query)}
+        added = 0
+        for event in events:
+            if (event.kind, event.at) not in known:
+                known.add((event.kind, event.at))
+                self._session.add(
+                    CareRow(
+                        serial=serial, kind=event.kind, at=event.at, by=event.by, details=dict(event.details)
+                    )
+                )
+                added += 1
+        self._session.flush()
+        return added
+
+    def add_repairs(self, serial: str, repairs: Iterable[PastRepair]) -> int:
+        """Adds repairs that are not known yet (same machine, ticket and time) and says how many that were."""
+        query = select(RepairRow.ticket, RepairRow.at).where(RepairRow.serial == serial)
+        known = {(row.ticket, row.at) for row in self._session.execute(query)}
+        added = 0
+        for repair in repairs:
+            if (repair.ticket, repair.at) not in known:
+                known.add((repair.ticket, repair.at))
+                self._session.add(
+                    RepairRow(
+                        serial=serial,
+                        at=repair.at,
+                        ticket=repair.ticket,
+                        cause=repair.cause,
+                        cost=repair.cost,
+                    )
+                )
+                added += 1
+        self._session.flush()
+        return added

@@ -1,0 +1,159 @@
+"""What the agents' desk reads: the list of open tickets by what they wait for, and all machines to search."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Literal, TypeAlias, cast, get_args
+
+from sqlalchemy import ColumnElement, case, func, null, select
+from sqlalchemy.orm import Session
+
+from triage.inputs.machine_search import ListedMachine
+from triage.records.ticket import Event, EventKind
+from triage.store.tables.models import ContractorRow, EventRow, MachineRow, SiteRow, TicketRow
+
+View: TypeAlias = Literal["open", "call_back", "parked", "due", "held"]
+VIEWS: tuple[View, ...] = get_args(View)
+
+
+@dataclass(frozen=True, slots=True)
+class OpenTicket:
+    """A line of the list. Times are UTC; `timezone` is the site's, "UTC" where there is none."""
+
+    id: str
+    symptoms: tuple[str, ...]
+    machine: str | None
+    site: str | None
+    site_name: str
+    town: str
+    timezone: str
+    outcome: str | None
+    opened_at: datetime
+    changed_at: datetime
+    due_at: datetime | None
+    parked_until: datetime | None
+
+
+class Desk:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def open_tickets(
+        self, view: View, now: datetime, *, site: str | None = None, offset: int = 0, limit: int = 25
+    ) -> tuple[OpenTicket, ...]:
+        """Open tickets: `call_back` and `parked` by their time, `due` by the visit's, else newest first."""
+        order = {
+            "call_back": (TicketRow.parked_until, TicketRow.id),
+            "parked": (TicketRow.parked_until, TicketRow.id),
+            "due": (TicketRow.due_at, TicketRow.id),
+        }.get(view, (TicketRow.opened_at.desc(), TicketRow.id.desc()))
+        query = (
+            select(TicketRow, SiteRow)
+            .join(SiteRow, TicketRow.site == SiteRow.id, isouter=True)
+            .where(*_waiting(view, now, site))
+            .order_by(*order)
+            .offset(offset)
+            .limit(limit)
+        )
+        return tuple(_open_ticket(row, at) for row, at in self._session.execute(query))
+
+    def counts(self, now: datetime, site: str | None = None) -> Mapping[View, int]:
+        """How many tickets each view holds."""
+        counted = {
+            view: select(func.count()).select_from(TicketRow).where(*_waiting(view, now, site))
+            for view in VIEWS
+        }
+        return {view: self._session.scalar(query) or 0 for view, query in counted.items()}
+
+    def by_state(self) -> Mapping[tuple[str, str], int]:
+        """How many tickets there are of each (state, outcome)."""
+        query = select(TicketRow.state, TicketRow.outcome, func.count()).group_by(
+            TicketRow.state, TicketRow.outcome
+        )
+        return {(state, outcome or ""): count for state, outcome, count in self._session.execute(query)}
+
+    def open_on_machine(self, serial: str) -> str | None:
+        """The newest open ticket of a machine."""
+        # Picked here, so that the database looks by machine rather than along all open tickets.
+        query = select(TicketRow.opened_at, TicketRow.id, TicketRow.state).where(TicketRow.machine == serial)
+        rows = [(at, id_) for at, id_, state in self._session.execute(query) if state == "open"]
+        return max(rows)[1] if rows else None
+
+    def log(self, ticket_id: str) -> Sequence[Event]:
+        """The ticket's events in order; those that hold a whole decision come without it (empty payload)."""
+        payload = case((EventRow.kind == "decided", null()), else_=EventRow.payload)
+        query = select(EventRow.seq, EventRow.kind, EventRow.at, EventRow.who, EventRow.rulebook, payload)
+        rows = self._session.execute(query.where(EventRow.ticket == ticket_id).order_by(EventRow.seq))
+        return tuple(
+            Event(ticket_id, seq, cast(EventKind, kind), at, who, rulebook, payload or {})
+            for seq, kind, at, who, rulebook, payload in rows
+        )
+
+    def decision_before(self, ticket_id: str, seq: int) -> Mapping[str, Any] | None:
+        """The last decision of the ticket made before event `seq`."""
+        query = select(EventRow.payload).where(
+            EventRow.ticket == ticket_id, EventRow.kind == "decided", EventRow.seq < seq
+        )
+        payload = self._session.scalar(query.order_by(EventRow.seq.desc()).limit(1))
+        return None if payload is None else payload["decision"]
+
+    def machine_count(self) -> int:
+        return self._session.scalar(select(func.count()).select_from(MachineRow)) or 0
+
+    def listed_machines(self) -> tuple[ListedMachine, ...]:
+        """Every machine as the search knows it."""
+        site = SiteRow
+        query = select(
+            MachineRow.serial,
+            MachineRow.model,
+            MachineRow.asset_tag,
+            site.id,
+            site.name,
+            site.town,
+            site.phone,
+        ).join(site, MachineRow.site_id == site.id, isouter=True)
+        return tuple(ListedMachine(*(text or "" for text in row)) for row in self._session.execute(query))
+
+    def contractor_name(self, contractor: str) -> str:
+        """The contractor's name; its id where it is not on record."""
+        return (
+            self._session.scalar(select(ContractorRow.name).where(ContractorRow.id == contractor))
+            or contractor
+        )
+
+
+def _waiting(view: View, now: datetime, site: str | None) -> list[ColumnElement[bool]]:
+    """Only an open ticket is parked: closing one ends its wait."""
+    match view:
+        case "call_back":
+            where = [TicketRow.parked_until <= now]
+        case "parked":
+            where = [TicketRow.parked_until > now]
+        case "due":
+            where = [TicketRow.state == "open", TicketRow.due_at.is_not(None)]
+        case "held":
+            where = [TicketRow.state == "open", TicketRow.outcome == "hold"]
+        case "open":
+            where = [TicketRow.state == "open"]
+    if site:
+        where.append(TicketRow.site == site)
+    return where
+
+
+def _open_ticket(row: TicketRow, site: SiteRow | None) -> OpenTicket:
+    return OpenTicket(
+        row.id,
+        tuple(row.report.get("symptoms") or ()),
+        row.machine,
+        row.site,
+        "" if site is None else site.name,
+        "" if site is None else site.town,
+        "UTC" if site is None else site.timezone,
+        row.outcome,
+        row.opened_at,
+        row.changed_at,
+        row.due_at,
+        row.parked_until,
+    )

@@ -1,0 +1,154 @@
+"""Sites, contractors and machines: the record, brought up to date by loading."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import fields
+
+from sqlalchemy import bindparam, select
+from sqlalchemy.orm import Session
+
+from triage.records.report import Machine, Site
+from triage.schedule.contractors import Contractor
+from triage.store.tables.models import ContractorRow, MachineRow, SiteRow
+from triage.values.errors import NotFoundError
+
+__all__ = ["Contractor", "Machines"]
+
+
+_SITES, _MACHINES = SiteRow.__table__, MachineRow.__table__
+_MACHINE = tuple(field.name for field in fields(Machine) if field.name != "site")
+_ONE = (
+    select(
+        *(_MACHINES.c["contractor_id" if name == "contractor" else name] for name in _MACHINE),
+        *(_SITES.c[field.name] for field in fields(Site)),
+    )
+    .select_from(_MACHINES.outerjoin(_SITES, _MACHINES.c.site_id == _SITES.c.id))
+    .where(_MACHINES.c.serial == bindparam("serial"))
+)
+"""A machine and its site at once, as plain columns: they are asked for with every report."""
+
+
+class Machines:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def get(self, serial: str) -> Machine:
+        found = self._session.connection().execute(_ONE, {"serial": serial}) if serial.isprintable() else None
+        row = None if found is None else found.first()
+        if row is None:
+            raise NotFoundError(f'no machine with the serial "{serial}"')
+        site = row[len(_MACHINE) :]
+        record = dict(zip(_MACHINE, row, strict=False))
+        return Machine(**record, site=None if site[0] is None else Site(*site))
+
+    def site(self, site_id: str) -> Site:
+        row = self._session.get(SiteRow, site_id)
+        if row is None:
+            raise NotFoundError(f'no site "{site_id}"')
+        return _site(row)
+
+    def all(self, contractor: str | None = None) -> tuple[Machine, ...]:
+        """All machines, or one contractor's, by serial."""
+        query = select(MachineRow, SiteRow).join(SiteRow, isouter=True).order_by(MachineRow.serial)
+        if contractor is not None:
+            query = query.where(MachineRow.contractor_id == contractor)
+        rows = self._session.execute(query)
+        return tuple(_machine(row, None if site is None else _site(site)) for row, site in rows)
+
+    def sites(self) -> tuple[Site, ...]:
+        return tuple(_site(row) for row in self._session.scalars(select(SiteRow).order_by(SiteRow.id)))
+
+    def contractors(self) -> tuple[Contractor, ...]:
+        rows = self._session.scalars(select(ContractorRow).order_by(ContractorRow.id))
+        return tuple(_contractor(row) for row in rows)
+
+    def put_sites(self, sites: Iterable[Site]) -> None:
+        for site in sites:
+            self._session.merge(
+                SiteRow(
+                    id=site.id,
+                    name=site.name,
+                    town=site.town,
+                    timezone=site.timezone,
+                    phone=site.phone,
+                    distance_km=site.distance_km,
+                    open_around_the_clock=site.open_around_the_clock,
+                    access_from=site.access_from,
+                    access_until=site.access_until,
+                )
+            )
+        self._session.flush()
+
+    def put_contractors(self, contractors: Iterable[Contractor]) -> None:
+        for contractor in contractors:
+            self._session.merge(
+                ContractorRow(
+                    id=contractor.id,
+                    name=contractor.name,
+                    phone=contractor.phone,
+                    serves=sorted(contractor.serves),
+                    skills=sorted(contractor.skills),
+                    certificate=contractor.certificate,
+                    visits_a_day=contractor.visits_a_day,
+                )
+            )
+        self._session.flush()
+
+    def put_machines(self, machines: Iterable[Machine]) -> None:
+        """Adds machines or brings their record up to date; site and contractor must be there."""
+        for machine in machines:
+            self._session.merge(
+                MachineRow(
+                    serial=machine.serial,
+                    model=machine.model,
+                    shipped_on=machine.shipped_on,
+                    commissioned_on=machine.commissioned_on,
+                    site_id=None if machine.site is None else machine.site.id,
+                    contractor_id=machine.contractor,
+                    asset_tag=machine.asset_tag,
+                    price=machine.price,
+                    facts=dict(machine.facts),
+                )
+            )
+        self._session.flush()
+
+
+def _site(row: SiteRow) -> Site:
+    return Site(
+        row.id,
+        row.name,
+        row.town,
+        row.timezone,
+        row.phone,
+        row.distance_km,
+        row.open_around_the_clock,
+        row.access_from,
+        row.access_until,
+    )
+
+
+def _contractor(row: ContractorRow) -> Contractor:
+    return Contractor(
+        row.id,
+        row.name,
+        row.phone,
+        frozenset(row.serves),
+        frozenset(row.skills),
+        row.certificate,
+        row.visits_a_day,
+    )
+
+
+def _machine(row: MachineRow, site: Site | None) -> Machine:
+    return Machine(
+        serial=row.serial,
+        model=row.model,
+        shipped_on=row.shipped_on,
+        commissioned_on=row.commissioned_on,
+        site=site,
+        contractor=row.contractor_id,
+        asset_tag=row.asset_tag,
+        price=row.price,
+        facts=row.facts,
+    )

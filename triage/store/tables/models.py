@@ -1,0 +1,280 @@
+"""The tables. `migrations/` makes them; a test holds the two together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date, datetime
+from typing import Any
+
+from moneyed import Money
+from sqlalchemy import CheckConstraint, ForeignKey, Index, MetaData, String, Text, UniqueConstraint
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+from triage.logic.conditions import Scalar
+from triage.store.tables.column_types import ExactJSON, MoneyText, ScalarsJSON, UTCDateTime
+
+NAMES = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+class Base(DeclarativeBase):
+    metadata = MetaData(naming_convention=NAMES)
+    type_annotation_map = {datetime: UTCDateTime, Money: MoneyText, str: Text}  # noqa: RUF012
+
+
+class SiteRow(Base):
+    __tablename__ = "sites"
+
+    id: Mapped[str] = mapped_column(String(64), primary_key=True)
+    name: Mapped[str]
+    town: Mapped[str]
+    timezone: Mapped[str] = mapped_column(String(64))
+    phone: Mapped[str]
+    distance_km: Mapped[int]
+    open_around_the_clock: Mapped[bool]
+    access_from: Mapped[str] = mapped_column(String(5))
+    access_until: Mapped[str] = mapped_column(String(5))
+
+
+class ContractorRow(Base):
+    __tablename__ = "contractors"
+
+    id: Mapped[str] = mapped_column(String(64), primary_key=True)
+    name: Mapped[str]
+    phone: Mapped[str]
+    serves: Mapped[Any] = mapped_column(ExactJSON)
+    skills: Mapped[Any] = mapped_column(ExactJSON)
+    certificate: Mapped[str]
+    visits_a_day: Mapped[int | None]
+
+
+class MachineRow(Base):
+    __tablename__ = "machines"
+
+    serial: Mapped[str] = mapped_column(String(64), primary_key=True)
+    model: Mapped[str] = mapped_column(String(64))
+    shipped_on: Mapped[date]
+    commissioned_on: Mapped[date | None]
+    site_id: Mapped[str | None] = mapped_column(ForeignKey("sites.id"), index=True)
+    contractor_id: Mapped[str | None] = mapped_column(ForeignKey("contractors.id"), index=True)
+    asset_tag: Mapped[str]
+    price: Mapped[Money | None]
+    facts: Mapped[Mapping[str, Scalar]] = mapped_column(ScalarsJSON)
+
+
+class CareRow(Base):
+    """The care log; rows are never changed (triggers)."""
+
+    __tablename__ = "care_events"
+    __table_args__ = (UniqueConstraint("serial", "kind", "at"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    serial: Mapped[str] = mapped_column(ForeignKey("machines.serial"), index=True)
+    kind: Mapped[str] = mapped_column(String(32))
+    at: Mapped[datetime]
+    by: Mapped[str]
+    details: Mapped[Any] = mapped_column(ExactJSON)
+
+
+class RepairRow(Base):
+    __tablename__ = "past_repairs"
+    __table_args__ = (UniqueConstraint("serial", "ticket", "at"),)
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    serial: Mapped[str] = mapped_column(ForeignKey("machines.serial"), index=True)
+    at: Mapped[datetime]
+    ticket: Mapped[str] = mapped_column(String(32))
+    cause: Mapped[str | None] = mapped_column(String(64))
+    cost: Mapped[Money]
+
+
+class TicketRow(Base):
+    """The fold of a ticket's events, written in the transaction that appends them."""
+
+    __tablename__ = "tickets"
+    __table_args__ = (
+        CheckConstraint("state IN ('open', 'closed')", name="state"),
+        Index("ix_tickets_opened_at_id", "opened_at", "id"),
+        Index("ix_tickets_state_due_at", "state", "due_at"),
+        Index("ix_tickets_state_outcome", "state", "outcome"),
+    )
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True)
+    version: Mapped[int]
+    state: Mapped[str] = mapped_column(String(8))
+    opened_at: Mapped[datetime]
+    changed_at: Mapped[datetime]
+    opened_by: Mapped[str]
+    machine: Mapped[str | None] = mapped_column(ForeignKey("machines.serial"), index=True)
+    site: Mapped[str | None] = mapped_column(ForeignKey("sites.id"), index=True)
+    contractor: Mapped[str | None] = mapped_column(ForeignKey("contractors.id"), index=True)
+    outcome: Mapped[str | None] = mapped_column(String(16), index=True)
+    rulebook: Mapped[str] = mapped_column(String(80))
+    report: Mapped[Any] = mapped_column(ExactJSON)
+    decided_seq: Mapped[int | None]  # the event that holds the decision, which is not stored twice
+    closed: Mapped[Any | None] = mapped_column(ExactJSON)
+    spent: Mapped[Any] = mapped_column(ExactJSON)
+    acknowledged: Mapped[Any] = mapped_column(ExactJSON)
+    parked_until: Mapped[datetime | None] = mapped_column(index=True)
+    due_at: Mapped[datetime | None]
+    repair: Mapped[Any] = mapped_column(ExactJSON)
+
+
+class EventRow(Base):
+    """The log; rows are never changed (triggers)."""
+
+    __tablename__ = "events"
+    __table_args__ = (Index("ix_events_kind_at", "kind", "at"),)
+
+    ticket: Mapped[str] = mapped_column(ForeignKey("tickets.id"), primary_key=True)
+    seq: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    kind: Mapped[str] = mapped_column(String(16), index=True)
+    at: Mapped[datetime]
+    who: Mapped[str]
+    rulebook: Mapped[str] = mapped_column(String(80))
+    payload: Mapped[Any] = mapped_column(ExactJSON)
+
+
+class PresenceRow(Base):
+    """When somebody last looked at a ticket at the desk."""
+
+    __tablename__ = "desk_presence"
+
+    ticket: Mapped[str] = mapped_column(String(32), primary_key=True)
+    who: Mapped[str] = mapped_column(String(64), primary_key=True)
+    at: Mapped[datetime] = mapped_column(index=True)
+
+
+class DepotUnitRow(Base):
+    __tablename__ = "depot_units"
+
+    serial: Mapped[str] = mapped_column(String(64), primary_key=True)
+    model: Mapped[str] = mapped_column(String(64))
+    volts: Mapped[int]
+    amps: Mapped[int]
+    seal_style: Mapped[str] = mapped_column(String(64))
+    ready_since: Mapped[date]
+    depot: Mapped[str]
+    shipped_on: Mapped[date]
+    commissioned_on: Mapped[date | None]
+    price: Mapped[Money | None]
+
+
+class CustodyRow(Base):
+    """Who had which serial when; rows are never changed (triggers). A serial need not be a machine yet."""
+
+    __tablename__ = "custody"
+
+    serial: Mapped[str] = mapped_column(String(64), primary_key=True)
+    seq: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    step: Mapped[str] = mapped_column(String(16))
+    at: Mapped[datetime]
+    who: Mapped[str]
+    ticket: Mapped[str | None] = mapped_column(ForeignKey("tickets.id"), index=True)
+    other: Mapped[str | None] = mapped_column(String(64))
+    place: Mapped[str]
+
+
+class TokenRow(Base):
+    """A bearer token's SHA-256; the token itself is shown once and kept nowhere."""
+
+    __tablename__ = "tokens"
+    __table_args__ = (CheckConstraint("role <> 'technician' OR contractor IS NOT NULL", name="contractor"),)
+
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    name: Mapped[str] = mapped_column(String(64), unique=True)
+    role: Mapped[str] = mapped_column(String(16))
+    contractor: Mapped[str | None] = mapped_column(ForeignKey("contractors.id"))
+    created_at: Mapped[datetime]
+    revoked_at: Mapped[datetime | None]
+
+
+class RulebookRow(Base):
+    """A rulebook whole, so that every decision can be made again with its own."""
+
+    __tablename__ = "rulebooks"
+
+    version: Mapped[str] = mapped_column(String(80), primary_key=True)
+    files: Mapped[Any] = mapped_column(ExactJSON)
+
+
+class PublicationRow(Base):
+    """Which rulebook was put in force when, by whom and why; the last row is in force."""
+
+    __tablename__ = "publications"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    version: Mapped[str] = mapped_column(ForeignKey("rulebooks.version"))
+    at: Mapped[datetime]
+    published_by: Mapped[str]
+    note: Mapped[str]
+
+
+class RulebookStageRow(Base):
+    """What a candidate rulebook went through on its way, and with what result; rows are never changed."""
+
+    __tablename__ = "rulebook_stages"
+
+    id: Mapped[int] = mapped_column(primary_key=True)
+    version: Mapped[str] = mapped_column(ForeignKey("rulebooks.version"), index=True)
+    stage: Mapped[str] = mapped_column(String(16))
+    at: Mapped[datetime]
+    who: Mapped[str]
+    details: Mapped[Any] = mapped_column(ExactJSON)
+
+
+class ReplayRunRow(Base):
+    """A replay that goes on in a process of its own: how far it is, and at the end what it found.
+
+    `attempt` names the process that has the run; one that had it before can no longer write to it.
+    """
+
+    __tablename__ = "replay_runs"
+    __table_args__ = (
+        CheckConstraint("state IN ('waiting', 'running', 'done', 'failed', 'stopped')", name="state"),
+    )
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True)
+    baseline: Mapped[str] = mapped_column(ForeignKey("rulebooks.version"))
+    candidate: Mapped[str] = mapped_column(ForeignKey("rulebooks.version"), index=True)
+    since: Mapped[datetime | None]
+    until: Mapped[datetime]
+    state: Mapped[str] = mapped_column(String(8))
+    attempt: Mapped[str] = mapped_column(String(32))
+    who: Mapped[str]
+    asked_at: Mapped[datetime] = mapped_column(index=True)
+    beat_at: Mapped[datetime]
+    ended_at: Mapped[datetime | None]
+    done: Mapped[int]
+    of: Mapped[int | None]
+    why: Mapped[str]
+    result: Mapped[Any | None] = mapped_column(ExactJSON, deferred=True)
+
+
+class ReplayPieceRow(Base):
+    """A finished piece of a run that has not ended well yet; from these it goes on."""
+
+    __tablename__ = "replay_pieces"
+
+    run: Mapped[str] = mapped_column(ForeignKey("replay_runs.id"), primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    tally: Mapped[Any] = mapped_column(ExactJSON)
+
+
+class AnswerRow(Base):
+    """What a request was answered with, by the caller's idempotency key."""
+
+    __tablename__ = "idempotency_keys"
+
+    caller: Mapped[str] = mapped_column(String(64), primary_key=True)
+    key: Mapped[str] = mapped_column(String(255), primary_key=True)
+    request_hash: Mapped[str] = mapped_column(String(64))
+    at: Mapped[datetime]
+    status: Mapped[int]
+    headers: Mapped[Any] = mapped_column(ExactJSON)
+    body: Mapped[Any] = mapped_column(ExactJSON)

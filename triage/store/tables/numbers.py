@@ -1,0 +1,187 @@
+"""What the programme's figures are made of: small rows, picked by the database.
+
+Of tickets and closings only columns and small documents are read. The decisions, which are long, stay where
+they are: the database takes single values out of them (`json_extract` in SQLite, `#>>` in PostgreSQL).
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterator
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Any
+
+from sqlalchemy import ColumnElement, Executable, ScalarSelect, String, cast, func, select
+from sqlalchemy.dialects.postgresql import JSONB
+from sqlalchemy.orm import InstrumentedAttribute, Session
+
+from triage.repairs.period_numbers import Approval, Closing, OpenedTicket, Recorded
+from triage.store.tables.models import EventRow, TicketRow
+
+_OUTCOME = ("decision", "outcome")
+_TOP_CAUSE = ("decision", "causes", 0, "cause")
+
+
+class FigureRecords:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+        self._postgresql = session.get_bind().dialect.name == "postgresql"
+
+    def between(self, since: datetime, until: datetime, earlier: timedelta) -> Recorded:
+        """What was recorded from `since` until just before `until`, and what is on hold now.
+
+        Closings come from `earlier` before that on.
+        """
+        return Recorded(
+            opened=tuple(self._opened(since, until)),
+            closings=tuple(self._closings(since, until, since - earlier)),
+            approvals=tuple(self._approvals(since, until)),
+            sent=tuple(self._sent(since, until)),
+            held=tuple(self._held()),
+            reopened=self._session.scalar(
+                select(func.count()).select_from(EventRow).where(*_at("reopened", since, until))
+            )
+            or 0,
+        )
+
+    def _by_ticket(self, query: Executable) -> dict[str, Any]:
+        return {row[0]: row[1] for row in self._session.execute(query)}
+
+    def _text(self, *path: str | int) -> ColumnElement[str | None]:
+        return json_text(EventRow.payload, path, self._postgresql)
+
+    def _opened(self, since: datetime, until: datetime) -> Iterator[OpenedTicket]:
+        opened = (TicketRow.opened_at >= since, TicketRow.opened_at < until)
+        first = (
+            select(EventRow.ticket, func.min(EventRow.seq).label("seq"))
+            .join(TicketRow, TicketRow.id == EventRow.ticket)
+            .where(EventRow.kind == "decided", *opened)
+            .group_by(EventRow.ticket)
+            .subquery()
+        )
+        outcomes = self._by_ticket(
+            select(EventRow.ticket, self._text(*_OUTCOME)).join(
+                first, (first.c.ticket == EventRow.ticket) & (first.c.seq == EventRow.seq)
+            )
+        )
+        query = select(
+            TicketRow.id,
+            TicketRow.opened_at,
+            TicketRow.machine,
+            TicketRow.contractor,
+            TicketRow.outcome,
+            TicketRow.report,
+            TicketRow.closed,
+        ).where(*opened)
+        for ticket, at, machine, contractor, outcome, report, closed in self._session.execute(query):
+            checks = tuple((done["check"], done["result"]) for done in report.get("checks") or ())
+            yield OpenedTicket(
+                ticket,
+                at,
+                machine,
+                contractor,
+                tuple(report.get("symptoms") or ()),
+                outcomes.get(ticket),
+                outcome,
+                checks,
+                (closed or {}).get("cause"),
+                (closed or {}).get("cured_by"),
+            )
+
+    def _closings(self, since: datetime, until: datetime, earliest: datetime) -> Iterator[Closing]:
+        closed = _tickets_with("closed", earliest, until)
+        scheduled = self._by_ticket(
+            select(EventRow.ticket, func.count(self._text("visit").distinct()))
+            .where(EventRow.kind == "dispatched", EventRow.ticket.in_(closed))
+            .group_by(EventRow.ticket)
+        )
+        top = self._by_ticket(
+            select(EventRow.ticket, self._text(*_TOP_CAUSE))
+            .join(TicketRow, (TicketRow.id == EventRow.ticket) & (TicketRow.decided_seq == EventRow.seq))
+            .where(EventRow.ticket.in_(_tickets_with("closed", since, until)))
+        )
+        query = (
+            select(EventRow, TicketRow.state, TicketRow.opened_at, TicketRow.machine, TicketRow.contractor)
+            .join(TicketRow, TicketRow.id == EventRow.ticket)
+            .where(EventRow.kind == "closed", EventRow.ticket.in_(closed))
+        )
+        rows = self._session.execute(query).all()
+        last: dict[str, int] = defaultdict(int)
+        for event, *_ in rows:
+            last[event.ticket] = max(last[event.ticket], event.seq)
+        for event, state, opened_at, machine, contractor in rows:
+            payload = event.payload
+            yield Closing(
+                ticket=event.ticket,
+                seq=event.seq,
+                at=event.at,
+                opened_at=opened_at,
+                machine=payload.get("machine") or machine,
+                contractor=payload.get("contractor") or contractor,
+                cause=payload.get("cause"),
+                cured_by=payload.get("cured_by"),
+                visited=bool(payload.get("visited")),
+                cost=_amount(payload.get("cost")),
+                stands=state == "closed" and event.seq == last[event.ticket],
+                scheduled=scheduled.get(event.ticket, 0),
+                top_cause=top.get(event.ticket),
+            )
+
+    def _approvals(self, since: datetime, until: datetime) -> Iterator[Approval]:
+        query = select(EventRow).where(*_at("approved", since, until))
+        for event in self._session.scalars(query):
+            if event.payload["yes"]:
+                yield Approval(event.ticket, event.seq, event.at, _amount(event.payload["amount"]))
+
+    def _sent(self, since: datetime, until: datetime) -> Iterator[str | None]:
+        """The contractor of each visit that was scheduled for the first time in the period."""
+        query = (
+            select(EventRow.ticket, EventRow.at, self._text("visit"), self._text("contractor"))
+            .where(
+                EventRow.kind == "dispatched", EventRow.ticket.in_(_tickets_with("dispatched", since, until))
+            )
+            .order_by(EventRow.ticket, EventRow.seq)
+        )
+        known: set[tuple[str, str]] = set()
+        for ticket, at, visit, contractor in self._session.execute(query):
+            if (ticket, str(visit)) not in known:
+                known.add((ticket, str(visit)))
+                if since <= at < until:
+                    yield contractor
+
+    def _held(self) -> Iterator[datetime]:
+        """When the run of decisions that leave a ticket on hold now began, for each such ticket."""
+        query = (
+            select(EventRow.ticket, EventRow.at, self._text(*_OUTCOME))
+            .join(TicketRow, TicketRow.id == EventRow.ticket)
+            .where(TicketRow.state == "open", TicketRow.outcome == "hold", EventRow.kind == "decided")
+            .order_by(EventRow.ticket, EventRow.seq)
+        )
+        began: dict[str, datetime | None] = {}
+        for ticket, at, outcome in self._session.execute(query):
+            began[ticket] = (began.get(ticket) or at) if outcome == "hold" else None
+        yield from (at for at in began.values() if at is not None)
+
+
+def json_text(
+    column: InstrumentedAttribute[Any], path: tuple[str | int, ...], postgresql: bool
+) -> ColumnElement[Any]:
+    """A single value out of a document kept as text, as text or as its number."""
+    if postgresql:
+        found: ColumnElement[Any] = cast(column, JSONB)[tuple(str(step) for step in path)].astext
+        return found
+    steps = "".join(f"[{step}]" if isinstance(step, int) else f".{step}" for step in path)
+    return func.json_extract(column, f"${steps}", type_=String)
+
+
+def _at(kind: str, since: datetime, until: datetime) -> list[ColumnElement[bool]]:
+    return [EventRow.kind == kind, EventRow.at >= since, EventRow.at < until]
+
+
+def _tickets_with(kind: str, since: datetime, until: datetime) -> ScalarSelect[str]:
+    return select(EventRow.ticket).where(*_at(kind, since, until)).scalar_subquery()
+
+
+def _amount(text: str | None) -> Decimal:
+    return Decimal(text.split()[0]) if text else Decimal(0)

@@ -1,0 +1,97 @@
+"""Rulebooks kept whole, and the list of what was put in force when."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Literal, TypeAlias, cast
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from triage.store.tables.models import PublicationRow, RulebookRow, RulebookStageRow
+
+
+@dataclass(frozen=True, slots=True)
+class Publication:
+    version: str
+    at: datetime
+    published_by: str
+    note: str
+
+
+StageName: TypeAlias = Literal["checked", "replayed"]
+
+
+@dataclass(frozen=True, slots=True)
+class Stage:
+    """A step that a kept rulebook has been through. `details` is JSON data: what came of it."""
+
+    version: str
+    stage: StageName
+    at: datetime
+    who: str
+    details: Mapping[str, Any]
+
+
+class Rulebooks:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def keep(self, version: str, files: Mapping[str, object]) -> None:
+        """Stores a rulebook's files (path -> plain data) under its version; once is enough."""
+        if self._session.get(RulebookRow, version) is None:
+            self._session.add(RulebookRow(version=version, files=dict(files)))
+            self._session.flush()
+
+    def files(self, version: str) -> Mapping[str, Any] | None:
+        row = self._session.get(RulebookRow, version)
+        return None if row is None else row.files
+
+    def versions(self) -> tuple[str, ...]:
+        """Of all rulebooks that are kept, in no particular order."""
+        return tuple(self._session.scalars(select(RulebookRow.version)))
+
+    def publish(self, publication: Publication) -> None:
+        """Puts a kept rulebook in force."""
+        self._session.add(
+            PublicationRow(
+                version=publication.version,
+                at=publication.at,
+                published_by=publication.published_by,
+                note=publication.note,
+            )
+        )
+        self._session.flush()
+
+    def publications(self) -> tuple[Publication, ...]:
+        """Newest first; the first is in force."""
+        rows = self._session.scalars(select(PublicationRow).order_by(PublicationRow.id.desc()))
+        return tuple(Publication(row.version, row.at, row.published_by, row.note) for row in rows)
+
+    def in_force(self) -> Publication | None:
+        row = self._session.scalar(select(PublicationRow).order_by(PublicationRow.id.desc()).limit(1))
+        return None if row is None else Publication(row.version, row.at, row.published_by, row.note)
+
+    def add_stage(self, stage: Stage) -> None:
+        """Notes what a kept rulebook has been through."""
+        self._session.add(
+            RulebookStageRow(
+                version=stage.version,
+                stage=stage.stage,
+                at=stage.at,
+                who=stage.who,
+                details=dict(stage.details),
+            )
+        )
+        self._session.flush()
+
+    def stages(self, version: str | None = None) -> tuple[Stage, ...]:
+        """Of one version or of all, newest first."""
+        query = select(RulebookStageRow).order_by(RulebookStageRow.id.desc())
+        query = query if version is None else query.where(RulebookStageRow.version == version)
+        return tuple(
+            Stage(row.version, cast(StageName, row.stage), row.at, row.who, row.details)
+            for row in self._session.scalars(query)
+        )

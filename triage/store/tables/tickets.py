@@ -1,0 +1,205 @@
+"""Tickets: events are appended and folded into the current state in one transaction."""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from datetime import datetime
+from typing import Any, cast
+
+from sqlalchemy import ColumnElement, false, insert, select, tuple_
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.orm import Session
+
+from triage.records.ticket import Event, EventKind, JSONObject, Ticket, apply
+from triage.store.tables.models import EventRow, TicketRow
+from triage.values.errors import InputError, NotFoundError, Problem
+from triage.values.json_text import JSONText
+
+FILTERS = ("state", "outcome", "machine", "site", "contractor")
+_FIELDS = tuple(field.name for field in fields(Ticket) if field.name != "decision")
+_EVENT_FIELDS = tuple(field.name for field in fields(Event) if field.name != "payload")
+
+
+@dataclass(frozen=True, slots=True)
+class NewEvent:
+    """An event that is about to be appended; the log gives it its number."""
+
+    kind: EventKind
+    payload: JSONObject
+
+
+@dataclass(frozen=True, slots=True)
+class Ready:
+    """Events about to be stored, with the ticket that they add up to: `state` and `rows` are its rows."""
+
+    ticket: Ticket
+    state: Mapping[str, Any]
+    rows: Sequence[Mapping[str, Any]]
+
+
+def opening(ticket_id: str, news: Sequence[NewEvent], *, at: datetime, who: str, rulebook: str) -> Ready:
+    """A new ticket with its first events (the first is `reported`), written out before the database is asked.
+
+    A writer keeps all others waiting; so what can be done before is not done inside its transaction.
+    """
+    return _made_ready(None, None, ticket_id, news, at, who, rulebook)
+
+
+class Tickets:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def get(self, ticket_id: str, *, for_change: bool = False) -> Ticket:
+        """The current state. `for_change` holds the row until the transaction ends (PostgreSQL)."""
+        query = select(TicketRow).where(TicketRow.id == ticket_id)
+        query = query.with_for_update() if for_change else query
+        row = self._session.scalar(query) if ticket_id.isprintable() else None
+        if row is None:
+            raise NotFoundError(f'no ticket "{ticket_id}"')
+        return self._with_decision(_ticket(row), row.decided_seq)
+
+    def append(
+        self, ticket_id: str, news: Sequence[NewEvent], *, at: datetime, who: str, rulebook: str
+    ) -> Ticket:
+        """Appends events to a ticket (the first of a new one is `reported`) and stores their fold.
+
+        What is given back is what a later `get` reads: payloads as JSON holds them.
+        """
+        row = self._session.get(TicketRow, ticket_id)
+        ticket, decided_seq = (None, None) if row is None else (_ticket(row), row.decided_seq)
+        ready = _made_ready(ticket, decided_seq, ticket_id, news, at, who, rulebook)
+        if row is None:
+            self._session.connection().execute(insert(TicketRow), ready.state)
+        else:
+            for name, value in ready.state.items():
+                setattr(row, name, value)
+            self._session.flush()
+        self._session.connection().execute(insert(EventRow), ready.rows)
+        return self._with_decision(ready.ticket, ready.state["decided_seq"])
+
+    def open(self, ready: Ready) -> bool:
+        """Stores a new ticket that `opening` made ready; False, and nothing stored, when its id is taken."""
+        connection = self._session.connection()
+        insert_new = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
+        added = connection.execute(insert_new(TicketRow).on_conflict_do_nothing(), ready.state)
+        if added.rowcount == 0:
+            return False
+        connection.execute(insert(EventRow), ready.rows)
+        return True
+
+    def events(self, ticket_id: str, after: int = 0) -> tuple[Event, ...]:
+        """The log in order, from the event after number `after`."""
+        query = select(EventRow).where(EventRow.ticket == ticket_id, EventRow.seq > after)
+        rows = self._session.scalars(query.order_by(EventRow.seq))
+        return tuple(_event(row) for row in rows)
+
+    def closings(self) -> tuple[Event, ...]:
+        """Every `closed` event of every ticket, oldest first."""
+        query = select(EventRow).where(EventRow.kind == "closed")
+        rows = self._session.scalars(query.order_by(EventRow.at, EventRow.ticket, EventRow.seq))
+        return tuple(_event(row) for row in rows)
+
+    def dispatched_since(self, at: datetime) -> tuple[Event, ...]:
+        """Every `dispatched` event of any ticket from `at` on, in the order in which they came."""
+        query = select(EventRow).where(EventRow.kind == "dispatched", EventRow.at >= at)
+        rows = self._session.scalars(query.order_by(EventRow.at, EventRow.ticket, EventRow.seq))
+        return tuple(
+            Event(row.ticket, row.seq, cast(EventKind, row.kind), row.at, row.who, row.rulebook, row.payload)
+            for row in rows
+        )
+
+    def page(
+        self, filters: Mapping[str, str], cursor: str | None, limit: int
+    ) -> tuple[tuple[Ticket, ...], str | None]:
+        """Tickets that match all filters, newest first, and the cursor of the next page.
+
+        They come without their `decision`: a page of decisions is long, and a list shows outcomes.
+        """
+        query = select(TicketRow).where(*_matching(filters))
+        place = tuple_(TicketRow.opened_at, TicketRow.id)
+        if cursor is not None:
+            query = query.where(place < _read_cursor(cursor))
+        query = query.order_by(TicketRow.opened_at.desc(), TicketRow.id.desc()).limit(limit + 1)
+        tickets = tuple(_ticket(row) for row in self._session.scalars(query))
+        shown = tickets[:limit]
+        return shown, _cursor(shown[-1]) if len(tickets) > limit else None
+
+    def _with_decision(self, ticket: Ticket, decided_seq: int | None) -> Ticket:
+        if decided_seq is None or ticket.decision is not None:
+            return ticket
+        query = select(EventRow.payload).where(EventRow.ticket == ticket.id, EventRow.seq == decided_seq)
+        return replace(ticket, decision=self._session.scalars(query).one()["decision"])
+
+
+def _matching(filters: Mapping[str, str]) -> list[ColumnElement[bool]]:
+    wrong = [
+        Problem(f"tickets are not filtered by {name}; use {', '.join(FILTERS)}", f"query:{name}")
+        for name in filters
+        if name not in FILTERS
+    ]
+    if wrong:
+        raise InputError(wrong)
+    # Nothing is named by what cannot be printed; some databases refuse to be asked.
+    return [
+        getattr(TicketRow, name) == value if value.isprintable() else false()
+        for name, value in filters.items()
+    ]
+
+
+def _event(row: EventRow) -> Event:
+    return Event(row.ticket, row.seq, cast(EventKind, row.kind), row.at, row.who, row.rulebook, row.payload)
+
+
+def _ticket(row: TicketRow) -> Ticket:
+    values = {name: getattr(row, name) for name in _FIELDS}
+    return Ticket(**values | {"spent": tuple(row.spent), "acknowledged": tuple(row.acknowledged)})
+
+
+def _cursor(last: Ticket) -> str:
+    text = json.dumps([last.opened_at.isoformat(), last.id])
+    return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
+
+
+def _read_cursor(cursor: str) -> tuple[datetime, str]:
+    try:
+        text = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4))
+        opened_at, ticket_id = json.loads(text)
+        instant = datetime.fromisoformat(opened_at)
+        if instant.tzinfo is None or not isinstance(ticket_id, str):
+            raise ValueError(cursor)
+    except (ValueError, TypeError, binascii.Error):
+        raise InputError(
+            [Problem("not a cursor of this list; take `next` from the page before", "query:cursor")]
+        ) from None
+    return instant, ticket_id
+
+
+def _made_ready(
+    ticket: Ticket | None,
+    decided_seq: int | None,
+    ticket_id: str,
+    news: Sequence[NewEvent],
+    at: datetime,
+    who: str,
+    rulebook: str,
+) -> Ready:
+    rows = []
+    for number, new in enumerate(news, start=1 if ticket is None else ticket.version + 1):
+        payload = JSONText.of(new.payload)
+        event = Event(ticket_id, number, new.kind, at, who, rulebook, payload.data)
+        ticket = apply(ticket, event)
+        decided_seq = number if new.kind == "decided" else decided_seq
+        rows.append({name: getattr(event, name) for name in _EVENT_FIELDS} | {"payload": payload})
+    if ticket is None:
+        raise ValueError("nothing to append")
+    state = {name: getattr(ticket, name) for name in _FIELDS}
+    state |= {
+        "spent": list(ticket.spent),
+        "acknowledged": list(ticket.acknowledged),
+        "decided_seq": decided_seq,
+    }
+    return Ready(ticket, state, rows)

@@ -1,0 +1,58 @@
+"""Money: a Decimal with its currency (py-moneyed), and the one rounding rule of the house.
+
+Amounts are rounded half up to the currency's minor unit, once, where a figure leaves a calculation: a line of
+an estimate, a total, an expected cost that is shown. Nothing is rounded in between.
+"""
+
+from __future__ import annotations
+
+from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+from functools import lru_cache
+
+from moneyed import Money, get_currency
+
+from triage.values.errors import InputError, Problem
+
+__all__ = ["Money", "as_money", "money_text", "parse_money", "round_money"]
+
+
+@lru_cache(maxsize=16)
+def minor_unit(currency: str) -> Decimal:
+    """The smallest amount of a currency, such as Decimal("0.01") for USD."""
+    return Decimal(1) / Decimal(get_currency(currency).sub_unit)
+
+
+def round_money(amount: Decimal, currency: str) -> Decimal:
+    """`amount` rounded half up to the currency's minor unit."""
+    return amount.quantize(minor_unit(currency), rounding=ROUND_HALF_UP)
+
+
+def as_money(amount: Decimal | float | int, currency: str) -> Money:
+    """A rounded Money from a number; floats (expected costs) are taken at their shortest decimal form."""
+    exact = Decimal(repr(amount)) if isinstance(amount, float) else Decimal(amount)
+    return Money(round_money(exact, currency), currency)
+
+
+def parse_money(text: object, currency: str, pointer: str = "") -> Money:
+    """Reads "350.00" or "350.00 USD"; any other currency than the programme's is an InputError."""
+    parts = text.split() if isinstance(text, str) else [str(text)] if isinstance(text, int | Decimal) else []
+    if len(parts) == 2 and parts[1] != currency:
+        raise InputError(
+            [Problem(f"the amount is in {parts[1]}; this programme keeps its books in {currency}", pointer)]
+        )
+    try:
+        amount = Decimal(parts[0]) if len(parts) in (1, 2) else None
+    except InvalidOperation:
+        amount = None
+    if amount is None or not amount.is_finite():
+        raise InputError([Problem(f'an amount is written as a text such as "350.00 {currency}"', pointer)])
+    if amount and not -20 <= amount.adjusted() <= 12:
+        raise InputError([Problem(f"{parts[0][:40]} cannot be meant as an amount; mend it", pointer)])
+    if amount != round_money(amount, currency):
+        raise InputError([Problem(f"{amount} {currency} has more places than the currency", pointer)])
+    return Money(amount, currency)
+
+
+def money_text(value: Money) -> str:
+    """The amount as `parse_money` reads it: "312.40 USD"."""
+    return f"{value.amount:f} {value.currency.code}"

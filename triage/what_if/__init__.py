@@ -1,0 +1,1 @@
+"""A decision made again with something changed, and what differs."""
