@@ -9,16 +9,65 @@ from flask import Flask, g
 from flask_smorest import Api
 from werkzeug.wrappers import Response
 
-from api.desk import tools as desk
+from api.desk import call, find, report
+from api.desk import list as open_tickets
+from api.desk.presence import Presence
+from api.desk.search import MachineFinder
+from api.desk.tools import DeskTools
 from api.http import auth, health, problems
 from api.http.json_bodies import ExactJSONProvider
-from api.v1 import dmn, machines, repairs, rulebook, rulebook_files, swaps, tickets, triage, visits, what_if
-from api.v1 import numbers as figures
+from api.http.replays import LAUNCHER
+from api.ops import book, changes, files, release
+from api.ops import numbers as numbers_page
+from api.ops import what_if as what_if_page
+from api.pages import sign_in
+from api.pages import texts as desk_texts
+from api.v1 import (
+    machines,
+    numbers,
+    repairs,
+    replays,
+    rulebook,
+    rulebook_files,
+    swaps,
+    tickets,
+    visits,
+    what_if,
+)
 from api.v1.schemas import ProblemOut
 from triage.rulebook_care.release.background import launcher_for
 from triage.service.service import Programme
 
 MAX_BODY_BYTES = 256 * 1024
+
+ROUTES = (
+    tickets.blueprint,
+    machines.blueprint,
+    rulebook.blueprint,
+    rulebook_files.blueprint,
+    replays.blueprint,
+    visits.blueprint,
+    swaps.blueprint,
+    repairs.blueprint,
+    numbers.blueprint,
+    what_if.blueprint,
+)
+"""In the order of the API's description."""
+
+PAGES = (
+    health.blueprint,
+    sign_in.blueprint,
+    open_tickets.blueprint,
+    find.blueprint,
+    report.blueprint,
+    call.blueprint,
+    what_if_page.blueprint,
+    release.blueprint,
+    files.blueprint,
+    book.blueprint,
+    changes.blueprint,
+    numbers_page.blueprint,
+)
 
 
 class ProblemApi(Api):
@@ -57,7 +106,7 @@ def create_app(programme: Programme, folder: Path | None = None) -> Flask:
         },
     )
     app.extensions["barrelwise"] = programme
-    app.extensions[rulebook.LAUNCHER] = launcher_for(programme.store, programme.now)
+    app.extensions[LAUNCHER] = launcher_for(programme.store, programme.now)
     app.extensions["barrelwise_folder"] = folder
     app.before_request(_keep_one_rulebook)
     app.teardown_request(_let_rulebook_go)
@@ -66,22 +115,12 @@ def create_app(programme: Programme, folder: Path | None = None) -> Flask:
     app.after_request(_own_origin_only)
     app.url_map.strict_slashes = False
     api = ProblemApi(app)
-    for blueprint in (
-        triage.blueprint,
-        tickets.blueprint,
-        machines.blueprint,
-        rulebook.blueprint,
-        rulebook_files.blueprint,
-        dmn.blueprint,
-        visits.blueprint,
-        swaps.blueprint,
-        repairs.blueprint,
-        figures.blueprint,
-        what_if.blueprint,
-    ):
+    for blueprint in ROUTES:
         api.register_blueprint(blueprint)
-    app.register_blueprint(health.blueprint)
-    desk.init_app(app, programme)
+    desk_texts.init_texts(app)
+    app.extensions["barrelwise_desk"] = DeskTools(Presence(programme.store), MachineFinder(programme))
+    for page in PAGES:
+        app.register_blueprint(page)
     return app
 
 

@@ -21,14 +21,14 @@ set_up() {
     venv=".venv-$version"
     BIN="$PWD/$venv/bin"
     stamp="$venv/installed-${extra:-plain}"
-    wanted=$(cat pyproject.toml constraints.txt | cksum)
+    wanted=$(cat pyproject.toml demo/constraints.txt | cksum)
     if [ -f "$stamp" ] && [ "$(cat "$stamp")" = "$wanted" ]; then
         return
     fi
     echo "Setting up $venv with $("$python" --version) ..." >&2
     [ -x "$BIN/python" ] || "$python" -m venv "$venv"
     # The C extension is an sdist; its build needs setuptools of the lock file as well.
-    PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_CONSTRAINT="$PWD/constraints.txt" \
+    PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_CONSTRAINT="$PWD/demo/constraints.txt" \
         "$BIN/python" -m pip install --quiet --editable ".${extra:+[$extra]}"
     printf '%s' "$wanted" >"$stamp"
 }

@@ -15,6 +15,7 @@ from api.desk import summary as desk_summary
 from api.desk.record_view import MachineRecord, record_of
 from api.desk.tools import tools
 from api.http.auth import caller, page_roles, programme
+from api.pages import choices
 from api.pages.sign_in import DESK
 from api.pages.words import ago, event_words, local_time, outcome_words, unit_words
 from triage.inputs.spoken import is_dont_know, read_spoken
@@ -155,8 +156,8 @@ def _page(
         typed=typed,
         causes=desk_view.causes(decision, before),
         facts=rows,
-        askable=desk_view.askable(rulebook),
-        checks=desk_view.store_checks(rulebook),
+        askable=choices.askable(rulebook),
+        checks=choices.store_checks(rulebook),
         history=desk_view.history(rulebook, log),
         read_back=desk_summary.read_back(found, zone),
         to_copy=desk_summary.to_copy(rulebook, found, rows, zone),

@@ -9,7 +9,7 @@ from typing import Any
 from api.pages.texts import gettext
 from api.pages.words import event_words, fact_words, factor_words
 from triage.records.ticket import Event, Ticket
-from triage.rulebook.model import Check, Fact, Rulebook
+from triage.rulebook.model import Fact, Rulebook
 from triage.service.call_desk import last_undoable
 
 SHOWN_CAUSES = 6
@@ -218,15 +218,3 @@ def undoable(rulebook: Rulebook, log: Sequence[Event]) -> str | None:
     """What "undo" would take back, in words; None when there is nothing."""
     last = last_undoable(log)
     return None if last is None else f"{event_words(last.kind)}: {_told(rulebook, last)}"
-
-
-def askable(rulebook: Rulebook) -> tuple[Fact, ...]:
-    """Every fact a clerk can be asked, by title: for questions out of turn."""
-    found = (fact for fact in rulebook.facts.values() if fact.asked_of == "clerk")
-    return tuple(sorted(found, key=lambda fact: fact.title))
-
-
-def store_checks(rulebook: Rulebook) -> tuple[Check, ...]:
-    """Every check a clerk can do, by title."""
-    found = (check for check in rulebook.checks.values() if check.who == "clerk")
-    return tuple(sorted(found, key=lambda check: check.title))

@@ -11,8 +11,7 @@ from webargs.flaskparser import FlaskParser
 from werkzeug.exceptions import BadRequest, UnsupportedMediaType
 
 from triage.values.errors import InputError
-from triage.values.json_text import to_json
-from triage.values.strict_json import read_strict
+from triage.values.json_text import read_strict, to_json
 
 
 def read_exact(content: bytes) -> Any:

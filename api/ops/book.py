@@ -13,8 +13,8 @@ from markdown_it import MarkdownIt
 from markupsafe import Markup
 
 from api.http.auth import page_roles
-from api.ops.release import short
 from api.ops.shelf import shelf
+from api.pages.words import short
 from triage.rulebook_care.book.book import (
     BUILT_IN,
     KIND_OF_ANCHOR,

@@ -4,45 +4,20 @@ from __future__ import annotations
 
 from functools import partial
 from itertools import groupby
-from pathlib import Path
-from typing import cast
 
-from flask import Blueprint, current_app, redirect, render_template, request, url_for
+from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.http.auth import page_roles, programme
 from api.http.check_words import as_data, said
+from api.http.work_folder import MOST_FORM_BYTES, NoFolder, checks, work_folder
 from triage.rulebook_care.editing.check import CasesRun, Checked
-from triage.rulebook_care.editing.check_process import CheckProcess
 from triage.rulebook_care.editing.files import ChangedOnDisk, FileText, WorkFolder, as_saved, known_path
 from triage.rulebook_care.editing.scaffold import KINDS
-from triage.values.errors import InputError, NotFoundError
+from triage.values.errors import InputError
 
 blueprint = Blueprint("pages_rulebook", __name__)
-CHECKS = "barrelwise_folder_checks"
-"""The app's extension that checks edited texts."""
-MOST_FORM_BYTES = 1024 * 1024  # a text of 256 KiB, escaped as forms are
 MOST_ROWS = 400
-
-
-class NoFolder(NotFoundError):
-    """This server edits no folder of rules."""
-
-
-def work_folder() -> WorkFolder:
-    """The folder that this server edits. Raises NoFolder."""
-    folder = cast("Path | None", current_app.extensions.get("barrelwise_folder"))
-    if folder is None:
-        raise NoFolder("this server was given no folder of rules to edit")
-    return WorkFolder(folder)
-
-
-def checks() -> CheckProcess:
-    """What checks texts for this app, in a process of its own. Raises NoFolder."""
-    kept = current_app.extensions.get(CHECKS)
-    if kept is None:
-        kept = current_app.extensions.setdefault(CHECKS, CheckProcess(work_folder().root))
-    return cast(CheckProcess, kept)
 
 
 @blueprint.errorhandler(NoFolder)

@@ -6,8 +6,8 @@ from flask import Blueprint, render_template, request
 from flask.typing import ResponseReturnValue
 
 from api.http.auth import page_roles, programme
+from api.http.period import figures_between
 from api.pages.words import outcome_words
-from api.v1.numbers import figures_between
 from triage.repairs.period_numbers import DEFINITIONS
 from triage.values.errors import InputError
 

@@ -14,7 +14,8 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.http.auth import caller, page_roles, programme
-from api.v1.rulebook import start_replay
+from api.http.replays import start_replay
+from api.pages.words import short
 from triage.rulebook_care.book.difference import differences
 from triage.rulebook_care.release import publishing
 from triage.rulebook_care.release import runs as replay_runs
@@ -24,11 +25,6 @@ from triage.values.errors import ConflictError, InputError, NotFoundError, Probl
 blueprint = Blueprint("rulebook_release", __name__, url_prefix="/rulebook")
 MOST_LISTED = 200
 """Changes and lost safety outcomes shown on the page; the API gives all."""
-
-
-def short(version: str) -> str:
-    """A version as people compare it: its first twelve digits."""
-    return version.removeprefix("sha256:")[:12]
 
 
 @blueprint.get("/candidates/<version>")

@@ -15,10 +15,10 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import MultiDict
 
-from api.desk.call_view import askable, store_checks
 from api.http.auth import caller, page_roles, programme
-from api.ops.files import MOST_FORM_BYTES, work_folder
+from api.http.work_folder import MOST_FORM_BYTES, work_folder
 from api.ops.what_if_form import Asked, asked_for, check_fields, fact_fields
+from api.pages.choices import askable, store_checks
 from api.pages.sign_in import DESK
 from api.pages.words import outcome_words, unit_words
 from triage.rulebook.model import Rulebook
@@ -29,10 +29,10 @@ from triage.service.what_if_desk import Rules, WhatIf, files_of, what_if
 from triage.values.errors import InputError, NotFoundError, Problem
 from triage.values.plain_data import canonical, plain
 from triage.values.yaml_source import read_yaml
+from triage.what_if.change import percent
 from triage.what_if.changes import Changes
 from triage.what_if.changes_text import read_values
 from triage.what_if.diff import outcome_said
-from triage.what_if.moved import percent
 from triage.what_if.turning_words import turning_words
 
 blueprint = Blueprint("what_if_page", __name__)

@@ -21,7 +21,7 @@ LANGUAGES = {"en": "English", "es": "Español"}
 """Languages a clerk can be spoken to in."""
 
 LANGUAGE_COOKIE = "barrelwise_clerk_language"
-FOLDER = Path(__file__).parent / "translations"
+FOLDER = Path(__file__).parents[1] / "translations"
 
 
 def init_texts(app: Flask) -> None:

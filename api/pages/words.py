@@ -114,3 +114,8 @@ def ago(at: datetime, now: datetime) -> str:
 
 def _choice(fact: Fact | None, value: str) -> str:
     return value if fact is None else fact.choices.get(value, value)
+
+
+def short(version: str) -> str:
+    """A version as people compare it: its first twelve digits."""
+    return version.removeprefix("sha256:")[:12]

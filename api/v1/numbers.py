@@ -7,10 +7,12 @@ from typing import Any
 from flask.views import MethodView
 from marshmallow import Schema, fields
 
-from api.http.auth import programme, roles
+from api.http.auth import roles
 from api.http.json_bodies import Blueprint
+from api.http.period import figures_between
 from api.v1.schemas import text
-from triage.repairs.period_numbers import DEFINITIONS, EARLIER, USUAL_DAYS, programme_figures, read_period
+from triage.repairs.period import USUAL_DAYS
+from triage.repairs.period_numbers import DEFINITIONS
 
 blueprint = Blueprint("figures", __name__, url_prefix="/v1", description="The programme in numbers")
 
@@ -95,16 +97,6 @@ class FiguresOut(Schema):
     first_ranked = fields.Nested(PartOut, **_said("first_ranked"))
     checks = fields.List(fields.Nested(CheckFiguresOut), **_said("checks"))
     contractors = fields.List(fields.Nested(ContractorFiguresOut), **_said("contractors"))
-
-
-def figures_between(since: str | None, until: str | None) -> dict[str, Any]:
-    """The figures of two days' period; InputError for what is no period."""
-    served = programme()
-    now = served.now()
-    period = read_period(since, until, now)
-    with served.store.read() as work:
-        recorded = work.figures.between(period.since, period.until, EARLIER)
-    return programme_figures(recorded, served.rulebook, period, now)
 
 
 @blueprint.route("/figures")

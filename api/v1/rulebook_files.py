@@ -19,7 +19,7 @@ from werkzeug.exceptions import BadRequest, PreconditionRequired
 from api.http.auth import caller, roles
 from api.http.check_words import as_data, cases_as_data, reasons
 from api.http.json_bodies import Blueprint
-from api.ops.files import MOST_FORM_BYTES, checks, work_folder
+from api.http.work_folder import MOST_FORM_BYTES, checks, work_folder
 from triage.rulebook_care.editing.files import as_saved, known_path
 from triage.values.errors import InputError
 from triage.values.yaml_source import MOST_BYTES

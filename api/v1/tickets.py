@@ -1,4 +1,4 @@
-"""Reports become tickets; answers and check results decide them again."""
+"""Reports become tickets; answers and check results decide them again. `/v1/triage` stores nothing."""
 
 from __future__ import annotations
 
@@ -12,6 +12,7 @@ from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
 from api.v1 import schemas
 from api.v1.views import event_json, ticket_json, ticket_row
+from triage.records.decision_json import as_json
 from triage.records.ticket import Ticket
 
 blueprint = Blueprint("tickets", __name__, url_prefix="/v1", description="Reports and their tickets")
@@ -19,6 +20,17 @@ blueprint = Blueprint("tickets", __name__, url_prefix="/v1", description="Report
 
 def _with_etag(ticket: Ticket, headers: dict[str, str] | None = None) -> Any:
     return ticket_json(ticket), {"ETag": etag(ticket.version), **(headers or {})}
+
+
+@blueprint.route("/triage")
+class Triage(MethodView):
+    @roles(*READERS)
+    @blueprint.arguments(schemas.TriageIn)
+    @blueprint.response(200, schemas.DecisionOut)
+    def post(self, body: dict[str, Any]) -> Any:
+        """Decide a report without storing anything."""
+        record = body.pop("machine_record", None)
+        return as_json(programme().triage_once(body, record, viewer=caller()))
 
 
 @blueprint.route("/reports")

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 from playwright.sync_api import Browser, Page
 
-from api.v1.rulebook import LAUNCHER
+from api.http.replays import LAUNCHER
 from tests.browser.served import NOW, ROOT, Served
 from tests.browser.test_desk import violations
 from triage.records.caller import Caller

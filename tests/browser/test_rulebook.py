@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from api.ops.files import CHECKS
+from api.http.work_folder import CHECKS
 from tests.api.rule_folder import make_whole, rule_folder
 from tests.browser.served import NOW, Served
 from tests.browser.test_desk import violations

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from triage.rulebook.model import ServiceHours
+from triage.rulebook.terms import ServiceHours
 from triage.schedule.service_hours import add_service_hours, is_after_hours, public_holidays
 
 ZONE = "America/Chicago"

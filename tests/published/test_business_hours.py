@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import pandas as pd
 import pytest
 
-from triage.rulebook.model import ServiceHours
+from triage.rulebook.terms import ServiceHours
 from triage.schedule.service_hours import add_service_hours
 
 ZONE = "America/Chicago"

@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from triage.machine.measures.night_mode import night_mode_hours_on
-from triage.rulebook.model import ResponseTime, ServiceHours
+from triage.rulebook.terms import ResponseTime, ServiceHours
 from triage.schedule.service_hours import add_service_hours, due_at
 
 ZONE = "America/Chicago"

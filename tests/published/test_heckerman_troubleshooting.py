@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from tests.triage.small_rulebooks import check_of, small_rulebook
-from triage.decide.causes.checks import best_plan, check_tables, order_cost
+from triage.decide.causes.check_lattice import check_tables
+from triage.decide.causes.checks import best_plan, order_cost
 from triage.rulebook.model import Rulebook
 
 CHANCES = {"a": 0.45, "b": 0.25, "c": 0.20, "d": 0.10}

@@ -14,9 +14,8 @@ from moneyed import Money
 
 from tests.triage.builders import minimal_files, policy
 from triage.decide.causes.inference import compile_rulebook
-from triage.machine.measures.upkeep import CareEvent
 from triage.records.caller import Caller
-from triage.records.report import Machine, PastRepair, Site
+from triage.records.report import CareEvent, Machine, PastRepair, Site
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.service.service import Programme
 from triage.store import open_store

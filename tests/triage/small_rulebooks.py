@@ -14,17 +14,14 @@ from triage.rulebook.model import (
     DeriveRule,
     EvidenceRule,
     Fact,
-    RateAgreement,
-    Rates,
     Repair,
     Rulebook,
     RuleHead,
-    ServiceHours,
     Status,
-    StoreRates,
     Symptom,
     Tolerances,
 )
+from triage.rulebook.terms import RateAgreement, Rates, ServiceHours, StoreRates
 
 SOURCE = "common practice, no source"
 ZERO = Decimal(0)

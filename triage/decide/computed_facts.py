@@ -8,7 +8,6 @@ from decimal import Decimal
 from functools import lru_cache
 
 from triage.decide.causes.checks import Plan
-from triage.decide.facts import local_date, whole_months
 from triage.decide.outcome import CautionsInForce, Verdict, placeholders
 from triage.decide.spending.limits import Standing
 from triage.decide.spending.repair_costs import Job, component_of
@@ -19,7 +18,7 @@ from triage.machine.lifecycle.computed_facts import Assumptions, LifeFigures, li
 from triage.machine.lifecycle.explain import explain, figures_that_turn
 from triage.machine.lifecycle.keep_or_swap import TurningPoint
 from triage.records.decision import CauseChance, CoverAnswer, KeepOrSwapSaid, TurnsAt
-from triage.records.report import History, Machine, Report
+from triage.records.report import History, Machine, Report, local_date, whole_months
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
 from triage.values.money import as_money, round_money

@@ -9,16 +9,17 @@ from decimal import Decimal
 from typing import Any
 
 from triage.decide.causes.inference import infer
-from triage.decide.facts import gather_facts, local_date, spent_12_months
+from triage.decide.facts import gather_facts, spent_12_months
+from triage.decide.spending.authorities import Asked, asked_as_data, speaker_for, whom_to_ask
 from triage.decide.spending.limits import authority_for, standing_limit
 from triage.decide.spending.warranty import cover_for, cover_known, cover_notes
 from triage.decide.swap_threshold import swap_thresholds
 from triage.logic.conditions import FactValue
 from triage.logic.engine import Engine
 from triage.records.decision import CoverSide
-from triage.records.report import History, Machine, Report
-from triage.repairs.approvals import Asked, asked_as_data, speaker_for, whom_to_ask
-from triage.rulebook.model import Authority, Rulebook
+from triage.records.report import History, Machine, Report, local_date
+from triage.rulebook.model import Rulebook
+from triage.rulebook.terms import Authority
 from triage.schedule.service_hours import is_after_hours
 from triage.values.errors import InputError, Problem
 from triage.values.money import as_money

@@ -22,7 +22,7 @@ from triage.decide.computed_facts import (
     life_of,
     money_figures,
 )
-from triage.decide.facts import gather_facts, local_date, spent_12_months
+from triage.decide.facts import gather_facts, spent_12_months
 from triage.decide.outcome import (
     CautionsInForce,
     Situation,
@@ -40,7 +40,7 @@ from triage.inputs.report import check_dates
 from triage.logic.engine import Engine
 from triage.machine.measures.measure import calculated
 from triage.records.decision import CauseChance, Decision, ExpectedCost, KnownFact, PlanStep, Question
-from triage.records.report import History, Machine, Report
+from triage.records.report import History, Machine, Report, local_date
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
 from triage.values.money import Money, as_money
 

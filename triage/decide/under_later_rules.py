@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
-from triage.decide.facts import BUILTIN_FACTS
 from triage.records.ticket import EventKind, JSONObject, Ticket, changed_report
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.fact_values import read_value
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError

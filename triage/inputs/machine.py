@@ -9,8 +9,7 @@ from functools import partial
 from typing import Any, get_args
 
 from triage.inputs.reader import MOST_NAME, InputReader
-from triage.machine.measures.upkeep import CareEvent, CareKind
-from triage.records.report import History, Machine, PastRepair, Site
+from triage.records.report import CareEvent, CareKind, History, Machine, PastRepair, Site
 from triage.rulebook.model import Rulebook
 from triage.schedule.store_access import check_access
 from triage.values.errors import InputError

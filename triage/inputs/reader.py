@@ -9,8 +9,8 @@ from typing import Any, TypeVar
 
 from moneyed import Money
 
-from triage.decide.facts import BUILTIN_FACTS
 from triage.logic.conditions import Scalar
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.fact_values import read_value
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError, Problem

@@ -7,10 +7,9 @@ from datetime import datetime, timedelta
 from functools import partial
 from typing import Literal
 
-from triage.decide.facts import local_date
 from triage.inputs.machine import read_machine
 from triage.inputs.reader import InputReader
-from triage.records.report import CheckResult, EstimateTotal, History, Machine, Report
+from triage.records.report import CheckResult, EstimateTotal, History, Machine, Report, local_date
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError, Problem
 from triage.values.suggest import hint

@@ -6,7 +6,8 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, time
 
-from triage.loading.records import Reader, each_once, money_of
+from triage.loading.reader import Reader
+from triage.loading.records import each_once, money_of
 from triage.loading.rows import Row
 from triage.records.custody import CustodyEvent, DepotUnit, comes_to_depot
 from triage.records.report import Machine

@@ -25,22 +25,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from triage.decide.facts import BUILTIN_FACTS
 from triage.loading.depot import placed, put_depot, read_depot, where_exchanged
-from triage.loading.records import (
-    COLUMNS,
-    Known,
-    Reader,
-    read_care,
-    read_contractors,
-    read_machines,
-    read_repairs,
-    read_sites,
-)
+from triage.loading.reader import COLUMNS, Reader
+from triage.loading.records import Known, read_care, read_contractors, read_machines, read_repairs, read_sites
 from triage.loading.rows import Row, read_rows
-from triage.machine.measures.upkeep import CareEvent
 from triage.records.custody import DepotUnit
-from triage.records.report import Machine, PastRepair, Site
+from triage.records.report import CareEvent, Machine, PastRepair, Site
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.model import Rulebook
 from triage.store import Store, Work
 from triage.store.tables.machines import Contractor

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from triage.values.errors import InputError, Problem
-from triage.values.strict_json import refuse_half_characters, strict_decoder
+from triage.values.json_text import refuse_half_characters, strict_decoder
 
 MOST_BYTES = 64 * 1024 * 1024
 NESTED = {"facts": "fact.", "details": "details."}

@@ -17,12 +17,12 @@ from collections.abc import Collection
 from datetime import date, time
 from decimal import Decimal
 from functools import cache
+from typing import Literal, TypeAlias
 
 from lark import Lark, Token, Tree
 from lark.exceptions import UnexpectedCharacters, UnexpectedToken
 
 from triage.logic.conditions import Anything, Compare, Interval, Not, OneOf, Scalar, UnaryTest
-from triage.rulebook.model import FactType
 from triage.values.plain_data import exact_number
 from triage.values.suggest import hint
 
@@ -30,6 +30,9 @@ MOST_VALUES = 500
 """Values of one field in one test; beyond it the inference engine would not compile."""
 
 MOST_CHARACTERS = 20_000
+
+FactType: TypeAlias = Literal["number", "choice", "flag", "date", "time", "text"]
+
 
 _GRAMMAR = r"""
 start: "not" LEFT _positive RIGHT -> negation

@@ -7,13 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date, datetime
-from typing import Literal
+from datetime import UTC, date, datetime
+from functools import lru_cache
+from typing import Literal, TypeAlias
+from zoneinfo import ZoneInfo
 
+from dateutil.relativedelta import relativedelta
 from moneyed import Money
 
 from triage.logic.conditions import Scalar
-from triage.machine.measures.upkeep import CareEvent
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +87,19 @@ class PastRepair:
     cost: Money
 
 
+CareKind: TypeAlias = Literal["filter_cleaned", "fully_cleaned", "commissioned"]
+
+
+@dataclass(frozen=True, slots=True)
+class CareEvent:
+    """One line of the care log. `at` is timezone-aware; `by` is a role such as "store" or "installer"."""
+
+    kind: CareKind
+    at: datetime
+    by: str
+    details: Mapping[str, object] = field(default_factory=dict)
+
+
 @dataclass(frozen=True, slots=True)
 class History:
     """What happened to one machine before. `spent_on_ticket` is what this ticket has cost already."""
@@ -92,3 +107,18 @@ class History:
     care: tuple[CareEvent, ...] = ()
     repairs: tuple[PastRepair, ...] = ()
     spent_on_ticket: Money | None = None
+
+
+def local_date(machine: Machine | None, now: datetime) -> date:
+    """The day `now` falls on at the machine's site; in UTC where no site is known."""
+    site = machine.site if machine is not None else None
+    return now.astimezone(ZoneInfo(site.timezone) if site is not None else UTC).date()
+
+
+@lru_cache(maxsize=4096)
+def whole_months(start: date, end: date) -> int:
+    """Full calendar months from `start` to `end`; 0 when `end` comes first."""
+    if end < start:
+        return 0
+    step = relativedelta(end, start)
+    return step.years * 12 + step.months

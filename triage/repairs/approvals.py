@@ -12,10 +12,10 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, Literal, TypeAlias, get_args
 
-from triage.decide.spending.limits import authority_for
+from triage.decide.spending.authorities import absence_on, ceilings_of
 from triage.inputs.reader import InputReader
-from triage.logic.conditions import Facts
-from triage.rulebook.model import Absence, Authority, Rulebook
+from triage.rulebook.model import Rulebook
+from triage.rulebook.terms import Authority
 from triage.values.errors import InputError, Problem
 from triage.values.money import Money
 from triage.values.suggest import hint
@@ -36,61 +36,6 @@ class Approval:
     authority: Authority  # who spoke
     why: str
     expires_at: datetime | None  # None: as long as the authority's word holds
-
-
-@dataclass(frozen=True, slots=True)
-class Asked:
-    """Whom to ask. `speaks` is the authority itself, or a deputy while it is absent (to `absent_until`)."""
-
-    authority: Authority
-    speaks: Authority
-    absent_until: date | None
-
-
-def absence_on(authority: Authority, on: date) -> Absence | None:
-    """The absence that covers a day."""
-    return next((absence for absence in authority.absent if absence.first <= on <= absence.last), None)
-
-
-def speaker_for(rulebook: Rulebook, authority: Authority, on: date) -> Asked | None:
-    """Who speaks for an authority on a day: itself, or its first deputy who is there; None if nobody is."""
-    absence = absence_on(authority, on)
-    if absence is None:
-        return Asked(authority, authority, None)
-    for name in authority.deputies:
-        deputy = rulebook.authorities[name]
-        if absence_on(deputy, on) is None:
-            return Asked(authority, deputy, absence.last)
-    return None
-
-
-def whom_to_ask(rulebook: Rulebook, facts: Facts, amount: Decimal, on: date) -> Asked | None:
-    """Who says yes when the ticket comes to `amount`: the one the tables name, else the next who is there."""
-    named = authority_for(rulebook, facts, amount)
-    if named is None:
-        return None
-    able = [
-        one
-        for one in sorted(
-            rulebook.authorities.values(), key=lambda one: (one.up_to is None, one.up_to or 0, one.id)
-        )
-        if one.up_to is None or one.up_to >= amount
-    ]
-    for authority in (named, *able):
-        asked = speaker_for(rulebook, authority, on)
-        if asked is not None:
-            return asked
-    return Asked(named, named, None)
-
-
-def ceilings_of(rulebook: Rulebook, speaker: Authority, on: date) -> tuple[Authority, ...]:
-    """The authorities whose ceilings a speaker may use on a day: its own, and those it deputises for."""
-    absent = (
-        other
-        for other in rulebook.authorities.values()
-        if speaker.id in other.deputies and absence_on(other, on) is not None
-    )
-    return (speaker, *absent)
 
 
 def on_behalf_of(rulebook: Rulebook, approval: Approval, comes_to: Decimal, on: date) -> Authority:
@@ -164,19 +109,3 @@ def _revision(read: InputReader, raw: Any) -> int:
         read.problem("this is the revision of the estimate: a whole number, 0 before the first", "/estimate")
         return 0
     return int(raw)
-
-
-def asked_as_data(asked: Asked, rulebook: Rulebook) -> dict[str, Any]:
-    """JSON data: the authority, who speaks for it, how to reach them, and up to what the ticket may come."""
-    speaks = asked.speaks
-    deputy = speaks.id != asked.authority.id
-    return {
-        "authority": asked.authority.id,
-        "title": asked.authority.title,
-        "up_to": None
-        if asked.authority.up_to is None
-        else f"{asked.authority.up_to:.2f} {rulebook.currency}",
-        "absent_until": None if asked.absent_until is None else asked.absent_until.isoformat(),
-        "deputy": {"authority": speaks.id, "title": speaks.title} if deputy else None,
-        "reach": speaks.reach,
-    }

@@ -8,9 +8,8 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from triage.decide.facts import local_date
 from triage.inputs.reader import InputReader
-from triage.records.report import Machine, PastRepair
+from triage.records.report import Machine, PastRepair, local_date
 from triage.repairs.estimate_input import (
     MOST_HOURS,
     MOST_TEXT,

@@ -28,7 +28,8 @@ from triage.decide.spending.costs import (
 from triage.decide.spending.warranty import covered_by_component, terms_by_component
 from triage.records.report import Machine
 from triage.repairs.estimate_input import AskedLine
-from triage.rulebook.model import CoverTerms, RateAgreement, Rulebook
+from triage.rulebook.model import Rulebook
+from triage.rulebook.terms import CoverTerms, RateAgreement
 from triage.values.money import Money, as_money, money_text, round_money
 
 

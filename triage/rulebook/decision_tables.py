@@ -14,7 +14,7 @@ from decimal import Decimal
 
 from triage.logic.conditions import Anything, Facts, FactValue, Scalar, UnaryTest, holds_for
 from triage.rulebook.fact_values import write_value
-from triage.rulebook.model import LimitRow, LimitTable
+from triage.rulebook.terms import LimitRow, LimitTable
 from triage.values.errors import InputError, Problem
 
 

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from triage.records.report import Site
-from triage.rulebook.model import ServiceHours
+from triage.rulebook.terms import ServiceHours
 from triage.schedule.service_hours import service_times
 from triage.schedule.store_access import access_windows
 from triage.values.time_zones import zone_named

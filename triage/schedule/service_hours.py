@@ -23,7 +23,7 @@ from zoneinfo import ZoneInfo
 
 import holidays
 
-from triage.rulebook.model import ServiceHours
+from triage.rulebook.terms import ServiceHours
 from triage.values.errors import InputError
 from triage.values.time_zones import aware, zone_named
 

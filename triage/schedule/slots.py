@@ -10,7 +10,7 @@ from typing import Any
 
 from triage.records.report import Site
 from triage.records.ticket import Event, Ticket
-from triage.rulebook.model import ServiceHours
+from triage.rulebook.terms import ServiceHours
 from triage.schedule.contractors import Contractor, Job, assign, has_room, why_not
 from triage.schedule.store_access import lets_in
 from triage.values.errors import ConflictError, InputError, Problem

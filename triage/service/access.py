@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from triage.records.caller import Caller
 from triage.records.report import Machine
 from triage.records.ticket import Ticket
 from triage.records.ticket_id import heard
 from triage.store import Work
-from triage.values.errors import ConflictError, NotFoundError
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.values.money import parse_money
 
 
 def seen_ticket(work: Work, ticket_id: str, viewer: Caller | None, *, for_change: bool = False) -> Ticket:
@@ -49,3 +52,14 @@ def refuse_open_swap(work: Work, ticket: Ticket) -> None:
         raise ConflictError(
             f"{sent.serial} is on the way for this ticket; confirm the exchange or take it back"
         )
+
+
+def spent_on(work: Work, ticket_id: str, serial: str, viewer: Caller, currency: str) -> Decimal:
+    """What a ticket of a machine has cost; InputError when there is none for this viewer."""
+    try:
+        ticket = seen_ticket(work, ticket_id, viewer)
+    except NotFoundError:
+        ticket = None
+    if ticket is None or ticket.machine != serial:
+        raise InputError([Problem(f'no ticket "{ticket_id[:60]}" of this machine', "query:ticket")])
+    return sum((parse_money(text, currency).amount for text in ticket.spent), Decimal(0))

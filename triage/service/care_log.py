@@ -7,19 +7,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, cast, get_args
 
-from triage.decide.facts import local_date
 from triage.machine.commissioning.checklist import read_checklist
-from triage.machine.measures.upkeep import (
-    CareDue,
-    CareEvent,
-    CareIntervals,
-    CareKind,
-    Compliance,
-    Task,
-    compliance,
-    due,
-)
-from triage.records.report import History, Machine
+from triage.machine.measures.upkeep import CareDue, Compliance, compliance, due
+from triage.records.report import CareEvent, CareKind, History, Machine, local_date
+from triage.rulebook.model import CareIntervals, Task
 from triage.values.errors import InputError, Problem
 from triage.values.plain_data import NotPlain, plain
 from triage.values.suggest import hint

@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 from typing import Any, cast
 
 from triage.decide.decide_data import decide_inputs, read_inputs, with_spent
-from triage.decide.facts import local_date
+from triage.decide.spending.authorities import asked_as_data, whom_to_ask
 from triage.decide.spending.repair_costs import component_of
 from triage.decide.spending.warranty import cover_for
 from triage.decide.under_later_rules import report_now
@@ -25,9 +25,9 @@ from triage.records.authorization import (
 )
 from triage.records.caller import Caller
 from triage.records.decision import Decision
-from triage.records.report import History, Machine, PastRepair
+from triage.records.report import History, Machine, PastRepair, local_date
 from triage.records.ticket import EventKind, Ticket
-from triage.repairs.approvals import asked_as_data, on_behalf_of, read_approval, whom_to_ask
+from triage.repairs.approvals import on_behalf_of, read_approval
 from triage.repairs.close_out import CloseOut, comeback_of, read_close_out
 from triage.repairs.estimate_input import AskedLine, read_estimate
 from triage.repairs.pricing import Bill, Visit, bill_as_data, priced

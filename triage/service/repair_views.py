@@ -3,19 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from triage.records.caller import Caller
 from triage.records.ticket import Event
 from triage.repairs.exports import SpendBy, claim_rows, read_days, spend_rows
-from triage.service.access import seen_ticket
-from triage.values.errors import InputError, NotFoundError, Problem
-from triage.values.money import parse_money
 
 if TYPE_CHECKING:
     from triage.service.service import Programme
-    from triage.store import Work
 
 
 def claims(
@@ -36,17 +31,6 @@ def spend(
         closings = _own(work.tickets.closings(), viewer)
         loaded = () if viewer.role == "technician" else work.care.repairs()
         return spend_rows(closings, loaded, by, programme.rulebook.currency, first, last)
-
-
-def spent_on(work: Work, ticket_id: str, serial: str, viewer: Caller, currency: str) -> Decimal:
-    """What a ticket of a machine has cost; InputError when there is none for this viewer."""
-    try:
-        ticket = seen_ticket(work, ticket_id, viewer)
-    except NotFoundError:
-        ticket = None
-    if ticket is None or ticket.machine != serial:
-        raise InputError([Problem(f'no ticket "{ticket_id[:60]}" of this machine', "query:ticket")])
-    return sum((parse_money(text, currency).amount for text in ticket.spent), Decimal(0))
 
 
 def _own(closings: Sequence[Event], viewer: Caller) -> list[Event]:

@@ -26,12 +26,11 @@ from triage.records.ticket import Event, Ticket
 from triage.records.ticket_id import new_ticket_id
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
-from triage.service.access import refuse_stale, seen_machine, seen_ticket
+from triage.service.access import refuse_stale, seen_machine, seen_ticket, spent_on
 from triage.service.care_log import CareView, care_view, read_care_event
 from triage.service.decided_event import decided_event
 from triage.service.live_rulebook import LiveRulebook, Serving
 from triage.service.repair_desk import RepairDesk
-from triage.service.repair_views import spent_on
 from triage.store import Store, Work
 from triage.store.tables.idempotency import StoredAnswer
 from triage.store.tables.rulebooks import Publication

@@ -18,10 +18,10 @@ from triage.service.access import seen_ticket
 from triage.service.live_rulebook import Serving
 from triage.values.errors import InputError, NotFoundError, Problem
 from triage.values.json_text import from_json, to_json
+from triage.what_if.change import Moved
 from triage.what_if.changes import Changes, changes_as_data
 from triage.what_if.diff import moves
 from triage.what_if.explain import NOT_THE_DECISION, differences
-from triage.what_if.moved import Moved
 from triage.what_if.redecide import Decided, decided, decided_by_files
 
 if TYPE_CHECKING:

@@ -24,13 +24,11 @@ from sqlalchemy.pool import StaticPool
 from triage.store.migrate import upgrade
 from triage.store.tables.care import Care
 from triage.store.tables.depot import Depot
-from triage.store.tables.desk import Desk
-from triage.store.tables.desk_presence import Presences
+from triage.store.tables.desk import Desk, Presences
 from triage.store.tables.idempotency import Answers
 from triage.store.tables.machines import Machines
 from triage.store.tables.numbers import FigureRecords
-from triage.store.tables.recorded import RecordedDecisions
-from triage.store.tables.replay_runs import ReplayRuns
+from triage.store.tables.replay_runs import RecordedDecisions, ReplayRuns
 from triage.store.tables.rulebooks import Rulebooks
 from triage.store.tables.tickets import Tickets
 from triage.store.tables.tokens import Tokens
@@ -232,3 +230,17 @@ def _begin_sqlite(connection: Connection) -> None:
 def _refuse_writes(connection: Connection) -> None:
     sqlite = connection.dialect.name == "sqlite"
     connection.exec_driver_sql("PRAGMA query_only = ON" if sqlite else "SET TRANSACTION READ ONLY")
+
+
+def is_there(url: str) -> bool:
+    """False for a SQLite file that does not exist yet, for one in memory, and for what is no URL.
+
+    Whether the server of another database answers shows when it is opened.
+    """
+    try:
+        found = make_url(url)
+    except ArgumentError:
+        return False
+    if found.get_backend_name() != "sqlite":
+        return True
+    return found.database not in (None, "", ":memory:") and Path(str(found.database)).is_file()

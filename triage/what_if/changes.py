@@ -12,13 +12,14 @@ from typing import Any
 
 from triage.decide.causes.inference import infer
 from triage.decide.decide_data import Inputs, with_spent
-from triage.decide.facts import BUILTIN_FACTS, gather_facts
+from triage.decide.facts import gather_facts
 from triage.inputs.reader import InputReader, escaped
 from triage.inputs.report import RESULTS, check_dates, read_report
 from triage.logic.engine import Engine
 from triage.machine.measures.measure import calculated
 from triage.records.decision import KnownFact
 from triage.records.report import Report
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError, Problem
 from triage.values.money import parse_money

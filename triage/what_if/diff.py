@@ -7,8 +7,9 @@ made (engine, rulebook, the line of a limit's row) is no part of it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any, TypeAlias
 
-from triage.what_if.moved import UNMOVED, Data, Moved, Part, percent, shown
+from triage.what_if.change import UNMOVED, Moved, Part, percent, shown
 
 OUTCOMES: Mapping[str, str] = {
     "fix_in_store": "fix in store",
@@ -278,3 +279,6 @@ def _notes(before: Data, after: Data) -> Iterator[Moved]:
         yield Moved("notes", "note", note, None, note, f"Now said: {note}")
     for note in (note for note in before["notes"] if note not in after["notes"]):
         yield Moved("notes", "note", note, note, None, f"No longer said: {note}")
+
+
+Data: TypeAlias = Mapping[str, Any]

@@ -11,9 +11,9 @@ from typing import Any
 
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.decide_data import decide_inputs, inputs_from_data
-from triage.decide.facts import BUILTIN_FACTS
 from triage.logic.engine import Engine
 from triage.records.decision_json import as_json
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_of_sources
 from triage.values.errors import InputError, Problem, RulebookError

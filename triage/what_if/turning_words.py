@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
+from triage.what_if.change import shown
 from triage.what_if.diff import OUTCOMES
-from triage.what_if.moved import shown
 
 Data = Mapping[str, Any]
 

@@ -11,7 +11,7 @@ from flask.testing import FlaskClient
 
 from api.app import create_app
 from api.http.auth import COOKIE
-from api.ops.files import CHECKS
+from api.http.work_folder import CHECKS
 from tests.api.rule_folder import make_whole, rule_folder
 from triage.rulebook_care.editing.check_process import CheckProcess
 from triage.service.service import Programme

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from flask.testing import FlaskClient
 
-from api.v1.rulebook import LAUNCHER
+from api.http.replays import LAUNCHER
 from tests.api.v1.test_rulebook import CARELESS, DANGER, RENAMED
 from tests.triage.programmes import AGENT, OPS, REPORT, rulebook_files
 from triage.rulebook.reading.reader import version_of

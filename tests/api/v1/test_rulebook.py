@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from api.v1.rulebook import LAUNCHER
+from api.http.replays import LAUNCHER
 from tests.api.conftest import Send
 from tests.triage.programmes import AGENT, REPORT, rulebook_files
 from triage.rulebook.reading.reader import version_of

@@ -10,7 +10,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from api.app import create_app
-from api.ops.files import CHECKS
+from api.http.work_folder import CHECKS
 from tests.api.conftest import Send
 from tests.api.rule_folder import make_whole, rule_folder
 from triage.rulebook_care.editing.check_process import CheckProcess

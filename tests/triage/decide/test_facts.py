@@ -7,17 +7,18 @@ from decimal import Decimal
 from moneyed import Money
 
 from tests.triage.builders import minimal_rulebook
-from triage.decide.facts import (
-    BUILTIN_FACTS,
-    LIMIT_FACTS,
-    POLICY_FACTS,
-    PRE_FACTS,
-    gather_facts,
+from triage.decide.facts import gather_facts
+from triage.records.report import (
+    CareEvent,
+    History,
+    Machine,
+    PastRepair,
+    Report,
+    Site,
     local_date,
     whole_months,
 )
-from triage.machine.measures.upkeep import CareEvent
-from triage.records.report import History, Machine, PastRepair, Report, Site
+from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS, PRE_FACTS
 
 NOW = datetime(2026, 3, 2, 16, tzinfo=UTC)
 SITE = Site("halt-1", "Lanternway Alder Quay", "Alder", "America/New_York", open_around_the_clock=True)

@@ -12,12 +12,12 @@ from moneyed import Money
 
 from tests.triage.builders import cause, check, minimal_rulebook, policy
 from triage.decide.causes.inference import compile_rulebook
-from triage.decide.facts import BUILTIN_FACTS, POLICY_FACTS
 from triage.decide.pipeline import decide
 from triage.inputs.report import read_machine, read_report
 from triage.records.decision import Decision
 from triage.records.decision_json import as_json
 from triage.records.report import History, Machine
+from triage.rulebook.built_in_facts import BUILTIN_FACTS, POLICY_FACTS
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError
 

@@ -15,9 +15,8 @@ from moneyed import Money
 from tests.triage.builders import minimal_rulebook
 from triage.loading.load import Loaded, load
 from triage.loading.rows import read_rows
-from triage.machine.measures.upkeep import CareEvent
 from triage.records.custody import CustodyEvent, DepotUnit, exchange
-from triage.records.report import PastRepair, Site
+from triage.records.report import CareEvent, PastRepair, Site
 from triage.rulebook.model import Rulebook
 from triage.store import Store, open_store
 from triage.values.errors import InputError, Problem

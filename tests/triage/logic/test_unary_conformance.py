@@ -12,8 +12,7 @@ from decimal import Decimal
 import pytest
 
 from triage.logic.conditions import Scalar, holds
-from triage.logic.unary_tests import UnaryTestError, parse
-from triage.rulebook.model import FactType
+from triage.logic.unary_tests import FactType, UnaryTestError, parse
 
 WHITE_SPACE = "\t\n\v\f\r \u0085\u00a0\u1680\u180e\u2000\u2005\u200b\u2028\u2029\u202f\u205f\u3000\ufeff"
 NUMBERS = [Decimal(text) for text in ("-7", "-6", "-2", "0", ".5", "1.9", "2", "2.00", "4", "6", "7", "15")]

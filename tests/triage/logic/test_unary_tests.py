@@ -14,9 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from triage.logic.conditions import Anything, Compare, Interval, Not, OneOf, Scalar, UnaryTest, holds
-from triage.logic.unary_tests import MOST_VALUES, UnaryTestError, parse
+from triage.logic.unary_tests import MOST_VALUES, FactType, UnaryTestError, parse
 from triage.logic.unary_text import text_of_test
-from triage.rulebook.model import FactType
 
 CONFORMANCE: list[tuple[FactType, str, list[Scalar], list[Scalar]]] = [
     # type, test, values that pass, values that do not

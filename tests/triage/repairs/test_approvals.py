@@ -10,14 +10,8 @@ import pytest
 from moneyed import Money
 
 from tests.triage.builders import minimal_files
-from triage.repairs.approvals import (
-    Approval,
-    absence_on,
-    on_behalf_of,
-    read_approval,
-    speaker_for,
-    whom_to_ask,
-)
+from triage.decide.spending.authorities import absence_on, speaker_for, whom_to_ask
+from triage.repairs.approvals import Approval, on_behalf_of, read_approval
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.values.errors import InputError, RulebookError

@@ -26,16 +26,8 @@ from tests.triage.programmes import (
     rulebook_files,
     running_programme,
 )
-from triage.repairs.period_numbers import (
-    DEFINITIONS,
-    EARLIER,
-    Approval,
-    Closing,
-    OpenedTicket,
-    Recorded,
-    programme_figures,
-    read_period,
-)
+from triage.repairs.period import EARLIER, Approval, Closing, OpenedTicket, Recorded, read_period
+from triage.repairs.period_numbers import DEFINITIONS, programme_figures
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.schedule.contractors import Contractor
 from triage.service.service import Programme

@@ -17,8 +17,9 @@ from triage.decide.spending.warranty import covered_by_component, terms_by_compo
 from triage.records.report import Machine, Site
 from triage.repairs.estimate_input import AskedLine
 from triage.repairs.pricing import Bill, Visit, bill_as_data, priced
-from triage.rulebook.model import CoverPeriod, CoverTerms, Rulebook
+from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
+from triage.rulebook.terms import CoverPeriod, CoverTerms
 
 AGREEMENT = {
     "trip": 90,

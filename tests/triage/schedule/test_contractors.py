@@ -7,7 +7,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from tests.triage.programmes import ALDER
-from triage.rulebook.model import ResponseTime, ServiceHours
+from triage.rulebook.terms import ResponseTime, ServiceHours
 from triage.schedule.contractors import Contractor, Job, assign, next_free, why_not
 
 HOURS = ServiceHours(

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from triage.rulebook.model import ResponseTime, ServiceHours
+from triage.rulebook.terms import ResponseTime, ServiceHours
 from triage.schedule.service_hours import add_service_hours, due_at, is_after_hours, public_holidays
 from triage.values.errors import InputError
 

@@ -14,9 +14,8 @@ from moneyed import Money
 from sqlalchemy import create_engine
 from sqlalchemy.exc import StatementError
 
-from triage.machine.measures.upkeep import CareEvent
 from triage.records.custody import CustodyEvent
-from triage.records.report import Machine, PastRepair, Site
+from triage.records.report import CareEvent, Machine, PastRepair, Site
 from triage.store import Store, open_store
 from triage.store.migrate import differences
 from triage.store.tables.idempotency import StoredAnswer

@@ -13,7 +13,7 @@ import pytest
 
 from tests import ROOT
 from tests.triage.programmes import MACHINES, NOON
-from triage.machine.measures.upkeep import CareEvent
+from triage.records.report import CareEvent
 from triage.store import Store, open_store
 from triage.store.tables.machines import Contractor
 from triage.store.write_lock import Turn

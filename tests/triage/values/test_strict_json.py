@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from triage.values.errors import InputError
-from triage.values.strict_json import read_strict
+from triage.values.json_text import read_strict
 
 
 def test_numbers_are_exact() -> None:

@@ -17,7 +17,7 @@ from triage.rulebook_care.editing.sandbox import try_rulebook_folder
 from triage.service.service import Programme
 from triage.store import Store, open_store
 from triage.values.errors import InputError, Problem, RulebookError
-from triage.values.strict_json import read_strict
+from triage.values.json_text import read_strict
 
 MOST_BYTES = 256 * 1024
 

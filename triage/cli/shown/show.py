@@ -13,9 +13,9 @@ from rich.table import Table
 from rich.text import Text
 
 from triage.cli.shown.output import console
-from triage.decide.facts import BUILTIN_FACTS
 from triage.logic.conditions import FactValue
 from triage.records.decision import CauseChance, CautionSaid, CoverSide, Decision, Question, Reason
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.fact_values import write_value
 from triage.rulebook.model import Outcome, Rulebook
 from triage.values.money import Money

@@ -13,7 +13,8 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from triage.decide.causes.checks import CheckTables, plan_costs
+from triage.decide.causes.check_lattice import CheckTables
+from triage.decide.causes.checks import plan_costs
 
 Array: TypeAlias = NDArray[np.float64]
 Mask: TypeAlias = NDArray[np.bool_]

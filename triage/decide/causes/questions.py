@@ -22,14 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from triage.decide.causes.answer_effects import NO_SHIFT, Answers, Reach, answers_to, reaches
-from triage.decide.causes.checks import (
-    CheckTables,
-    Plan,
-    best_plan,
-    cause_arrays,
-    check_tables,
-    useful_checks,
-)
+from triage.decide.causes.check_lattice import CheckTables, check_tables
+from triage.decide.causes.checks import Plan, best_plan, cause_arrays, useful_checks
 from triage.decide.causes.look_ahead import costs_ahead
 from triage.decide.causes.ranking import cause_title, ranking_tables
 from triage.logic.conditions import Facts

@@ -18,7 +18,8 @@ from functools import cached_property
 from typing import Literal, TypeAlias
 
 from triage.rulebook.cache import once_per_rulebook
-from triage.rulebook.model import RateAgreement, Repair, Rulebook
+from triage.rulebook.model import Repair, Rulebook
+from triage.rulebook.terms import RateAgreement
 from triage.values.money import round_money
 
 LineKind: TypeAlias = Literal["trip", "distance", "labor", "second_technician", "part", "freight", "tax"]

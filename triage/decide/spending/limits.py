@@ -16,7 +16,8 @@ from triage.logic.conditions import Facts, FactValue, Scalar
 from triage.records.decision import LimitAnswer
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.decision_tables import TableError, evaluate_table
-from triage.rulebook.model import Authority, LimitRow, LimitTable, Rulebook
+from triage.rulebook.model import Rulebook
+from triage.rulebook.terms import Authority, LimitRow, LimitTable
 from triage.values.money import as_money
 
 AMOUNT, AMOUNT_12_MONTHS, AUTHORITY = "amount", "amount_12_months", "authority"

@@ -23,7 +23,8 @@ from triage.logic.conditions import Facts, evaluate
 from triage.records.decision import CoverAnswer, CoverSide
 from triage.records.report import Machine
 from triage.rulebook.cache import once_per_rulebook
-from triage.rulebook.model import CoverPeriod, CoverTerms, Rulebook
+from triage.rulebook.model import Rulebook
+from triage.rulebook.terms import CoverPeriod, CoverTerms
 
 DEFAULT = "default"
 NO_PERIOD = CoverPeriod(0, 0)

@@ -15,8 +15,7 @@ from triage.machine.commissioning.checklist import Checklist, read_checklist
 from triage.machine.commissioning.finding import Finding, Standard
 from triage.machine.commissioning.judging import findings
 from triage.machine.commissioning.to_record import facts
-from triage.machine.measures.upkeep import CareEvent
-from triage.records.report import Machine
+from triage.records.report import CareEvent, Machine
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError
 

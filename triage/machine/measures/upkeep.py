@@ -11,48 +11,20 @@ care that was kept, nor as care that was not.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from decimal import Decimal
-from typing import Literal, TypeAlias
 
+from triage.records.report import CareEvent, CareKind
+from triage.rulebook.model import CareIntervals, Task
 from triage.values.errors import InputError
 from triage.values.time_zones import aware, zone_named
-
-CareKind: TypeAlias = Literal["filter_cleaned", "fully_cleaned", "commissioned"]
-Task: TypeAlias = Literal["filter", "full_clean"]
-
-
-@dataclass(frozen=True, slots=True)
-class CareEvent:
-    """One line of the care log. `at` is timezone-aware; `by` is a role such as "store" or "installer"."""
-
-    kind: CareKind
-    at: datetime
-    by: str
-    details: Mapping[str, object] = field(default_factory=dict)
-
 
 COUNTS_AS: Mapping[Task, frozenset[CareKind]] = {
     "filter": frozenset({"filter_cleaned", "fully_cleaned", "commissioned"}),
     "full_clean": frozenset({"fully_cleaned", "commissioned"}),
 }
 """Which events start a task's interval anew."""
-
-
-@dataclass(frozen=True, slots=True)
-class CareIntervals:
-    """Days between care. Defaults: common practice, no source; the maker's manual comes first."""
-
-    filter_days: int = 15
-    full_clean_days: int = 30
-
-    def __post_init__(self) -> None:
-        if self.filter_days < 1 or self.full_clean_days < 1:
-            raise InputError("a care interval is a whole number of days, at least 1")
-
-    def days(self, task: Task) -> int:
-        return self.filter_days if task == "filter" else self.full_clean_days
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from triage.decide.facts import BUILTIN_FACTS
 from triage.logic.conditions import Interval
 from triage.logic.unary_tests import UnaryTestError, parse
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.model import OTHER_CAUSE, Fact
 from triage.rulebook.reading.conditions import WORDS
 from triage.rulebook.reading.problems import Problems

@@ -8,25 +8,17 @@ from typing import Any, TypeVar, cast
 
 from moneyed import CurrencyDoesNotExist, get_currency
 
-from triage.decide.facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS
-from triage.machine.measures.upkeep import CareIntervals
-from triage.rulebook.model import Rulebook, Tolerances
+from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS
+from triage.rulebook.model import CareIntervals, Rulebook, Tolerances
 from triage.rulebook.reading import rates, rules, tables
 from triage.rulebook.reading.consistency import check_cycles, check_groups, check_unique
 from triage.rulebook.reading.facts import built_in_facts, read_facts
-from triage.rulebook.reading.models import read_models
 from triage.rulebook.reading.problems import Names, Problems, path_of
-from triage.rulebook.reading.salvage import touches
-from triage.rulebook.reading.shapes import (
-    KINDS,
-    FactFile,
-    ManifestFile,
-    ModelsFile,
-    PartsFile,
-    RatesFile,
-    ServiceHoursFile,
-    Shape,
-)
+from triage.rulebook.reading.rates import read_models
+from triage.rulebook.reading.shape_types import Shape
+from triage.rulebook.reading.shapes import KINDS, FactFile, ManifestFile, ModelsFile
+from triage.rulebook.reading.table_shapes import PartsFile, RatesFile, ServiceHoursFile
+from triage.rulebook.reading.validate import touches
 from triage.values.plain_data import Path
 
 T = TypeVar("T")

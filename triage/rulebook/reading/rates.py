@@ -4,7 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from triage.rulebook.model import (
+from triage.logic.conditions import Scalar
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
+from triage.rulebook.fact_values import read_value
+from triage.rulebook.model import MachineModel
+from triage.rulebook.reading.problems import Names
+from triage.rulebook.reading.shapes import ModelsFile
+from triage.rulebook.reading.table_shapes import AgreementShape, PartsFile, RatesFile, ServiceHoursFile
+from triage.rulebook.terms import (
     DistanceBand,
     Part,
     RateAgreement,
@@ -13,8 +20,7 @@ from triage.rulebook.model import (
     ServiceHours,
     StoreRates,
 )
-from triage.rulebook.reading.problems import Names
-from triage.rulebook.reading.shapes import AgreementShape, PartsFile, RatesFile, ServiceHoursFile
+from triage.values.errors import InputError
 from triage.values.plain_data import Path
 
 
@@ -101,3 +107,35 @@ def _check_holidays(names: Names, file: str, shape: ServiceHoursFile) -> None:
     elif shape.holidays_subdivision not in (None, *supported[shape.holidays_country]):
         message = f'"{str(shape.holidays_subdivision)[:20]}" is not a subdivision of {shape.holidays_country}'
         names.problems.at(file, ("holidays_subdivision",), message)
+
+
+def read_models(names: Names, file: str, shape: ModelsFile) -> Mapping[str, MachineModel]:
+    """The models by name; every fact is one of the vocabulary that a record may hold, and its value fits."""
+    return {
+        name: MachineModel(
+            model.title, _facts(names, file, ("models", name, "facts"), model.facts), model.source
+        )
+        for name, model in shape.models.items()
+    }
+
+
+def _facts(names: Names, file: str, path: Path, given: Mapping[str, object]) -> Mapping[str, Scalar]:
+    found: dict[str, Scalar] = {}
+    for fact_id, raw in given.items():
+        here = (*path, fact_id)
+        fact = names.fact(fact_id, file, here)
+        if fact is None:
+            continue
+        if fact.id in BUILTIN_FACTS or fact.asked_of not in ("record", "technician"):
+            message = (
+                f'"{fact.id}" is not a figure of a model; '
+                "facts asked of the record or of a technician may stand here"
+            )
+            names.problems.at(file, here, message, key=True)
+            continue
+        try:
+            found[fact.id] = read_value(fact, raw)
+        except InputError as error:
+            for problem in error.problems:
+                names.problems.at(file, here, problem.message)
+    return found

@@ -14,7 +14,8 @@ from pathlib import Path as FilePath
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.link import Shapes, link
 from triage.rulebook.reading.problems import Problems
-from triage.rulebook.reading.shapes import KINDS, OPTIONAL, SINGLES, Shape
+from triage.rulebook.reading.shape_types import Shape
+from triage.rulebook.reading.shapes import KINDS, OPTIONAL, SINGLES
 from triage.rulebook.reading.validate import read_shape
 from triage.values.errors import Problem, RulebookError
 from triage.values.plain_data import NotPlain, Path, canonical, plain

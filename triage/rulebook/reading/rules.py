@@ -5,8 +5,8 @@ from __future__ import annotations
 import string
 from collections.abc import Iterable, Iterator, Mapping
 
-from triage.decide.facts import BUILTIN_FACTS, MANY_VALUED
 from triage.logic.conditions import ALWAYS, Condition, Scalar
+from triage.rulebook.built_in_facts import BUILTIN_FACTS, MANY_VALUED
 from triage.rulebook.fact_values import read_members, read_value
 from triage.rulebook.model import (
     OTHER_CAUSE,
@@ -22,6 +22,7 @@ from triage.rulebook.model import (
 )
 from triage.rulebook.reading.conditions import read_when
 from triage.rulebook.reading.problems import Names
+from triage.rulebook.reading.shape_types import ScalarValue
 from triage.rulebook.reading.shapes import (
     CautionFile,
     CheckFile,
@@ -29,7 +30,6 @@ from triage.rulebook.reading.shapes import (
     EvidenceFile,
     PolicyFile,
     RuleHeadShape,
-    ScalarValue,
 )
 from triage.values.errors import InputError
 from triage.values.plain_data import Path

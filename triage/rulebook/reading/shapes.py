@@ -11,32 +11,21 @@ from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 
-from triage.rulebook.model import FactType, HitPolicy, Outcome, Skill, Status
-
-Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_-]*$", max_length=64)]
-Text = Annotated[str, Field(min_length=1, max_length=4000)]
-Amount = Annotated[Decimal, Field(ge=0, le=10_000_000)]
-Probability = Annotated[Decimal, Field(gt=0, lt=1)]
-LintOff = Annotated[
-    dict[str, Text], Field(description="Lint code -> the reason why that finding is wanted here")
-]
-ScalarValue = bool | Decimal | str | date
-TestText = Annotated[
-    bool | Decimal | str,
-    Field(description='A unary test: 15, "> 15", \'"text"\', "[2..6]", "not(1)", "-"'),
-]
-When = Annotated[
-    dict[str, Any],
-    Field(
-        description="All lines must hold: fact -> unary test; any_of, none_of: lists; known, unknown: facts"
-    ),
-]
-
-
-class Shape(BaseModel):
-    model_config = ConfigDict(extra="forbid", frozen=True)
+from triage.logic.unary_tests import FactType
+from triage.rulebook.model import Outcome, Skill, Status
+from triage.rulebook.reading.shape_types import (
+    Amount,
+    Id,
+    LintOff,
+    Probability,
+    ScalarValue,
+    Shape,
+    Text,
+    When,
+)
+from triage.rulebook.reading.table_shapes import CoverFile, LimitFile, PartsFile, RatesFile, ServiceHoursFile
 
 
 class CareShape(Shape):
@@ -179,132 +168,6 @@ class PolicyThen(Shape):
 
 class PolicyFile(RuleHeadShape):
     then: PolicyThen
-
-
-class CoverPeriodShape(Shape):
-    parts_months: Annotated[int, Field(ge=0, le=240)]
-    labor_months: Annotated[int, Field(ge=0, le=240)]
-
-
-class CoverRiskShape(Shape):
-    when: When
-    say: Text
-
-
-class CoverFile(Shape):
-    id: Id
-    title: Text
-    models: list[str] = []
-    starts: Literal["commissioned", "shipped"] = "commissioned"
-    cap_months_from_ship: Annotated[int, Field(ge=1, le=360)] | None = None
-    periods: dict[Id, CoverPeriodShape]  # component -> period; "default" is required
-    at_risk: list[CoverRiskShape] = []
-    claim_needs: list[Text] = []
-    deductible: Amount = Decimal("0.00")  # of every claim, what the programme pays itself
-    source: Text
-
-
-class AbsenceShape(Shape):
-    first: date
-    last: date
-
-
-class AuthorityShape(Shape):
-    """`deputies` are other authorities, who speak with this one's ceiling while it is absent."""
-
-    title: Text
-    reach: Text
-    up_to: Amount | None = None
-    deputies: list[Id] = []
-    absent: list[AbsenceShape] = []
-    valid_days: Annotated[int, Field(ge=1, le=365)] = 30
-
-
-class LimitRowShape(Shape):
-    when: dict[Id, TestText] = {}
-    then: dict[Id, ScalarValue]
-
-
-class LimitFile(Shape):
-    id: Id
-    title: Text
-    kind: Literal["nte", "authority"]
-    hit_policy: HitPolicy
-    inputs: list[Id]
-    outputs: Annotated[list[Id], Field(min_length=1)]
-    rows: Annotated[list[LimitRowShape], Field(min_length=1)]
-    output_order: list[ScalarValue] = []
-    collect: Literal["SUM", "MIN", "MAX"] | None = None
-    authorities: dict[Id, AuthorityShape] = {}
-    source: Text
-    lint_off: LintOff = {}
-
-
-class DistanceBandShape(Shape):
-    up_to_km: Annotated[Decimal, Field(gt=0)]
-    fee: Amount
-
-
-class AgreementShape(Shape):
-    trip: Amount
-    labor_hour: Amount
-    billed_step_minutes: Annotated[int, Field(ge=1, le=240)] = 15
-    minimum_minutes: Annotated[int, Field(ge=0, le=480)] = 0
-    second_technician_hour: Amount
-    after_hours_factor: Annotated[Decimal, Field(ge=1, le=5)] = Decimal("1.5")
-    parts_markup: Annotated[Decimal, Field(ge=0, le=5)] = Decimal(0)
-    tax: Annotated[Decimal, Field(ge=0, le=1)] = Decimal(0)
-    tax_on: list[Literal["trip", "labor", "parts", "freight"]] = []
-    freight: Amount = Decimal(0)
-    distance_bands: list[DistanceBandShape] = []
-    van_kg: Annotated[Decimal, Field(ge=0, le=5000)] | None = None
-    van_value: Amount | None = None
-
-
-class StoreRatesShape(Shape):
-    clerk_hour: Amount
-    lost_sales_hour: Amount
-    open_hours_a_day: Annotated[Decimal, Field(gt=0, le=24)]
-    days_to_visit: Annotated[Decimal, Field(ge=0, le=60)]
-
-
-class RatesFile(Shape):
-    """rates.yml"""
-
-    default: AgreementShape
-    contractors: dict[Id, AgreementShape] = {}
-    store: StoreRatesShape
-    swap_cost: Amount
-
-
-class PartShape(Shape):
-    title: Text
-    price: Amount
-    kg: Annotated[Decimal, Field(ge=0, le=500)]
-
-
-class PartsFile(Shape):
-    """parts.yml"""
-
-    parts: dict[str, PartShape]
-
-
-class ResponseTimeShape(Shape):
-    hours: Annotated[Decimal, Field(gt=0, le=2000)]
-    clock: Literal["elapsed", "service"]
-
-
-DayHours = Annotated[list[Annotated[str, Field(pattern=r"^\d\d:\d\d$")]], Field(min_length=2, max_length=2)]
-
-
-class ServiceHoursFile(Shape):
-    """service_hours.yml"""
-
-    week: dict[Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"], DayHours]
-    holidays_country: str | None = None
-    holidays_subdivision: str | None = None
-    priorities: Annotated[dict[int, ResponseTimeShape], Field(min_length=1)]
-    default_priority: int
 
 
 class ModelShape(Shape):

@@ -7,35 +7,14 @@ from decimal import Decimal
 from typing import get_args
 
 from triage.logic.conditions import Scalar, UnaryTest
-from triage.rulebook.model import (
-    OTHER_CAUSE,
-    Absence,
-    Authority,
-    Cause,
-    CoverPeriod,
-    CoverRisk,
-    CoverTerms,
-    LimitRow,
-    LimitTable,
-    Outcome,
-    Repair,
-    Symptom,
-    WholeCase,
-)
+from triage.rulebook.model import OTHER_CAUSE, Cause, Outcome, Repair, Symptom, WholeCase
 from triage.rulebook.reading.conditions import read_test, read_when
 from triage.rulebook.reading.problems import Names, Problems
 from triage.rulebook.reading.rules import typed
-from triage.rulebook.reading.shapes import (
-    AuthorityShape,
-    CauseFile,
-    CoverFile,
-    LimitFile,
-    LimitRowShape,
-    ScalarValue,
-    Shape,
-    SymptomFile,
-    WholeCaseFile,
-)
+from triage.rulebook.reading.shape_types import ScalarValue, Shape
+from triage.rulebook.reading.shapes import CauseFile, SymptomFile, WholeCaseFile
+from triage.rulebook.reading.table_shapes import AuthorityShape, CoverFile, LimitFile, LimitRowShape
+from triage.rulebook.terms import Absence, Authority, CoverPeriod, CoverRisk, CoverTerms, LimitRow, LimitTable
 from triage.values.plain_data import Path
 from triage.values.suggest import hint
 

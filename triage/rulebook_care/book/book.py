@@ -14,10 +14,11 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from triage.decide.facts import BUILTIN_FACTS
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.model import EvidenceRule, Rulebook, RuleHead
 from triage.rulebook_care.book import entry_words as words
 from triage.rulebook_care.book import rules as table_rules
+from triage.rulebook_care.book import single_files as files
 from triage.rulebook_care.book import terms as table_terms
 from triage.rulebook_care.book.parts import by_title
 from triage.rulebook_care.book.references import Key, Reference, references
@@ -208,11 +209,21 @@ def _entries(book: Rulebook, given: Rulebook) -> Iterator[Entry]:
 def _programme(book: Rulebook, names: words.BookNames) -> Iterator[Entry]:
     contractors = len(book.rates.contractors)
     parts = (
-        ("rates", "What visits cost", f"{contractors} agreements beside the default", words.of_rates(book)),
-        ("parts", "Parts and their prices", f"{len(book.parts)} parts", words.of_parts(book)),
-        ("service_hours", "Service hours and priorities", "When a technician comes", words.of_hours(book)),
-        ("models", "Models of machines", f"{len(book.models)} models", words.of_models(book, names)),
-        ("rulebook", "The programme's own figures", "Tolerances and care", words.of_manifest(book)),
+        (
+            "rates",
+            "What visits cost",
+            f"{contractors} agreements beside the default",
+            files.of_rates(book),
+        ),
+        ("parts", "Parts and their prices", f"{len(book.parts)} parts", files.of_parts(book)),
+        (
+            "service_hours",
+            "Service hours and priorities",
+            "When a technician comes",
+            files.of_hours(book),
+        ),
+        ("models", "Models of machines", f"{len(book.models)} models", files.of_models(book, names)),
+        ("rulebook", "The programme's own figures", "Tolerances and care", files.of_manifest(book)),
         ("authorities", "Who approves what", f"{len(book.authorities)} authorities", None),
     )
     for name, title, line, lines in parts:

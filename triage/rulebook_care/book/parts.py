@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from typing import TypeVar
 
 from triage.logic.conditions import Condition, Scalar
-from triage.rulebook.model import OTHER_CAUSE, Cause, Check, CoverTerms, LimitTable, Rulebook, Symptom
+from triage.rulebook.model import OTHER_CAUSE, Cause, Check, Rulebook, Symptom
+from triage.rulebook.terms import CoverTerms, LimitTable
 from triage.rulebook_care.book.wording import condition_words, plain_value
 
 _MARKS = re.compile(r"([\\`*_{}\[\]<>#|~&])")

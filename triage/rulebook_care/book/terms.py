@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from functools import partial
 
-from triage.rulebook.model import CoverTerms, LimitRow, LimitTable, Rulebook
+from triage.rulebook.model import Rulebook
+from triage.rulebook.terms import CoverTerms, LimitRow, LimitTable
 from triage.rulebook_care.book.parts import Names, by_title, fields, heading, table, text
 from triage.rulebook_care.book.wording import plain_value, test_words
 

@@ -8,10 +8,10 @@ from datetime import date
 from decimal import Decimal
 from typing import TypeAlias
 
-from triage.decide.facts import MANY_VALUED
 from triage.logic.conditions import Anything, Compare, Not, Scalar, UnaryTest
-from triage.logic.unary_tests import UnaryTestError, parse
-from triage.rulebook.model import Fact, FactType
+from triage.logic.unary_tests import FactType, UnaryTestError, parse
+from triage.rulebook.built_in_facts import MANY_VALUED
+from triage.rulebook.model import Fact
 from triage.rulebook_care.dmn.feel import feel_test, feel_values
 from triage.rulebook_care.dmn.layout import read_column
 from triage.rulebook_care.dmn.rows import NO, YES, Cell, Column, Row

@@ -11,12 +11,13 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 
-from triage.decide.facts import MANY_VALUED
 from triage.decide.outcome import MONEY_FACTS, SAFE_ORDER
 from triage.decide.spending.limits import AMOUNT, AMOUNT_12_MONTHS
 from triage.logic.conditions import Scalar
-from triage.rulebook.model import Fact, LimitTable, PolicyRule, Rulebook
+from triage.rulebook.built_in_facts import MANY_VALUED
+from triage.rulebook.model import Fact, PolicyRule, Rulebook
 from triage.rulebook.reading.facts import built_in_facts
+from triage.rulebook.terms import LimitTable
 from triage.rulebook_care.dmn.feel import feel_value, feel_values, xml_text
 from triage.rulebook_care.dmn.layout import columns_of, expression_of, texts_of
 from triage.rulebook_care.dmn.rows import Column, Row, TooManyRows, row_of, rows_of

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from triage.decide.facts import MANY_VALUED
 from triage.logic.conditions import UnaryTest
 from triage.logic.unary_tests import UnaryTestError, parse
+from triage.rulebook.built_in_facts import MANY_VALUED
 from triage.rulebook_care.dmn.cells import CellReader, Raw, ReadRow, raw_value, tests_of
 from triage.rulebook_care.dmn.feel import xml_text
 from triage.rulebook_care.dmn.rows import Cell, row_of

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 
 from triage.decide.causes.answer_values import try_values
-from triage.decide.facts import MANY_VALUED
 from triage.logic.conditions import ALWAYS, Condition, FactValue, evaluate, facts_in
+from triage.rulebook.built_in_facts import MANY_VALUED
 from triage.rulebook.fact_values import write_value
 from triage.rulebook.reading.conditions import read_when
 from triage.rulebook.reading.problems import Names, Problems

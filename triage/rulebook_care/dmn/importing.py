@@ -20,8 +20,8 @@ from triage.rulebook_care.dmn.import_policy import policy_files
 from triage.rulebook_care.dmn.read import read_model
 from triage.rulebook_care.dmn.table import POLICY_OUTPUTS, Table
 from triage.values.errors import InputError, Problem, RulebookError
+from triage.values.json_text import read_strict
 from triage.values.plain_data import NotPlain, canonical, plain
-from triage.values.strict_json import read_strict
 
 _LIMITS_PATH = re.compile(r"limits/[a-z][a-z0-9_-]{0,63}\.yml")
 _PATH = re.compile(r"(limits|policy)/[a-z][a-z0-9_-]{0,63}\.yml")

@@ -15,7 +15,7 @@ from triage.machine.measures.measure import calculated
 from triage.rulebook_care.learning.learning import ClosedTicket
 from triage.rulebook_care.learning.weights import Stratum, stratum, stratum_of
 from triage.rulebook_care.release.piece import Ready
-from triage.store.tables.recorded import RecordedDecision
+from triage.store.tables.replay_runs import RecordedDecision
 from triage.values.errors import InputError
 
 FEW_CONFIRMED = 0.5

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from triage.rulebook.model import LimitTable
+from triage.rulebook.terms import LimitTable
 from triage.rulebook_care.lint.findings import Finding, finding, too_hard
 from triage.rulebook_care.reasoning.formulas import Formula, TooHard
 from triage.rulebook_care.reasoning.space import Reasoning, row_condition, table_inputs

@@ -8,9 +8,9 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from triage.decide.facts import BUILTIN_FACTS
 from triage.logic.conditions import AllOf, AnyOf, Compare, Condition, FactTest, Interval, Known, Not, Unknown
 from triage.machine.measures import clearance, freeze, level, mix, supply
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.model import OTHER_CAUSE
 
 ALWAYS_KNOWN = frozenset(

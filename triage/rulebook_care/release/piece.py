@@ -19,7 +19,7 @@ from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook_care.release.outcome_view import Seen, seen_in, seen_in_json
 from triage.rulebook_care.release.tally import Tally
 from triage.store import Store, open_store
-from triage.store.tables.recorded import Key, RecordedDecision
+from triage.store.tables.replay_runs import Key, RecordedDecision
 from triage.values.errors import InputError, NotFoundError
 
 ENGINE = "plain"

@@ -20,7 +20,7 @@ from triage.rulebook_care.release.runners import Runner
 from triage.rulebook_care.release.scoring import FEWEST, Compared, compare
 from triage.rulebook_care.release.tally import Tally, matrix_data, tally_from_data
 from triage.store import Store
-from triage.store.tables.recorded import Key
+from triage.store.tables.replay_runs import Key
 
 PIECE_SIZE = 200
 CENT = Decimal("0.01")

@@ -10,7 +10,7 @@ from typing import Any, TypeAlias
 
 from triage.rulebook_care.release.outcome_view import LostSafety, Seen, lost_safety
 from triage.rulebook_care.release.scoring import Score, score
-from triage.store.tables.recorded import Key, RecordedDecision
+from triage.store.tables.replay_runs import Key, RecordedDecision
 
 Outcomes: TypeAlias = tuple[str, str]
 """(outcome by the baseline, outcome by the candidate)."""

@@ -7,8 +7,7 @@ from collections.abc import Iterable
 from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
 
-from triage.machine.measures.upkeep import CareEvent
-from triage.records.report import History, PastRepair
+from triage.records.report import CareEvent, History, PastRepair
 from triage.store.tables.models import CareRow, RepairRow
 
 _CARE, _REPAIRS = CareRow.__table__, RepairRow.__table__

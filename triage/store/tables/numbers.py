@@ -16,7 +16,7 @@ from sqlalchemy import ColumnElement, Executable, ScalarSelect, String, cast, fu
 from sqlalchemy.dialects.postgresql import JSONB
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
-from triage.repairs.period_numbers import Approval, Closing, OpenedTicket, Recorded
+from triage.repairs.period import Approval, Closing, OpenedTicket, Recorded
 from triage.store.tables.models import EventRow, TicketRow
 
 _OUTCOME = ("decision", "outcome")

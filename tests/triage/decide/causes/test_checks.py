@@ -13,7 +13,8 @@ from itertools import permutations
 import pytest
 
 from tests.triage.small_rulebooks import check_of, small_rulebook, store_rates
-from triage.decide.causes.checks import EXACT_LIMIT, Plan, best_plan, check_cost
+from triage.decide.causes.check_lattice import EXACT_LIMIT, check_cost
+from triage.decide.causes.checks import Plan, best_plan
 from triage.rulebook.model import Check, Rulebook
 from triage.values.errors import InputError
 

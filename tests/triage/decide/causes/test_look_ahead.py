@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 from tests.triage.small_rulebooks import check_of, small_rulebook
-from triage.decide.causes.checks import best_plan, check_tables
+from triage.decide.causes.check_lattice import check_tables
+from triage.decide.causes.checks import best_plan
 from triage.decide.causes.look_ahead import EXACT_AHEAD, Array, costs_ahead
 
 

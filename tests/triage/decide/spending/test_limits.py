@@ -10,7 +10,8 @@ from triage.decide.spending.costs import CostDistribution
 from triage.decide.spending.limits import authority_for, limit_for, standing_limit
 from triage.logic.conditions import Compare, Interval, Not, OneOf, Scalar, UnaryTest
 from triage.rulebook.decision_tables import TableError, evaluate_table
-from triage.rulebook.model import Authority, HitPolicy, LimitRow, LimitTable, Rulebook
+from triage.rulebook.model import Rulebook
+from triage.rulebook.terms import Authority, HitPolicy, LimitRow, LimitTable
 
 LOW, HIGH = Compare("<=", Decimal(600)), Compare(">", Decimal(600))
 NOBODY = Decimal(0)

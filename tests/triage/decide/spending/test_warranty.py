@@ -17,7 +17,8 @@ from triage.decide.spending.warranty import (
 )
 from triage.logic.conditions import Compare, FactTest
 from triage.records.report import Machine
-from triage.rulebook.model import CoverPeriod, CoverRisk, CoverTerms, Rulebook
+from triage.rulebook.model import Rulebook
+from triage.rulebook.terms import CoverPeriod, CoverRisk, CoverTerms
 
 RULEBOOK = minimal_rulebook()
 MACHINE = Machine("LH-1", "LH-20", date(2024, 1, 10), date(2024, 2, 29))

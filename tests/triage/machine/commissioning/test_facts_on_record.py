@@ -14,9 +14,9 @@ from triage.decide.facts import gather_facts
 from triage.machine.commissioning.checklist import Checklist, read_checklist
 from triage.machine.commissioning.recorded import facts_on_record, judged, last_checklist, standard_for
 from triage.machine.measures.measure import calculated
-from triage.machine.measures.upkeep import CareEvent, CareIntervals, CareKind, overdue_facts
-from triage.records.report import History, Machine, Report, Site
-from triage.rulebook.model import Rulebook
+from triage.machine.measures.upkeep import overdue_facts
+from triage.records.report import CareEvent, CareKind, History, Machine, Report, Site
+from triage.rulebook.model import CareIntervals, Rulebook
 from triage.rulebook.reading.reader import read_rulebook
 
 NOW = datetime(2026, 3, 2, 16, tzinfo=UTC)

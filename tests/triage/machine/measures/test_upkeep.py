@@ -9,7 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from triage.machine.measures.upkeep import CareEvent, CareIntervals, CareKind, compliance, due, facts
+from triage.machine.measures.upkeep import compliance, due, facts
+from triage.records.report import CareEvent, CareKind
+from triage.rulebook.model import CareIntervals
 from triage.values.errors import InputError
 
 ZONE = "America/New_York"

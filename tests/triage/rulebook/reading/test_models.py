@@ -10,7 +10,7 @@ import pytest
 from tests import RULES
 from tests.triage.builders import fact, minimal_files, minimal_rulebook
 from triage.machine.measures import clearance, freeze
-from triage.machine.measures.upkeep import CareIntervals
+from triage.rulebook.model import CareIntervals
 from triage.rulebook.reading.reader import read_rulebook
 from triage.values.errors import RulebookError
 

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from decimal import Decimal
 from functools import cache
 
-from triage.decide.facts import MANY_VALUED
 from triage.logic.conditions import Anything, FactValue, Not, UnaryTest, holds
-from triage.logic.unary_tests import parse
-from triage.rulebook.model import Fact, FactType
+from triage.logic.unary_tests import FactType, parse
+from triage.rulebook.built_in_facts import MANY_VALUED
+from triage.rulebook.model import Fact
 from triage.rulebook_care.dmn.layout import read_column
 from triage.rulebook_care.dmn.table import Rule, Table
 

@@ -15,7 +15,6 @@ from tests import RULES
 from tests.triage.generated_conditions import conditions, known_facts
 from tests.triage.rulebook_care.dmn.feel_tables import best_by_priority, parsed, rows_that_hold
 from triage.decide.causes.answer_values import try_values
-from triage.decide.facts import MANY_VALUED
 from triage.decide.outcome import SAFE_ORDER, Situation, decide_outcome
 from triage.logic.conditions import (
     AllOf,
@@ -29,9 +28,10 @@ from triage.logic.conditions import (
     facts_in,
     holds,
 )
-from triage.logic.unary_tests import UnaryTestError
+from triage.logic.unary_tests import FactType, UnaryTestError
+from triage.rulebook.built_in_facts import MANY_VALUED
 from triage.rulebook.decision_tables import TableError, evaluate_table
-from triage.rulebook.model import FactType, Rulebook
+from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_with_files
 from triage.rulebook_care.dmn.exporting import export_model, vocabulary
 from triage.rulebook_care.dmn.feel import feel_value

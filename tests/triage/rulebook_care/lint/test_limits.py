@@ -8,7 +8,7 @@ from tests.triage.builders import NO_SOURCE, minimal_rulebook
 from tests.triage.rulebook_care.lint.linted import findings
 from triage.decide.spending.limits import limit_facts
 from triage.rulebook.decision_tables import TableError, evaluate_table
-from triage.rulebook.model import LimitTable
+from triage.rulebook.terms import LimitTable
 from triage.rulebook_care.lint.lint import lint
 
 

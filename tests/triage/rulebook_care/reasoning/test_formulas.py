@@ -28,7 +28,8 @@ from triage.logic.conditions import (
     evaluate,
     walk,
 )
-from triage.rulebook.model import Fact, FactType
+from triage.logic.unary_tests import FactType
+from triage.rulebook.model import Fact
 from triage.rulebook_care.reasoning.formulas import (
     FAILS,
     HOLDS,

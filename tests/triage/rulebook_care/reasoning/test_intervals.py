@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from triage.logic.conditions import Compare, Interval
-from triage.logic.unary_tests import parse
-from triage.rulebook.model import Fact, FactType
+from triage.logic.unary_tests import FactType, parse
+from triage.rulebook.model import Fact
 from triage.rulebook_care.reasoning.intervals import ANY_OTHER_TEXT, pieces_of, simplest_between
 
 

@@ -10,11 +10,11 @@ from tests.rules.baseline import ordinary_reports
 from tests.triage.machine.measures.test_measure_facts import EVERYTHING
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.decide_data import decide_inputs, read_inputs
-from triage.decide.facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS
 from triage.decide.whole_cases import decide_case
 from triage.inputs.report import read_report
 from triage.logic.conditions import evaluate, facts_in
 from triage.machine.measures import clearance, freeze, level, mix, supply, upkeep
+from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS
 from triage.rulebook.reading.reader import read_rulebook
 from triage.rulebook_care.reasoning.program_facts import (
     ALWAYS_KNOWN,

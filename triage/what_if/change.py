@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
 
-Data: TypeAlias = Mapping[str, Any]
 Part: TypeAlias = Literal[
     "outcome", "reasons", "cautions", "facts", "rules", "causes", "factors", "plan", "cost", "limit", "cover",
     "visit", "keep_or_swap", "questions", "figures", "notes",
 ]  # fmt: skip
+
 
 UNMOVED = 1e-12
 """Chances nearer than this are the same."""

@@ -1,0 +1,88 @@
+"""The facts that are the program's own, and where each may stand."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from triage.logic.unary_tests import FactType
+from triage.rulebook.model import Fact
+
+MANY_VALUED = frozenset({"symptom"})
+"""Choices that may hold several of their values at once."""
+
+
+def _fact(id_: str, title: str, type_: FactType, unit: str | None = None) -> Fact:
+    return Fact(id_, title, type_, "computed", unit)
+
+
+_PRE = (
+    # The choices of symptom, top_cause and component are the rulebook's own; the reader fills them in.
+    Fact("symptom", "Symptoms reported", "choice", "clerk", ask="What is wrong with the machine?"),
+    Fact("model", "Model of the machine", "text", "record"),
+    _fact("machine_known", "The machine is in the records", "flag"),
+    _fact("contractor", "Contractor of the machine", "text"),
+    _fact("open_around_the_clock", "The store never closes", "flag"),
+    _fact("age_months", "Whole months since the machine was shipped", "number", "month"),
+    _fact("months_since_commissioned", "Whole months since commissioning", "number", "month"),
+    _fact("repairs_12_months", "Repairs in the last 12 months", "number"),
+    _fact("repeat_visits_90_days", "Visits in the last 90 days", "number"),
+    _fact("repeats_of_one_cause", "Most repairs of one and the same cause in the last 12 months", "number"),
+    _fact("spent_12_months", "Spent on repairs in the last 12 months", "number"),
+)
+
+
+_POLICY = (
+    _fact("top_cause", "Likeliest cause", "choice"),
+    _fact("component", "Component of the likeliest cause", "choice"),
+    _fact("top_chance", "Chance of the likeliest cause, 0..1", "number"),
+    _fact("second_chance", "Chance of the second likeliest cause, 0..1", "number"),
+    _fact("near_certain", "The likeliest cause is near certain", "flag"),
+    _fact("plan_starts_in_store", "The best plan starts with a check in the store", "flag"),
+    _fact("plan_cost", "Expected cost of the best plan", "number"),
+    _fact("dispatch_cost", "Expected cost of sending someone now", "number"),
+    _fact("plan_saves", "What the best plan saves against sending someone now", "number"),
+    _fact("expected_repair", "Expected cost of the repair to the programme", "number"),
+    _fact("cover_parts", "Parts of the likeliest component are in cover", "flag"),
+    _fact("cover_labor", "Labor on the likeliest component is in cover", "flag"),
+    _fact("cover_known", "Cover can be answered for", "flag"),
+    _fact("cover_chance", "Chance that the faulty component is covered in both, 0..1", "number"),
+    _fact("cover_at_risk", "Something puts cover at risk", "flag"),
+    _fact("after_hours", "The visit would be paid at after-hours rates", "flag"),
+    _fact("nte", "Not to exceed on this ticket", "number"),
+    _fact("spent_on_ticket", "Spent on this ticket so far", "number"),
+    _fact("headroom", "What may still be spent on this ticket", "number"),
+    _fact("chance_over", "Chance that the repair runs over the headroom, 0..1", "number"),
+    _fact("over_limit", "What is likely to be spent is above the headroom", "flag"),
+    _fact("estimate_given", "A technician gave an estimate", "flag"),
+    _fact("estimate_total", "Total of the technician's estimate", "number"),
+    _fact("estimate_beyond_cover", "What of the estimate the programme pays", "number"),
+    _fact("stop_use", "A caution says to stop using the machine", "flag"),
+    _fact("caution_fired", "A caution speaks of this report", "flag"),
+    _fact("solved", "A check cured it", "flag"),
+    _fact("checks_tried", "Checks tried so far", "number"),
+    _fact("value_now", "What the machine is worth now", "number"),
+    _fact("swap_cost", "Cost of exchanging the machine", "number"),
+    _fact("spent_share_of_value", "Spent in 12 months, by what the machine is worth", "number"),
+    _fact("keep_cost_year", "Cost of keeping the machine for a year", "number"),
+    _fact("swap_cost_year", "Cost of exchanging the machine, by year of its life", "number"),
+    _fact("swap_saves_year", "What exchanging the machine saves a year against keeping it", "number"),
+    _fact("failures_faster", "Failures come faster than they did", "flag"),
+)
+
+
+_LIMIT = (_fact("amount", "What the ticket would come to (authority tables)", "number"),)
+
+
+PRE_FACTS: frozenset[str] = frozenset(fact.id for fact in _PRE)
+"""Built-in facts known before inference: any rule may look at them."""
+
+
+POLICY_FACTS: frozenset[str] = frozenset(fact.id for fact in _POLICY)
+"""Built-in facts computed after the ranking: only policy rules and limit tables may look at them."""
+
+
+LIMIT_FACTS: frozenset[str] = frozenset(fact.id for fact in _LIMIT)
+"""Built-in facts that only a table of `limits/` may look at."""
+
+
+BUILTIN_FACTS: Mapping[str, Fact] = {fact.id: fact for fact in (*_PRE, *_POLICY, *_LIMIT)}

@@ -1,0 +1,151 @@
+"""What a rulebook says about money and time: warranty, limits, authorities, rates, parts, hours."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from decimal import Decimal
+from typing import Literal, TypeAlias
+
+from triage.logic.conditions import Condition, Scalar, UnaryTest
+
+HitPolicy: TypeAlias = Literal["UNIQUE", "FIRST", "PRIORITY", "COLLECT"]
+
+
+@dataclass(frozen=True, slots=True)
+class CoverPeriod:
+    parts_months: int
+    labor_months: int
+
+
+@dataclass(frozen=True, slots=True)
+class CoverRisk:
+    """Something that puts cover at risk when it holds. It is said; it never voids cover by itself."""
+
+    when: Condition
+    say: str
+
+
+@dataclass(frozen=True, slots=True)
+class CoverTerms:
+    id: str
+    title: str
+    models: frozenset[str]  # empty: every model
+    starts: Literal["commissioned", "shipped"]
+    cap_months_from_ship: int | None
+    periods: Mapping[str, CoverPeriod]  # component -> period; "default" for the rest
+    risks: tuple[CoverRisk, ...]
+    claim_needs: tuple[str, ...]
+    source: str
+    deductible: Decimal = Decimal(0)  # of every claim, what the programme pays itself
+
+
+@dataclass(frozen=True, slots=True)
+class LimitRow:
+    when: Mapping[str, UnaryTest]  # input fact -> test; an input not named is "-"
+    then: Mapping[str, Scalar]
+    line: int  # in the file, for messages
+
+
+@dataclass(frozen=True, slots=True)
+class LimitTable:
+    """A DMN decision table. `nte` tables give `amount`; `authority` tables give `authority`."""
+
+    id: str
+    title: str
+    kind: Literal["nte", "authority"]
+    hit_policy: HitPolicy
+    inputs: tuple[str, ...]
+    outputs: tuple[str, ...]
+    rows: tuple[LimitRow, ...]
+    output_order: tuple[Scalar, ...]  # for PRIORITY: the outputs, first is best
+    collect: Literal["SUM", "MIN", "MAX"] | None
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
+class Absence:
+    """Days on which an authority cannot be asked, both ends included."""
+
+    first: date
+    last: date
+
+
+@dataclass(frozen=True, slots=True)
+class Authority:
+    id: str
+    title: str
+    reach: str
+    up_to: Decimal | None  # None: no ceiling
+    deputies: tuple[str, ...] = ()  # authorities who speak for this one while it is absent, first to be asked
+    absent: tuple[Absence, ...] = ()
+    valid_days: int = 30  # how long its yes may be used
+
+
+@dataclass(frozen=True, slots=True)
+class DistanceBand:
+    up_to_km: Decimal
+    fee: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class RateAgreement:
+    trip: Decimal
+    labor_hour: Decimal
+    billed_step_minutes: int
+    minimum_minutes: int
+    second_technician_hour: Decimal
+    after_hours_factor: Decimal
+    parts_markup: Decimal  # 0.20 is 20 %
+    tax: Decimal  # 0.0825 is 8.25 %
+    tax_on: frozenset[Literal["trip", "labor", "parts", "freight"]]
+    freight: Decimal
+    distance_bands: tuple[DistanceBand, ...]
+    van_kg: Decimal | None = None  # the most that the parts of one visit may weigh; None: no limit
+    van_value: Decimal | None = None  # and be worth, at the prices of parts.yml
+
+
+@dataclass(frozen=True, slots=True)
+class StoreRates:
+    """What time is worth in the store."""
+
+    clerk_hour: Decimal
+    lost_sales_hour: Decimal  # while a machine that could pour does not
+    open_hours_a_day: Decimal
+    days_to_visit: Decimal  # from dispatch to a pouring machine
+
+
+@dataclass(frozen=True, slots=True)
+class Rates:
+    default: RateAgreement
+    contractors: Mapping[str, RateAgreement]
+    store: StoreRates
+    swap_cost: Decimal  # exchange of a whole machine: freight, two people, set-up
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    number: str
+    title: str
+    price: Decimal
+    kg: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class ResponseTime:
+    """`hours` until someone is there; elapsed hours around the clock, or service hours only."""
+
+    hours: Decimal
+    clock: Literal["elapsed", "service"]
+
+
+@dataclass(frozen=True, slots=True)
+class ServiceHours:
+    """Hours by weekday, "mon".."sun" -> ("08:00", "17:00"); a day not named is closed."""
+
+    week: Mapping[str, tuple[str, str]]
+    holidays_country: str | None
+    holidays_subdivision: str | None
+    priorities: Mapping[int, ResponseTime]
+    default_priority: int
