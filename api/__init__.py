@@ -1,5 +1,5 @@
-"""The HTTP door: Flask, flask-smorest and marshmallow over `triage.programme.Programme`.
+"""The HTTP door: Flask, flask-smorest and marshmallow over `triage.program.Program`.
 
 Blueprints are cut by user: `calls` (agent), `machines` (technician), `pages` (the symptom form), `health`.
-No rule of the trade lives here; a view reads, calls the programme, and writes.
+No rule of the trade lives here; a view reads, calls the program, and writes.
 """

@@ -1,4 +1,4 @@
-"""The app factory: one Programme in, one Flask app out."""
+"""The app factory: one Program in, one Flask app out."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ from api.v1 import (
 )
 from api.v1.schemas import ProblemOut
 from triage.rulebook_care.release.background import launcher_for
-from triage.service.service import Programme
+from triage.service.service import Service
 
 MAX_BODY_BYTES = 256 * 1024
 
@@ -85,8 +85,8 @@ class ProblemApi(Api):
         problems.register(self._app)
 
 
-def create_app(programme: Programme, folder: Path | None = None) -> Flask:
-    """A Flask app for one programme. Reads no settings and opens nothing by itself.
+def create_app(service: Service, folder: Path | None = None) -> Flask:
+    """A Flask app for one program. Reads no settings and opens nothing by itself.
 
     `folder` is where the rulebook's files lie, for the pages that edit them; None: there are none to edit.
     """
@@ -105,8 +105,8 @@ def create_app(programme: Programme, folder: Path | None = None) -> Flask:
             "security": [{"token": []}],
         },
     )
-    app.extensions["barrelwise"] = programme
-    app.extensions[LAUNCHER] = launcher_for(programme.store, programme.now)
+    app.extensions["barrelwise"] = service
+    app.extensions[LAUNCHER] = launcher_for(service.store, service.now)
     app.extensions["barrelwise_folder"] = folder
     app.before_request(_keep_one_rulebook)
     app.teardown_request(_let_rulebook_go)
@@ -118,7 +118,7 @@ def create_app(programme: Programme, folder: Path | None = None) -> Flask:
     for blueprint in ROUTES:
         api.register_blueprint(blueprint)
     desk_texts.init_texts(app)
-    app.extensions["barrelwise_desk"] = DeskTools(Presence(programme.store), MachineFinder(programme))
+    app.extensions["barrelwise_desk"] = DeskTools(Presence(service.store), MachineFinder(service))
     for page in PAGES:
         app.register_blueprint(page)
     return app
@@ -127,7 +127,7 @@ def create_app(programme: Programme, folder: Path | None = None) -> Flask:
 def _keep_one_rulebook() -> None:
     """A request finishes with the version of the rulebook it started with."""
     g.rulebook = ExitStack()
-    g.rulebook.enter_context(auth.programme().live.one_version())
+    g.rulebook.enter_context(auth.service().live.one_version())
 
 
 def _let_rulebook_go(_error: BaseException | None) -> None:

@@ -16,14 +16,14 @@ from waitress.server import TcpWSGIServer
 
 from api.app import create_app
 from api.workers import READY, Workers, take
-from triage.service.service import Programme
+from triage.service.service import Service
 
 log = logging.getLogger(__name__)
 THREADS = 2
 """Enough to work while another waits for the disk; more only take turns at one interpreter."""
 BACKLOG = 1024
 
-Opened = Callable[[], AbstractContextManager[Programme]]
+Opened = Callable[[], AbstractContextManager[Service]]
 
 
 def is_loopback(host: str) -> bool:
@@ -37,22 +37,22 @@ def is_loopback(host: str) -> bool:
 
 
 def run(opened: Opened, host: str, port: int, folder: Path | None = None, workers: int = 1) -> None:
-    """Serves until stopped, in this process or in `workers` others; each opens a programme of its own.
+    """Serves until stopped, in this process or in `workers` others; each opens a program of its own.
 
     `folder` is where the rulebook's files lie. Raises OSError when it cannot listen there, WorkersFailed when
     workers cannot be kept alive.
     """
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # it warns of every request that waits
     if workers == 1:
-        with opened() as programme:
-            app = create_app(programme, folder)
+        with opened() as service:
+            app = create_app(service, folder)
             waitress_serve(app, host=host, port=port, threads=THREADS, ident="barrelwise")
         return
 
     def work(channel: socket.socket) -> None:
         logging.basicConfig()
-        with opened() as programme:
-            server = _HandedOver(create_app(programme, folder), channel, host, port)
+        with opened() as service:
+            server = _HandedOver(create_app(service, folder), channel, host, port)
             gc.collect()
             gc.freeze()  # the rulebook and the code stay; to look through them again only costs time
             channel.send(READY)

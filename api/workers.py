@@ -3,7 +3,7 @@
 The first process accepts connections and hands each to the next worker (its descriptor goes through a socket
 pair), since a kept connection stays where it is: workers that accept for themselves share four of them three
 to one as often as not. It has no thread and holds no database open, so that it can fork at any time; each
-worker opens its own programme after the fork. Nothing is accepted before all are ready for the first time;
+worker opens its own program after the fork. Nothing is accepted before all are ready for the first time;
 later a worker that is not ready gets no connections.
 """
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from rich.console import Console
 
 from demo.make_data import AS_OF
-from triage.cli.shown.files import opened_programme
+from triage.cli.shown.files import opened_service
 from triage.cli.shown.show import OUTCOMES, show_decision
 from triage.records.caller import Caller
 
@@ -23,14 +23,14 @@ DESK = Caller("demo desk", "agent")
 def main() -> None:
     console = Console(width=100, highlight=False)
     outcomes: Counter[str] = Counter()
-    with opened_programme(clock=lambda: CLOCK) as programme:
+    with opened_service(clock=lambda: CLOCK) as service:
         for path in sorted(REPORTS.glob("*.json")):
             story = json.loads(path.read_text(encoding="utf-8"), parse_float=Decimal)
             console.print()
             console.rule(f"[bold]{story['title']}", align="left")
             console.print(story["story"], style="italic")
-            show_decision(programme.triage_once(story["report"]), programme.rulebook, console)
-            ticket = programme.open_ticket(story["report"], DESK)
+            show_decision(service.triage_once(story["report"]), service.rulebook, console)
+            ticket = service.open_ticket(story["report"], DESK)
             console.print(f"\nStored as ticket {ticket.id}.")
             outcomes[ticket.outcome or ""] += 1
     console.print()

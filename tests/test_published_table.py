@@ -67,7 +67,7 @@ def test_all_faulty_docstrings_are_reported_together(tmp_path: Path):
         all_checks(tmp_path)
 
 
-def test_check_finds_a_stale_guide_and_a_rewrite_mends_it(tmp_path: Path):
+def test_check_finds_a_stale_guide_and_a_rewrite_fixes_it(tmp_path: Path):
     (tmp_path / "test_a.py").write_text(GOOD)
     guide = tmp_path / "guide.md"
     guide.write_text(f"before\n{BEGIN}\nold\n{END}\nafter\n")

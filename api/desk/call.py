@@ -14,7 +14,7 @@ from api.desk import call_view as desk_view
 from api.desk import summary as desk_summary
 from api.desk.record_view import MachineRecord, record_of
 from api.desk.tools import tools
-from api.http.auth import caller, page_roles, programme
+from api.http.auth import caller, page_roles, service
 from api.pages import choices
 from api.pages.sign_in import DESK
 from api.pages.words import ago, event_words, local_time, outcome_words, unit_words
@@ -35,8 +35,8 @@ def ticket(ticket_id: str) -> ResponseReturnValue:
 @blueprint.get("/tickets/<ticket_id>/history")
 @page_roles(*DESK)
 def history(ticket_id: str) -> ResponseReturnValue:
-    found = programme().ticket(ticket_id, caller())
-    rows = desk_view.history(programme().rulebook, programme().events(ticket_id, caller()))
+    found = service().ticket(ticket_id, caller())
+    rows = desk_view.history(service().rulebook, service().events(ticket_id, caller()))
     zone = _timezone(found)
     return render_template("history.html", ticket=found, rows=rows, zone=zone, local_time=local_time)
 
@@ -45,8 +45,8 @@ def history(ticket_id: str) -> ResponseReturnValue:
 @page_roles(*DESK)
 def news(ticket_id: str) -> ResponseReturnValue:
     """Whether the ticket moved on, and who else has it open: for pages that stay open."""
-    found = programme().ticket(ticket_id, caller())
-    others = tools().presence.others(found.id, caller().name, programme().now())
+    found = service().ticket(ticket_id, caller())
+    others = tools().presence.others(found.id, caller().name, service().now())
     return {"version": found.version, "others": list(others)}
 
 
@@ -56,17 +56,17 @@ def answer(ticket_id: str) -> ResponseReturnValue:
     fact_id, text = request.form.get("fact", ""), request.form.get("value", "").strip()
 
     def act(version: int | None) -> None:
-        rulebook = programme().rulebook
+        rulebook = service().rulebook
         if fact_id not in rulebook.facts:
             raise InputError([Problem(f'"{fact_id[:60]}" is no fact of the rulebook', "/answers")])
         if is_dont_know(text):
-            call_steps.skip(programme(), ticket_id, fact_id, caller(), version)
+            call_steps.skip(service(), ticket_id, fact_id, caller(), version)
             return
-        found = programme().ticket(ticket_id, caller())
-        today = programme().now().astimezone(_zone(found)).date()
+        found = service().ticket(ticket_id, caller())
+        today = service().now().astimezone(_zone(found)).date()
         spoken = read_spoken(rulebook.facts[fact_id], text, today)
         said = {fact_id: text[:200]} if spoken.converted else None
-        call_steps.answer(programme(), ticket_id, {fact_id: spoken.value}, caller(), version, said=said)
+        call_steps.answer(service(), ticket_id, {fact_id: spoken.value}, caller(), version, said=said)
 
     return _step(ticket_id, act, wanted=fact_id, typed=text)
 
@@ -78,9 +78,9 @@ def check(ticket_id: str) -> ResponseReturnValue:
 
     def act(version: int | None) -> None:
         if result == "wait":
-            call_steps.park(programme(), ticket_id, name, caller(), version)
+            call_steps.park(service(), ticket_id, name, caller(), version)
         else:
-            programme().record_check(ticket_id, name, result, caller(), version)
+            service().record_check(ticket_id, name, result, caller(), version)
 
     return _step(ticket_id, act)
 
@@ -88,13 +88,13 @@ def check(ticket_id: str) -> ResponseReturnValue:
 @blueprint.post("/tickets/<ticket_id>/read-out")
 @page_roles(*DESK)
 def read_out(ticket_id: str) -> ResponseReturnValue:
-    return _step(ticket_id, lambda version: call_steps.acknowledge(programme(), ticket_id, caller(), version))
+    return _step(ticket_id, lambda version: call_steps.acknowledge(service(), ticket_id, caller(), version))
 
 
 @blueprint.post("/tickets/<ticket_id>/undo")
 @page_roles(*DESK)
 def undo(ticket_id: str) -> ResponseReturnValue:
-    return _step(ticket_id, lambda version: call_steps.undo(programme(), ticket_id, caller(), version))
+    return _step(ticket_id, lambda version: call_steps.undo(service(), ticket_id, caller(), version))
 
 
 def _step(
@@ -120,16 +120,16 @@ def _page(
     problems: tuple[Problem, ...] = (),
     since: int | None = None,
 ) -> str:
-    rulebook = programme().rulebook
-    with programme().store.read() as work:
-        found = programme().ticket(ticket_id, caller())
+    rulebook = service().rulebook
+    with service().store.read() as work:
+        found = service().ticket(ticket_id, caller())
         log = work.desk.log(found.id)
         decided = [event.seq for event in log if event.kind == "decided"]
         before = work.desk.decision_before(found.id, decided[-1]) if len(decided) > 1 else None
         record = _record(found)
     decision = found.decision or {}
     zone = "UTC" if record is None else record.timezone
-    others = tools().presence.others(found.id, caller().name, programme().now())
+    others = tools().presence.others(found.id, caller().name, service().now())
     shared = {
         "ticket": found,
         "decision": decision,
@@ -140,7 +140,7 @@ def _page(
         "problems": problems,
         "local_time": local_time,
         "ago": ago,
-        "now": programme().now(),
+        "now": service().now(),
         "outcome_words": outcome_words,
         "changed": _changed(log, since, found),
         "undoable": desk_view.undoable(rulebook, log),
@@ -172,13 +172,13 @@ def _page(
 def _record(found: Ticket) -> MachineRecord | None:
     if found.machine is None:
         return None
-    return record_of(programme(), programme().machine(found.machine, caller()), decision=found.decision)
+    return record_of(service(), service().machine(found.machine, caller()), decision=found.decision)
 
 
 def _timezone(found: Ticket) -> str:
     if found.machine is None:
         return "UTC"
-    site = programme().machine(found.machine, caller()).machine.site
+    site = service().machine(found.machine, caller()).machine.site
     return "UTC" if site is None else site.timezone
 
 
@@ -198,7 +198,7 @@ def _changed(log: Any, since: int | None, found: Ticket) -> tuple[tuple[Event, s
         return ()
     return tuple(
         (event, f"{event_words(event.kind)}: {row.text}".rstrip(": "))
-        for row in desk_view.history(programme().rulebook, log)
+        for row in desk_view.history(service().rulebook, log)
         for event in [row.event]
         if event.seq > since and event.kind != "decided"
     )

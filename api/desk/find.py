@@ -7,7 +7,7 @@ from flask.typing import ResponseReturnValue
 
 from api.desk.record_view import record_of
 from api.desk.tools import tools
-from api.http.auth import caller, page_roles, programme
+from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
 from api.pages.words import ago, local_time, outcome_words
 from triage.inputs.machine_search import WHOLE
@@ -32,13 +32,13 @@ def find() -> ResponseReturnValue:
 @blueprint.get("/machines/<serial>")
 @page_roles(*DESK)
 def machine(serial: str) -> ResponseReturnValue:
-    view = programme().machine(serial, caller())
-    limits = programme().limits(serial, None, None, caller())
+    view = service().machine(serial, caller())
+    limits = service().limits(serial, None, None, caller())
     return render_template(
         "machine.html",
-        record=record_of(programme(), view, limits=limits),
-        rulebook=programme().rulebook,
-        now=programme().now(),
+        record=record_of(service(), view, limits=limits),
+        rulebook=service().rulebook,
+        now=service().now(),
         ago=ago,
         local_time=local_time,
         outcome_words=outcome_words,

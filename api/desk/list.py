@@ -7,7 +7,7 @@ from typing import cast
 from flask import Blueprint, render_template, request
 from flask.typing import ResponseReturnValue
 
-from api.http.auth import page_roles, programme
+from api.http.auth import page_roles, service
 from api.pages.sign_in import DESK
 from api.pages.words import ago, local_time, outcome_words
 from triage.store.tables.desk import VIEWS, View
@@ -25,8 +25,8 @@ def start() -> ResponseReturnValue:
     site = args.get("site", "").strip()[:64] or None
     text = args.get("from", "")
     offset = min(int(text), MOST_OFFSET) if text.isascii() and text.isdigit() and len(text) < 9 else 0
-    now = programme().now()
-    with programme().store.read() as work:
+    now = service().now()
+    with service().store.read() as work:
         counts = work.desk.counts(now, site)
         tickets = work.desk.open_tickets(view, now, site=site, offset=offset, limit=PAGE + 1)
         calls = work.desk.open_tickets("call_back", now, limit=PAGE) if view == "open" and not offset else ()
@@ -38,7 +38,7 @@ def start() -> ResponseReturnValue:
         tickets=tickets[:PAGE],
         calls=calls,
         more=offset + PAGE if len(tickets) > PAGE else None,
-        rulebook=programme().rulebook,
+        rulebook=service().rulebook,
         now=now,
         ago=ago,
         local_time=local_time,

@@ -9,7 +9,7 @@ from typing import Any
 from api.pages.texts import gettext, ngettext
 from triage.records.ticket import Ticket
 from triage.rulebook.fact_values import write_value
-from triage.service.service import MachineView, Programme
+from triage.service.service import MachineView, Service
 
 LAST = 3
 
@@ -34,22 +34,22 @@ class MachineRecord:
 
 
 def record_of(
-    programme: Programme,
+    service: Service,
     view: MachineView,
     *,
     limits: Mapping[str, Any] | None = None,
     decision: Mapping[str, Any] | None = None,
 ) -> MachineRecord:
-    """The record; cover and limit come from `decision` on a ticket, else from `limits` of the machine."""
+    """The record; warranty and limit come from `decision` on a ticket, else from `limits` of the machine."""
     machine, site = view.machine, view.machine.site
-    with programme.store.read() as work:
+    with service.store.read() as work:
         open_ticket = work.desk.open_on_machine(machine.serial)
         contractor = machine.contractor and work.desk.contractor_name(machine.contractor)
     lines = [Line(gettext("Asset tag"), machine.asset_tag)] if machine.asset_tag else []
     if site is not None:
         where = f"{site.name}, {site.town} ({site.id})" + (f", {site.phone}" if site.phone else "")
         lines.append(Line(gettext("Where"), where))
-    lines += _cover_lines(programme, limits, decision)
+    lines += _warranty_lines(service, limits, decision)
     lines += _care_lines(view)
     lines.append(_night_line(view))
     lines.append(Line(gettext("Contractor"), contractor or gettext("none on record"), not contractor))
@@ -64,32 +64,32 @@ def record_of(
     )
 
 
-def _cover_lines(
-    programme: Programme, limits: Mapping[str, Any] | None, decision: Mapping[str, Any] | None
+def _warranty_lines(
+    service: Service, limits: Mapping[str, Any] | None, decision: Mapping[str, Any] | None
 ) -> list[Line]:
     if decision is not None:
-        cover = decision["cover"]
-        part = str(cover["parts"]["component"]).replace("_", " ")
+        warranty = decision["warranty"]
+        part = str(warranty["parts"]["component"]).replace("_", " ")
         text = gettext(
             "%(part)s: parts %(parts)s, labor %(labor)s",
             part=part,
-            parts=_side(cover["parts"]),
-            labor=_side(cover["labor"]),
+            parts=_side(warranty["parts"]),
+            labor=_side(warranty["labor"]),
         )
-        return [Line(gettext("Cover"), text)]
-    return _cover_left(limits or {})
+        return [Line(gettext("Warranty"), text)]
+    return _warranty_left(limits or {})
 
 
-def _cover_left(limits: Mapping[str, Any]) -> list[Line]:
-    """What is still in cover, by component; the rest in one line."""
+def _warranty_left(limits: Mapping[str, Any]) -> list[Line]:
+    """What is still in warranty, by component; the rest in one line."""
     left: dict[str, list[str]] = {}
-    for row in limits.get("cover", ()):
+    for row in limits.get("warranty", ()):
         if row["parts"]["covered"] or row["labor"]["covered"]:
             text = gettext(
                 "parts %(parts)s, labor %(labor)s", parts=_side(row["parts"]), labor=_side(row["labor"])
             )
             left.setdefault(text, []).append(str(row["component"]).replace("_", " "))
-    title = gettext("Cover left")
+    title = gettext("Warranty left")
     if not left:
         return [Line(title, gettext("none"))]
     lines = [f"{', '.join(components)}: {text}" for text, components in left.items()]

@@ -7,7 +7,7 @@ from typing import Any
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from api.http.auth import caller, page_roles, programme
+from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
 from triage.inputs.symptom_words import match_symptoms
 from triage.values.errors import InputError, Problem
@@ -36,7 +36,7 @@ def send_report() -> ResponseReturnValue:
     if open_ticket is not None:
         return _form(data, words, (), open_ticket), 409
     try:
-        ticket = programme().open_ticket(data, caller())
+        ticket = service().open_ticket(data, caller())
     except InputError as error:
         return _form(data, words, error.problems), 422
     return redirect(url_for("desk_call.ticket", ticket_id=ticket.id), 303)
@@ -45,14 +45,14 @@ def send_report() -> ResponseReturnValue:
 def _open_ticket(serial: str | None) -> str | None:
     if serial is None:
         return None
-    with programme().store.read() as work:
+    with service().store.read() as work:
         return work.desk.open_on_machine(serial)
 
 
 def _form(
     data: dict[str, Any], words: str, problems: tuple[Problem, ...], open_ticket: str | None = None
 ) -> str:
-    rulebook = programme().rulebook
+    rulebook = service().rulebook
     matches = match_symptoms(rulebook, words) if words else ()
     chosen = set(data["symptoms"]) or {match.symptom for match in matches}
     matched = [match.symptom for match in matches]

@@ -7,15 +7,15 @@ from datetime import datetime, timedelta
 from threading import Lock
 
 from triage.inputs.machine_search import MachineFound, MachineIndex, find_machines, index_machines
-from triage.service.service import Programme
+from triage.service.service import Service
 
 FRESH = timedelta(minutes=5)
 """Machines loaded meanwhile show at once when their number changes, else after this time."""
 
 
 class MachineFinder:
-    def __init__(self, programme: Programme) -> None:
-        self._programme = programme
+    def __init__(self, service: Service) -> None:
+        self._service = service
         self._lock = Lock()
         self._index: MachineIndex | None = None
         self._made_at: datetime | None = None
@@ -24,8 +24,8 @@ class MachineFinder:
         return find_machines(self._current(), query, at_most)
 
     def _current(self) -> MachineIndex:
-        now = self._programme.now()
-        with self._lock, self._programme.store.read() as work:
+        now = self._service.now()
+        with self._lock, self._service.store.read() as work:
             index, made_at = self._index, self._made_at
             stale = index is None or made_at is None or now - made_at > FRESH
             if stale or len(index.machines) != work.desk.machine_count():  # type: ignore[union-attr]

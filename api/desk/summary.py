@@ -22,7 +22,7 @@ BY_OUTCOME = {
     "hold": "The repair needs a word from {authority} first. We call you back.",
     "swap": "The machine will be exchanged. Someone is with you by {due} at the latest.",
 }
-US = "the programme desk"
+US = "the program desk"
 SENTENCES = (SOLVED, NUMBER, STOP, WAIT, US, "Yes", "No", *BY_OUTCOME.values())
 """The fixed sentences; every language of the desk has them all."""
 
@@ -49,14 +49,14 @@ def read_back(ticket: Ticket, timezone: str) -> tuple[str, ...]:
 
 def who_pays(decision: Mapping[str, Any]) -> str:
     """Parts and labor in one sentence."""
-    parts, labor = decision["cover"]["parts"]["covered"], decision["cover"]["labor"]["covered"]
+    parts, labor = decision["warranty"]["parts"]["covered"], decision["warranty"]["labor"]["covered"]
     if parts and labor:
-        return gettext("The maker pays parts and labor: both are in cover.")
+        return gettext("The maker pays parts and labor: both are in warranty.")
     if parts:
-        return gettext("The maker pays the parts; the programme pays the labor.")
+        return gettext("The maker pays the parts; the program pays the labor.")
     if labor:
-        return gettext("The maker pays the labor; the programme pays the parts.")
-    return gettext("The programme pays: neither parts nor labor are in cover.")
+        return gettext("The maker pays the labor; the program pays the parts.")
+    return gettext("The program pays: neither parts nor labor are in warranty.")
 
 
 def kit_words(rulebook: Rulebook, kit: Sequence[str]) -> tuple[str, ...]:

@@ -14,18 +14,18 @@ from flask import current_app, g, redirect, request, url_for
 from werkzeug.exceptions import Forbidden, Unauthorized
 from werkzeug.wrappers import Response as BaseResponse
 
-from triage.service.service import Caller, Programme
+from triage.service.service import Caller, Service
 
 COOKIE = "barrelwise_token"
 View = TypeVar("View", bound=Callable[..., Any])
 
 READERS = ("agent", "technician", "ops", "reporter")
-"""Everyone may read; what a technician sees is narrowed to its contractor by the programme itself."""
+"""Everyone may read; what a technician sees is narrowed to its contractor by the program itself."""
 
 
-def programme() -> Programme:
-    """The programme this app serves."""
-    return cast(Programme, current_app.extensions["barrelwise"])
+def service() -> Service:
+    """The program this app serves."""
+    return cast(Service, current_app.extensions["barrelwise"])
 
 
 def caller() -> Caller:
@@ -60,7 +60,7 @@ def roles(*allowed: str) -> Callable[[View], View]:
         @wraps(view)
         def guarded(*args: Any, **kwargs: Any) -> Any:
             token = bearer()
-            found = programme().caller_for(token) if token else None
+            found = service().caller_for(token) if token else None
             if found is None:
                 raise _needs_token()
             if found.role not in allowed:
@@ -87,7 +87,7 @@ def page_roles(*allowed: str) -> Callable[[View], View]:
         @wraps(view)
         def guarded(*args: Any, **kwargs: Any) -> Any:
             token = request.cookies.get(COOKIE)
-            found = programme().caller_for(token) if token else None
+            found = service().caller_for(token) if token else None
             if found is None:
                 return redirect(url_for("pages.sign_in", next=request.full_path.rstrip("?")))
             if found.role not in allowed:

@@ -26,7 +26,7 @@ def as_data(checked: Checked) -> dict[str, Any]:
         "ok": checked.ok,
         "problems": [_row(each) for each in (*checked.problems, *checked.elsewhere)],
         "findings": [
-            _row(each) | {"severity": each.severity, "code": each.code, "mend": each.mend}
+            _row(each) | {"severity": each.severity, "code": each.code, "fix": each.fix}
             for each in checked.findings
             if each.silenced is None
         ],
@@ -51,7 +51,7 @@ def _row(each: object) -> dict[str, Any]:
 def reasons(checked: Checked) -> tuple[Problem, ...]:
     """Why a text may not be saved as finished."""
     wrong = (
-        Problem(f"{each.message}. {each.mend}", file=each.file, line=each.line, column=each.column)
+        Problem(f"{each.message}. {each.fix}", file=each.file, line=each.line, column=each.column)
         for each in checked.findings
         if each.severity == "error" and each.silenced is None
     )

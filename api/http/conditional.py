@@ -16,7 +16,7 @@ from typing import Any, TypeVar, cast
 from flask import Response, current_app, make_response, request
 from werkzeug.exceptions import BadRequest
 
-from api.http.auth import caller, programme
+from api.http.auth import caller, service
 from api.http.json_bodies import Blueprint
 from triage.service.service import Answer
 
@@ -85,7 +85,7 @@ def _once(view: View, first: bool) -> View:
 
         request_hash = hashlib.sha256(request.get_data()).hexdigest()
         done = action() if first else None
-        answer = programme().once(
+        answer = service().once(
             f"{request.method} {request.path} {key}", caller(), request_hash, lambda: done or action()
         )
         body = current_app.json.dumps(answer.body)

@@ -15,8 +15,8 @@ from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
 from werkzeug.exceptions import ServiceUnavailable
 
-from api.http.auth import programme, roles
-from triage.service.service import Programme
+from api.http.auth import roles, service
+from triage.service.service import Service
 
 blueprint = Blueprint("health", __name__)
 
@@ -24,12 +24,12 @@ blueprint = Blueprint("health", __name__)
 @blueprint.get("/healthz")
 @blueprint.get("/v1/healthz")
 def healthz() -> ResponseReturnValue:
-    return jsonify(programme().health())
+    return jsonify(service().health())
 
 
 @blueprint.get("/readyz")
 def readyz() -> ResponseReturnValue:
-    if not programme().store.answers():
+    if not service().store.answers():
         raise ServiceUnavailable("The database does not answer; try again in a moment.")
     return jsonify({"status": "ready"})
 
@@ -38,20 +38,20 @@ def readyz() -> ResponseReturnValue:
 @roles("ops", "reporter")
 def metrics() -> ResponseReturnValue:
     registry = CollectorRegistry(auto_describe=False)
-    registry.register(Counted(programme()))
+    registry.register(Counted(service()))
     return Response(generate_latest(registry), content_type=CONTENT_TYPE_LATEST)
 
 
 class Counted(Collector):
     """What there is to count, as of now."""
 
-    def __init__(self, programme: Programme) -> None:
-        self._programme = programme
+    def __init__(self, service: Service) -> None:
+        self._service = service
 
     def collect(self) -> Iterator[Metric]:
-        with self._programme.store.read() as work:
+        with self._service.store.read() as work:
             tickets = work.desk.by_state()
-            waiting = work.desk.counts(self._programme.now())
+            waiting = work.desk.counts(self._service.now())
         name = "barrelwise_tickets"
         family = GaugeMetricFamily(name, "Tickets by state and outcome", labels=("state", "outcome"))
         for (state, outcome), count in sorted(tickets.items()):
@@ -64,5 +64,5 @@ class Counted(Collector):
         yield family
         name = "barrelwise_rulebook"
         family = GaugeMetricFamily(name, "1 for the rulebook that serves", labels=("version",))
-        family.add_metric((self._programme.rulebook.version,), 1)
+        family.add_metric((self._service.rulebook.version,), 1)
         yield family

@@ -7,7 +7,7 @@ from typing import cast
 
 from flask import current_app
 
-from api.http.auth import caller, programme
+from api.http.auth import caller, service
 from triage.rulebook_care.release import publishing
 from triage.rulebook_care.release import runs as replay_runs
 from triage.rulebook_care.release.background import Launcher
@@ -19,7 +19,7 @@ LAUNCHER = "barrelwise_replays"
 
 def start_replay(version: str, since: datetime | None) -> ReplayRun:
     """Asks for a replay in the background, in the caller's name."""
-    store, now = programme().store, programme().now()
+    store, now = service().store, service().now()
     run, fresh = replay_runs.start(store, publishing.kept_version(store, version), since, caller().name, now)
     if fresh:
         cast(Launcher, current_app.extensions[LAUNCHER]).launch(run)

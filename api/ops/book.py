@@ -44,8 +44,8 @@ _ABOUT: Mapping[str, str] = {
     "policy": "What decides between a fix in the store, a visit, approval, hold and exchange",
     "derive": "What follows from other facts",
     "limits": "What may be spent, and who may approve more",
-    "cover": "What the maker pays for, and how long",
-    "programme": "The programme's own figures",
+    "warranty": "What the maker pays for, and how long",
+    "program": "The program's own numbers",
     "facts": "What is asked, on record or computed",
     "cases": "Reports with the decision that is expected of them",
 }
@@ -113,12 +113,12 @@ def entry(kind: str, name: str) -> ResponseReturnValue:
 
 
 def reading() -> dict[str, Any]:
-    """Which book is read, the version in force, and how the folder differs: for the head of each page.
+    """Which book is read, the live version, and how the folder differs: for the head of each page.
 
-    The folder's, as it is on disk, where it can be read and `of=force` does not ask for the version in force.
+    The folder's, as it is on disk, where it can be read and `of=force` does not ask for the live version.
     """
     kept, state = shelf(), shelf().folder()
-    in_force = kept.in_force()
+    live = kept.live()
     from_folder = state is not None and state.book is not None and request.args.get("of") != "force"
     shown = state.book if state is not None and from_folder else kept.serving()
     of = "force" if request.args.get("of") == "force" else None
@@ -130,8 +130,8 @@ def reading() -> dict[str, Any]:
         "book": shown,
         "from_folder": from_folder,
         "folder": state,
-        "changed": () if state is None else kept.changed(in_force, state),
-        "in_force": in_force,
+        "changed": () if state is None else kept.changed(live, state),
+        "live": live,
         "kinds": KINDS,
         "about": _ABOUT,
         "of": of,
@@ -162,7 +162,7 @@ def _words(entry: Entry, of: str | None) -> Markup:
 
     html = _FIELD.sub(r"\1 ", _MARKDOWN.render(_LINK.sub(link, entry.markdown)))
     # raw HTML is off in the parser, so this is its own
-    if entry.kind in ("limits", "programme", "cases"):
+    if entry.kind in ("limits", "program", "cases"):
         wide = '<div class="scroll" tabindex="0" role="group" aria-label="Table"><table>'
         html = html.replace("<table>", wide).replace("</table>", "</table></div>")
     return Markup(html)

@@ -1,4 +1,4 @@
-"""What the folder says differently from the version in force, and its way to become a candidate."""
+"""What the folder says differently from the live version, and its way to become a candidate."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from itertools import groupby
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from api.http.auth import caller, page_roles, programme
+from api.http.auth import caller, page_roles, service
 from api.ops.book import can_edit, reading
-from api.ops.shelf import InForce, shelf
+from api.ops.shelf import LiveView, shelf
 from triage.rulebook_care.book.difference import Change, differences
 from triage.rulebook_care.book.file_diff import file_diff
 from triage.rulebook_care.book.folder import FolderState
@@ -39,7 +39,7 @@ def check() -> ResponseReturnValue:
         message = "the folder was changed since this page was loaded; look at it again, then check it"
         return _page(state, [Problem(message)], 409)
     try:
-        version = check_candidate(programme().store, state.files, caller().name, programme().now())
+        version = check_candidate(service().store, state.files, caller().name, service().now())
     except InputError as error:
         return _page(state, state.placed(error.problems), 422)
     return redirect(url_for("rulebook_release.candidate", version=version), 303)
@@ -53,10 +53,10 @@ def _folder() -> FolderState:
 
 
 def _page(state: FolderState, refused: Iterable[Problem] = (), status: int = 200) -> tuple[str, int]:
-    in_force = shelf().in_force()
-    files = shelf().changed(in_force, state)
-    said = _said(in_force, state)
-    before = in_force.files or {}
+    live = shelf().live()
+    files = shelf().changed(live, state)
+    said = _said(live, state)
+    before = live.files or {}
     return (
         render_template(
             "rulebook/changes.html",
@@ -72,28 +72,28 @@ def _page(state: FolderState, refused: Iterable[Problem] = (), status: int = 200
                 for file in files[:MOST_FILES]
             ],
             others=files[MOST_FILES:],
-            comparable=in_force.files is not None,
+            comparable=live.files is not None,
             entry_of=_entry_of,
-            can_edit_now=lambda file: can_edit(file) and file not in _gone(in_force, state),
+            can_edit_now=lambda file: can_edit(file) and file not in _gone(live, state),
         ),
         status,
     )
 
 
-def _said(in_force: InForce, state: FolderState) -> dict[str, list[Change]]:
+def _said(live: LiveView, state: FolderState) -> dict[str, list[Change]]:
     """By file, what changed in words; without the files that cannot be read."""
-    if in_force.files is None or state.version == in_force.version:
+    if live.files is None or state.version == live.version:
         return {}
-    before = {file: data for file, data in in_force.files.items() if file not in state.broken}
+    before = {file: data for file, data in live.files.items() if file not in state.broken}
     found = differences(before, state.files)
     return {file: list(group) for file, group in groupby(found, key=lambda change: change.file)}
 
 
-def _gone(in_force: InForce, state: FolderState) -> set[str]:
-    return set(in_force.files or {}) - set(state.sources) - state.broken
+def _gone(live: LiveView, state: FolderState) -> set[str]:
+    return set(live.files or {}) - set(state.sources) - state.broken
 
 
 def _entry_of(file: str) -> tuple[str, str]:
     """The kind and id of the entry that a file says."""
     kind, _, name = file.removesuffix(".yml").rpartition("/")
-    return kind or "programme", name
+    return kind or "program", name

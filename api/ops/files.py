@@ -8,7 +8,7 @@ from itertools import groupby
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from api.http.auth import page_roles, programme
+from api.http.auth import page_roles, service
 from api.http.check_words import as_data, said
 from api.http.work_folder import MOST_FORM_BYTES, NoFolder, checks, work_folder
 from triage.rulebook_care.editing.check import CasesRun, Checked
@@ -97,7 +97,7 @@ def new() -> ResponseReturnValue:
     """Opens a new file in the editor; nothing is on disk until it is saved."""
     kind, name = request.form.get("kind", ""), request.form.get("id", "").strip()
     try:
-        begun = checks().new_file(kind, name, programme().now().date())
+        begun = checks().new_file(kind, name, service().now().date())
     except InputError as error:
         page = render_template("rulebook/new.html", kinds=KINDS, kind=kind, name=name, error=error)
         return page, 422

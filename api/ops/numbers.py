@@ -1,37 +1,37 @@
-"""The programme's figures as a page for the ops lead, each with its definition beside it."""
+"""The program's numbers as a page for the ops lead, each with its definition beside it."""
 
 from __future__ import annotations
 
 from flask import Blueprint, render_template, request
 from flask.typing import ResponseReturnValue
 
-from api.http.auth import page_roles, programme
-from api.http.period import figures_between
+from api.http.auth import page_roles, service
+from api.http.period import numbers_between
 from api.pages.words import outcome_words
 from triage.repairs.period_numbers import DEFINITIONS
 from triage.values.errors import InputError
 
-blueprint = Blueprint("figures_page", __name__)
+blueprint = Blueprint("numbers_page", __name__)
 
 
-@blueprint.get("/figures")
+@blueprint.get("/numbers")
 @page_roles("ops")
-def figures() -> ResponseReturnValue:
+def numbers() -> ResponseReturnValue:
     """A period that cannot be comes back as it was filled in, over the usual one."""
     asked = [request.args.get(name, "").strip() or None for name in ("since", "until")]
     problems: tuple[object, ...] = ()
     try:
-        found = figures_between(asked[0], asked[1])
+        found = numbers_between(asked[0], asked[1])
     except InputError as error:
         problems = error.problems
-        found = figures_between(None, None)
+        found = numbers_between(None, None)
     return render_template(
-        "figures.html",
+        "numbers.html",
         found=found,
         said=DEFINITIONS,
         asked=asked,
         problems=problems,
-        rulebook=programme().rulebook,
+        rulebook=service().rulebook,
         outcome_words=outcome_words,
         percent=percent,
     ), 422 if problems else 200

@@ -13,7 +13,7 @@ from typing import Any
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from api.http.auth import caller, page_roles, programme
+from api.http.auth import caller, page_roles, service
 from api.http.replays import start_replay
 from api.pages.words import short
 from triage.rulebook_care.book.difference import differences
@@ -32,7 +32,7 @@ MOST_LISTED = 200
 def candidate(version: str) -> ResponseReturnValue:
     """With `part` only how far the replay is, for the script that watches it."""
     if "part" in request.args:
-        wanted = publishing.kept_version(programme().store, version)
+        wanted = publishing.kept_version(service().store, version)
         return render_template("_replay_run.html", run=_run(wanted, _compared_with(wanted)), short=short)
     return _page(version)
 
@@ -51,7 +51,7 @@ def replay(version: str) -> ResponseReturnValue:
 @page_roles("ops")
 def stop(version: str) -> ResponseReturnValue:
     try:
-        replay_runs.stop(programme().store, request.form.get("run", ""), programme().now())
+        replay_runs.stop(service().store, request.form.get("run", ""), service().now())
     except InputError as error:
         return _page(version, error)
     return redirect(url_for("rulebook_release.candidate", version=version, _anchor="replay"), 303)
@@ -60,11 +60,11 @@ def stop(version: str) -> ResponseReturnValue:
 @blueprint.post("/candidates/<version>/publish")
 @page_roles("ops")
 def publish(version: str) -> ResponseReturnValue:
-    store, form = programme().store, request.form
+    store, form = service().store, request.form
     try:
         wanted = publishing.kept_version(store, version)
         accept = form.get("accept_lost_safety") == "yes"
-        note, now = form.get("note", ""), programme().now()
+        note, now = form.get("note", ""), service().now()
         publishing.publish(store, wanted, caller().name, note, now, accept, "tick the box that says so")
     except InputError as error:
         return _page(version, error)
@@ -80,10 +80,10 @@ def log() -> ResponseReturnValue:
 @blueprint.post("/rollback")
 @page_roles("ops")
 def rollback() -> ResponseReturnValue:
-    store, form = programme().store, request.form
+    store, form = service().store, request.form
     try:
         wanted = publishing.kept_version(store, form.get("version", "")) if form.get("version") else None
-        publishing.rollback(store, wanted, caller().name, form.get("note", ""), programme().now())
+        publishing.rollback(store, wanted, caller().name, form.get("note", ""), service().now())
     except InputError as error:
         return _log_page(error)
     return redirect(url_for("rulebook_release.log"), 303)
@@ -113,8 +113,8 @@ def _status(error: InputError | None) -> int:
 
 
 def _compared_with(version: str) -> str | None:
-    """The version in force; for that one itself, the one that was in force before it."""
-    with programme().store.read() as work:
+    """The live version; for that one itself, the one that was live before it."""
+    with service().store.read() as work:
         versions = [one.version for one in work.rulebooks.publications()]
     others = [one for one in versions if one != version]
     return others[0] if others else None
@@ -122,12 +122,12 @@ def _compared_with(version: str) -> str | None:
 
 def _run(version: str, baseline: str | None) -> ReplayRun | None:
     """The newest replay of a candidate against a baseline."""
-    runs = replay_runs.newest(programme().store, programme().now(), version)
+    runs = replay_runs.newest(service().store, service().now(), version)
     return next((run for run in runs if run.baseline == baseline), None)
 
 
 def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
-    store = programme().store
+    store = service().store
     version = publishing.kept_version(store, start)
     baseline = _compared_with(version)
     with store.read() as work:
@@ -141,7 +141,7 @@ def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
         version=version,
         short=short,
         title=files.get("rulebook.yml", {}).get("title", ""),
-        in_force=publishing.in_force(store).version,
+        live=publishing.live(store).version,
         baseline=baseline,
         steps=[line for line in publishing.log(store) if line.version == version],
         change_count=len(changes),
@@ -159,7 +159,7 @@ def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
 
 def _groups(found: Mapping[str, Any]) -> list[tuple[str, list[tuple[str, int, int, str]]]]:
     """By symptom and by site: (name, decisions, changed, to what), those with the most changes first."""
-    rulebook = programme().rulebook
+    rulebook = service().rulebook
     titles = {name: symptom.title for name, symptom in rulebook.symptoms.items()}
     tables = []
     for title, key in (("symptom", "by_symptom"), ("site", "by_site")):
@@ -179,13 +179,13 @@ def _groups(found: Mapping[str, Any]) -> list[tuple[str, list[tuple[str, int, in
 
 
 def _log_page(error: InputError | None = None) -> ResponseReturnValue:
-    store = programme().store
+    store = service().store
     with store.read() as work:
         publications = work.rulebooks.publications()
     earlier = [one for one in publications if one.version != publications[0].version]
     return render_template(
         "rulebook_log.html",
-        in_force=publishing.in_force(store),
+        live=publishing.live(store),
         lines=publishing.log(store),
         earlier=list({one.version: one for one in reversed(earlier)}.values())[::-1],
         short=short,

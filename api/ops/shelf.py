@@ -1,4 +1,4 @@
-"""What the pages of the rulebook read: the version in force and the folder, each kept while it stays."""
+"""What the pages of the rulebook read: the live version and the folder, each kept while it stays."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from typing import cast
 
 from flask import current_app
 
-from api.http.auth import programme
+from api.http.auth import service
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook_care.book.book import Book, book_of
 from triage.rulebook_care.book.file_diff import changed_files
@@ -22,8 +22,8 @@ _book = once_per_rulebook(partial(book_of, findings=None))
 
 
 @dataclass(frozen=True, slots=True)
-class InForce:
-    """The version in force and its files; without a publication, what this server serves, without files."""
+class LiveView:
+    """The live version and its files; without a publication, what this server serves, without files."""
 
     version: str
     publication: Publication | None
@@ -35,12 +35,12 @@ class Shelf:
 
     def __init__(self, folder: Path | None) -> None:
         self._folder = None if folder is None else FolderBook(folder)
-        self._in_force: InForce | None = None
+        self._live: LiveView | None = None
         self._changed: tuple[str, FolderState, tuple[str, ...]] | None = None
 
     def serving(self) -> Book:
         """The book of the rulebook that this request is served with."""
-        return _book(programme().rulebook)
+        return _book(service().rulebook)
 
     @property
     def has_folder(self) -> bool:
@@ -49,25 +49,25 @@ class Shelf:
     def folder(self) -> FolderState | None:
         return None if self._folder is None else self._folder.state()
 
-    def in_force(self) -> InForce:
-        with programme().store.read() as work:
-            publication = work.rulebooks.in_force()
-            version = programme().rulebook.version if publication is None else publication.version
-            kept = self._in_force
+    def live(self) -> LiveView:
+        with service().store.read() as work:
+            publication = work.rulebooks.live()
+            version = service().rulebook.version if publication is None else publication.version
+            kept = self._live
             if kept is None or (kept.version, kept.publication) != (version, publication):
-                kept = InForce(version, publication, work.rulebooks.files(version))
-                self._in_force = kept
+                kept = LiveView(version, publication, work.rulebooks.files(version))
+                self._live = kept
         return kept
 
-    def changed(self, in_force: InForce, state: FolderState) -> tuple[str, ...]:
-        """The folder's files that say something else than the version in force; those unreadable included."""
-        if in_force.files is None or state.version == in_force.version:
+    def changed(self, live: LiveView, state: FolderState) -> tuple[str, ...]:
+        """The folder's files that say something else than the live version; those unreadable included."""
+        if live.files is None or state.version == live.version:
             return ()
         kept = self._changed
-        if kept is None or kept[0] != in_force.version or kept[1] is not state:
-            before = {file: data for file, data in in_force.files.items() if file not in state.broken}
+        if kept is None or kept[0] != live.version or kept[1] is not state:
+            before = {file: data for file, data in live.files.items() if file not in state.broken}
             found = {*changed_files(before, state.files), *state.broken}
-            kept = self._changed = (in_force.version, state, tuple(sorted(found)))
+            kept = self._changed = (live.version, state, tuple(sorted(found)))
         return kept[2]
 
 

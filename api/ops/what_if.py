@@ -15,7 +15,7 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import MultiDict
 
-from api.http.auth import caller, page_roles, programme
+from api.http.auth import caller, page_roles, service
 from api.http.work_folder import MOST_FORM_BYTES, work_folder
 from api.ops.what_if_form import Asked, asked_for, check_fields, fact_fields
 from api.pages.choices import askable, store_checks
@@ -47,11 +47,11 @@ PARTS = {
     "plan": "Plan",
     "cost": "Cost of the rest of the call",
     "limit": "Limit",
-    "cover": "Cover",
+    "warranty": "Warranty",
     "visit": "Visit",
     "keep_or_swap": "Keep or swap",
     "questions": "Questions",
-    "figures": "Figures the rules saw",
+    "computed_facts": "Computed facts",
     "notes": "Notes",
 }
 OPEN_PARTS = ("outcome", "reasons", "cautions", "facts", "rules", "causes", "plan")
@@ -61,8 +61,8 @@ MOST_VERSIONS = 20
 @blueprint.get("/tickets/<ticket_id>/what-if")
 @page_roles(*DESK)
 def page(ticket_id: str) -> ResponseReturnValue:
-    found = what_if(programme(), ticket_id, Changes(), caller())
-    asked = asked_for(request.args, programme().rulebook, found.before, found.ticket.report)
+    found = what_if(service(), ticket_id, Changes(), caller())
+    asked = asked_for(request.args, service().rulebook, found.before, found.ticket.report)
     asked = _allowed(asked)
     if sorted(asked.query()) != sorted(request.args.items(multi=True)):
         address = url_for("what_if_page.page", ticket_id=found.ticket.id)
@@ -77,11 +77,11 @@ def edited(ticket_id: str) -> ResponseReturnValue:
     """With the text of one edited file."""
     request.max_content_length = MOST_FORM_BYTES
     request.max_form_memory_size = MOST_FORM_BYTES
-    found = what_if(programme(), ticket_id, Changes(), caller())
+    found = what_if(service(), ticket_id, Changes(), caller())
     fields = MultiDict(
         (name, value) for name, value in request.form.items(multi=True) if name not in ("text", "ticket")
     )
-    asked = asked_for(fields, programme().rulebook, found.before, found.ticket.report)
+    asked = asked_for(fields, service().rulebook, found.before, found.ticket.report)
     return _shown(found, asked, request.form.get("text", "").replace("\r\n", "\n"))
 
 
@@ -90,14 +90,14 @@ def _allowed(asked: Asked) -> Asked:
 
 
 def _shown(unchanged: WhatIf, asked: Asked, text: str | None) -> ResponseReturnValue:
-    rulebook = programme().rulebook
+    rulebook = service().rulebook
     found: WhatIf | None = None
     problems: tuple[Problem, ...] = ()
     status = 200
     original: str | None = None
     try:
         original = _text_of(asked, unchanged) if asked.rule else None
-        if asked.changes or asked.in_force or asked.turning or text is not None:
+        if asked.changes or asked.live or asked.turning or text is not None:
             found = _decided(unchanged, asked, text)
     except InputError as error:
         problems, status = _placed(error.problems), 404 if isinstance(error, NotFoundError) else 422
@@ -133,12 +133,12 @@ def _shown(unchanged: WhatIf, asked: Asked, text: str | None) -> ResponseReturnV
 
 
 def _decided(unchanged: WhatIf, asked: Asked, text: str | None) -> WhatIf:
-    values = read_values(programme().rulebook, asked.facts, programme().now().date())
+    values = read_values(service().rulebook, asked.facts, service().now().date())
     changes = Changes(values, asked.forget, asked.checks, asked.at or None, asked.spent or None)
     texts = {} if text is None or not asked.rule else {asked.rule: text}
     rules = Rules(asked.version or None, texts)
-    base: Literal["own", "in_force"] = "in_force" if asked.in_force else "own"
-    return what_if(programme(), unchanged.ticket.id, changes, caller(), base, rules, asked.turning)
+    base: Literal["own", "live"] = "live" if asked.live else "own"
+    return what_if(service(), unchanged.ticket.id, changes, caller(), base, rules, asked.turning)
 
 
 def _placed(problems: tuple[Problem, ...]) -> tuple[Problem, ...]:
@@ -151,9 +151,9 @@ def _text_of(asked: Asked, unchanged: WhatIf) -> str:
 
     Raises NotFoundError where the rulebook has no such file.
     """
-    base = programme().rulebook.version if asked.in_force else unchanged.before["rulebook"]
-    version = kept_version(programme().store, asked.version) if asked.version else base
-    files = files_of(programme(), version)
+    base = service().rulebook.version if asked.live else unchanged.before["rulebook"]
+    version = kept_version(service().store, asked.version) if asked.version else base
+    files = files_of(service(), version)
     if asked.rule not in files:
         raise NotFoundError(f'the rulebook has no file "{asked.rule[:80]}"')
     kept = plain(files[asked.rule])
@@ -195,7 +195,7 @@ def _mattered(decision: Any, rulebook: Rulebook) -> list[tuple[str, str]]:
 
 
 def _all_files(rulebook: Rulebook) -> list[str]:
-    with programme().store.read() as work:
+    with service().store.read() as work:
         files = work.rulebooks.files(rulebook.version) or {}
     return [file for file in sorted(files) if file in SINGLES or file.rpartition("/")[0] in KINDS]
 
@@ -203,6 +203,6 @@ def _all_files(rulebook: Rulebook) -> list[str]:
 def _versions() -> list[tuple[str, str]]:
     """Kept rulebooks, newest first, with what the log says of each first."""
     found: dict[str, str] = {}
-    for line in log(programme().store):
+    for line in log(service().store):
         found.setdefault(line.version, f"{line.stage} {line.at:%Y-%m-%d} by {line.who}: {line.note}"[:90])
     return list(found.items())[:MOST_VERSIONS]

@@ -30,7 +30,7 @@ class Asked:
     checks: Mapping[str, str] = field(default_factory=dict)
     at: str = ""
     spent: str = ""
-    in_force: bool = False
+    live: bool = False
     version: str = ""
     turning: bool = False
     rule: str = ""
@@ -47,7 +47,7 @@ class Asked:
         found += [("forget", fact) for fact in sorted(self.forget)]
         found += [(f"c.{check}", result) for check, result in sorted(self.checks.items())]
         found += [(name, value) for name, value in (("at", self.at), ("spent", self.spent)) if value]
-        found += [("base", "in_force")] if self.in_force else []
+        found += [("base", "live")] if self.live else []
         found += [("version", self.version)] if self.version else []
         found += [("turning", "1")] if self.turning else []
         found += [("show", name) for name in self.show]
@@ -85,14 +85,14 @@ def asked_for(
     open_already = {f"f.{fact}" for fact, each in decision["facts"].items() if each["from"] in SOURCES}
     open_already |= {f"c.{check}" for check in (*done, *(step["check"] for step in decision["plan"]))}
     kept = [name for name in dict.fromkeys((*show, *fields)) if name and name not in changed | open_already]
-    base = "in_force" if query.get("base") == "in_force" else "own"
+    base = "live" if query.get("base") == "live" else "own"
     return Asked(
         facts,
         tuple(dict.fromkeys(forget)),
         checks,
         query.get("at", "").strip()[:64],
         query.get("spent", "").strip()[:40],
-        base == "in_force",
+        base == "live",
         query.get("version", "").strip()[:80],
         query.get("turning") == "1",
         query.get("rule", "").strip()[:200],

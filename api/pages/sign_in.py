@@ -7,7 +7,7 @@ from urllib.parse import urlsplit
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from api.http.auth import COOKIE, page_roles, programme
+from api.http.auth import COOKIE, page_roles, service
 from api.pages.texts import LANGUAGE_COOKIE, LANGUAGES
 
 blueprint = Blueprint("pages", __name__)
@@ -23,7 +23,7 @@ def sign_in() -> ResponseReturnValue:
 @blueprint.post("/sign-in")
 def signed_in() -> ResponseReturnValue:
     token, target = request.form.get("token", "").strip(), own_path(request.form.get("next", ""))
-    if programme().caller_for(token) is None:
+    if service().caller_for(token) is None:
         return render_template("sign_in.html", next=target, wrong=True), 401
     response = redirect(target)
     response.set_cookie(COOKIE, token, httponly=True, samesite="Strict", secure=request.is_secure)

@@ -1,4 +1,4 @@
-"""The desk's texts: one English catalogue for the pages, and a second language for what is read to clerks.
+"""The desk's texts: one English catalog for the pages, and a second language for what is read to clerks.
 
 Page texts go through Flask-Babel (`translations/messages.pot`). What is read to clerks, the rulebook's
 questions, steps and cautions and a few fixed sentences, is looked up in `clerk.po` by its English wording: a
@@ -45,14 +45,14 @@ def ngettext(one: str, many: str, num: int) -> str:
 
 
 def _text(text: str) -> str:
-    return str(_catalogue_of_pages().ugettext(text))
+    return str(_catalog_of_pages().ugettext(text))
 
 
 def _texts(one: str, many: str, num: int) -> str:
-    return str(_catalogue_of_pages().ungettext(one, many, num))
+    return str(_catalog_of_pages().ungettext(one, many, num))
 
 
-def _catalogue_of_pages() -> NullTranslations:
+def _catalog_of_pages() -> NullTranslations:
     """Looked up once a request: a page holds some two hundred texts."""
     if "page_texts" not in g:
         g.page_texts = get_translations()
@@ -68,7 +68,7 @@ def clerk_language() -> str:
 
 def clerk(text: str, language: str | None = None) -> str:
     """A text as it is read to the clerk; English where there is no translation."""
-    return str(catalogue(language or clerk_language()).gettext(text)) if text else text
+    return str(catalog(language or clerk_language()).gettext(text)) if text else text
 
 
 def clerk_lang_of(text: str) -> str:
@@ -78,8 +78,8 @@ def clerk_lang_of(text: str) -> str:
 
 
 @cache
-def catalogue(language: str) -> NullTranslations:
-    """The clerk's catalogue of one language, read from its .po file."""
+def catalog(language: str) -> NullTranslations:
+    """The clerk's catalog of one language, read from its .po file."""
     path = _file(language)
     if not path.exists():
         return NullTranslations()

@@ -1,4 +1,4 @@
-"""Figures, times and causes in words, as the desk shows them."""
+"""Numbers, times and causes in words, as the desk shows them."""
 
 from __future__ import annotations
 

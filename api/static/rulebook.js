@@ -72,7 +72,7 @@ if (box) {
     const kind = document.createElement("strong");
     kind.textContent = severity[0].toUpperCase() + severity.slice(1);
     const says = document.createElement("span");
-    says.textContent = each.mend ? `${each.message}. ${each.mend}.` : each.message;
+    says.textContent = each.fix ? `${each.message}. ${each.fix}.` : each.message;
     row.append(kind, " ", place(each), " ", says);
     return row;
   }

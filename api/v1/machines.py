@@ -7,7 +7,7 @@ from typing import Any
 
 from flask.views import MethodView
 
-from api.http.auth import READERS, caller, programme, roles
+from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import idempotent
 from api.http.json_bodies import Blueprint
 from api.http.media import as_text, wants
@@ -26,7 +26,7 @@ class OneMachine(MethodView):
     @blueprint.response(200, schemas.MachineOut)
     def get(self, serial: str) -> Any:
         """The record, care log, repairs and tickets."""
-        return machine_json(programme().machine(serial, caller()))
+        return machine_json(service().machine(serial, caller()))
 
 
 @blueprint.route("/machines/<serial>/limits")
@@ -35,10 +35,10 @@ class Limits(MethodView):
     @blueprint.arguments(schemas.LimitsQuery, location="query")
     @blueprint.response(200, schemas.LimitsOut)
     def get(self, query: dict[str, Any], serial: str) -> Any:
-        """Cover, limit, spent, headroom, who may say yes to more; as a short text with Accept: text/plain."""
+        """Warranty, limit, spent, headroom, who may approve more; a short text with Accept: text/plain."""
         at = _moment(query["at"]) if "at" in query else None
         job = Job(query.get("component"), query.get("after_hours"))
-        limits = programme().limits(serial, query.get("contractor"), at, caller(), query.get("ticket"), job)
+        limits = service().limits(serial, query.get("contractor"), at, caller(), query.get("ticket"), job)
         if wants("text/plain"):
             return as_text(limits_text(limits), "text/plain")
         return limits
@@ -52,7 +52,7 @@ class Care(MethodView):
     @blueprint.response(201, schemas.MachineOut)
     def post(self, body: dict[str, Any], serial: str) -> Any:
         """Filter rinsed, fully cleaned, or commissioned with the installer's checklist."""
-        return machine_json(programme().record_care(serial, body, caller()))
+        return machine_json(service().record_care(serial, body, caller()))
 
 
 def _moment(text: str) -> datetime | date:

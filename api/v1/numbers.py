@@ -1,4 +1,4 @@
-"""`GET /v1/figures`: what the programme did in a period, in numbers."""
+"""`GET /v1/numbers`: what the program did in a period, in numbers."""
 
 from __future__ import annotations
 
@@ -9,12 +9,12 @@ from marshmallow import Schema, fields
 
 from api.http.auth import roles
 from api.http.json_bodies import Blueprint
-from api.http.period import figures_between
+from api.http.period import numbers_between
 from api.v1.schemas import text
 from triage.repairs.period import USUAL_DAYS
 from triage.repairs.period_numbers import DEFINITIONS
 
-blueprint = Blueprint("figures", __name__, url_prefix="/v1", description="The programme in numbers")
+blueprint = Blueprint("numbers", __name__, url_prefix="/v1", description="The program in numbers")
 
 SHARE = "Between 0 and 1; null of nothing"
 
@@ -23,7 +23,7 @@ def _said(name: str) -> dict[str, Any]:
     return {"metadata": {"description": DEFINITIONS[name]}}
 
 
-class FiguresQuery(Schema):
+class NumbersQuery(Schema):
     since = text(10, metadata={"description": f"First day (UTC); else {USUAL_DAYS} days are counted"})
     until = text(10, metadata={"description": "Last day (UTC), counted too; else today"})
 
@@ -50,7 +50,7 @@ class ConfirmedCauseOut(Schema):
     tickets = fields.Integer()
 
 
-class CheckFiguresOut(Schema):
+class CheckNumbersOut(Schema):
     check = fields.String()
     title = fields.String()
     done = fields.Integer(metadata={"description": "Cured or not cured"})
@@ -62,7 +62,7 @@ class CheckFiguresOut(Schema):
     rulebook = fields.Float(allow_none=True, metadata={"description": SHARE})
 
 
-class ContractorFiguresOut(Schema):
+class ContractorNumbersOut(Schema):
     contractor = fields.String(metadata={"description": "Its id, or not_on_record"})
     calls = fields.Integer()
     visits_sent = fields.Integer()
@@ -74,7 +74,7 @@ def _counts(name: str) -> fields.Dict:
     return fields.Dict(keys=fields.String(), values=fields.Integer(), **_said(name))
 
 
-class FiguresOut(Schema):
+class NumbersOut(Schema):
     since = fields.String(metadata={"description": "First day"})
     until = fields.String(metadata={"description": "Last day"})
     currency = fields.String()
@@ -95,15 +95,15 @@ class FiguresOut(Schema):
     causes = fields.List(fields.Nested(ConfirmedCauseOut), **_said("causes"))
     no_fault_found = fields.Integer(metadata={"description": "Of those closed, without a confirmed cause"})
     first_ranked = fields.Nested(PartOut, **_said("first_ranked"))
-    checks = fields.List(fields.Nested(CheckFiguresOut), **_said("checks"))
-    contractors = fields.List(fields.Nested(ContractorFiguresOut), **_said("contractors"))
+    checks = fields.List(fields.Nested(CheckNumbersOut), **_said("checks"))
+    contractors = fields.List(fields.Nested(ContractorNumbersOut), **_said("contractors"))
 
 
-@blueprint.route("/figures")
-class Figures(MethodView):
+@blueprint.route("/numbers")
+class Numbers(MethodView):
     @roles("ops", "reporter")
-    @blueprint.arguments(FiguresQuery, location="query")
-    @blueprint.response(200, FiguresOut)
+    @blueprint.arguments(NumbersQuery, location="query")
+    @blueprint.response(200, NumbersOut)
     def get(self, query: dict[str, Any]) -> Any:
-        """What the programme did in a period: tickets, visits, money, causes, checks, contractors."""
-        return figures_between(query.get("since"), query.get("until"))
+        """What the program did in a period: tickets, visits, money, causes, checks, contractors."""
+        return numbers_between(query.get("since"), query.get("until"))

@@ -6,7 +6,7 @@ from typing import Any
 
 from flask.views import MethodView
 
-from api.http.auth import READERS, caller, programme, roles
+from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
 from api.http.media import as_text, wants
@@ -31,7 +31,7 @@ class Estimates(MethodView):
     @blueprint.response(201, schemas.EstimateOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """An estimate, answered approve, hold or swap; sent again it is a revision."""
-        ticket = programme().estimate(ticket_id, body, caller(), wanted_version())
+        ticket = service().estimate(ticket_id, body, caller(), wanted_version())
         return _with_etag(ticket, estimate_json(ticket))
 
 
@@ -43,7 +43,7 @@ class Approvals(MethodView):
     @blueprint.response(201, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """An authority's yes, no, or yes up to an amount, with the reason."""
-        ticket = programme().approve(ticket_id, body, caller(), wanted_version())
+        ticket = service().approve(ticket_id, body, caller(), wanted_version())
         return _with_etag(ticket, ticket_json(ticket))
 
 
@@ -55,7 +55,7 @@ class Close(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """What it was, what cured it, and what it cost."""
-        ticket = programme().close(ticket_id, body, caller(), wanted_version())
+        ticket = service().close(ticket_id, body, caller(), wanted_version())
         return _with_etag(ticket, ticket_json(ticket))
 
 
@@ -67,7 +67,7 @@ class Reopen(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """A closed ticket is worked on again; decided again."""
-        ticket = programme().reopen(ticket_id, body["why"], caller(), wanted_version())
+        ticket = service().reopen(ticket_id, body["why"], caller(), wanted_version())
         return _with_etag(ticket, ticket_json(ticket))
 
 
@@ -77,8 +77,8 @@ class Claims(MethodView):
     @blueprint.arguments(schemas.ClaimsQuery, location="query")
     @blueprint.response(200, schemas.ClaimsOut)
     def get(self, query: dict[str, Any]) -> Any:
-        """The lines that cover pays, of closed tickets; as CSV with Accept: text/csv."""
-        rows = claims(programme(), caller(), query.get("since"), query.get("until"))
+        """The lines that warranty pays, of closed tickets; as CSV with Accept: text/csv."""
+        rows = claims(service(), caller(), query.get("since"), query.get("until"))
         return as_text(as_csv(CLAIM_COLUMNS, rows), "text/csv") if wants("text/csv") else {"items": rows}
 
 
@@ -90,7 +90,7 @@ class Spend(MethodView):
     def get(self, query: dict[str, Any]) -> Any:
         """What was spent, by contractor, machine or cause; as CSV with Accept: text/csv."""
         by = query["by"]
-        rows = spend(programme(), caller(), by, query.get("since"), query.get("until"))
+        rows = spend(service(), caller(), by, query.get("since"), query.get("until"))
         if wants("text/csv"):
             return as_text(as_csv((by, *SPEND_COLUMNS), rows), "text/csv")
         return {"by": by, "items": rows}

@@ -8,7 +8,7 @@ from flask import url_for
 from flask.views import MethodView
 from marshmallow import Schema, fields
 
-from api.http.auth import caller, programme, roles
+from api.http.auth import caller, roles, service
 from api.http.conditional import idempotent_work
 from api.http.json_bodies import Blueprint
 from api.http.replays import start_replay
@@ -48,11 +48,11 @@ class Replay(MethodView):
 
         A long log takes minutes: for that, `POST /v1/rulebook/replays` starts it in the background.
         """
-        store, now = programme().store, programme().now()
+        store, now = service().store, service().now()
         version = publishing.kept_version(store, body["version"])
         if not publishing.is_checked(store, version):
             raise InputError([Problem("this version was not checked; check it first", "/version")])
-        baseline = publishing.in_force(store).version
+        baseline = publishing.live(store).version
         job = ReplayJob(store.url, baseline, version, body["since"], now)
         found = replay(store, job, processes(1) if store.can_be_shared else here(store))
         publishing.note_replay(store, found, caller().name, now)
@@ -111,7 +111,7 @@ def _run(run: ReplayRun) -> dict[str, Any]:
 
 
 def _whole(run: ReplayRun) -> dict[str, Any]:
-    return {**_run(run), "result": replay_runs.result(programme().store, run)}
+    return {**_run(run), "result": replay_runs.result(service().store, run)}
 
 
 @blueprint.route("/replays")
@@ -120,7 +120,7 @@ class Replays(MethodView):
     @blueprint.response(200, ReplayRunsOut)
     def get(self) -> Any:
         """The last fifty replays that were started in the background, newest first."""
-        runs = replay_runs.newest(programme().store, programme().now())
+        runs = replay_runs.newest(service().store, service().now())
         return {"items": [_run(run) for run in runs]}
 
     @roles("ops")
@@ -130,7 +130,7 @@ class Replays(MethodView):
     def post(self, body: dict[str, Any]) -> Any:
         """Start a replay of a checked candidate in the background; `Location` tells how far it is.
 
-        Where the same replay (version in force, candidate, since) goes on already, the answer is that one.
+        Where the same replay (live version, candidate, since) goes on already, the answer is that one.
         """
         run = start_replay(body["version"], body["since"])
         return _whole(run), {"Location": url_for("replays.ReplayRunView", run_id=run.id)}
@@ -142,10 +142,10 @@ class ReplayRunView(MethodView):
     @blueprint.response(200, ReplayRunWhole)
     def get(self, run_id: str) -> Any:
         """How far a replay is, and what it found when it is done."""
-        return _whole(replay_runs.find(programme().store, run_id, programme().now()))
+        return _whole(replay_runs.find(service().store, run_id, service().now()))
 
     @roles("ops")
     @blueprint.response(200, ReplayRunWhole)
     def delete(self, run_id: str) -> Any:
         """Stop a replay; what is finished is kept. One that has ended stays as it is."""
-        return _whole(replay_runs.stop(programme().store, run_id, programme().now()))
+        return _whole(replay_runs.stop(service().store, run_id, service().now()))

@@ -1,4 +1,4 @@
-"""The rulebook in force, and the way of a candidate: check, replay, publish, roll back. For ops only.
+"""The live rulebook, and the way of a candidate: check, replay, publish, roll back. For ops only.
 
 A candidate travels as its files, `{"evidence/filter-overdue.yml": {...}}`; from then on it is named by its
 version. Checking and replaying run in other processes, and no lock is held while they work.
@@ -14,7 +14,7 @@ from flask import Response, current_app, request
 from flask.views import MethodView
 from marshmallow import Schema, fields
 
-from api.http.auth import caller, programme, roles
+from api.http.auth import caller, roles, service
 from api.http.conditional import idempotent, idempotent_work
 from api.http.json_bodies import Blueprint
 from api.v1.schemas import text
@@ -107,15 +107,15 @@ def _publication(done: Publication) -> dict[str, Any]:
 
 
 @blueprint.route("")
-class InForce(MethodView):
+class LiveView(MethodView):
     @roles("ops")
     @blueprint.response(200, RulebookOut)
     def get(self) -> Any:
-        """The rulebook in force, who published it and why, and what happened before."""
-        serving = programme().rulebook
-        lines = publishing.log(programme().store)
+        """The live rulebook, who published it and why, and what happened before."""
+        serving = service().rulebook
+        lines = publishing.log(service().store)
         return {
-            **_publication(publishing.in_force(programme().store)),
+            **_publication(publishing.live(service().store)),
             "title": serving.title,
             "serving": serving.version,
             "log": [
@@ -140,7 +140,7 @@ class Check(MethodView):
     @blueprint.response(200, CheckOut)
     def post(self, body: dict[str, Any]) -> Any:
         """Read, compile and try a candidate in a process of its own, and run its cases."""
-        store, now = programme().store, programme().now()
+        store, now = service().store, service().now()
         try:
             limits = cast(Limits, current_app.extensions.get(LIMITS, USUAL))
             version = publishing.check_candidate(store, body["files"], caller().name, now, limits)
@@ -157,8 +157,8 @@ class Publish(MethodView):
     @blueprint.arguments(PublishIn)
     @blueprint.response(200, PublicationOut)
     def post(self, body: dict[str, Any]) -> Any:
-        """Put a replayed candidate in force, in the name of the token that asks."""
-        store, now = programme().store, programme().now()
+        """Publish a replayed candidate, in the name of the token that asks."""
+        store, now = service().store, service().now()
         version = publishing.kept_version(store, body["version"])
         accept, accepting = body["accept_lost_safety"], 'send "accept_lost_safety": true'
         done = publishing.publish(store, version, caller().name, body["note"], now, accept, accepting)
@@ -172,8 +172,8 @@ class Rollback(MethodView):
     @blueprint.arguments(RollbackIn)
     @blueprint.response(200, PublicationOut)
     def post(self, body: dict[str, Any]) -> Any:
-        """Put a version that was in force before in force again."""
-        store, now = programme().store, programme().now()
+        """Publish a version that was before in force again."""
+        store, now = service().store, service().now()
         wanted = body["version"]
         version = None if wanted is None else publishing.kept_version(store, wanted)
         return _publication(publishing.rollback(store, version, caller().name, body["note"], now))
@@ -186,12 +186,12 @@ class Tables(MethodView):
         200, {"type": "string", "format": "binary"}, content_type="application/xml", description="DMN 1.5 XML"
     )
     def get(self) -> Any:
-        """The limit tables and the policy in force as DMN 1.5 XML."""
-        rulebook = programme().rulebook
-        with programme().store.read() as work:
+        """The limit tables and the live policy as DMN 1.5 XML."""
+        rulebook = service().rulebook
+        with service().store.read() as work:
             files = work.rulebooks.files(rulebook.version)
         if files is None:
-            raise NotFoundError("the files of the rulebook in force are not kept")
+            raise NotFoundError("the files of the live rulebook are not kept")
         content = write_model(export_model(rulebook, files))
         return Response(
             content,

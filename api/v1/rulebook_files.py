@@ -1,7 +1,7 @@
 """The files of the rulebook's folder one by one: read, checked, saved and deleted. For ops only.
 
 A file's ETag is the SHA-256 of its bytes: who changes a file says in If-Match which one was read, and who
-makes one says that there must be none (`If-None-Match: *`). What is saved is not in force until published.
+makes one says that there must be none (`If-None-Match: *`). What is saved is not live until published.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ class PlaceOut(Schema):
 class FoundOut(PlaceOut):
     severity = fields.String(metadata={"description": "error, warning or note"})
     code = fields.String()
-    mend = fields.String()
+    fix = fields.String()
 
 
 class FileCheckOut(Schema):

@@ -10,7 +10,7 @@ from marshmallow import Schema, fields, validate
 
 MAX_TEXT = 4000
 
-# marshmallow's own words say what is wrong; these also say how to mend it.
+# marshmallow's own words say what is wrong; these also say how to fix it.
 fields.Field.default_error_messages |= {
     "required": "this is missing; add it",
     "null": "this may not be null; leave it out or give a value",
@@ -20,7 +20,7 @@ fields.Integer.default_error_messages["invalid"] = "a whole number is wanted"
 fields.List.default_error_messages["invalid"] = "a list is wanted, in square brackets"
 fields.Dict.default_error_messages["invalid"] = "an object is wanted, in curly braces"
 Schema.error_messages = {
-    "unknown": "this key is not known here; remove it or mend its spelling",
+    "unknown": "this key is not known here; remove it or fix its spelling",
     "type": "an object is wanted, in curly braces",
 }
 
@@ -44,7 +44,7 @@ class ReportIn(Schema):
 
 class TriageIn(ReportIn):
     machine_record = fields.Dict(
-        metadata={"description": "A machine's record, for a machine that is not in the programme"}
+        metadata={"description": "A machine's record, for a machine that is not in the program"}
     )
 
 
@@ -99,13 +99,13 @@ class DecisionOut(Schema):
     expected_cost = fields.Dict()
     questions = fields.List(fields.Dict())
     cautions = fields.List(fields.Dict())
-    cover = fields.Dict()
+    warranty = fields.Dict()
     limit = fields.Dict()
     visit = fields.Dict(allow_none=True)
-    approved_up_to = fields.String(allow_none=True, metadata={"description": "The amount authorised"})
+    approved_up_to = fields.String(allow_none=True, metadata={"description": "The amount authorized"})
     solved = fields.Boolean(metadata={"description": "A check cured it; the ticket can be closed"})
     facts = fields.Dict(metadata={"description": "Fact -> {value, from}"})
-    figures = fields.Dict(metadata={"description": "The computed facts the policy rules saw"})
+    computed_facts = fields.Dict(metadata={"description": "The computed facts the policy rules saw"})
     keep_or_swap = fields.Dict(
         allow_none=True,
         metadata={"description": "Keeping against exchanging by year, and what number would have turned it"},
@@ -160,7 +160,7 @@ class CloseIn(Schema):
     after_hours = fields.Raw(metadata={"description": "true or false; as the ticket says, if left out"})
     hours = fields.Raw(metadata={"description": "Hours on site; those of the labor line, if left out"})
     photos = fields.List(fields.Raw(), metadata={"description": "References to photos"})
-    authorisation = fields.Raw(metadata={"description": "The number the costs were approved under"})
+    authorization = fields.Raw(metadata={"description": "The number the costs were approved under"})
     at = fields.Raw(metadata={"description": "RFC 3339 with offset; now, if left out"})
     note = text()
 
@@ -204,7 +204,7 @@ class TicketOut(TicketRowOut):
     report = fields.Dict()
     decision = fields.Raw(metadata={"description": "As POST /v1/triage answers"})
     closed = fields.Dict(allow_none=True)
-    repair = fields.Dict(metadata={"description": "The estimate, its answer, and the authorisation"})
+    repair = fields.Dict(metadata={"description": "The estimate, its answer, and the authorization"})
 
 
 class EstimateOut(TicketOut):
@@ -212,7 +212,7 @@ class EstimateOut(TicketOut):
     reasons = fields.List(fields.String())
     ask = fields.Dict(allow_none=True, metadata={"description": "For hold: who may say yes, how to reach"})
     estimate = fields.Dict(metadata={"description": "Every line: amount, agreed, paid_by; what is outside"})
-    authorisation = fields.Dict(allow_none=True, metadata={"description": "Number, amount, expiry"})
+    authorization = fields.Dict(allow_none=True, metadata={"description": "Number, amount, expiry"})
 
 
 class ClaimsQuery(Schema):
@@ -225,7 +225,7 @@ class SpendQuery(ClaimsQuery):
 
 
 class ClaimsOut(Schema):
-    items = fields.List(fields.Dict(), metadata={"description": "A line each that cover pays"})
+    items = fields.List(fields.Dict(), metadata={"description": "A line each that warranty pays"})
 
 
 class SpendOut(Schema):
@@ -279,6 +279,6 @@ class LimitsOut(Schema):
     machine = fields.String()
     contractor = fields.String(allow_none=True)
     at = fields.String()
-    cover = fields.List(fields.Dict(), metadata={"description": "A line a component"})
+    warranty = fields.List(fields.Dict(), metadata={"description": "A line a component"})
     limit = fields.Dict(metadata={"description": "Amounts are texts in `currency`"})
     swap = fields.Dict(metadata={"description": "Spent in 12 months from which an exchange may come"})

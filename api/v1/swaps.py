@@ -7,7 +7,7 @@ from typing import Any
 from flask.views import MethodView
 from marshmallow import Schema, fields
 
-from api.http.auth import READERS, caller, programme, roles
+from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
 from triage.service import swap_desk
@@ -37,7 +37,7 @@ class UnitOut(Schema):
     seal_style = fields.String()
     ready_since = fields.String()
     depot = fields.String()
-    shipped_on = fields.String(metadata={"description": "Its cover counts from its own dates"})
+    shipped_on = fields.String(metadata={"description": "Its warranty counts from its own dates"})
     price = fields.String(allow_none=True)
     fits = fields.Boolean()
     reasons = fields.List(fields.String(), metadata={"description": "Why it does not fit"})
@@ -77,7 +77,7 @@ class Swap(MethodView):
     @blueprint.response(200, SwapOut)
     def get(self, ticket_id: str) -> Any:
         """The depot units held against the machine, and the chain of custody."""
-        return _answer(swap_desk.swap(programme(), ticket_id, caller()))
+        return _answer(swap_desk.swap(service(), ticket_id, caller()))
 
     @roles("agent", "ops")
     @idempotent
@@ -85,7 +85,7 @@ class Swap(MethodView):
     @blueprint.response(200, SwapOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """A unit is set aside and sent."""
-        return _answer(swap_desk.reserve(programme(), ticket_id, body, caller(), wanted_version()))
+        return _answer(swap_desk.reserve(service(), ticket_id, body, caller(), wanted_version()))
 
 
 @blueprint.route("/tickets/<ticket_id>/swap/done")
@@ -96,4 +96,4 @@ class SwapDone(MethodView):
     @blueprint.response(200, SwapOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """The unit stands in the old one's place, and the old one goes where it is to go."""
-        return _answer(swap_desk.confirm(programme(), ticket_id, body, caller(), wanted_version()))
+        return _answer(swap_desk.confirm(service(), ticket_id, body, caller(), wanted_version()))

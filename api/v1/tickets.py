@@ -7,7 +7,7 @@ from typing import Any
 from flask import url_for
 from flask.views import MethodView
 
-from api.http.auth import READERS, caller, programme, roles
+from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
 from api.v1 import schemas
@@ -30,7 +30,7 @@ class Triage(MethodView):
     def post(self, body: dict[str, Any]) -> Any:
         """Decide a report without storing anything."""
         record = body.pop("machine_record", None)
-        return as_json(programme().triage_once(body, record, viewer=caller()))
+        return as_json(service().triage_once(body, record, viewer=caller()))
 
 
 @blueprint.route("/reports")
@@ -41,7 +41,7 @@ class Reports(MethodView):
     @blueprint.response(201, schemas.TicketOut)
     def post(self, body: dict[str, Any]) -> Any:
         """A report in, a ticket with its decision out."""
-        ticket = programme().open_ticket(body, caller())
+        ticket = service().open_ticket(body, caller())
         return _with_etag(ticket, {"Location": url_for("tickets.OneTicket", ticket_id=ticket.id)})
 
 
@@ -53,7 +53,7 @@ class Tickets(MethodView):
     def get(self, query: dict[str, Any]) -> Any:
         """Tickets, newest first, a page at a time."""
         cursor, limit = query.pop("cursor", None), query.pop("limit")
-        page = programme().tickets(caller(), query, cursor, limit)
+        page = service().tickets(caller(), query, cursor, limit)
         return {"items": [ticket_row(ticket) for ticket in page.tickets], "next": page.next_cursor}
 
 
@@ -63,7 +63,7 @@ class OneTicket(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def get(self, ticket_id: str) -> Any:
         """The ticket as it stands; its ETag goes into If-Match of a change."""
-        return _with_etag(programme().ticket(ticket_id, caller()))
+        return _with_etag(service().ticket(ticket_id, caller()))
 
 
 @blueprint.route("/tickets/<ticket_id>/events")
@@ -72,7 +72,7 @@ class Events(MethodView):
     @blueprint.response(200, schemas.EventsOut)
     def get(self, ticket_id: str) -> Any:
         """Everything that happened, in order."""
-        return {"items": [event_json(event) for event in programme().events(ticket_id, caller())]}
+        return {"items": [event_json(event) for event in service().events(ticket_id, caller())]}
 
 
 @blueprint.route("/tickets/<ticket_id>/answers")
@@ -83,7 +83,7 @@ class Answers(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """More facts; the ticket is decided again."""
-        return _with_etag(programme().answer(ticket_id, body["answers"], caller(), wanted_version()))
+        return _with_etag(service().answer(ticket_id, body["answers"], caller(), wanted_version()))
 
 
 @blueprint.route("/tickets/<ticket_id>/checks")
@@ -94,7 +94,5 @@ class Checks(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """What came of a check; the ticket is decided again."""
-        ticket = programme().record_check(
-            ticket_id, body["check"], body["result"], caller(), wanted_version()
-        )
+        ticket = service().record_check(ticket_id, body["check"], body["result"], caller(), wanted_version())
         return _with_etag(ticket)

@@ -38,7 +38,7 @@ def estimate_json(ticket: Ticket) -> dict[str, Any]:
         "reasons": estimate["reasons"],
         "ask": estimate["ask"],
         "estimate": estimate,
-        "authorisation": ticket.repair["authorisation"] if estimate["answer"] == "approve" else None,
+        "authorization": ticket.repair["authorization"] if estimate["answer"] == "approve" else None,
     }
 
 

@@ -11,7 +11,7 @@ from flask.views import MethodView
 from marshmallow import Schema, fields, validate
 from werkzeug.exceptions import Forbidden
 
-from api.http.auth import caller, programme, roles
+from api.http.auth import caller, roles, service
 from api.http.json_bodies import Blueprint
 from api.v1.schemas import DecisionOut, text
 from triage.inputs.reader import escaped
@@ -43,8 +43,8 @@ class WhatIfIn(Schema):
     spent = text(40, metadata={"description": "What the ticket has cost so far, such as 120.00 USD"})
     base = fields.String(
         load_default="own",
-        validate=validate.OneOf(["own", "in_force"]),
-        metadata={"description": "Compare with the ticket's own rulebook, or the one in force"},
+        validate=validate.OneOf(["own", "live"]),
+        metadata={"description": "Compare with the ticket's own rulebook, or the live one"},
     )
     version = text(80, metadata={"description": "A kept rulebook on the other side; ops only"})
     files = fields.Dict(
@@ -100,7 +100,7 @@ class WhatIf(MethodView):
         texts = body.get("files") or {}
         with placed(texts):
             found = what_if(
-                programme(),
+                service(),
                 ticket_id,
                 changes_from_data(body),
                 caller(),

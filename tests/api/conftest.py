@@ -1,4 +1,4 @@
-"""A running programme behind the app, with a token for each role."""
+"""A running program behind the app, with a token for each role."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from api.app import create_app
-from tests.triage.programmes import NOON, Clock, running_programme
-from triage.service.service import Programme
+from tests.triage.services import NOON, Clock, running_service
+from triage.service.service import Service
 
 Send = Callable[..., TestResponse]
 TOKENS = {
@@ -25,14 +25,14 @@ TOKENS = {
 
 
 @pytest.fixture
-def programme(tmp_path: Path) -> Iterator[Programme]:
-    with running_programme(tmp_path, Clock()) as running:
+def service(tmp_path: Path) -> Iterator[Service]:
+    with running_service(tmp_path, Clock()) as running:
         yield running
 
 
 @pytest.fixture
-def tokens(programme: Programme) -> dict[str, str]:
-    with programme.store.write() as work:
+def tokens(service: Service) -> dict[str, str]:
+    with service.store.write() as work:
         return {
             name: work.tokens.add(name, role, contractor, NOON)  # type: ignore[arg-type]
             for name, (role, contractor) in TOKENS.items()
@@ -40,8 +40,8 @@ def tokens(programme: Programme) -> dict[str, str]:
 
 
 @pytest.fixture
-def client(programme: Programme) -> FlaskClient:
-    return create_app(programme).test_client()
+def client(service: Service) -> FlaskClient:
+    return create_app(service).test_client()
 
 
 @pytest.fixture

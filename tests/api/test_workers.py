@@ -21,7 +21,7 @@ from typing import Any
 import pytest
 
 from tests import ROOT
-from tests.triage.programmes import MACHINES, NOON, REPORT, rulebook_files
+from tests.triage.services import MACHINES, NOON, REPORT, rulebook_files
 from triage.store import open_store
 from triage.store.tables.machines import Contractor
 

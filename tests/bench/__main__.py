@@ -47,8 +47,8 @@ def desk_table() -> Table:
     for heading in ("", "times", "median ms", "p95 ms", "kB compressed"):
         table.add_column(heading, justify="right" if heading else "left")
     for page in desk_times():
-        figures = (page.median_ms, page.p95_ms, page.kb_compressed)
-        table.add_row(page.what, str(page.times), *(f"{figure:,.1f}" for figure in figures))
+        numbers = (page.median_ms, page.p95_ms, page.kb_compressed)
+        table.add_row(page.what, str(page.times), *(f"{number:,.1f}" for number in numbers))
     return table
 
 
@@ -60,7 +60,7 @@ def http_table() -> Table:
     times = (found.per_second, found.median_ms, found.p99_ms)
     cpu = "" if found.cpu_ms is None else f"{found.cpu_ms:,.1f}"
     table.add_row(
-        str(found.workers), *(f"{figure:,.1f}" for figure in times), cpu, str(found.sent), str(found.found)
+        str(found.workers), *(f"{number:,.1f}" for number in times), cpu, str(found.sent), str(found.found)
     )
     return table
 
@@ -105,11 +105,11 @@ REPLAY_HEADINGS = (
 
 
 def _replay_row(speed: ReplaySpeed) -> tuple[str, ...]:
-    figures = (speed.seconds, speed.per_second, speed.per_cpu_second, speed.changed, speed.scored)
+    numbers = (speed.seconds, speed.per_second, speed.per_cpu_second, speed.changed, speed.scored)
     return (
         str(speed.jobs),
         f"{speed.decisions:,}",
-        *(f"{figure:,.0f}" for figure in (*figures, speed.most_mb)),
+        *(f"{number:,.0f}" for number in (*numbers, speed.most_mb)),
     )
 
 

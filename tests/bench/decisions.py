@@ -29,7 +29,7 @@ STEPS = (
     "fired_policy",
     "decide_outcome",
 )
-"""Functions of the pipeline whose share of the time is told; the rest is cover, costs, limits and records."""
+"""Functions of the pipeline whose share is told; the rest is warranty, costs, limits and records."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ from triage.loading.load import load
 from triage.records.caller import Caller
 from triage.records.report import Site
 from triage.rulebook.reading.reader import read_rulebook
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store import open_store
 
 MACHINES, TICKETS, CALLS, MOST_ANSWERS = 20_000, 100_000, 12, 6
@@ -50,12 +50,12 @@ def desk_times() -> tuple[PageTime, ...]:
         store = open_store(f"sqlite:///{path}")
         load(ROOT / "demo" / "records", store, rulebook)
         engine = compile_rulebook(rulebook, engine="plain")
-        programme = Programme(store, rulebook, engine, lambda: NOW)
-        serials = _more_machines(programme)
-        _more_tickets(path, programme, serials)
+        service = Service(store, rulebook, engine, lambda: NOW)
+        serials = _more_machines(service)
+        _more_tickets(path, service, serials)
         with store.write() as work:
             token = work.tokens.add("bench", "agent", None, NOW)
-        client = create_app(programme).test_client()
+        client = create_app(service).test_client()
         client.post("/sign-in", data={"token": token})
         try:
             return _timed(client, serials)
@@ -131,9 +131,9 @@ def _summed(what: str, times: list[float], pages: list[bytes], light: int) -> Pa
     )
 
 
-def _more_machines(programme: Programme) -> list[str]:
+def _more_machines(service: Service) -> list[str]:
     """Copies of the demo's machines, four to a site, up to MACHINES."""
-    with programme.store.write() as work:
+    with service.store.write() as work:
         models = work.machines.all()
         sites = [
             Site(
@@ -155,9 +155,9 @@ def _more_machines(programme: Programme) -> list[str]:
     return [machine.serial for machine in made]
 
 
-def _more_tickets(path: Path, programme: Programme, serials: list[str]) -> None:
+def _more_tickets(path: Path, service: Service, serials: list[str]) -> None:
     """TICKETS copies of one decided ticket, nine of ten closed."""
-    first = programme.open_ticket({"machine": serials[0], "symptoms": ["not_freezing"]}, DESK)
+    first = service.open_ticket({"machine": serials[0], "symptoms": ["not_freezing"]}, DESK)
     database = sqlite3.connect(path)
     columns = [row[1] for row in database.execute("PRAGMA table_info(tickets)")]
     chosen = {

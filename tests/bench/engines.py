@@ -30,7 +30,7 @@ ENGINES = ("durable", "plain", "checked")
 STAGE = "all"
 
 _FACTS = [f"fact{number}" for number in range(30)]
-_CHOICES = ("red", "green", "blue", "grey")
+_CHOICES = ("red", "green", "blue", "gray")
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Stored decisions over HTTP: a served programme on SQLite, clients on kept connections, none lost."""
+"""Stored decisions over HTTP: a served program on SQLite, clients on kept connections, none lost."""
 
 from __future__ import annotations
 

@@ -20,7 +20,7 @@ from triage.rulebook.reading.reader import read_rulebook
 from triage.rulebook_care.lint.lint import lint
 
 SIZES = (100, 300, 1000)
-_CHOICES = ("red", "green", "blue", "grey")
+_CHOICES = ("red", "green", "blue", "gray")
 _CAUSES = [f"cause_{number}" for number in range(40)]
 
 

@@ -17,14 +17,14 @@ from werkzeug.serving import make_server
 
 from api.app import create_app
 from tests import ROOT
-from tests.triage.programmes import Clock
+from tests.triage.services import Clock
 from triage.decide.causes.inference import compile_rulebook
 from triage.inputs.report import read_machine
 from triage.loading.load import load
 from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store import open_store
 from triage.store.tables.machines import Contractor
 
@@ -54,28 +54,28 @@ class Served:
     path: Path
     clock: Clock
     port: int = 0
-    programme: Programme | None = None
+    service: Service | None = None
 
     @property
     def url(self) -> str:
         return f"http://127.0.0.1:{self.port}"
 
     @property
-    def running(self) -> Programme:
-        assert self.programme is not None
-        return self.programme
+    def running(self) -> Service:
+        assert self.service is not None
+        return self.service
 
     def start(self) -> None:
         rulebook, engine = default_rulebook()
         numbers = count(1)
-        self.programme = Programme(
+        self.service = Service(
             open_store(f"sqlite:///{self.path}"),
             rulebook,
             engine,
             self.clock,
             new_id=lambda: f"T-{next(numbers):06}",
         )
-        self.server = make_server("127.0.0.1", self.port, create_app(self.programme), threaded=True)
+        self.server = make_server("127.0.0.1", self.port, create_app(self.service), threaded=True)
         self.port = int(self.server.server_port)
         self.thread = threading.Thread(target=self.server.serve_forever, daemon=True)
         self.thread.start()

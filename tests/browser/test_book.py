@@ -25,7 +25,7 @@ NARROW = {"width": 390, "height": 844}
 
 @pytest.fixture
 def folder(desk: Served, tmp_path: Path) -> Path:
-    """A copy of the default rulebook's folder, which is in force."""
+    """A copy of the default rulebook's folder, which is live."""
     copied = Path(shutil.copytree(ROOT / "rules", tmp_path / "rules"))
     desk.server.app.extensions["barrelwise_folder"] = copied  # type: ignore[attr-defined]
     version = desk.running.rulebook.version
@@ -108,7 +108,7 @@ def test_every_page_of_the_book_passes_the_accessibility_rules_and_fits_its_widt
         ("kind", "/rulebook?kind=cautions"),
         ("entry", ENTRY),
         ("caution", "/rulebook/entries/cautions/tingling-reported"),
-        ("rates", "/rulebook/entries/programme/rates"),
+        ("rates", "/rulebook/entries/program/rates"),
         ("limits", "/rulebook/entries/limits/nte"),
         ("case", "/rulebook/entries/cases/against-the-wall"),
         ("in-force", f"{ENTRY}?of=force"),

@@ -23,7 +23,7 @@ MIRA = Caller("mira", "agent")
 
 
 def candidate(desk: Served) -> str:
-    """A checked candidate in which a cause is called otherwise; the default rulebook is in force."""
+    """A checked candidate in which a cause is called otherwise; the default rulebook is live."""
     files = dict(rulebook_files_data(ROOT / "rules"))
     store = desk.running.store
     with store.write() as work:
@@ -65,12 +65,12 @@ def test_a_replay_is_watched_to_its_end_and_the_candidate_published_and_rolled_b
     assert violations(page) == ""
     shot(page, "replay-done")
     page.get_by_label("Why").fill("Say it as the callers do.")
-    page.get_by_role("button", name="Put it in force").click()
+    page.get_by_role("button", name="Publish it").click()
     page.wait_for_url("**/rulebook/log")
     assert violations(page) == ""
     shot(page, "rulebook-log")
     page.get_by_label("Why").fill("Not yet.")
-    page.get_by_role("button", name="Put it in force again").click()
+    page.get_by_role("button", name="Publish it again").click()
     page.get_by_role("cell", name="rolled back").wait_for()
     assert "rolled back: Not yet." in page.locator("main").inner_text()
     context.close()

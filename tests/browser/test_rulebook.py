@@ -73,7 +73,7 @@ def type_wrong(page: Page) -> int:
     return before[:at].count("\n") + 1
 
 
-def test_a_mistake_is_marked_at_its_line_while_one_types_and_unmarked_when_mended(
+def test_a_mistake_is_marked_at_its_line_while_one_types_and_unmarked_when_fixed(
     lead: Open, shot: Shot
 ) -> None:
     page = lead(PAGE, viewport={"width": 1280, "height": 900}, bypass_csp=True)

@@ -1,4 +1,4 @@
-"""Months of cover are calendar months: a day the last month lacks becomes its last day, and steps do not add.
+"""Months of warranty are calendar months: a day the last month lacks becomes its last; steps do not add.
 
 Source: dateutil, `dateutil.relativedelta`, documentation of adding months (dateutil 2.9); dates as computed
     with it, two of them also with pandas DateOffset

@@ -5,7 +5,7 @@ Source: National Fire Protection Association; NFPA 70 National Electrical Code; 
     http://www.electrical-design-tutor.com/conductorresistance.html (stranded rows)
 Status: secondary copy
 
-A third copy (https://voltdropcalc.com/nec-chapter-9-table-8/) has the same figures for 14, 12 and 10 AWG but
+A third copy (https://voltdropcalc.com/nec-chapter-9-table-8/) has the same numbers for 14, 12 and 10 AWG but
 labels these solid rows "stranded".
 """
 

@@ -99,7 +99,7 @@ def every_finding() -> list[Finding]:
     """One of each code, with and without place and silence."""
     found = []
     for number, code in enumerate(CODES):
-        one = finding(code, "rule", "evidence/rule.yml", "it is so", "Mend it", ("when",))
+        one = finding(code, "rule", "evidence/rule.yml", "it is so", "Fix it", ("when",))
         place = {"line": number, "column": number} if number % 3 else {}
         found.append(replace(one, **place, silenced="On trial." if number % 2 else None))  # type: ignore[arg-type]
     return found

@@ -37,7 +37,7 @@ def test_the_longest_run_drops_exactly_the_percentage(awg, amps, run_ft):
     assert percent_of(drop_volts(wiring_ohm_per_kft(awg), longest, amps), 120) == pytest.approx(3)
 
 
-def test_the_rule_of_thumb_with_a_constant_of_12_9_gives_another_figure():
+def test_the_rule_of_thumb_with_a_constant_of_12_9_gives_another_number():
     circular_mils = 6530  # 12 AWG
     rule_of_thumb = 2 * 12.9 * 16 * 100 / circular_mils
     assert rule_of_thumb == pytest.approx(6.3216, abs=5e-5)

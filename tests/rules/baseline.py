@@ -1,7 +1,7 @@
 """Two hundred ordinary reports, the same every time: a quiet week without any danger in it.
 
 `ordinary_reports()` gives pairs of a report and a machine file as plain data. Machines are of every age, kept
-as in most stores, mended twice a year at most; callers say what callers say on an ordinary day.
+as in most stores, fixed twice a year at most; callers say what callers say on an ordinary day.
 """
 
 from __future__ import annotations
@@ -39,7 +39,7 @@ SAID: dict[str, tuple[object, ...]] = {
     "leak_where": ("tap", "tray", "behind_hopper"),
     "seal_gap_seen": (True, False),
     "tray_emptied": (True, False),
-    "spiral": ("turning", "jerky"),
+    "auger": ("turning", "jerky"),
     "ice_seen": ("none", "between_barrels", "rear_wall"),
     "noise_kind": ("rattle", "squeal", "knock"),
     "texture": ("smooth", "watery", "coarse"),

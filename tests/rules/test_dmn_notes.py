@@ -10,7 +10,7 @@ import pytest
 
 from tests import RULES
 from tests.triage.cli.test_main import write_rulebook
-from tests.triage.programmes import rulebook_files
+from tests.triage.services import rulebook_files
 from triage.cli.main import run
 from triage.rulebook.reading.reader import read_with_files
 from triage.rulebook_care.dmn.exporting import export_model

@@ -182,7 +182,7 @@ _MINIMAL: dict[str, object] = {
         900,
         "A damaged cord is seen to by a technician.",
     ),
-    "cover/standard.yml": {
+    "warranty/standard.yml": {
         "id": "standard",
         "title": "Standard terms",
         "cap_months_from_ship": 42,

@@ -134,7 +134,7 @@ def small_rulebook(
         cautions={caution.head.id: caution for caution in cautions},
         checks={check.id: check for check in checks},
         policy={},
-        cover={},
+        warranty={},
         limits={},
         authorities={},
         rates=Rates(agreement, {}, store or store_rates(), ZERO),

@@ -8,16 +8,16 @@ from decimal import Decimal
 from functools import lru_cache
 
 from triage.decide.causes.checks import Plan
-from triage.decide.outcome import CautionsInForce, Verdict, placeholders
+from triage.decide.outcome import CautionsThatHold, Verdict, placeholders
 from triage.decide.spending.limits import Standing
 from triage.decide.spending.repair_costs import Job, component_of
 from triage.decide.spending.warranty import cover_known
 from triage.logic.conditions import FactValue, facts_in
-from triage.machine.lifecycle import computed_facts as lifecycle
-from triage.machine.lifecycle.computed_facts import Assumptions, LifeFigures, life_figures
-from triage.machine.lifecycle.explain import explain, figures_that_turn
+from triage.machine.lifecycle import life_numbers as lifecycle
+from triage.machine.lifecycle.explain import explain, numbers_that_turn
 from triage.machine.lifecycle.keep_or_swap import TurningPoint
-from triage.records.decision import CauseChance, CoverAnswer, KeepOrSwapSaid, TurnsAt
+from triage.machine.lifecycle.life_numbers import Assumptions, LifeNumbers, life_numbers
+from triage.records.decision import CauseChance, KeepOrSwapSaid, TurnsAt, WarrantyAnswer
 from triage.records.report import History, Machine, Report, local_date, whole_months
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
@@ -28,43 +28,43 @@ ASSUMPTIONS = Assumptions()
 LIFE_FACTS = frozenset({"keep_cost_year", "swap_cost_year", "swap_saves_year", "failures_faster"})
 
 
-def fault_figures(
-    rulebook: Rulebook, report: Report, causes: Sequence[CauseChance], in_force: CautionsInForce
+def fault_facts(
+    rulebook: Rulebook, report: Report, causes: Sequence[CauseChance], live: CautionsThatHold
 ) -> dict[str, FactValue]:
     """What is likely at fault, what was tried, and what the cautions say. `causes` are sorted by chance."""
     top, second = causes[0], causes[1] if len(causes) > 1 else None
-    figures: dict[str, FactValue] = {
+    computed: dict[str, FactValue] = {
         "top_cause": top.cause,
         "component": component_of(rulebook, top.cause),
         "top_chance": chance_fact(top.chance),
         "second_chance": chance_fact(second.chance if second is not None else 0.0),
         "near_certain": top.cause != OTHER_CAUSE and top.chance >= rulebook.tolerances.near_certain,
         "estimate_given": report.estimate is not None,
-        "stop_use": in_force.stop_use,
-        "caution_fired": bool(in_force.said),
+        "stop_use": live.stop_use,
+        "caution_fired": bool(live.said),
         "solved": any(done.result == "cured" for done in report.checks),
         "checks_tried": Decimal(len(report.checks)),
     }
     if report.estimate is not None:
-        figures["estimate_total"] = report.estimate.total.amount
-        figures["estimate_beyond_cover"] = report.estimate.beyond_cover.amount
-    return figures
+        computed["estimate_total"] = report.estimate.total.amount
+        computed["estimate_beyond_cover"] = report.estimate.beyond_warranty.amount
+    return computed
 
 
-def cover_figures(
-    rulebook: Rulebook, machine: Machine | None, cover: CoverAnswer, job: Job, on: date
+def warranty_facts(
+    rulebook: Rulebook, machine: Machine | None, warranty: WarrantyAnswer, job: Job, on: date
 ) -> dict[str, FactValue]:
     """Whose the repair is, on the day `on`."""
     return {
-        "cover_parts": cover.parts.covered,
-        "cover_labor": cover.labor.covered,
-        "cover_known": cover_known(rulebook, machine, cover.parts.component, on),
+        "cover_parts": warranty.parts.covered,
+        "cover_labor": warranty.labor.covered,
+        "cover_known": cover_known(rulebook, machine, warranty.parts.component, on),
         "cover_chance": chance_fact(job.cover_chance),
-        "cover_at_risk": bool(cover.at_risk),
+        "cover_at_risk": bool(warranty.at_risk),
     }
 
 
-def money_figures(
+def money_facts(
     rulebook: Rulebook, machine: Machine | None, plan: Plan, job: Job, standing: Standing, today: date
 ) -> dict[str, FactValue]:
     """What the ways on cost, what may be spent, and what the machine is worth."""
@@ -73,7 +73,7 @@ def money_figures(
     def shown(amount: Decimal | float) -> Decimal:
         return round_money(Decimal(repr(amount)) if isinstance(amount, float) else amount, currency)
 
-    figures: dict[str, FactValue] = {
+    computed: dict[str, FactValue] = {
         "plan_starts_in_store": bool(plan.steps),
         "plan_cost": shown(plan.cost),
         "dispatch_cost": shown(plan.dispatch_now),
@@ -88,10 +88,10 @@ def money_figures(
     }
     if machine is not None and machine.price is not None:
         value = value_now(machine, today)
-        figures["value_now"] = shown(value)
+        computed["value_now"] = shown(value)
         if value > 0:
-            figures["spent_share_of_value"] = (standing.spent_12_months / value).quantize(CHANCE_PLACES)
-    return figures
+            computed["spent_share_of_value"] = (standing.spent_12_months / value).quantize(CHANCE_PLACES)
+    return computed
 
 
 def value_now(machine: Machine, today: date) -> Decimal:
@@ -112,14 +112,14 @@ def _share_left(months: int) -> Decimal:
 
 def life_of(
     rulebook: Rulebook, machine: Machine | None, history: History, job: Job, now: datetime
-) -> LifeFigures | None:
+) -> LifeNumbers | None:
     """What keeping and exchanging the machine cost a year, and whether failures come faster.
 
     None for a machine without a price, or where no live policy rule looks: the forecast takes time.
     """
     if machine is None or machine.price is None or not LIFE_FACTS & policy_looks_at(rulebook):
         return None
-    return life_figures(
+    return life_numbers(
         machine,
         history,
         now,
@@ -130,13 +130,13 @@ def life_of(
     )
 
 
-def life_facts(rulebook: Rulebook, life: LifeFigures | None) -> dict[str, FactValue]:
+def life_facts(rulebook: Rulebook, life: LifeNumbers | None) -> dict[str, FactValue]:
     """The same as facts, as far as it is known."""
     return {} if life is None else dict(lifecycle.facts(life, rulebook.currency))
 
 
 def keep_or_swap_said(
-    rulebook: Rulebook, life: LifeFigures | None, verdict: Verdict, estimated: bool
+    rulebook: Rulebook, life: LifeNumbers | None, verdict: Verdict, estimated: bool
 ) -> KeepOrSwapSaid | None:
     """The comparison with what would have turned it.
 
@@ -146,13 +146,13 @@ def keep_or_swap_said(
     asked = estimated or verdict.outcome == "swap" or bool(spoke & rules_on_life(rulebook))
     if life is None or not asked:
         return None
-    points = figures_that_turn(life)
+    points = numbers_that_turn(life)
     return KeepOrSwapSaid(
         choice=life.choice.choice,
         keep_cost_year=as_money(life.choice.keep.annual_cost, rulebook.currency),
         swap_cost_year=as_money(life.choice.swap.annual_cost, rulebook.currency),
         keep_years=life.choice.keep_years,
-        hangs_on=points[0].figure if points else None,
+        hangs_on=points[0].number if points else None,
         turning_points=tuple(_turns_at(point, rulebook.currency) for point in points),
         text=explain(life, rulebook.currency, points),
     )
@@ -161,9 +161,9 @@ def keep_or_swap_said(
 def _turns_at(point: TurningPoint, currency: str) -> TurnsAt:
     def shown(value: Decimal | None) -> Decimal:
         exact = Decimal(0) if value is None else value
-        return round(exact, 4) if point.figure in ("running_costs", "rate") else round_money(exact, currency)
+        return round(exact, 4) if point.number in ("running_costs", "rate") else round_money(exact, currency)
 
-    return TurnsAt(point.figure, shown(point.now), shown(point.turns_at))
+    return TurnsAt(point.number, shown(point.now), shown(point.turns_at))
 
 
 @once_per_rulebook

@@ -1,8 +1,8 @@
 """The built-in facts, and what is known of a report before any rule is asked.
 
 Some built-in facts are known at once (PRE_FACTS: the symptom, the machine's age, what was spent on it). The
-others are figures the pipeline computes from the ranking, the plan, cover and limits; only policy rules and
-limit tables see them (POLICY_FACTS). Every fact carries its source: the caller is heard before the record.
+others are computed by the pipeline from the ranking, the plan, warranty and limits; only policy rules
+and limit tables see them (POLICY_FACTS). Every fact carries its source: the caller is heard before the record.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Cover of every component of a machine and what may be spent on it, for no trouble in particular."""
+"""Warranty of every component of a machine and what may be spent on it, for no trouble in particular."""
 
 from __future__ import annotations
 
@@ -12,11 +12,11 @@ from triage.decide.causes.inference import infer
 from triage.decide.facts import gather_facts, spent_12_months
 from triage.decide.spending.authorities import Asked, asked_as_data, speaker_for, whom_to_ask
 from triage.decide.spending.limits import authority_for, standing_limit
-from triage.decide.spending.warranty import cover_for, cover_known, cover_notes
+from triage.decide.spending.warranty import cover_known, warranty_for, warranty_notes
 from triage.decide.swap_threshold import swap_thresholds
 from triage.logic.conditions import FactValue
 from triage.logic.engine import Engine
-from triage.records.decision import CoverSide
+from triage.records.decision import WarrantySide
 from triage.records.report import History, Machine, Report, local_date
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Authority
@@ -42,7 +42,7 @@ ANY_JOB = Job()
 def limits_of(
     rulebook: Rulebook, engine: Engine, machine: Machine, history: History, at: datetime, job: Job = ANY_JOB
 ) -> dict[str, Any]:
-    """JSON data: `machine`, `contractor`, `at`, `cover` (a line a component), `limit` and `swap`.
+    """JSON data: `machine`, `contractor`, `at`, `warranty` (a line a component), `limit` and `swap`.
 
     What is after `at` in the history is not looked at. Amounts are texts in the rulebook's currency.
     """
@@ -69,29 +69,29 @@ def limits_of(
         "machine": machine.serial,
         "contractor": machine.contractor,
         "at": at.isoformat(),
-        "cover": [_cover(rulebook, machine, component, today, facts) for component in components],
+        "warranty": [_warranty(rulebook, machine, component, today, facts) for component in components],
         "limit": _limit(rulebook, facts, job, spent, today),
         "swap": swap_thresholds(rulebook, machine, spent, today),
     }
 
 
-def _cover(
+def _warranty(
     rulebook: Rulebook, machine: Machine, component: str, on: date, facts: Mapping[str, FactValue]
 ) -> dict[str, Any]:
-    cover = cover_for(rulebook, machine, component, on, facts)
+    warranty = warranty_for(rulebook, machine, component, on, facts)
     return {
         "component": component,
-        "terms": cover.terms,
+        "terms": warranty.terms,
         "known": cover_known(rulebook, machine, component, on),
-        "parts": _side(cover.parts),
-        "labor": _side(cover.labor),
-        "at_risk": list(cover.at_risk),
-        "claim_needs": list(cover.claim_needs),
-        "notes": list(cover_notes(rulebook, machine, component)),
+        "parts": _side(warranty.parts),
+        "labor": _side(warranty.labor),
+        "at_risk": list(warranty.at_risk),
+        "claim_needs": list(warranty.claim_needs),
+        "notes": list(warranty_notes(rulebook, machine, component)),
     }
 
 
-def _side(side: CoverSide) -> dict[str, Any]:
+def _side(side: WarrantySide) -> dict[str, Any]:
     return {"covered": side.covered, "until": None if side.until is None else side.until.isoformat()}
 
 
@@ -160,5 +160,5 @@ def check_component(rulebook: Rulebook, component: str | None) -> None:
     """Raises InputError for a component that no cause has."""
     known = sorted({cause.component for cause in rulebook.causes.values()})
     if component is not None and component not in known:
-        mend = hint(component[:60], known, f"; components are {', '.join(known)}")
-        raise InputError([Problem(f'no component "{component[:60]}"{mend}', "query:component")])
+        fix = hint(component[:60], known, f"; components are {', '.join(known)}")
+        raise InputError([Problem(f'no component "{component[:60]}"{fix}', "query:component")])

@@ -24,14 +24,14 @@ def limits_text(limits: Data) -> str:
     ]
     if swap["spent_above"] is not None:
         lines.append(f"Exchange may come from {swap['spent_above']} {currency} in 12 months")
-    lines += ["", "In cover:", *_cover(limits["cover"])]
-    lines += _once("Puts cover at risk:", limits["cover"], "at_risk")
-    lines += _once("A claim needs:", limits["cover"], "claim_needs")
+    lines += ["", "In warranty:", *_warranty(limits["warranty"])]
+    lines += _once("Puts warranty at risk:", limits["warranty"], "at_risk")
+    lines += _once("A claim needs:", limits["warranty"], "claim_needs")
     lines += limit["notes"]
     return "\n".join(lines) + "\n"
 
 
-def _cover(rows: list[Data]) -> list[str]:
+def _warranty(rows: list[Data]) -> list[str]:
     by_dates: dict[tuple[str, str], list[str]] = {}
     for row in rows:
         if row["parts"]["covered"] or row["labor"]["covered"]:

@@ -50,7 +50,7 @@ _PLACEHOLDER = re.compile(r"\{([a-z][a-z0-9_-]*)\}")
 
 
 @dataclass(frozen=True, slots=True)
-class CautionsInForce:
+class CautionsThatHold:
     """What the fired cautions add up to.
 
     `said` are the cautions people are told, in the rulebook's order; `forbidden` are check ids. With
@@ -84,7 +84,7 @@ class Verdict:
     notes: tuple[str, ...]
 
 
-def cautions_in_force(rulebook: Rulebook, fired: Iterable[str]) -> CautionsInForce:
+def cautions_that_hold(rulebook: Rulebook, fired: Iterable[str]) -> CautionsThatHold:
     """`fired` are ids of cautions whose condition holds.
 
     A caution that belongs to checks is said beside them, not by itself; what it forbids is forbidden all the
@@ -98,7 +98,7 @@ def cautions_in_force(rulebook: Rulebook, fired: Iterable[str]) -> CautionsInFor
     stop_use = any(caution.stop_use for caution in said)
     if stop_use:
         forbidden |= rulebook.checks.keys()
-    return CautionsInForce(
+    return CautionsThatHold(
         said=said,
         forbidden=frozenset(forbidden),
         stop_use=stop_use,
@@ -109,15 +109,13 @@ def cautions_in_force(rulebook: Rulebook, fired: Iterable[str]) -> CautionsInFor
 
 def cautions_said(
     rulebook: Rulebook,
-    in_force: CautionsInForce,
+    live: CautionsThatHold,
     plan_cautions: Iterable[str],
     facts: Mapping[str, FactValue],
 ) -> tuple[CautionSaid, ...]:
     """The cautions in force, then those that go with the checks of the plan; each once."""
     beside = [rulebook.cautions[id_] for id_ in dict.fromkeys(plan_cautions) if id_ in rulebook.cautions]
-    every = {
-        caution.head.id: caution for caution in (*in_force.said, *beside) if caution.head.status == "live"
-    }
+    every = {caution.head.id: caution for caution in (*live.said, *beside) if caution.head.status == "live"}
     return tuple(
         CautionSaid(id_, fill(caution.text, facts, rulebook), caution.stop_use, caution.defers_to)
         for id_, caution in every.items()

@@ -1,6 +1,6 @@
-"""Which parts to carry, so that the first visit mends the fault as likely as can be.
+"""Which parts to carry, so that the first visit fixes the fault as likely as can be.
 
-A cause can be mended on the first visit if and only if every part of its repair is carried, in its quantity.
+A cause can be fixed on the first visit if and only if every part of its repair is carried, in its quantity.
 Where all that could help fits into the van, all of it is carried. Otherwise the choice is a knapsack problem
 in which causes share parts. Up to MOST_ENUMERATED different needs every choice is looked at; beyond that the
 mixed-integer solver HiGHS (Huangfu & Hall 2018, by way of SciPy) finds the best. Both are exact: chances are
@@ -70,7 +70,7 @@ class Kit:
 def best_kit(needs: Sequence[Need], loads: Mapping[str, Load], van: Van) -> Kit:
     """The kit with the greatest chance of a first-visit fix that the van can take.
 
-    Causes without parts count as mended whatever is carried. Of equally good kits the lightest is taken, then
+    Causes without parts count as fixed whatever is carried. Of equally good kits the lightest is taken, then
     the one worth least, where the choice is made by looking at all. KeyError for a part without a load.
     """
     merged: dict[frozenset[tuple[str, int]], int] = {}
@@ -137,7 +137,7 @@ def _fits(parts: Mapping[str, int], limits: _Limits) -> bool:
 
 
 def _together(needs: Iterable[Mapping[str, int]]) -> dict[str, int]:
-    """One kit for all of the needs: one visit mends one fault, so they share their parts."""
+    """One kit for all of the needs: one visit fixes one fault, so they share their parts."""
     kit: dict[str, int] = {}
     for parts in needs:
         for number, quantity in parts.items():
@@ -170,7 +170,7 @@ def _choices(count: int) -> Any:
 
 
 def _by_solver(wanted: _Wanted, order: Sequence[str], limits: _Limits) -> tuple[dict[str, int], bool]:
-    """Maximise Σ chance·mended over mended in {0, 1}, carried >= quantity·mended, loads within the limits."""
+    """Maximise Σ chance·fixed over fixed in {0, 1}, carried >= quantity·fixed, loads within the limits."""
     from scipy.optimize import Bounds, LinearConstraint, milp  # slow to import, and seldom needed
 
     causes, parts = len(wanted), len(order)
@@ -196,8 +196,8 @@ def _by_solver(wanted: _Wanted, order: Sequence[str], limits: _Limits) -> tuple[
     )
     if result.x is None:
         return {}, False
-    mended = [needed for (needed, _), chosen in zip(wanted, result.x[:causes], strict=True) if chosen > 0.5]
-    kit = _together(mended)
+    fixed = [needed for (needed, _), chosen in zip(wanted, result.x[:causes], strict=True) if chosen > 0.5]
+    kit = _together(fixed)
     return (kit, bool(result.status == 0)) if _fits(kit, limits) else ({}, False)
 
 

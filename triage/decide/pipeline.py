@@ -1,4 +1,4 @@
-"""The whole chain, in order: facts, inference, ranking, cover, costs, checks, limits, decision.
+"""The whole chain, in order: facts, inference, ranking, warranty, costs, checks, limits, decision.
 
 Every step is a function from values to values; nothing here reads a clock, a file or a database. The same
 arguments give the same decision.
@@ -15,26 +15,26 @@ from triage.decide.causes.inference import Inference, fired_policy, infer
 from triage.decide.causes.questions import next_questions
 from triage.decide.causes.ranking import rank
 from triage.decide.computed_facts import (
-    cover_figures,
-    fault_figures,
+    fault_facts,
     keep_or_swap_said,
     life_facts,
     life_of,
-    money_figures,
+    money_facts,
+    warranty_facts,
 )
 from triage.decide.facts import gather_facts, spent_12_months
 from triage.decide.outcome import (
-    CautionsInForce,
+    CautionsThatHold,
     Situation,
     Verdict,
-    cautions_in_force,
     cautions_said,
+    cautions_that_hold,
     decide_outcome,
     solved_verdict,
 )
 from triage.decide.spending.limits import Standing, limit_for, standing_limit
 from triage.decide.spending.repair_costs import component_of, job_for
-from triage.decide.spending.warranty import cover_for, cover_notes
+from triage.decide.spending.warranty import warranty_for, warranty_notes
 from triage.decide.visit import paid_after_hours, visit_for
 from triage.inputs.report import check_dates
 from triage.logic.engine import Engine
@@ -56,7 +56,7 @@ def decide(
 ) -> Decision:
     """The decision for a report as known at `now` (timezone-aware).
 
-    `engine` is what `inference.compile_rulebook` made of this rulebook. Cover is asked for the day of the
+    `engine` is what `inference.compile_rulebook` made of this rulebook. Warranty is asked for the day of the
     report. Without `ask` no questions are worked out; all else is the same. Raises InputError for a report
     from the future or from before its machine was made, and EngineFailure when the engine does not answer.
     """
@@ -64,7 +64,7 @@ def decide(
 
     gathered, calculation_notes = calculated(rulebook, gather_facts(rulebook, report, machine, history, now))
     inference = infer(rulebook, engine, {fact: known.value for fact, known in gathered.items()})
-    in_force = cautions_in_force(rulebook, inference.cautions)
+    live = cautions_that_hold(rulebook, inference.cautions)
 
     not_cured = [done.check for done in report.checks if done.result == "not_cured"]
     causes = rank(rulebook, report.symptoms, inference.evidence, not_cured)
@@ -72,36 +72,36 @@ def decide(
     component = component_of(rulebook, causes[0].cause)
 
     reported_on = local_date(machine, report.reported_at)
-    cover = cover_for(rulebook, machine, component, reported_on, inference.facts)
-    after_hours = paid_after_hours(rulebook, report, machine, in_force)
+    warranty = warranty_for(rulebook, machine, component, reported_on, inference.facts)
+    after_hours = paid_after_hours(rulebook, report, machine, live)
     job = job_for(rulebook, chances, machine, after_hours, reported_on, report.estimate)
 
     done = [check.check for check in report.checks]
-    allowed = [check for check in inference.checks if check not in in_force.forbidden]
+    allowed = [check for check in inference.checks if check not in live.forbidden]
     plan = best_plan(rulebook, chances, allowed, job.sending, done)
 
-    figures = {
-        **fault_figures(rulebook, report, causes, in_force),
-        **cover_figures(rulebook, machine, cover, job, reported_on),
+    computed = {
+        **fault_facts(rulebook, report, causes, live),
+        **warranty_facts(rulebook, machine, warranty, job, reported_on),
         "after_hours": after_hours,
     }
     standing = standing_limit(
-        rulebook, {**inference.facts, **figures}, _spent(history), spent_12_months(history, now)
+        rulebook, {**inference.facts, **computed}, _spent(history), spent_12_months(history, now)
     )
-    figures |= money_figures(rulebook, machine, plan, job, standing, local_date(machine, now))
+    computed |= money_facts(rulebook, machine, plan, job, standing, local_date(machine, now))
     life = life_of(rulebook, machine, history, job, now)
-    figures |= life_facts(rulebook, life)
-    seen = {**inference.facts, **figures}
+    computed |= life_facts(rulebook, life)
+    seen = {**inference.facts, **computed}
 
     cured = next((check.check for check in report.checks if check.result == "cured"), None)
-    solved = cured is not None and not in_force.stop_use
+    solved = cured is not None and not live.stop_use
     argued = () if solved else fired_policy(rulebook, engine, seen)
     if solved and cured is not None:
         verdict = solved_verdict(rulebook, cured)
         steps: tuple[PlanStep, ...] = ()
         questions: tuple[Question, ...] = ()
     else:
-        situation = Situation(bool(plan.steps), in_force.stop_use, job.likely > standing.headroom)
+        situation = Situation(bool(plan.steps), live.stop_use, job.likely > standing.headroom)
         verdict = decide_outcome(rulebook, argued, situation, seen)
         steps = plan.steps
         questions = ()
@@ -114,7 +114,7 @@ def decide(
                 job.sending,
                 derived=inference.derived_by.keys(),
                 done=done,
-                forbidden=in_force.forbidden,
+                forbidden=live.forbidden,
                 skip=report.unknown,
                 plan=plan,
             )
@@ -127,26 +127,26 @@ def decide(
         plan=steps,
         expected_cost=_expected_cost(rulebook, plan, solved),
         questions=questions,
-        cautions=cautions_said(rulebook, in_force, [id_ for step in steps for id_ in step.cautions], seen),
-        cover=cover,
+        cautions=cautions_said(rulebook, live, [id_ for step in steps for id_ in step.cautions], seen),
+        warranty=warranty,
         limit=limit_for(rulebook, seen, standing, job.costs, job.likely, ask=verdict.outcome == "hold"),
-        visit=visit_for(rulebook, report, machine, causes, in_force, verdict),
+        visit=visit_for(rulebook, report, machine, causes, live, verdict),
         approved_up_to=_approved(rulebook, verdict, standing, report),
         solved=solved,
         facts=_facts(gathered, inference),
-        fired=_fired(inference, in_force, argued),
+        fired=_fired(inference, live, argued),
         notes=(
             *verdict.notes,
-            *_notes(rulebook, report, machine, causes, plan, in_force, verdict, inference, solved),
+            *_notes(rulebook, report, machine, causes, plan, live, verdict, inference, solved),
             *job.notes,
             *standing.notes,
-            *cover_notes(rulebook, machine, component),
+            *warranty_notes(rulebook, machine, component),
             *calculation_notes,
         ),
         rulebook=rulebook.version,
         decided_at=now,
         engine=engine.name,
-        figures=figures,
+        computed_facts=computed,
         keep_or_swap=keep_or_swap_said(rulebook, life, verdict, report.estimate is not None),
     )
 
@@ -156,12 +156,12 @@ def _spent(history: History) -> Decimal:
 
 
 def _approved(rulebook: Rulebook, verdict: Verdict, standing: Standing, report: Report) -> Money | None:
-    """For `approve`, the amount authorised: the estimate, or all that may be spent; never more than that."""
+    """For `approve`, the amount authorized: the estimate, or all that may be spent; never more than that."""
     if verdict.outcome != "approve":
         return None
     amount = standing.headroom
     if report.estimate is not None:
-        amount = min(amount, report.estimate.beyond_cover.amount)
+        amount = min(amount, report.estimate.beyond_warranty.amount)
     return as_money(amount, rulebook.currency)
 
 
@@ -177,10 +177,10 @@ def _facts(gathered: Mapping[str, KnownFact], inference: Inference) -> Mapping[s
     return {**gathered, **derived}
 
 
-def _fired(inference: Inference, in_force: CautionsInForce, policy: Sequence[str]) -> tuple[str, ...]:
+def _fired(inference: Inference, live: CautionsThatHold, policy: Sequence[str]) -> tuple[str, ...]:
     """Ids of the rules that fired, by stage: derive, evidence, cautions, policy."""
     evidence = [rule for rule, truth in inference.evidence.items() if truth is True]
-    cautions = [caution.head.id for caution in in_force.said]
+    cautions = [caution.head.id for caution in live.said]
     return tuple(dict.fromkeys((*inference.derived_by.values(), *evidence, *cautions, *policy)))
 
 
@@ -190,7 +190,7 @@ def _notes(
     machine: Machine | None,
     causes: Sequence[CauseChance],
     plan: Plan,
-    in_force: CautionsInForce,
+    live: CautionsThatHold,
     verdict: Verdict,
     inference: Inference,
     solved: bool,
@@ -199,7 +199,7 @@ def _notes(
     notes = []
     if machine is None:
         notes.append(
-            "No machine on record: no cover, default rates, the limits of any other contractor, UTC times."
+            "No machine on record: no warranty, default rates, the limits of any other contractor, UTC times."
         )
     if solved:
         return notes
@@ -207,7 +207,7 @@ def _notes(
         notes.append("A check cured the symptom, but a caution still says to stop using the machine.")
     if not plan.exact:
         notes.append("So many checks apply that their order was found step by step; another may be cheaper.")
-    kept_out = [check for check in inference.checks if check in in_force.forbidden]
+    kept_out = [check for check in inference.checks if check in live.forbidden]
     if kept_out:
         titles = ", ".join(rulebook.checks[check].title for check in kept_out)
         notes.append(f"Not to be done, by the cautions: {titles}.")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
 
-from triage.decide.outcome import CautionsInForce, Verdict, strongest
+from triage.decide.outcome import CautionsThatHold, Verdict, strongest
 from triage.decide.parts_kit import Kit, Load, Need, Van, best_kit, chance_of
 from triage.records.decision import CauseChance, Visit
 from triage.records.report import Machine, Report
@@ -29,7 +29,7 @@ def visit_for(
     report: Report,
     machine: Machine | None,
     causes: Sequence[CauseChance],
-    in_force: CautionsInForce,
+    live: CautionsThatHold,
     verdict: Verdict,
 ) -> Visit | None:
     """The visit an outcome asks for; None for a fix in the store, or before a held case has its word.
@@ -42,10 +42,10 @@ def visit_for(
     usual = hours.default_priority
     if verdict.outcome == "swap" and URGENT in hours.priorities:
         usual = min(usual, URGENT)
-    named = (one for one in (verdict.visit_priority, in_force.priority) if one is not None)
+    named = (one for one in (verdict.visit_priority, live.priority) if one is not None)
     priority = min(named, default=usual)
-    mends = verdict.outcome != "swap"
-    kit = visit_kit(rulebook, causes, machine.contractor if machine is not None else None) if mends else None
+    fixes = verdict.outcome != "swap"
+    kit = visit_kit(rulebook, causes, machine.contractor if machine is not None else None) if fixes else None
     return Visit(
         priority=priority,
         due=due_within_access(
@@ -53,14 +53,14 @@ def visit_for(
             report.reported_at,
             machine.site if machine is not None else None,
         ),
-        skill=visit_skill(rulebook, causes, in_force),
+        skill=visit_skill(rulebook, causes, live),
         kit=() if kit is None else tuple(number for number, count in kit.parts.items() for _ in range(count)),
         kit_chance=None if kit is None else kit.chance,
     )
 
 
 def paid_after_hours(
-    rulebook: Rulebook, report: Report, machine: Machine | None, in_force: CautionsInForce
+    rulebook: Rulebook, report: Report, machine: Machine | None, live: CautionsThatHold
 ) -> bool:
     """Whether a visit would be paid at after-hours rates.
 
@@ -68,17 +68,17 @@ def paid_after_hours(
     urgency is that of the cautions, or the default one: a policy rule speaks only once the costs are known.
     """
     hours = rulebook.service_hours
-    priority = in_force.priority if in_force.priority is not None else hours.default_priority
+    priority = live.priority if live.priority is not None else hours.default_priority
     response = hours.priorities.get(priority)
     if response is None or response.clock == "service":
         return False
     return is_after_hours(report.reported_at, hours, timezone_of(machine))
 
 
-def visit_skill(rulebook: Rulebook, causes: Iterable[CauseChance], in_force: CautionsInForce) -> Skill:
+def visit_skill(rulebook: Rulebook, causes: Iterable[CauseChance], live: CautionsThatHold) -> Skill:
     """Whom to send: the skill a caution asks for, or else the strongest that a likely cause needs."""
-    if in_force.skill is not None:
-        return in_force.skill
+    if live.skill is not None:
+        return live.skill
     return strongest(cause.repair.skill for cause in _likely(rulebook, causes)) or "general"
 
 
@@ -86,7 +86,7 @@ def visit_kit(rulebook: Rulebook, causes: Iterable[CauseChance], contractor: str
     """The parts to carry, likeliest cause first, within what the contractor's agreement lets a van carry.
 
     The kit's chance is over all causes. `other`, whose repair nobody knows beforehand, is never counted as
-    mended; a cause whose repair takes no parts always is.
+    fixed; a cause whose repair takes no parts always is.
     """
     chances = tuple((each.cause, each.chance) for each in causes)
     return _kits(rulebook)(chances, contractor)

@@ -142,8 +142,8 @@ def _care(read: InputReader, raw: object, pointer: str) -> CareEvent | None:
     for kind in kinds:
         if item.get("kind") == kind:
             return CareEvent(kind, at, by, dict(details))
-    mend = hint(str(item.get("kind")), kinds, f"; kinds are {', '.join(kinds)}")
-    read.problem(f'"{str(item.get("kind"))[:60]}" is no kind of care{mend}', f"{pointer}/kind")
+    fix = hint(str(item.get("kind")), kinds, f"; kinds are {', '.join(kinds)}")
+    read.problem(f'"{str(item.get("kind"))[:60]}" is no kind of care{fix}', f"{pointer}/kind")
     return None
 
 

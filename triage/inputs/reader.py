@@ -55,8 +55,8 @@ class InputReader:
         known = tuple(keys)
         for key in raw:
             if key not in known:
-                mend = hint(str(key), known, f"; known keys are {', '.join(known)}")
-                self.problem(f'unknown key "{str(key)[:60]}"{mend}', f"{pointer}/{escaped(key)}")
+                fix = hint(str(key), known, f"; known keys are {', '.join(known)}")
+                self.problem(f'unknown key "{str(key)[:60]}"{fix}', f"{pointer}/{escaped(key)}")
         return raw
 
     def each(self, raw: object, pointer: str, read: Callable[[object, str], T | None]) -> list[T]:
@@ -72,23 +72,23 @@ class InputReader:
         return [item for item in found if item is not None]
 
     def moment(self, raw: object, pointer: str) -> datetime:
-        mend = 'write RFC 3339 with an offset, such as "2026-03-02T10:00:00-05:00"'
+        fix = 'write RFC 3339 with an offset, such as "2026-03-02T10:00:00-05:00"'
         harmless = datetime(2000, 1, 1, tzinfo=UTC)
         if raw is None:
-            self.problem(f"the time is missing; {mend}", pointer)
+            self.problem(f"the time is missing; {fix}", pointer)
             return harmless
         try:
             if not isinstance(raw, str) or not re.match(r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}", raw, re.ASCII):
                 raise ValueError
             at = datetime.fromisoformat(raw)
         except ValueError:
-            self.problem(f"this is not a time; {mend}", pointer)
+            self.problem(f"this is not a time; {fix}", pointer)
             return harmless
         if at.utcoffset() is None:
-            self.problem(f'"{raw[:40]}" has no offset, so it names no moment; {mend}', pointer)
+            self.problem(f'"{raw[:40]}" has no offset, so it names no moment; {fix}', pointer)
             return harmless
         if not 1970 <= at.year <= 9990:
-            self.problem(f"the year {at.year} cannot be meant; mend the date", pointer)
+            self.problem(f"the year {at.year} cannot be meant; fix the date", pointer)
             return harmless
         return at
 
@@ -105,7 +105,7 @@ class InputReader:
             self.problem('this is not a date of the calendar; write it as "2026-01-31"', pointer)
             return None
         if not 1970 <= day.year <= 9000:
-            self.problem(f"the year {day.year} cannot be meant; mend the date", pointer)
+            self.problem(f"the year {day.year} cannot be meant; fix the date", pointer)
             return None
         return day
 
@@ -143,12 +143,12 @@ class InputReader:
             here = f"{pointer}/{escaped(id_)}"
             fact = vocabulary.get(id_) if isinstance(id_, str) else None
             if id_ in BUILTIN_FACTS:
-                self.problem(f'"{id_}" is worked out by the programme; leave it out', here)
+                self.problem(f'"{id_}" is worked out by the program; leave it out', here)
             elif fact is None:
-                mend = hint(str(id_), vocabulary, "; `barrelwise rulebook table` lists the facts")
-                self.problem(f'the rulebook has no fact "{str(id_)[:60]}"{mend}', here)
+                fix = hint(str(id_), vocabulary, "; `barrelwise rulebook table` lists the facts")
+                self.problem(f'the rulebook has no fact "{str(id_)[:60]}"{fix}', here)
             elif fact.asked_of == "computed" and not computed:
-                message = f'"{id_}" is worked out by the programme from other answers; leave it out'
+                message = f'"{id_}" is worked out by the program from other answers; leave it out'
                 self.problem(message, here)
             else:
                 try:

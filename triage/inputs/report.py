@@ -54,13 +54,13 @@ def check_dates(report: Report, machine: Machine | None, now: datetime) -> None:
     problems = []
     if report.reported_at > now + CLOCKS_APART:
         message = (
-            f"{report.reported_at.isoformat()} lies in the future (it is {now.isoformat()}); mend the time"
+            f"{report.reported_at.isoformat()} lies in the future (it is {now.isoformat()}); fix the time"
         )
         problems.append(Problem(message, "/reported_at"))
     if machine is not None and local_date(machine, report.reported_at) < machine.shipped_on:
         message = (
             f"{report.reported_at.isoformat()} is before the machine was made "
-            f"(shipped {machine.shipped_on.isoformat()}); mend the date or the serial"
+            f"(shipped {machine.shipped_on.isoformat()}); fix the date or the serial"
         )
         problems.append(Problem(message, "/reported_at"))
     if problems:
@@ -72,7 +72,7 @@ def check_history(machine: Machine, history: History) -> None:
     dated = [(f"/care/{index}/at", event.at) for index, event in enumerate(history.care)]
     dated += [(f"/repairs/{index}/at", repair.at) for index, repair in enumerate(history.repairs)]
     problems = [
-        Problem(f"{at.date()} lies before the machine was shipped, {machine.shipped_on}; mend one", pointer)
+        Problem(f"{at.date()} lies before the machine was shipped, {machine.shipped_on}; fix one", pointer)
         for pointer, at in dated
         if local_date(machine, at) < machine.shipped_on
     ]
@@ -92,9 +92,9 @@ def _symptoms(read: InputReader, raw: object, pointer: str) -> tuple[str, ...]:
     found: list[str] = []
     for index, symptom in enumerate(raw):
         if not isinstance(symptom, str) or symptom not in known:
-            mend = hint(symptom, known, listing) if isinstance(symptom, str) else listing
+            fix = hint(symptom, known, listing) if isinstance(symptom, str) else listing
             shown = f'"{symptom[:60]}"' if isinstance(symptom, str) else "this"
-            read.problem(f"{shown} is no symptom of the rulebook{mend}", f"{pointer}/{index}")
+            read.problem(f"{shown} is no symptom of the rulebook{fix}", f"{pointer}/{index}")
         elif symptom in found:
             read.problem(f'"{symptom}" stands twice', f"{pointer}/{index}")
         else:
@@ -131,8 +131,8 @@ def _check(read: InputReader, raw: object, pointer: str) -> CheckResult | None:
     check, result = item.get("check"), item.get("result")
     known = read.rulebook.checks
     if not isinstance(check, str) or check not in known:
-        mend = hint(str(check), known, f"; checks are {', '.join(known)}"[:600])
-        read.problem(f'"{str(check)[:60]}" is no check of the rulebook{mend}', f"{pointer}/check")
+        fix = hint(str(check), known, f"; checks are {', '.join(known)}"[:600])
+        read.problem(f'"{str(check)[:60]}" is no check of the rulebook{fix}', f"{pointer}/check")
         return None
     for allowed in RESULTS:
         if result == allowed:
@@ -144,15 +144,17 @@ def _check(read: InputReader, raw: object, pointer: str) -> CheckResult | None:
 def _estimate(read: InputReader, raw: object, pointer: str) -> EstimateTotal | None:
     if raw is None:
         return None
-    item = read.mapping(raw, pointer, ("total", "beyond_cover"), "an estimate")
+    item = read.mapping(raw, pointer, ("total", "beyond_warranty"), "an estimate")
     if not isinstance(raw, Mapping):
         return None
     total = read.money(item.get("total"), f"{pointer}/total")
     beyond = total
-    if item.get("beyond_cover") is not None:
-        beyond = read.money(item["beyond_cover"], f"{pointer}/beyond_cover")
+    if item.get("beyond_warranty") is not None:
+        beyond = read.money(item["beyond_warranty"], f"{pointer}/beyond_warranty")
     if total is None or beyond is None:
         return None
     if beyond > total:
-        read.problem("what lies beyond cover is more than the total; mend one", f"{pointer}/beyond_cover")
+        read.problem(
+            "what lies beyond warranty is more than the total; fix one", f"{pointer}/beyond_warranty"
+        )
     return EstimateTotal(total, beyond)

@@ -1,6 +1,6 @@
 """What a clerk says, as a fact's value: "two weeks ago", "half a gallon", "6 inches", "72 °F", "yes", "2".
 
-Words are turned into figures and unit names; pint converts to the fact's unit. A month counts as 30 days, a
+Words are turned into numbers and unit names; pint converts to the fact's unit. A month counts as 30 days, a
 year as 365. What was heard is always shown back, so that a wrong reading is seen at once.
 """
 
@@ -12,7 +12,7 @@ from datetime import date, time, timedelta
 from decimal import Decimal
 from typing import Any
 
-from triage.inputs.spoken_numbers import in_figures
+from triage.inputs.spoken_numbers import in_digits
 from triage.rulebook.fact_values import read_value, write_value
 from triage.rulebook.model import Fact
 from triage.values.errors import InputError, Problem
@@ -88,13 +88,13 @@ def read_spoken(fact: Fact, text: str, today: date) -> Spoken:
 
 
 def _number(fact: Fact, said: str, today: date) -> Any:
-    figures = _HEDGE.sub("", in_figures(said))
+    numbers = _HEDGE.sub("", in_digits(said))
     if fact.unit in _IN_MINUTES:
-        minutes = _minutes_ago(figures, today)
+        minutes = _minutes_ago(numbers, today)
         if minutes is not None:
             return _rounded(minutes / _IN_MINUTES[fact.unit])
-    parts = _PART.findall(figures)
-    if not parts or _PART.sub("", figures).strip(" ,and"):
+    parts = _PART.findall(numbers)
+    if not parts or _PART.sub("", numbers).strip(" ,and"):
         return said  # read_value says what is wanted
     if len(parts) == 1 and not parts[0][1].strip():
         return Decimal(parts[0][0])
@@ -119,9 +119,9 @@ def _sum(fact: Fact, parts: list[tuple[str, str]], said: str) -> Any:
     return said if total is None else _rounded(total)
 
 
-def _minutes_ago(figures: str, today: date) -> Decimal | None:
+def _minutes_ago(numbers: str, today: date) -> Decimal | None:
     """Minutes of "2 weeks ago", "yesterday", "1 hour 20 minutes"; None when it says no time."""
-    text = re.sub(r"\s*\b(?:ago|before|earlier|back|or so)\b\s*", " ", figures).strip()
+    text = re.sub(r"\s*\b(?:ago|before|earlier|back|or so)\b\s*", " ", numbers).strip()
     if text in _NOW:
         return Decimal(_NOW[text])
     day = _day(text, today)
@@ -165,7 +165,7 @@ def _choice(fact: Fact, said: str, _today: date) -> str:
 def _date(_fact: Fact, said: str, today: date) -> str:
     day = _day(said, today)
     if day is None:
-        minutes = _minutes_ago(_HEDGE.sub("", in_figures(said)), today)
+        minutes = _minutes_ago(_HEDGE.sub("", in_digits(said)), today)
         day = None if minutes is None else today - timedelta(days=int(minutes // 1440))
     return said if day is None else day.isoformat()
 

@@ -1,4 +1,4 @@
-"""Numbers in words and fractions as figures: "two and a half" is 2.5, "½" is 0.5, "a dozen" is 12."""
+"""Numbers in words and fractions as numbers: "two and a half" is 2.5, "½" is 0.5, "a dozen" is 12."""
 
 from __future__ import annotations
 
@@ -26,13 +26,13 @@ _FIXED = (
 )
 
 
-def in_figures(text: str) -> str:
-    """`text` (lower case) with every number in figures. What is no number stays as it is."""
+def in_digits(text: str) -> str:
+    """`text` (lower case) with every number in numbers. What is no number stays as it is."""
     for sign, written in _SIGNS.items():
         text = text.replace(sign, f" {written}")
     text = re.sub(rf"\b({_ANY}|\d+|an?)( \w+)? and a half\b", _and_a_half, text)
-    for pattern, figure in _FIXED:
-        text = re.sub(pattern, figure, text)
+    for pattern, number in _FIXED:
+        text = re.sub(pattern, number, text)
     text = re.sub(rf"\b({_TENS})[ -]({_SINGLE})\b", lambda m: str(_WORDS[m[1]] + _WORDS[m[2]]), text)
     text = re.sub(rf"\b({_ANY})\b", lambda m: str(_WORDS[m[1]]), text)
     text = re.sub(r"\b(?:(\d+) +)?(\d+)/([1-9]\d?)\b", _fraction, text)

@@ -35,7 +35,7 @@ class CompileEngine(Protocol):
 
 
 class RuleTooWide(RulebookError):
-    """A rule that an engine cannot take; `reason` says why and how to mend it."""
+    """A rule that an engine cannot take; `reason` says why and how to fix it."""
 
     def __init__(self, rule: str, reason: str, file: str | None = None) -> None:
         self.rule = rule

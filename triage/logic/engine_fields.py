@@ -218,7 +218,7 @@ def _bits(first: int, last: int) -> Ranks:
 
 
 def _spans(ranks: Ranks) -> list[Span]:
-    """The runs of neighbouring ranks in a set."""
+    """The runs of neighboring ranks in a set."""
     spans = []
     while ranks:
         first = (ranks & -ranks).bit_length() - 1

@@ -127,14 +127,14 @@ def _tree(text: str) -> Tree[Token]:
             message = "the test ends too early; is a bracket or value missing?"
             raise UnaryTestError(message, len(text.rstrip()) + 1) from None
         at, written = error.token.start_pos or 0, str(error.token)[:40]
-        raise UnaryTestError(f'"{written}" is not expected here{_mend(text, at)}', at + 1) from None
+        raise UnaryTestError(f'"{written}" is not expected here{_fix(text, at)}', at + 1) from None
     except UnexpectedCharacters as error:
         at = error.pos_in_stream or 0
-        message = f'"{text[at : at + 20]}" cannot be read here{_mend(text, at)}'
+        message = f'"{text[at : at + 20]}" cannot be read here{_fix(text, at)}'
         raise UnaryTestError(message, at + 1) from None
 
 
-def _mend(text: str, at: int) -> str:
+def _fix(text: str, at: int) -> str:
     rest = text[at:]
     if rest.startswith("=") or rest.startswith("!"):
         return "; equality is the value alone (15), its contrary is not(15); order is <, <=, > or >="
@@ -229,10 +229,8 @@ class _Reader:
                 f"{kind} does not fit a fact of type {self.fact_type}; write {example}", column
             )
         if self.fact_type == "choice" and self.choices and value not in self.choices:
-            mend = hint(
-                str(value), self.choices, f"; the choices are {', '.join(sorted(self.choices))[:300]}"
-            )
-            raise UnaryTestError(f'"{str(value)[:80]}" is not a choice of this fact{mend}', column)
+            fix = hint(str(value), self.choices, f"; the choices are {', '.join(sorted(self.choices))[:300]}")
+            raise UnaryTestError(f'"{str(value)[:80]}" is not a choice of this fact{fix}', column)
         return value
 
 

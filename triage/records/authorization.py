@@ -1,12 +1,12 @@
-"""Estimates, words and authorisations of one ticket: the part of its state that money hangs on.
+"""Estimates, words and authorizations of one ticket: the part of its state that money hangs on.
 
-An authorisation belongs to one revision of the estimate, and a new revision withdraws it. Its number is never
+An authorization belongs to one revision of the estimate, and a new revision withdraws it. Its number is never
 given again. It is used by the closing that names it, once and before it expires. `repair` is the JSON object
 that a ticket's events fold into:
 
-    {"revisions": how many estimates, "authorised": how many authorisations,
+    {"revisions": how many estimates, "authorized": how many authorizations,
      "estimate": the last estimate's payload or null, "word": the answer to it or null,
-     "authorisation": {"number", "amount", "estimate", "authority", "why", "expires_at",
+     "authorization": {"number", "amount", "estimate", "authority", "why", "expires_at",
                        "state": open | used | withdrawn} or null}
 """
 
@@ -23,19 +23,19 @@ Repair: TypeAlias = Mapping[str, Any]
 
 NOTHING_YET: Repair = {
     "revisions": 0,
-    "authorised": 0,
+    "authorized": 0,
     "estimate": None,
     "word": None,
-    "authorisation": None,
+    "authorization": None,
 }
 
 STANDING_DAYS = 30
-"""How long an authorisation within the standing limit may be used. Common practice, no source."""
+"""How long an authorization within the standing limit may be used. Common practice, no source."""
 
 
 def next_number(ticket: str, repair: Repair) -> str:
-    """The number of a ticket's next authorisation."""
-    return f"{ticket}-A{repair['authorised'] + 1}"
+    """The number of a ticket's next authorization."""
+    return f"{ticket}-A{repair['authorized'] + 1}"
 
 
 def standing_until(now: datetime) -> datetime:
@@ -43,47 +43,47 @@ def standing_until(now: datetime) -> datetime:
 
 
 def after_estimate(repair: Repair, payload: Mapping[str, Any]) -> Repair:
-    """A new revision: it is not answered yet, and what was authorised before is withdrawn."""
+    """A new revision: it is not answered yet, and what was authorized before is withdrawn."""
     return {
         **repair,
         "revisions": repair["revisions"] + 1,
         "estimate": payload,
         "word": None,
-        "authorisation": _withdrawn(repair["authorisation"]),
+        "authorization": _withdrawn(repair["authorization"]),
     }
 
 
 def after_word(repair: Repair, payload: Mapping[str, Any], who: str) -> Repair:
     """Somebody with the right to it, or the standing limit, answered the estimate."""
     word = {key: payload.get(key) for key in ("authority", "yes", "amount", "why")} | {"who": who}
-    authorised, authorisation = repair["authorised"], repair["authorisation"]
+    authorized, authorization = repair["authorized"], repair["authorization"]
     if payload["yes"] and payload.get("number"):
         keys = ("number", "amount", "estimate", "authority", "why", "expires_at")
-        authorisation = {key: payload.get(key) for key in keys} | {"state": "open"}
-        authorised += 1
-    return {**repair, "authorised": authorised, "word": word, "authorisation": authorisation}
+        authorization = {key: payload.get(key) for key in keys} | {"state": "open"}
+        authorized += 1
+    return {**repair, "authorized": authorized, "word": word, "authorization": authorization}
 
 
 def after_close(repair: Repair, payload: Mapping[str, Any]) -> Repair:
-    """The authorisation named is used, any other withdrawn; what is estimated later is asked anew."""
-    authorisation = repair["authorisation"]
-    if authorisation is not None and payload.get("authorisation") == authorisation["number"]:
-        authorisation = {**authorisation, "state": "used"}
-    return {**repair, "estimate": None, "word": None, "authorisation": _withdrawn(authorisation)}
+    """The authorization named is used, any other withdrawn; what is estimated later is asked anew."""
+    authorization = repair["authorization"]
+    if authorization is not None and payload.get("authorization") == authorization["number"]:
+        authorization = {**authorization, "state": "used"}
+    return {**repair, "estimate": None, "word": None, "authorization": _withdrawn(authorization)}
 
 
-def _withdrawn(authorisation: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
-    if authorisation is None or authorisation["state"] != "open":
-        return authorisation
-    return {**authorisation, "state": "withdrawn"}
+def _withdrawn(authorization: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
+    if authorization is None or authorization["state"] != "open":
+        return authorization
+    return {**authorization, "state": "withdrawn"}
 
 
-def open_authorisation(repair: Repair, now: datetime) -> Mapping[str, Any] | None:
-    """The authorisation that may be used now."""
-    authorisation: Mapping[str, Any] | None = repair["authorisation"]
-    if authorisation is None or authorisation["state"] != "open":
+def open_authorization(repair: Repair, now: datetime) -> Mapping[str, Any] | None:
+    """The authorization that may be used now."""
+    authorization: Mapping[str, Any] | None = repair["authorization"]
+    if authorization is None or authorization["state"] != "open":
         return None
-    return authorisation if now < datetime.fromisoformat(authorisation["expires_at"]) else None
+    return authorization if now < datetime.fromisoformat(authorization["expires_at"]) else None
 
 
 def refuse_second_word(repair: Repair, revision: int, ticket: str) -> None:
@@ -106,30 +106,30 @@ def refuse_second_word(repair: Repair, revision: int, ticket: str) -> None:
 def refuse_closing_above(
     repair: Repair, named: str | None, payable: Money, headroom: Money, now: datetime
 ) -> None:
-    """Raises InputError unless what the programme pays is authorised: by the number named, or the headroom.
+    """Raises InputError unless what the program pays is authorized: by the number named, or the headroom.
 
-    Once a revision is approved its authorisation is what counts, though the headroom be higher.
+    Once a revision is approved its authorization is what counts, though the headroom be higher.
     """
-    authorisation = repair["authorisation"]
-    if named is not None and (authorisation is None or authorisation["number"] != named):
-        _refuse(f'this ticket has no authorisation "{named[:60]}"; leave it out, or give the number told')
-    if authorisation is not None and (named is not None or authorisation["state"] == "open"):
-        number = authorisation["number"]
+    authorization = repair["authorization"]
+    if named is not None and (authorization is None or authorization["number"] != named):
+        _refuse(f'this ticket has no authorization "{named[:60]}"; leave it out, or give the number told')
+    if authorization is not None and (named is not None or authorization["state"] == "open"):
+        number = authorization["number"]
         if named is None:
             if payable.amount:
-                _refuse(f"{money_text(payable)} is closed on the authorisation {number}; name it")
+                _refuse(f"{money_text(payable)} is closed on the authorization {number}; name it")
             return
-        if authorisation["state"] == "used":
-            _refuse(f"the authorisation {number} was used already; an estimate gets a new one")
-        if authorisation["state"] == "withdrawn":
-            _refuse(f"the authorisation {number} was withdrawn when a newer estimate or closing came")
-        if now >= datetime.fromisoformat(authorisation["expires_at"]):
-            _refuse(f"the authorisation {number} expired at {authorisation['expires_at']}; ask again")
-        amount = parse_money(authorisation["amount"], payable.currency.code)
+        if authorization["state"] == "used":
+            _refuse(f"the authorization {number} was used already; an estimate gets a new one")
+        if authorization["state"] == "withdrawn":
+            _refuse(f"the authorization {number} was withdrawn when a newer estimate or closing came")
+        if now >= datetime.fromisoformat(authorization["expires_at"]):
+            _refuse(f"the authorization {number} expired at {authorization['expires_at']}; ask again")
+        amount = parse_money(authorization["amount"], payable.currency.code)
         if payable > amount:
             _refuse(
                 f"{money_text(payable)} is {money_text(payable - amount)} above the {money_text(amount)} "
-                f"authorised by {number}; send an estimate and have it approved first"
+                f"authorized by {number}; send an estimate and have it approved first"
             )
     elif payable > headroom:
         _refuse(
@@ -139,4 +139,4 @@ def refuse_closing_above(
 
 
 def _refuse(message: str) -> None:
-    raise InputError([Problem(message, "/authorisation")])
+    raise InputError([Problem(message, "/authorization")])

@@ -1,7 +1,7 @@
 """The exchange of a machine: which depot unit fits, what moves with it, and who had which serial when.
 
-The new unit takes the old one's site, contractor and what is on record of the circuit there. Cover stays with
-each unit's own dates, and history with the serial it happened to; custody links the two by their ticket.
+The new unit takes the old one's site, contractor and what is on record of the circuit there. Warranty stays
+with each unit's own dates, and history with the serial it happened to; custody links the two by their ticket.
 """
 
 from __future__ import annotations
@@ -179,7 +179,7 @@ def exchange(
     """What the exchange makes of both; `known` is the new unit's record where it has served before.
 
     The new unit is not commissioned by being put in: its checklist does that, and till then the dates that
-    cover counts from are those it came with.
+    warranty counts from are those it came with.
     """
     facts = {} if known is None else {key: known.facts[key] for key in known.facts if key not in PLACE_FACTS}
     facts |= {name: old.facts[name] for name in PLACE_FACTS if name in old.facts}

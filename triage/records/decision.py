@@ -28,7 +28,7 @@ class KnownFact:
 
 
 class Factor(NamedTuple):
-    """One observation's weight: chance is multiplied by `factor`, then all are normalised.
+    """One observation's weight: chance is multiplied by `factor`, then all are normalized.
 
     A tuple, since a decision makes a hundred of them and tuples are made quickly. `held` is the truth of the
     rule's condition. `factor` is P(observed | cause) divided by its mean over the causes before it, so that a
@@ -91,8 +91,8 @@ class CautionSaid:
 
 
 @dataclass(frozen=True, slots=True)
-class CoverSide:
-    """Parts or labor of one component: in cover on the day asked, and until when (inclusive)."""
+class WarrantySide:
+    """Parts or labor of one component: in warranty on the day asked, and until when (inclusive)."""
 
     component: str
     covered: bool
@@ -100,12 +100,12 @@ class CoverSide:
 
 
 @dataclass(frozen=True, slots=True)
-class CoverAnswer:
-    """Cover of the component most likely at fault. None until: no commissioning date or no terms known."""
+class WarrantyAnswer:
+    """Warranty of the component most likely at fault. None until: no commissioning date or no terms known."""
 
     terms: str | None
-    parts: CoverSide
-    labor: CoverSide
+    parts: WarrantySide
+    labor: WarrantySide
     at_risk: tuple[str, ...]
     claim_needs: tuple[str, ...]
 
@@ -136,13 +136,13 @@ class Visit:
 
 @dataclass(frozen=True, slots=True)
 class TurnsAt:
-    """The number of one figure, all others as they are, at which keep or swap turns.
+    """The number of one number, all others as they are, at which keep or swap turns.
 
     Amounts are in the rulebook's currency; `running_costs` is a factor on the forecast (now 1), `rate` a
     share.
     """
 
-    figure: str
+    number: str
     now: Decimal
     turns_at: Decimal
 
@@ -151,7 +151,7 @@ class TurnsAt:
 class KeepOrSwapSaid:
     """Keeping against exchanging the machine, by year, and what would have turned it.
 
-    `keep_years` is for how many years keeping stays cheaper (0: not at all). `hangs_on` is the figure whose
+    `keep_years` is for how many years keeping stays cheaper (0: not at all). `hangs_on` is the number whose
     least relative change turns the choice; it leads `turning_points`.
     """
 
@@ -181,10 +181,10 @@ class Decision:
     expected_cost: ExpectedCost
     questions: tuple[Question, ...]
     cautions: tuple[CautionSaid, ...]
-    cover: CoverAnswer
+    warranty: WarrantyAnswer
     limit: LimitAnswer
     visit: Visit | None
-    approved_up_to: Money | None  # for `approve`: the amount authorised
+    approved_up_to: Money | None  # for `approve`: the amount authorized
     solved: bool  # a check cured it; the ticket can be closed
     facts: Mapping[str, KnownFact]
     fired: tuple[str, ...]  # ids of the rules that fired
@@ -192,5 +192,5 @@ class Decision:
     rulebook: str
     decided_at: datetime
     engine: str
-    figures: Mapping[str, FactValue] = field(default_factory=dict)  # the computed facts the policy saw
+    computed_facts: Mapping[str, FactValue] = field(default_factory=dict)  # the computed facts the policy saw
     keep_or_swap: KeepOrSwapSaid | None = None  # with a swap, an estimate, or a rule on it

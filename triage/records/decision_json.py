@@ -13,8 +13,6 @@ from moneyed import Money
 from triage.records.decision import (
     CauseChance,
     CautionSaid,
-    CoverAnswer,
-    CoverSide,
     Decision,
     KeepOrSwapSaid,
     KnownFact,
@@ -24,6 +22,8 @@ from triage.records.decision import (
     Reason,
     TurnsAt,
     Visit,
+    WarrantyAnswer,
+    WarrantySide,
 )
 from triage.rulebook.fact_values import write_value
 
@@ -47,13 +47,15 @@ def as_json(decision: Decision, ticket: str | None = None) -> JSONObject:
         },
         "questions": [_question(question) for question in decision.questions],
         "cautions": [_caution(caution) for caution in decision.cautions],
-        "cover": _cover(decision.cover),
+        "warranty": _warranty(decision.warranty),
         "limit": _limit(decision.limit),
         "visit": None if decision.visit is None else _visit(decision.visit),
         "approved_up_to": None if decision.approved_up_to is None else amount(decision.approved_up_to),
         "solved": decision.solved,
         "facts": {name: _fact(fact) for name, fact in sorted(decision.facts.items())},
-        "figures": {name: write_value(value) for name, value in sorted(decision.figures.items())},
+        "computed_facts": {
+            name: write_value(value) for name, value in sorted(decision.computed_facts.items())
+        },
         "keep_or_swap": None if decision.keep_or_swap is None else _keep_or_swap(decision.keep_or_swap),
         "fired": list(decision.fired),
         "notes": list(decision.notes),
@@ -125,17 +127,17 @@ def _caution(caution: CautionSaid) -> JSONObject:
     }
 
 
-def _cover(cover: CoverAnswer) -> JSONObject:
+def _warranty(warranty: WarrantyAnswer) -> JSONObject:
     return {
-        "terms": cover.terms,
-        "parts": _side(cover.parts),
-        "labor": _side(cover.labor),
-        "at_risk": list(cover.at_risk),
-        "claim_needs": list(cover.claim_needs),
+        "terms": warranty.terms,
+        "parts": _side(warranty.parts),
+        "labor": _side(warranty.labor),
+        "at_risk": list(warranty.at_risk),
+        "claim_needs": list(warranty.claim_needs),
     }
 
 
-def _side(side: CoverSide) -> JSONObject:
+def _side(side: WarrantySide) -> JSONObject:
     return {"component": side.component, "covered": side.covered, "until": _day(side.until)}
 
 
@@ -178,7 +180,7 @@ def _keep_or_swap(said: KeepOrSwapSaid) -> JSONObject:
 
 
 def _turns_at(point: TurnsAt) -> JSONObject:
-    return {"figure": point.figure, "now": f"{point.now:f}", "turns_at": f"{point.turns_at:f}"}
+    return {"number": point.number, "now": f"{point.now:f}", "turns_at": f"{point.turns_at:f}"}
 
 
 def _fact(fact: KnownFact) -> JSONObject:

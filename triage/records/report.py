@@ -28,10 +28,10 @@ class CheckResult:
 
 @dataclass(frozen=True, slots=True)
 class EstimateTotal:
-    """A technician's estimate as far as the decision needs it. `beyond_cover` is what the programme pays."""
+    """A technician's estimate as far as the decision needs it. `beyond_warranty` is what the program pays."""
 
     total: Money
-    beyond_cover: Money
+    beyond_warranty: Money
 
 
 @dataclass(frozen=True, slots=True)

@@ -18,13 +18,13 @@ EventKind: TypeAlias = Literal[
     "answered",  # {"answers": {fact: value}}
     "check_done",  # {"check", "result"}
     "decided",  # {"decision": the contract's JSON, "inputs": {"report", "machine", "at"}}
-    "estimated",  # {"revision", "cause", "lines", "total", "claimed", "beyond_cover", "answer", "reasons", …}
+    "estimated",  # {"revision", "cause", "lines", "total", "claimed", "beyond_warranty", "answer", …}
     "approved",  # {"estimate": revision, "authority", "yes", "amount", "number", "expires_at", "why"}
     "dispatched",  # {"visit": number, "at", "minutes", "contractor", "skill", "kit", …}: scheduled or moved
     "visited",  # {"visit": number, "state": started | done, "at"}
     "swap_reserved",  # {"unit": serial or null for taken back, "depot", "instead_of"}
     "swapped",  # {"old", "new", "old_unit": refurbish | scrap | return, "at"}
-    "closed",  # {"cause": null for no fault found, "cured_by", "cost", "lines", "authorisation", "at", …}
+    "closed",  # {"cause": null for no fault found, "cured_by", "cost", "lines", "authorization", "at", …}
     "reopened",  # {"why"}
     "corrected",  # {"seq": of the event set right, "report", "why"}
     "skipped",  # {"facts": ids the clerk could not tell}
@@ -39,7 +39,7 @@ JSONObject: TypeAlias = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Event:
-    """One line of a ticket's log. `seq` counts from 1; `rulebook` is the version in force."""
+    """One line of a ticket's log. `seq` counts from 1; `rulebook` is the live version."""
 
     ticket: str
     seq: int
@@ -75,7 +75,7 @@ class Ticket:
     acknowledged: tuple[str, ...] = field(default=())  # stop-use cautions in force that were read out
     parked_until: datetime | None = None  # waiting for a check's result; UTC
     due_at: datetime | None = None  # of the visit decided on; UTC
-    repair: JSONObject = field(default_factory=lambda: NOTHING_YET)  # see `triage.authorisation`
+    repair: JSONObject = field(default_factory=lambda: NOTHING_YET)  # see `triage.authorization`
 
 
 def fold(events: Iterable[Event]) -> Ticket:
@@ -159,18 +159,18 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
 def _decided(ticket: Ticket, decision: JSONObject, rulebook: str) -> Ticket:
     """What was read out counts while the caution stays in force; back again, it is read out again.
 
-    A ticket whose repair is authorised is not held for want of the word it has.
+    A ticket whose repair is authorized is not held for want of the word it has.
     """
-    in_force = {caution["rule"] for caution in decision.get("cautions", ()) if caution["stop_use"]}
+    live = {caution["rule"] for caution in decision.get("cautions", ()) if caution["stop_use"]}
     visit = decision.get("visit")
-    authorisation = ticket.repair["authorisation"]
-    authorised = authorisation is not None and authorisation["state"] == "open"
+    authorization = ticket.repair["authorization"]
+    authorized = authorization is not None and authorization["state"] == "open"
     return replace(
         ticket,
         decision=decision,
-        outcome="approve" if decision["outcome"] == "hold" and authorised else decision["outcome"],
+        outcome="approve" if decision["outcome"] == "hold" and authorized else decision["outcome"],
         rulebook=rulebook,
-        acknowledged=tuple(rule for rule in ticket.acknowledged if rule in in_force),
+        acknowledged=tuple(rule for rule in ticket.acknowledged if rule in live),
         due_at=None if visit is None else _instant(visit["due"]),
     )
 
@@ -201,7 +201,7 @@ def changed_report(ticket: Ticket, kind: EventKind, payload: JSONObject) -> JSON
             before = [old for old in report.get("checks") or () if old["check"] != done["check"]]
             return {**report, "checks": [*before, done]}
         case "estimated":
-            estimate = {"total": payload["total"], "beyond_cover": payload["beyond_cover"]}
+            estimate = {"total": payload["total"], "beyond_warranty": payload["beyond_warranty"]}
             return {**report, "estimate": estimate}
         case "corrected":
             return {**report, **payload["report"]}

@@ -1,1 +1,1 @@
-"""After the decision: estimate, approval, closing, period figures."""
+"""After the decision: estimate, approval, closing, period numbers."""

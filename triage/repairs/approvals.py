@@ -94,8 +94,8 @@ def _authority(read: InputReader, raw: object) -> Authority | None:
     known = read.rulebook.authorities
     if isinstance(raw, str) and raw in known:
         return known[raw]
-    mend = hint(str(raw)[:60], known, f"; authorities are {', '.join(known)}")
-    read.problem(f'there is no authority "{str(raw)[:60]}"{mend}', "/authority")
+    fix = hint(str(raw)[:60], known, f"; authorities are {', '.join(known)}")
+    read.problem(f'there is no authority "{str(raw)[:60]}"{fix}', "/authority")
     return None
 
 

@@ -31,7 +31,7 @@ CLOSE_KEYS = (
     "after_hours",
     "hours",
     "photos",
-    "authorisation",
+    "authorization",
     "at",
     "note",
 )
@@ -54,7 +54,7 @@ class CloseOut:
     after_hours: bool | None
     hours: Decimal
     photos: tuple[str, ...]
-    authorisation: str | None
+    authorization: str | None
     at: datetime
     note: str
 
@@ -91,7 +91,7 @@ def read_close_out(
         after_hours=read_flag(read, top.get("after_hours"), "/after_hours"),
         hours=hours,
         photos=tuple(photos),
-        authorisation=read.name(top.get("authorisation"), "/authorisation"),
+        authorization=read.name(top.get("authorization"), "/authorization"),
         at=_moment(read, top.get("at"), machine, opened_at, now),
         note=read.text(top.get("note"), "/note", MOST_TEXT),
     )
@@ -103,8 +103,8 @@ def _cured_by(read: InputReader, raw: object) -> str:
     words = (REPAIR, NOTHING, *read.rulebook.checks)
     if isinstance(raw, str) and raw in words:
         return raw
-    mend = hint(str(raw)[:60], words, f'; it is "{REPAIR}", "{NOTHING}" or a check of the rulebook')
-    read.problem(f'"{str(raw)[:60]}" does not say what cured it{mend}', "/cured_by")
+    fix = hint(str(raw)[:60], words, f'; it is "{REPAIR}", "{NOTHING}" or a check of the rulebook')
+    read.problem(f'"{str(raw)[:60]}" does not say what cured it{fix}', "/cured_by")
     return NOTHING
 
 
@@ -118,12 +118,12 @@ def _moment(
     if len(read.problems) > before:
         return at
     if at > now + CLOCKS_APART:
-        read.problem(f"{at.isoformat()} lies in the future (it is {now.isoformat()}); mend the time", "/at")
+        read.problem(f"{at.isoformat()} lies in the future (it is {now.isoformat()}); fix the time", "/at")
     elif at < opened_at - CLOCKS_APART:
-        message = f"{at.isoformat()} is before the ticket was opened ({opened_at.isoformat()}); mend the time"
+        message = f"{at.isoformat()} is before the ticket was opened ({opened_at.isoformat()}); fix the time"
         read.problem(message, "/at")
     elif machine is not None and local_date(machine, at) < machine.shipped_on:
-        read.problem(f"the machine was shipped only on {machine.shipped_on}; mend the date", "/at")
+        read.problem(f"the machine was shipped only on {machine.shipped_on}; fix the date", "/at")
     return at
 
 

@@ -94,8 +94,8 @@ def read_cause(read: InputReader, raw: object, pointer: str) -> str | None:
     known = read.rulebook.causes
     if raw is None or (isinstance(raw, str) and raw in known):
         return raw
-    mend = hint(str(raw)[:60], known, f"; causes are {', '.join(known)}"[:600])
-    read.problem(f'"{str(raw)[:60]}" is no cause of the rulebook{mend}', pointer)
+    fix = hint(str(raw)[:60], known, f"; causes are {', '.join(known)}"[:600])
+    read.problem(f'"{str(raw)[:60]}" is no cause of the rulebook{fix}', pointer)
     return None
 
 
@@ -124,10 +124,8 @@ def read_number(
 def _line(read: InputReader, raw: object, pointer: str) -> AskedLine | None:
     kind = raw.get("kind") if isinstance(raw, Mapping) else None
     if not isinstance(raw, Mapping) or kind not in LINE_KINDS:
-        mend = hint(str(kind)[:60], LINE_KINDS, f"; kinds are {', '.join(LINE_KINDS)}")
-        read.problem(
-            f'a line is an object with a `kind`; "{str(kind)[:60]}" is none{mend}', f"{pointer}/kind"
-        )
+        fix = hint(str(kind)[:60], LINE_KINDS, f"; kinds are {', '.join(LINE_KINDS)}")
+        read.problem(f'a line is an object with a `kind`; "{str(kind)[:60]}" is none{fix}', f"{pointer}/kind")
         return None
     item = read.mapping(
         raw, pointer, ("kind", "amount", *_KEYS[kind], "component", "note"), f"a line of {kind}"
@@ -157,8 +155,8 @@ def _count(read: InputReader, raw: Any, pointer: str, most: int) -> int:
 def _part(read: InputReader, raw: object, pointer: str) -> str:
     if isinstance(raw, str) and raw in read.rulebook.parts:
         return raw
-    mend = hint(str(raw)[:60], read.rulebook.parts, "; the rulebook's parts.yml lists the parts")
-    read.problem(f'there is no part "{str(raw)[:60]}"{mend}', pointer)
+    fix = hint(str(raw)[:60], read.rulebook.parts, "; the rulebook's parts.yml lists the parts")
+    read.problem(f'there is no part "{str(raw)[:60]}"{fix}', pointer)
     return ""
 
 
@@ -166,6 +164,6 @@ def _component(read: InputReader, raw: object, pointer: str) -> str | None:
     known = sorted({cause.component for cause in read.rulebook.causes.values()})
     if raw is None or (isinstance(raw, str) and raw in known):
         return raw
-    mend = hint(str(raw)[:60], known, f"; components are {', '.join(known)}"[:600])
-    read.problem(f'"{str(raw)[:60]}" is no component of the rulebook{mend}', pointer)
+    fix = hint(str(raw)[:60], known, f"; components are {', '.join(known)}"[:600])
+    read.problem(f'"{str(raw)[:60]}" is no component of the rulebook{fix}', pointer)
     return None

@@ -73,14 +73,14 @@ def within(at: datetime, first: date | None, last: date | None) -> bool:
 
 
 def claim_rows(closings: Iterable[Event], first: date | None, last: date | None) -> list[dict[str, Any]]:
-    """A row for each line that cover pays, and one for the deductible, which is taken off."""
+    """A row for each line that warranty pays, and one for the deductible, which is taken off."""
     rows: list[dict[str, Any]] = []
     for event in closings:
         closed = event.payload
         if not within(datetime.fromisoformat(closed["at"]), first, last):
             continue
         for line in closed["lines"]:
-            if line["paid_by"] != "programme":
+            if line["paid_by"] != "program":
                 rows.append(_claim(event, line, line["amount"], line["kind"]))
         amount, currency = closed["deductible"].split()
         if Decimal(amount):

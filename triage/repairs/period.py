@@ -39,7 +39,7 @@ class OpenedTicket:
 
 @dataclass(frozen=True, slots=True)
 class Closing:
-    """One closing. `stands`: it is the ticket's last and the ticket is closed now. `cost` is after cover.
+    """One closing. `stands`: it is the ticket's last and the ticket is closed now. `cost` is after warranty.
 
     `scheduled` counts the visits ever scheduled for the ticket; `top_cause` is what its last decision ranked
     first.

@@ -1,6 +1,6 @@
-"""What the programme did in a period, as numbers an ops lead is asked for: tickets, visits, money, causes.
+"""What the program did in a period, as numbers an ops lead is asked for: tickets, visits, money, causes.
 
-Works on plain rows (`triage.store.figures` reads them) and computes nothing that they do not hold. How each
+Works on plain rows (`triage.store.numbers` reads them) and computes nothing that they do not hold. How each
 number is defined is told in `DEFINITIONS`, by its name in the answer.
 """
 
@@ -45,7 +45,7 @@ DEFINITIONS: Mapping[str, str] = {
         "Amounts approved in the period, by an authority or within the standing limit; of several on one "
         "ticket before it is closed only the last, which is the one that stands."
     ),
-    "spend_closed": "What the programme paid on all closings written down in the period, after cover.",
+    "spend_closed": "What the program paid on all closings written down in the period, after warranty.",
     "repeats": (
         "Tickets opened in the period on a machine for which another ticket was closed within "
         f"{COMEBACK_DAYS} days before."
@@ -68,9 +68,7 @@ DEFINITIONS: Mapping[str, str] = {
 """Name of a number in the answer -> how it is defined."""
 
 
-def programme_figures(
-    recorded: Recorded, rulebook: Rulebook, period: Period, now: datetime
-) -> dict[str, Any]:
+def period_numbers(recorded: Recorded, rulebook: Rulebook, period: Period, now: datetime) -> dict[str, Any]:
     """All numbers as JSON data; shares are None where there is nothing to share, money is `312.40 USD`."""
     opened = recorded.opened
     in_period = [closing for closing in recorded.closings if period.holds(closing.at)]

@@ -1,9 +1,9 @@
-"""An estimate priced: every line against the rate agreement, and what the cover pays apart from the rest.
+"""An estimate priced: every line against the rate agreement, and what the warranty pays apart from the rest.
 
 A line without an amount gets the agreed price. A line above it, or one that the agreement does not pay at
 all, is named with the reason; it stays in the total, for the authority to see. Where no tax line is given
-the agreed tax is added. Labor cover pays trip, distance, labor and second technician; parts cover pays parts
-and freight; tax follows the lines it is on. Of what cover pays, the programme bears each terms' deductible.
+the agreed tax is added. Labor warranty pays trip, distance, labor and second technician; parts warranty
+pays parts and freight; tax follows the lines it is on. Of what warranty pays, the program bears each terms' deductible.
 """
 
 from __future__ import annotations
@@ -29,13 +29,13 @@ from triage.decide.spending.warranty import covered_by_component, terms_by_compo
 from triage.records.report import Machine
 from triage.repairs.estimate_input import AskedLine
 from triage.rulebook.model import Rulebook
-from triage.rulebook.terms import CoverTerms, RateAgreement
+from triage.rulebook.terms import RateAgreement, WarrantyTerms
 from triage.values.money import Money, as_money, money_text, round_money
 
 
 @dataclass(frozen=True, slots=True)
 class BillLine:
-    """One priced line. `terms` is the cover that pays it, None for the programme; `outside` says what is not
+    """One priced line. `terms` is the warranty that pays it, None for the program; `outside` says what is not
     agreed. Amounts are rounded, in the rulebook's currency.
     """
 
@@ -63,13 +63,13 @@ class Bill:
 
     @property
     def claimed(self) -> Money:
-        """What is claimed from cover, the deductible taken off."""
+        """What is claimed from warranty, the deductible taken off."""
         covered = (line.amount for line in self.lines if line.terms is not None)
         return self._sum((*covered, -self.deductible))
 
     @property
-    def beyond_cover(self) -> Money:
-        """What the programme pays: lines out of cover, and the deductible."""
+    def beyond_warranty(self) -> Money:
+        """What the program pays: lines out of warranty, and the deductible."""
         return self.total - self.claimed
 
     @property
@@ -82,7 +82,7 @@ class Bill:
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """What a visit's price hangs on besides its lines. `on` is the day cover is asked for."""
+    """What a visit's price hangs on besides its lines. `on` is the day warranty is asked for."""
 
     contractor: str | None
     machine: Machine | None
@@ -177,7 +177,7 @@ def _tax_lines(
     lines: Sequence[BillLine],
     asked: Sequence[AskedLine],
 ) -> list[BillLine]:
-    """The tax, a line for each payer; the programme's share is reckoned as if its lines stood alone."""
+    """The tax, a line for each payer; the program's share is reckoned as if its lines stood alone."""
     given = next((line for line in asked if line.kind == "tax"), None)
     rate = f"{_plain(agreement.tax * 100)} %"
 
@@ -207,7 +207,7 @@ def _tax_lines(
     return [found[0], *(replace(line, outside=None) for line in found[1:])] if found else [whole]
 
 
-def _deductible(lines: Iterable[BillLine], terms: Iterable[CoverTerms]) -> Decimal:
+def _deductible(lines: Iterable[BillLine], terms: Iterable[WarrantyTerms]) -> Decimal:
     claims: dict[str, Decimal] = {}
     for line in lines:
         if line.terms is not None:
@@ -217,7 +217,7 @@ def _deductible(lines: Iterable[BillLine], terms: Iterable[CoverTerms]) -> Decim
 
 
 def bill_as_data(bill: Bill) -> dict[str, Any]:
-    """JSON data: `lines`, `total`, `claimed`, `deductible`, `beyond_cover`, and `outside` with pointers."""
+    """JSON data: `lines`, `total`, `claimed`, `deductible`, `beyond_warranty`; `outside` with pointers."""
 
     def text(amount: Decimal) -> str:
         return money_text(as_money(amount, bill.currency))
@@ -227,7 +227,7 @@ def bill_as_data(bill: Bill) -> dict[str, Any]:
         "total": money_text(bill.total),
         "claimed": money_text(bill.claimed),
         "deductible": text(bill.deductible),
-        "beyond_cover": money_text(bill.beyond_cover),
+        "beyond_warranty": money_text(bill.beyond_warranty),
         "outside": [
             {"line": f"/lines/{index}", "kind": line.kind, "detail": line.detail, "why": line.outside}
             for index, line in enumerate(bill.lines)
@@ -244,7 +244,7 @@ def _line_as_data(line: BillLine, amount: str, agreed: str) -> Mapping[str, Any]
         "amount": amount,
         "agreed": agreed,
         "component": line.component,
-        "paid_by": line.terms or "programme",
+        "paid_by": line.terms or "program",
     }
     if line.kind in ("labor", "second_technician"):
         shown["hours"] = asked.hours

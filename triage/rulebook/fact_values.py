@@ -94,8 +94,8 @@ def _choice(fact: Fact, raw: object) -> str:
     if not isinstance(raw, str):
         raise ValueError(f"{_shown(raw)} is not one of its choices; they are {', '.join(fact.choices)[:300]}")
     if fact.choices and raw not in fact.choices:
-        mend = hint(raw, fact.choices, f"; they are {', '.join(fact.choices)[:300]}")
-        raise ValueError(f"{_shown(raw)} is not one of its choices{mend}")
+        fix = hint(raw, fact.choices, f"; they are {', '.join(fact.choices)[:300]}")
+        raise ValueError(f"{_shown(raw)} is not one of its choices{fix}")
     return raw
 
 

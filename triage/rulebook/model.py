@@ -14,7 +14,7 @@ from typing import Literal, TypeAlias
 
 from triage.logic.conditions import ALWAYS, Condition, Scalar, UnaryTest
 from triage.logic.unary_tests import FactType
-from triage.rulebook.terms import Authority, CoverTerms, LimitTable, Part, Rates, ServiceHours
+from triage.rulebook.terms import Authority, LimitTable, Part, Rates, ServiceHours, WarrantyTerms
 from triage.values.errors import InputError
 
 Outcome: TypeAlias = Literal["fix_in_store", "dispatch", "approve", "hold", "swap"]
@@ -46,7 +46,7 @@ class Fact:
 class Symptom:
     id: str
     title: str
-    shares: Mapping[str, Decimal]  # cause -> calls out of those seen; normalised by the ranking
+    shares: Mapping[str, Decimal]  # cause -> calls out of those seen; normalized by the ranking
     callers_say: tuple[str, ...]
     source: str
 
@@ -212,7 +212,7 @@ class CareIntervals:
 
 @dataclass(frozen=True, slots=True)
 class Rulebook:
-    """Everything the programme has decided beforehand. `version` is "sha256:" and 64 hex digits."""
+    """Everything the program has decided beforehand. `version` is "sha256:" and 64 hex digits."""
 
     title: str
     currency: str
@@ -226,7 +226,7 @@ class Rulebook:
     cautions: Mapping[str, Caution]
     checks: Mapping[str, Check]
     policy: Mapping[str, PolicyRule]
-    cover: Mapping[str, CoverTerms]
+    warranty: Mapping[str, WarrantyTerms]
     limits: Mapping[str, LimitTable]
     authorities: Mapping[str, Authority]
     rates: Rates

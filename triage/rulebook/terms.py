@@ -14,31 +14,31 @@ HitPolicy: TypeAlias = Literal["UNIQUE", "FIRST", "PRIORITY", "COLLECT"]
 
 
 @dataclass(frozen=True, slots=True)
-class CoverPeriod:
+class WarrantyPeriod:
     parts_months: int
     labor_months: int
 
 
 @dataclass(frozen=True, slots=True)
-class CoverRisk:
-    """Something that puts cover at risk when it holds. It is said; it never voids cover by itself."""
+class WarrantyRisk:
+    """Something that puts warranty at risk when it holds. It is said; it never voids warranty by itself."""
 
     when: Condition
     say: str
 
 
 @dataclass(frozen=True, slots=True)
-class CoverTerms:
+class WarrantyTerms:
     id: str
     title: str
     models: frozenset[str]  # empty: every model
     starts: Literal["commissioned", "shipped"]
     cap_months_from_ship: int | None
-    periods: Mapping[str, CoverPeriod]  # component -> period; "default" for the rest
-    risks: tuple[CoverRisk, ...]
+    periods: Mapping[str, WarrantyPeriod]  # component -> period; "default" for the rest
+    risks: tuple[WarrantyRisk, ...]
     claim_needs: tuple[str, ...]
     source: str
-    deductible: Decimal = Decimal(0)  # of every claim, what the programme pays itself
+    deductible: Decimal = Decimal(0)  # of every claim, what the program pays itself
 
 
 @dataclass(frozen=True, slots=True)

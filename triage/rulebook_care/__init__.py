@@ -2,5 +2,5 @@
 does and says, how it comes into force, and what closed tickets teach.
 
 Faults, reading and differences are functions of rulebooks alone; replays, publishing and learning read the
-programme's records. No rule of the trade lives here.
+program's records. No rule of the trade lives here.
 """

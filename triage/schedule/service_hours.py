@@ -132,7 +132,7 @@ def public_holidays(country: str | None, subdivision: str | None, year: int) -> 
     if country is None:
         return frozenset()
     try:
-        # the neighbours too: New Year's Day may be observed in December of the year before
+        # the neighbors too: New Year's Day may be observed in December of the year before
         days = holidays.country_holidays(country, subdiv=subdivision, years=(year - 1, year, year + 1))
     except NotImplementedError as error:
         raise InputError(f"holidays_country and holidays_subdivision: {error}") from None

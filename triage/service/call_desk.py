@@ -1,6 +1,6 @@
 """What an agent does on a call besides answering: skip, correct, read out, park, and take back.
 
-Each is one event on the ticket, by way of `Programme.change` (decided again) or `Programme.note`.
+Each is one event on the ticket, by way of `Program.change` (decided again) or `Program.note`.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from typing import Any
 
 from triage.records.caller import Caller
 from triage.records.ticket import Event, JSONObject, Ticket, changed_report, fold
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store.tables.tickets import NewEvent
 from triage.values.errors import InputError, NotFoundError, Problem
 
@@ -20,7 +20,7 @@ UNDOABLE = ("answered", "check_done", "skipped")
 
 
 def answer(
-    programme: Programme,
+    service: Service,
     ticket_id: str,
     answers: Mapping[str, Any],
     who: Caller,
@@ -34,8 +34,8 @@ def answer(
     """
     if not answers:
         raise InputError([Problem("give at least one answer: fact -> value", "/answers")])
-    with programme.store.write():
-        known = (programme.ticket(ticket_id, who).decision or {}).get("facts", {})
+    with service.store.write():
+        known = (service.ticket(ticket_id, who).decision or {}).get("facts", {})
         corrects = {
             fact: known[fact]["value"]
             for fact in answers
@@ -44,24 +44,24 @@ def answer(
         payload: dict[str, Any] = {"answers": dict(answers)}
         payload |= {"said": dict(said)} if said else {}
         payload |= {"corrects": corrects} if corrects else {}
-        return programme.change(ticket_id, NewEvent("answered", payload), who, if_version)
+        return service.change(ticket_id, NewEvent("answered", payload), who, if_version)
 
 
-def skip(programme: Programme, ticket_id: str, fact: str, who: Caller, if_version: int | None) -> Ticket:
+def skip(service: Service, ticket_id: str, fact: str, who: Caller, if_version: int | None) -> Ticket:
     """The clerk cannot tell: the fact stays unknown and is not asked for again."""
-    if fact not in programme.rulebook.facts:
+    if fact not in service.rulebook.facts:
         raise InputError([Problem(f'"{fact[:60]}" is no fact of the rulebook', "/facts")])
-    return programme.change(ticket_id, NewEvent("skipped", {"facts": [fact]}), who, if_version)
+    return service.change(ticket_id, NewEvent("skipped", {"facts": [fact]}), who, if_version)
 
 
-def acknowledge(programme: Programme, ticket_id: str, who: Caller, if_version: int | None) -> Ticket:
+def acknowledge(service: Service, ticket_id: str, who: Caller, if_version: int | None) -> Ticket:
     """The agent has read out every stop-use caution now in force."""
-    with programme.store.write():
-        waiting = unread(programme.ticket(ticket_id, who))
+    with service.store.write():
+        waiting = unread(service.ticket(ticket_id, who))
         if not waiting:
-            return programme.ticket(ticket_id, who)
+            return service.ticket(ticket_id, who)
         said = NewEvent("acknowledged", {"cautions": [caution["rule"] for caution in waiting]})
-        return programme.note(ticket_id, said, who, if_version)
+        return service.note(ticket_id, said, who, if_version)
 
 
 def unread(ticket: Ticket) -> Sequence[JSONObject]:
@@ -70,28 +70,28 @@ def unread(ticket: Ticket) -> Sequence[JSONObject]:
     return [said for said in cautions if said["stop_use"] and said["rule"] not in ticket.acknowledged]
 
 
-def park(programme: Programme, ticket_id: str, check: str, who: Caller, if_version: int | None) -> Ticket:
+def park(service: Service, ticket_id: str, check: str, who: Caller, if_version: int | None) -> Ticket:
     """The check is done and takes its time to show: the ticket waits until the clerk is called back."""
-    with programme.store.write():
-        plan = (programme.ticket(ticket_id, who).decision or {}).get("plan", ())
+    with service.store.write():
+        plan = (service.ticket(ticket_id, who).decision or {}).get("plan", ())
         step = next((step for step in plan if step["check"] == check), None)
         if step is None or not step["wait_minutes"]:
             raise InputError([Problem(f'"{check[:60]}" is no check of this plan that has to wait', "/check")])
-        until = programme.now() + timedelta(minutes=int(step["wait_minutes"]))
+        until = service.now() + timedelta(minutes=int(step["wait_minutes"]))
         parked = NewEvent("parked", {"check": check, "until": until.isoformat()})
-        return programme.note(ticket_id, parked, who, if_version)
+        return service.note(ticket_id, parked, who, if_version)
 
 
-def undo(programme: Programme, ticket_id: str, who: Caller, if_version: int | None) -> Ticket:
+def undo(service: Service, ticket_id: str, who: Caller, if_version: int | None) -> Ticket:
     """Takes the last answer, check result or "don't know" back; the log keeps it. Decided again."""
-    with programme.store.write():
-        ticket = programme.ticket(ticket_id, who)
-        events = programme.events(ticket.id, who)
+    with service.store.write():
+        ticket = service.ticket(ticket_id, who)
+        events = service.events(ticket.id, who)
         last = last_undoable(events)
         if last is None:
             raise NotFoundError("there is no answer to take back")
         payload = {"seq": last.seq, "report": _report_without(events, last.seq)}
-        return programme.change(ticket.id, NewEvent("undone", payload), who, if_version)
+        return service.change(ticket.id, NewEvent("undone", payload), who, if_version)
 
 
 def last_undoable(events: Sequence[Event]) -> Event | None:

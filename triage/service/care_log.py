@@ -67,8 +67,8 @@ def read_care_event(
     problems: list[Problem] = []
     kind = data.get("kind")
     if kind not in KINDS:
-        mend = hint(str(kind), KINDS, f"; kinds are {', '.join(KINDS)}")
-        problems.append(Problem(f'no kind of care "{kind}"{mend}', "/kind"))
+        fix = hint(str(kind), KINDS, f"; kinds are {', '.join(KINDS)}")
+        problems.append(Problem(f'no kind of care "{kind}"{fix}', "/kind"))
     details = data.get("details") or {}
     if not isinstance(details, Mapping):
         problems.append(Problem("details are an object: name -> value", "/details"))
@@ -119,7 +119,5 @@ def _time(
     if at > now + CLOCKS_APART:
         problems.append(Problem("this lies in the future; enter care once it is done", place))
     if local_date(machine, at) < machine.shipped_on:
-        problems.append(
-            Problem(f"the machine was shipped only on {machine.shipped_on}; mend the date", place)
-        )
+        problems.append(Problem(f"the machine was shipped only on {machine.shipped_on}; fix the date", place))
     return at

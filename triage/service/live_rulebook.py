@@ -1,6 +1,6 @@
 """The rulebook that serves now, changed for the next one without stopping anything.
 
-Every few seconds a request asks which version is in force. When that has changed, this one request loads the
+Every few seconds a request asks which version is live. When that has changed, this one request loads the
 new version while all others go on with the old one; from then on new requests get the new one. A request
 keeps the version it started with until it ends. A version that cannot be loaded is not served: the old one
 stays, and the fault is logged once.
@@ -32,7 +32,7 @@ class Serving:
 
 
 class LiveRulebook:
-    """`newest` gives the version in force (None: none is), `load` makes it ready; `timer` counts seconds."""
+    """`newest` gives the live version (None: none is), `load` makes it ready; `timer` counts seconds."""
 
     def __init__(
         self,
@@ -72,7 +72,7 @@ class LiveRulebook:
             self._here.pinned = None
 
     def refresh(self) -> None:
-        """Asks for the version in force and loads it where it is another. Never raises for its sake."""
+        """Asks for the live version and loads it where it is another. Never raises for its sake."""
         if not self._loading.acquire(blocking=False):
             return  # another request is at it
         try:
@@ -90,6 +90,6 @@ class LiveRulebook:
             log.info("rulebook %s serves now", version)
         except Exception:
             serving = self._serving.rulebook.version
-            log.exception("the rulebook in force cannot be loaded; %s goes on serving", serving)
+            log.exception("the live rulebook cannot be loaded; %s goes on serving", serving)
         finally:
             self._loading.release()

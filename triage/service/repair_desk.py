@@ -13,12 +13,12 @@ from typing import Any, cast
 from triage.decide.decide_data import decide_inputs, read_inputs, with_spent
 from triage.decide.spending.authorities import asked_as_data, whom_to_ask
 from triage.decide.spending.repair_costs import component_of
-from triage.decide.spending.warranty import cover_for
+from triage.decide.spending.warranty import warranty_for
 from triage.decide.under_later_rules import report_now
 from triage.logic.engine import Engine
 from triage.records.authorization import (
     next_number,
-    open_authorisation,
+    open_authorization,
     refuse_closing_above,
     refuse_second_word,
     standing_until,
@@ -44,7 +44,7 @@ Data = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class RepairDesk:
-    """One transaction's tools: the store, the rulebook in force with its engine, the time, and who asks."""
+    """One transaction's tools: the store, the live rulebook with its engine, the time, and who asks."""
 
     work: Work
     rulebook: Rulebook
@@ -60,17 +60,17 @@ class RepairDesk:
         priced_bill = bill_as_data(bill)
         decision, decided = self._decide(ticket, "estimated", priced_bill)
         answer, reasons = _answer(decision, bill)
-        prior = open_authorisation(ticket.repair, self.now)
+        prior = open_authorization(ticket.repair, self.now)
         within_word = (
             prior is not None
             and prior["estimate"] == 0
             and answer == "hold"
-            and bill.beyond_cover <= parse_money(prior["amount"], self.rulebook.currency)
+            and bill.beyond_warranty <= parse_money(prior["amount"], self.rulebook.currency)
         )
         if within_word:
             answer, reasons = "approve", [f"It is within what {prior['authority']} approved beforehand."]  # type: ignore[index]
         component = component_of(self.rulebook, cause)
-        cover = cover_for(
+        warranty = warranty_for(
             self.rulebook, machine, component, _reported_on(ticket, machine), _facts_of(decision)
         )
         payload = {
@@ -80,11 +80,11 @@ class RepairDesk:
             **priced_bill,
             "answer": answer,
             "reasons": reasons,
-            "ask": self._ask(decision, machine, self._spent(ticket) + bill.beyond_cover)
+            "ask": self._ask(decision, machine, self._spent(ticket) + bill.beyond_warranty)
             if answer == "hold"
             else None,
-            "claim_needs": list(cover.claim_needs) if bill.claimed.amount else [],
-            "at_risk": list(cover.at_risk) if bill.claimed.amount else [],
+            "claim_needs": list(warranty.claim_needs) if bill.claimed.amount else [],
+            "at_risk": list(warranty.at_risk) if bill.claimed.amount else [],
             "note": asked.note,
         }
         news = [NewEvent("estimated", payload), decided]
@@ -97,7 +97,7 @@ class RepairDesk:
                         "estimate": payload["revision"],
                         "authority": word.get("authority"),
                         "yes": True,
-                        "amount": word.get("amount", money_text(bill.beyond_cover)),
+                        "amount": word.get("amount", money_text(bill.beyond_warranty)),
                         "number": next_number(ticket.id, ticket.repair),
                         "expires_at": word.get("expires_at", standing_until(self.now).isoformat()),
                         "why": " ".join(reasons),
@@ -116,7 +116,7 @@ class RepairDesk:
             if repair["estimate"] is None:
                 message = "there is no estimate yet; say yes_up_to with an amount"
                 raise InputError([Problem(message, "/answer")])
-            amount = parse_money(repair["estimate"]["beyond_cover"], self.rulebook.currency)
+            amount = parse_money(repair["estimate"]["beyond_warranty"], self.rulebook.currency)
         payload: dict[str, Any] = {
             "estimate": approval.estimate,
             "authority": approval.authority.id,
@@ -142,7 +142,7 @@ class RepairDesk:
         return self._append(ticket, [NewEvent("approved", payload)])
 
     def close(self, ticket: Ticket, data: object) -> Ticket:
-        """The close-out: it is paid by an authorisation or the standing limit, and joins the history."""
+        """The close-out: it is paid by an authorization or the standing limit, and joins the history."""
         refuse_open_swap(self.work, ticket)
         machine = self._machine(ticket)
         close_out = read_close_out(data, self.rulebook, machine, ticket.opened_at, self.now)
@@ -150,11 +150,11 @@ class RepairDesk:
         priced_bill = bill_as_data(bill)
         decision, _ = self._decide(ticket, "estimated", priced_bill)
         refuse_closing_above(
-            ticket.repair, close_out.authorisation, bill.beyond_cover, decision.limit.headroom, self.now
+            ticket.repair, close_out.authorization, bill.beyond_warranty, decision.limit.headroom, self.now
         )
         payload = self._closed(ticket, machine, close_out, bill)
         if machine is not None and close_out.visited:
-            repair = PastRepair(close_out.at, ticket.id, close_out.cause, bill.beyond_cover)
+            repair = PastRepair(close_out.at, ticket.id, close_out.cause, bill.beyond_warranty)
             if self.work.care.add_repairs(machine.serial, [repair]) == 0:
                 message = f"a visit at {close_out.at.isoformat()} is in the history of this ticket already"
                 raise ConflictError([Problem(message, "/at")])
@@ -179,11 +179,11 @@ class RepairDesk:
             "no_fault_found": close_out.cause is None,
             "cured_by": close_out.cured_by,
             "visited": close_out.visited,
-            "cost": money_text(bill.beyond_cover),
+            "cost": money_text(bill.beyond_warranty),
             **bill_as_data(bill),
             "hours": close_out.hours,
             "photos": list(close_out.photos),
-            "authorisation": close_out.authorisation,
+            "authorization": close_out.authorization,
             "at": close_out.at.isoformat(),
             "note": close_out.note,
             "comeback_of": comeback_of(history.repairs, ticket.id, ticket.opened_at, close_out.cause),
@@ -197,7 +197,7 @@ class RepairDesk:
         self, ticket: Ticket, cause: str, after_hours: bool | None, lines: Sequence[AskedLine]
     ) -> tuple[Bill, Machine | None]:
         machine = self._machine(ticket)
-        agreed = bool(ticket.decision and ticket.decision["figures"].get("after_hours"))
+        agreed = bool(ticket.decision and ticket.decision["computed_facts"].get("after_hours"))
         visit = Visit(
             contractor=ticket.contractor,
             machine=machine,
@@ -258,18 +258,18 @@ def _answer(decision: Decision, bill: Bill) -> tuple[str, list[str]]:
     if decision.outcome in ("approve", "hold", "swap"):
         return decision.outcome, [reason.text for reason in decision.reasons]
     headroom = decision.limit.headroom
-    if bill.beyond_cover <= headroom:
+    if bill.beyond_warranty <= headroom:
         return "approve", [f"It is within the {money_text(headroom)} that may be spent on this ticket."]
     return "hold", [f"It is above the {money_text(headroom)} that may be spent on this ticket."]
 
 
 def _likeliest(ticket: Ticket) -> str:
-    figures = {} if ticket.decision is None else ticket.decision["figures"]
-    return str(figures.get("top_cause", OTHER_CAUSE))
+    computed = {} if ticket.decision is None else ticket.decision["computed_facts"]
+    return str(computed.get("top_cause", OTHER_CAUSE))
 
 
 def _facts_of(decision: Decision) -> dict[str, Any]:
-    return {**{name: known.value for name, known in decision.facts.items()}, **decision.figures}
+    return {**{name: known.value for name, known in decision.facts.items()}, **decision.computed_facts}
 
 
 def _reported_on(ticket: Ticket, machine: Machine | None) -> Any:

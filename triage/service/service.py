@@ -1,4 +1,4 @@
-"""The programme: the one service behind the API and the command line.
+"""The program: the one service behind the API and the command line.
 
 It reads records, runs the pipeline and appends to tickets; each method is one transaction, and bad input
 raises InputError before anything is stored. What a technician may not see is not found (NotFoundError).
@@ -39,7 +39,7 @@ from triage.values.errors import ConflictError, InputError, NotFoundError, Probl
 from triage.values.money import Money, parse_money
 from triage.what_if.explain import Explanation, explain_again
 
-__all__ = ["Answer", "Caller", "Explanation", "MachineView", "Page", "Programme", "Role"]
+__all__ = ["Answer", "Caller", "Explanation", "MachineView", "Page", "Role", "Service"]
 
 Data = Mapping[str, Any]
 
@@ -86,17 +86,17 @@ def _one_version(method: Method) -> Method:
     """Lets a method finish with the rulebook it started with."""
 
     @wraps(method)
-    def pinned(self: Programme, *args: Any, **kwargs: Any) -> Any:
+    def pinned(self: Service, *args: Any, **kwargs: Any) -> Any:
         with self.live.one_version():
             return method(self, *args, **kwargs)
 
     return cast(Method, pinned)
 
 
-class Programme:
+class Service:
     """`clock` gives the current timezone-aware time; `files` are the rulebook's, to be stored whole with it.
 
-    The rulebook in force in the database serves; where none is yet, this one is put in force (with `files`)
+    The live rulebook in the database serves; where none is yet, this one is made live (with `files`)
     and serves. `given` is the version that the operator has at hand, to tell it from the one that serves.
     `compile_rulebook` makes the engine of an older rulebook when one of its decisions is explained.
     """
@@ -119,7 +119,7 @@ class Programme:
         self.given = given or rulebook.version
         self.live = LiveRulebook(Serving(rulebook, engine), self._newest, self._load)
         if files is not None:
-            self._put_first_in_force(files)
+            self._publish_first(files)
         self.live.refresh()
 
     @property
@@ -219,7 +219,7 @@ class Programme:
         ticket: str | None = None,
         job: Job = ANY_JOB,
     ) -> Data:
-        """Cover of every component and what may be spent, as JSON data, as of `at` (now; a day's noon there).
+        """Warranty of every component and what may be spent, as JSON data, as of `at` (now; noon there).
 
         With `ticket`, one of this machine's, what it has cost already counts.
         """
@@ -273,7 +273,7 @@ class Programme:
     def health(self) -> Data:
         """Says which rulebook and engine serve; reads the database, and fails if it cannot."""
         with self.store.read() as work:
-            work.rulebooks.in_force()
+            work.rulebooks.live()
         return {"status": "ok", "rulebook": self.rulebook.version, "engine": self._engine.name}
 
     def once(self, key: str, caller: Caller, request_hash: str, action: Callable[[], Answer]) -> Answer:
@@ -323,7 +323,7 @@ class Programme:
             return action(RepairDesk(work, self.rulebook, self._engine, self._clock(), who), ticket)
 
     def now(self) -> datetime:
-        """The current time by the programme's clock."""
+        """The current time by the program's clock."""
         return self._clock()
 
     @_one_version
@@ -368,16 +368,16 @@ class Programme:
         amounts = [parse_money(text, self.rulebook.currency) for text in ticket.spent]
         return sum(amounts[1:], amounts[0])
 
-    def _put_first_in_force(self, files: Data) -> None:
+    def _publish_first(self, files: Data) -> None:
         version = self.rulebook.version
         with self.store.write() as work:
-            if work.rulebooks.in_force() is None:
+            if work.rulebooks.live() is None:
                 work.rulebooks.keep(version, files)
                 work.rulebooks.publish(Publication(version, self._clock(), "operator", "read at start"))
 
     def _newest(self) -> str | None:
         with self.store.read() as work:
-            publication = work.rulebooks.in_force()
+            publication = work.rulebooks.live()
         return None if publication is None else publication.version
 
     def _load(self, version: str) -> Serving:

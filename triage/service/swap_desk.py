@@ -28,7 +28,7 @@ from triage.records.custody import (
 from triage.records.report import Machine
 from triage.records.ticket import Ticket
 from triage.service.access import refuse_stale, seen_ticket
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store import Work
 from triage.store.tables.tickets import NewEvent
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
@@ -48,34 +48,34 @@ class SwapView:
     custody: tuple[CustodyEvent, ...]
 
 
-def swap(programme: Programme, ticket_id: str, viewer: Caller) -> SwapView:
+def swap(service: Service, ticket_id: str, viewer: Caller) -> SwapView:
     """What can be sent for the ticket's machine, and who had the serials of this exchange when."""
-    with programme.store.read() as work:
-        return _view(programme, work, seen_ticket(work, ticket_id, viewer), viewer)
+    with service.store.read() as work:
+        return _view(service, work, seen_ticket(work, ticket_id, viewer), viewer)
 
 
 def reserve(
-    programme: Programme, ticket_id: str, data: Mapping[str, Any], who: Caller, if_version: int | None = None
+    service: Service, ticket_id: str, data: Mapping[str, Any], who: Caller, if_version: int | None = None
 ) -> SwapView:
     """`{"unit": serial}` sets the unit aside and sends it on its way; null takes that back.
 
     Another unit takes the place of the one set aside before, which is at its depot again. Raises InputError
     for a unit that does not fit, ConflictError for one that is taken or where nothing is to be exchanged.
     """
-    reader = InputReader(programme.rulebook)
+    reader = InputReader(service.rulebook)
     reader.mapping(data, "", ("unit",), "an exchange to come")
     if "unit" not in data:
         reader.problem("name the depot unit by its serial, or null to take it back", "/unit")
     serial = reader.name(data.get("unit"), "/unit")
     reader.finish()
-    with programme.store.write() as work:
+    with service.store.write() as work:
         ticket = seen_ticket(work, ticket_id, who, for_change=True)
         refuse_stale(work, ticket, if_version)
         before = work.depot.on_the_way_for(ticket.id)
         if serial is None and before is None:
             raise ConflictError([Problem("no unit is set aside for this ticket", "/unit")])
-        unit = None if serial is None else _free_unit(programme, work, ticket, serial)
-        now = programme.now()
+        unit = None if serial is None else _free_unit(service, work, ticket, serial)
+        now = service.now()
         if before is not None:
             home = work.depot.get(before.serial)
             work.depot.add(
@@ -90,31 +90,31 @@ def reserve(
             "depot": None if unit is None else unit.depot,
             "instead_of": None if before is None else before.serial,
         }
-        changed = programme.note(ticket.id, NewEvent("swap_reserved", payload), who, if_version)
-        return _view(programme, work, changed, who)
+        changed = service.note(ticket.id, NewEvent("swap_reserved", payload), who, if_version)
+        return _view(service, work, changed, who)
 
 
 def confirm(
-    programme: Programme, ticket_id: str, data: Mapping[str, Any], who: Caller, if_version: int | None = None
+    service: Service, ticket_id: str, data: Mapping[str, Any], who: Caller, if_version: int | None = None
 ) -> SwapView:
     """`{"old_unit": refurbish | scrap | return, "at"}`: the unit set aside stands in the old one's place.
 
     Now, unless a time is given. Raises InputError for a time to come or before the unit was sent,
     ConflictError where none was.
     """
-    reader = InputReader(programme.rulebook)
+    reader = InputReader(service.rulebook)
     reader.mapping(data, "", ("old_unit", "at"), "a finished exchange")
     wanted = data.get("old_unit")
     disposition = next((one for one in DISPOSITIONS if one == wanted), None)
     if disposition is None:
         reader.problem(f"say what becomes of the old unit: {', '.join(DISPOSITIONS)}", "/old_unit")
-    now = programme.now()
+    now = service.now()
     at = now if data.get("at") is None else reader.moment(data["at"], "/at")
     if at > now:
         reader.problem(f"{at.isoformat()} has not come yet", "/at")
     reader.finish()
     assert disposition is not None
-    with programme.store.write() as work:
+    with service.store.write() as work:
         ticket = seen_ticket(work, ticket_id, who, for_change=True)
         refuse_stale(work, ticket, if_version)
         old = _to_exchange(work, ticket)
@@ -130,8 +130,8 @@ def confirm(
         for event in done.custody:
             work.depot.add(event)
         payload = {"old": old.serial, "new": unit.serial, "old_unit": disposition, "at": at.isoformat()}
-        changed = programme.note(ticket.id, NewEvent("swapped", payload), who, if_version)
-        return _view(programme, work, changed, who)
+        changed = service.note(ticket.id, NewEvent("swapped", payload), who, if_version)
+        return _view(service, work, changed, who)
 
 
 def _to_exchange(work: Work, ticket: Ticket) -> Machine:
@@ -155,7 +155,7 @@ def _refused(work: Work, ticket: Ticket) -> str | None:
     return None
 
 
-def _free_unit(programme: Programme, work: Work, ticket: Ticket, serial: str) -> DepotUnit:
+def _free_unit(service: Service, work: Work, ticket: Ticket, serial: str) -> DepotUnit:
     machine = _to_exchange(work, ticket)
     try:
         unit = work.depot.get(serial)
@@ -165,7 +165,7 @@ def _free_unit(programme: Programme, work: Work, ticket: Ticket, serial: str) ->
     last = work.depot.chain(serial)[-1].step
     if last != "at_depot":
         raise ConflictError([Problem(f"{serial} is taken: {step_words(last)}", "/unit")])
-    reasons = match(unit, machine, _today(programme, machine)).reasons
+    reasons = match(unit, machine, _today(service, machine)).reasons
     if reasons:
         raise InputError([Problem(f"{serial} does not fit: {reason}", "/unit") for reason in reasons])
     return unit
@@ -178,16 +178,16 @@ def _known(work: Work, serial: str) -> Machine | None:
         return None
 
 
-def _today(programme: Programme, machine: Machine) -> date:
-    return programme.now().astimezone(zone_named(timezone_of(machine))).date()
+def _today(service: Service, machine: Machine) -> date:
+    return service.now().astimezone(zone_named(timezone_of(machine))).date()
 
 
-def _view(programme: Programme, work: Work, ticket: Ticket, viewer: Caller) -> SwapView:
+def _view(service: Service, work: Work, ticket: Ticket, viewer: Caller) -> SwapView:
     refused = _refused(work, ticket)
     units: tuple[Match, ...] = ()
     if refused is None:
         machine = _to_exchange(work, ticket)
-        units = match_units(work.depot.at_depot(), machine, _today(programme, machine))
+        units = match_units(work.depot.at_depot(), machine, _today(service, machine))
     sent = work.depot.on_the_way_for(ticket.id)
     custody = _custody(work, ticket, viewer)
     return SwapView(ticket, refused, None if sent is None else sent.serial, units, custody)

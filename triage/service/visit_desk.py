@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 
-from triage.decide.outcome import cautions_in_force
+from triage.decide.outcome import cautions_that_hold
 from triage.decide.visit import timezone_of, visit_kit, visit_skill
 from triage.inputs.reader import InputReader
 from triage.records.caller import Caller
@@ -23,7 +23,7 @@ from triage.schedule.service_hours import due_at
 from triage.schedule.slots import Wish, choose, dispatched_from, planned_visits
 from triage.schedule.store_access import due_within_access
 from triage.service.access import seen_ticket
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store import Work
 from triage.store.tables.tickets import NewEvent
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
@@ -41,7 +41,7 @@ MOST_TECHNICIAN = 100
 
 
 def record_visit(
-    programme: Programme, ticket_id: str, data: Mapping[str, Any], who: Caller, if_version: int | None = None
+    service: Service, ticket_id: str, data: Mapping[str, Any], who: Caller, if_version: int | None = None
 ) -> tuple[Ticket, PlannedVisit]:
     """`{"state": scheduled | started | done, "visit": number, "at", "minutes", "technician", "contractor"}`.
 
@@ -53,46 +53,46 @@ def record_visit(
     state = data.get("state")
     if state not in VISIT_STATES:
         raise InputError([Problem(f"a visit is {', '.join(VISIT_STATES)}", "/state")])
-    reader = InputReader(programme.rulebook)
+    reader = InputReader(service.rulebook)
     reader.mapping(data, "", _KEYS[state], f"a visit that is {state}")
-    with programme.store.write() as work:
+    with service.store.write() as work:
         ticket = seen_ticket(work, ticket_id, who, for_change=True)
-        events = programme.events(ticket.id, who)
+        events = service.events(ticket.id, who)
         visits = visits_of(events)
         if state == "scheduled":
-            new = _read_scheduled(reader, programme, work, ticket, events, visits, data, who)
+            new = _read_scheduled(reader, service, work, ticket, events, visits, data, who)
         else:
-            new = _read_progress(reader, programme, ticket, visits, data)
-        changed = programme.note(ticket.id, new, who, if_version)
-        made = visits_of(programme.events(ticket.id, who))
+            new = _read_progress(reader, service, ticket, visits, data)
+        changed = service.note(ticket.id, new, who, if_version)
+        made = visits_of(service.events(ticket.id, who))
         return changed, made[int(new.payload["visit"]) - 1]
 
 
-def visits(programme: Programme, ticket_id: str, viewer: Caller) -> Sequence[PlannedVisit]:
+def visits(service: Service, ticket_id: str, viewer: Caller) -> Sequence[PlannedVisit]:
     """The ticket's visits by number."""
-    return visits_of(programme.events(ticket_id, viewer))
+    return visits_of(service.events(ticket_id, viewer))
 
 
-def visit_calendar(programme: Programme, ticket_id: str, number: int, viewer: Caller) -> bytes:
+def visit_calendar(service: Service, ticket_id: str, number: int, viewer: Caller) -> bytes:
     """A visit as an iCalendar object."""
-    with programme.store.read():
-        ticket = programme.ticket(ticket_id, viewer)
-        found = [visit for visit in visits(programme, ticket.id, viewer) if visit.number == number]
+    with service.store.read():
+        ticket = service.ticket(ticket_id, viewer)
+        found = [visit for visit in visits(service, ticket.id, viewer) if visit.number == number]
         if not found:
             raise NotFoundError(f"ticket {ticket.id} has no visit {number}")
-        return as_calendar(found[0], ticket, _machine(programme, ticket), programme.rulebook)
+        return as_calendar(found[0], ticket, _machine(service, ticket), service.rulebook)
 
 
-def _machine(programme: Programme, ticket: Ticket) -> Machine | None:
+def _machine(service: Service, ticket: Ticket) -> Machine | None:
     if ticket.machine is None:
         return None
-    with programme.store.read() as work:
+    with service.store.read() as work:
         return work.machines.get(ticket.machine)
 
 
 def _read_scheduled(
     reader: InputReader,
-    programme: Programme,
+    service: Service,
     work: Work,
     ticket: Ticket,
     events: Sequence[Event],
@@ -100,7 +100,7 @@ def _read_scheduled(
     data: Mapping[str, Any],
     who: Caller,
 ) -> NewEvent:
-    now = programme.now()
+    now = service.now()
     number = _number(reader, data)
     if number is not None and not any(visit.number == number for visit in known):
         reader.problem(f"the ticket has no visit {number}; leave the number out for a new one", "/visit")
@@ -114,7 +114,7 @@ def _read_scheduled(
                 f"{at.isoformat()} is past; a visit that has begun is recorded as `started`", "/at"
             )
         elif at > now + timedelta(days=FURTHEST_DAYS):
-            reader.problem(f"a visit is planned at most {FURTHEST_DAYS} days ahead; mend the date", "/at")
+            reader.problem(f"a visit is planned at most {FURTHEST_DAYS} days ahead; fix the date", "/at")
     technician = reader.text(data.get("technician"), "/technician", MOST_TECHNICIAN).strip()
     contractor = reader.name(data.get("contractor"), "/contractor")
     if who.role == "technician":
@@ -123,7 +123,7 @@ def _read_scheduled(
         contractor = who.contractor
     reader.finish()
     machine = None if ticket.machine is None else work.machines.get(ticket.machine)
-    asked = _asked_for(programme, ticket, events, machine)
+    asked = _asked_for(service, ticket, events, machine)
     for visit in known:
         if visit.number == number and visit.state != "scheduled":
             raise ConflictError(f"visit {number} is {visit.state}; it cannot be moved")
@@ -138,7 +138,7 @@ def _read_scheduled(
         planned_visits(
             work.tickets.dispatched_since(dispatched_from(now, FURTHEST_DAYS)), (ticket.id, number)
         ),
-        programme.rulebook.service_hours,
+        service.rulebook.service_hours,
         now,
     )
     payload = {
@@ -160,12 +160,12 @@ def _read_scheduled(
 
 def _read_progress(
     reader: InputReader,
-    programme: Programme,
+    service: Service,
     ticket: Ticket,
     known: Sequence[PlannedVisit],
     data: Mapping[str, Any],
 ) -> NewEvent:
-    now, state = programme.now(), data["state"]
+    now, state = service.now(), data["state"]
     number = _number(reader, data)
     at = now if data.get("at") is None else reader.moment(data["at"], "/at")
     visit = next((one for one in known if one.number == number), None) if number else None
@@ -202,7 +202,7 @@ def _number(reader: InputReader, data: Mapping[str, Any]) -> int | None:
 
 
 def _asked_for(
-    programme: Programme, ticket: Ticket, events: Sequence[Event], machine: Machine | None
+    service: Service, ticket: Ticket, events: Sequence[Event], machine: Machine | None
 ) -> Mapping[str, Any]:
     """The visit that the decision asks for. A held case that has its word is due from that word on.
 
@@ -220,7 +220,7 @@ def _asked_for(
         raise ConflictError(
             "the decision sends nobody; record what came of the checks, and it is decided again"
         )
-    rulebook, said = programme.rulebook, words[-1].at
+    rulebook, said = service.rulebook, words[-1].at
     causes = [CauseChance(one["cause"], "", float(one["chance"]), 0.0, ()) for one in decision["causes"]]
     cautions = [one["rule"] for one in decision["cautions"] if one["rule"] in rulebook.cautions]
     hours = rulebook.service_hours
@@ -229,6 +229,6 @@ def _asked_for(
     return {
         "priority": hours.default_priority,
         "due": due_within_access(due, said, None if machine is None else machine.site).isoformat(),
-        "skill": visit_skill(rulebook, causes, cautions_in_force(rulebook, cautions)),
+        "skill": visit_skill(rulebook, causes, cautions_that_hold(rulebook, cautions)),
         "kit": [number for number, count in kit.parts.items() for _ in range(count)],
     }

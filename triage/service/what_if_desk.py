@@ -26,7 +26,7 @@ from triage.what_if.redecide import Decided, decided, decided_by_files
 
 if TYPE_CHECKING:
     from triage.records.ticket import Ticket
-    from triage.service.service import Programme
+    from triage.service.service import Service
 
 Data = Mapping[str, Any]
 
@@ -73,32 +73,32 @@ class WhatIf:
 
 
 def what_if(
-    programme: Programme,
+    service: Service,
     ticket_id: str,
     changes: Changes,
     viewer: Caller | None,
-    base: Literal["own", "in_force"] = "own",
+    base: Literal["own", "live"] = "own",
     rules: Rules | None = None,
     turning: bool = False,
 ) -> WhatIf:
-    """The ticket's last decision, by its own rulebook or by the one in force, and the same after changes.
+    """The ticket's last decision, by its own rulebook or by the live one, and the same after changes.
 
     Raises NotFoundError for a ticket that is not this viewer's to see and for a rulebook that is not kept,
     InputError for changes and edits that cannot be used.
     """
     rules = rules or Rules()
-    with programme.live.one_version() as serving:
-        with programme.store.read() as work:
+    with service.live.one_version() as serving:
+        with service.store.read() as work:
             ticket = seen_ticket(work, ticket_id, viewer)
             event = [event for event in work.tickets.events(ticket.id) if event.kind == "decided"][-1]
         recorded = event.payload["inputs"]
-        own = serving if base == "in_force" else _kept(programme, serving, event.rulebook)
+        own = serving if base == "live" else _kept(service, serving, event.rulebook)
         before = decided(own.rulebook, own.engine, recorded, Changes(), ticket.id)
         other = own
         if rules.version is not None:
-            other = _kept(programme, serving, kept_version(programme.store, rules.version))
+            other = _kept(service, serving, kept_version(service.store, rules.version))
         if rules.texts:
-            base_files = {} if rules.whole else files_of(programme, other.rulebook.version)
+            base_files = {} if rules.whole else files_of(service, other.rulebook.version)
             after = _by_files(
                 base_files, rules.texts, other.engine.name, recorded, changes, ticket.id, turning
             )
@@ -111,19 +111,19 @@ def what_if(
     return WhatIf(ticket, before.decision, after.decision, move, after.turning, same)
 
 
-def _kept(programme: Programme, serving: Serving, version: str) -> Serving:
+def _kept(service: Service, serving: Serving, version: str) -> Serving:
     if version == serving.rulebook.version:
         return serving
-    rulebook = rulebook_from_data(files_of(programme, version))
+    rulebook = rulebook_from_data(files_of(service, version))
     return Serving(rulebook, compile_rulebook(rulebook, serving.engine.name))
 
 
-def files_of(programme: Programme, version: str) -> Data:
+def files_of(service: Service, version: str) -> Data:
     """A kept rulebook's files. Raises NotFoundError."""
-    with programme.store.read() as work:
+    with service.store.read() as work:
         files = work.rulebooks.files(version)
     if files is None:
-        raise NotFoundError(f"the rulebook {version} is not stored; ask with the one in force instead")
+        raise NotFoundError(f"the rulebook {version} is not stored; ask with the live one instead")
     return files
 
 

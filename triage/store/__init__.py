@@ -1,4 +1,4 @@
-"""The programme's memory: SQLAlchemy models, migrations, and repositories that speak in the core's values.
+"""The program's memory: SQLAlchemy models, migrations, and repositories that speak in the core's values.
 
 The only place that imports SQLAlchemy. Models never leave this package: what comes out are the dataclasses of
 `triage.report`, `triage.ticket` and `triage.caller`. No rule of the trade lives here.

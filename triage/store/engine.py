@@ -27,12 +27,12 @@ from triage.store.tables.depot import Depot
 from triage.store.tables.desk import Desk, Presences
 from triage.store.tables.idempotency import Answers
 from triage.store.tables.machines import Machines
-from triage.store.tables.numbers import FigureRecords
+from triage.store.tables.numbers import NumberRecords
 from triage.store.tables.replay_runs import RecordedDecisions, ReplayRuns
 from triage.store.tables.rulebooks import Rulebooks
 from triage.store.tables.tickets import Tickets
 from triage.store.tables.tokens import Tokens
-from triage.store.write_lock import Turn
+from triage.store.write_lock import WriteLock
 from triage.values.errors import InputError
 
 BUSY_TIMEOUT_MS = 30_000
@@ -53,7 +53,7 @@ class Work:
     depot: Depot
     replay_runs: ReplayRuns
     presences: Presences
-    figures: FigureRecords
+    numbers: NumberRecords
     writes: bool
 
 
@@ -65,7 +65,7 @@ class Store:
         self._writer = engine.execution_options(barrelwise_writes=True)
         self._here = threading.local()
         one_writer = engine.url.get_backend_name() == "sqlite"
-        self._turn = Turn(_turn_file(engine), BUSY_TIMEOUT_MS / 1000) if one_writer else None
+        self._write_lock = WriteLock(_lock_file(engine), BUSY_TIMEOUT_MS / 1000) if one_writer else None
 
     @contextmanager
     def read(self) -> Iterator[Work]:
@@ -86,7 +86,7 @@ class Store:
                 raise RuntimeError("a write cannot start inside a read")
             yield outer
             return
-        with self._turn or nullcontext(), self._transaction(self._writer, writes=True) as work:
+        with self._write_lock or nullcontext(), self._transaction(self._writer, writes=True) as work:
             yield work
 
     @property
@@ -103,15 +103,15 @@ class Store:
         """Whether the database can be read now."""
         try:
             with self.read() as work:
-                work.rulebooks.in_force()
+                work.rulebooks.live()
         except DBAPIError:
             return False
         return True
 
     def close(self) -> None:
         self._engine.dispose()
-        if self._turn is not None:
-            self._turn.close()
+        if self._write_lock is not None:
+            self._write_lock.close()
 
     def _current(self) -> Work | None:
         return getattr(self._here, "work", None)
@@ -131,7 +131,7 @@ class Store:
                 Depot(session),
                 ReplayRuns(session),
                 Presences(session),
-                FigureRecords(session),
+                NumberRecords(session),
                 writes,
             )
             self._here.work = work
@@ -181,7 +181,7 @@ def _make_engine(url: URL) -> Engine:
     return engine
 
 
-def _turn_file(engine: Engine) -> Path | None:
+def _lock_file(engine: Engine) -> Path | None:
     """Where the processes that write one file wait in line; None for a database in memory or at a URI."""
     if isinstance(engine.pool, StaticPool) or str(engine.url.database).startswith("file:"):
         return None

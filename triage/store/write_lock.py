@@ -17,7 +17,7 @@ from pathlib import Path
 POLL_SECONDS = 0.001
 
 
-class Turn:
+class WriteLock:
     """A context for one write. `path` is the file to lock; None: no other process writes."""
 
     def __init__(self, path: Path | None, patience_seconds: float) -> None:

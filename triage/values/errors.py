@@ -1,4 +1,4 @@
-"""The one shape of "your input is wrong": every problem found, each with its place and how to mend it."""
+"""The one shape of "your input is wrong": every problem found, each with its place and how to fix it."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from dataclasses import dataclass
 class Problem:
     """One thing wrong in an input.
 
-    `message` says what is wrong and how to mend it. The place is either a JSON pointer (RFC 6901) into a
+    `message` says what is wrong and how to fix it. The place is either a JSON pointer (RFC 6901) into a
     JSON document (`pointer`), or a file with 1-based `line` and `column`.
     """
 
@@ -46,7 +46,7 @@ class RulebookError(InputError):
 
 
 class NotFoundError(InputError):
-    """What was asked for (a machine, a ticket) is not in the programme's records."""
+    """What was asked for (a machine, a ticket) is not in the program's records."""
 
 
 class ConflictError(InputError):

@@ -1,6 +1,6 @@
 """Money: a Decimal with its currency (py-moneyed), and the one rounding rule of the house.
 
-Amounts are rounded half up to the currency's minor unit, once, where a figure leaves a calculation: a line of
+Amounts are rounded half up to the currency's minor unit, once, where a number leaves a calculation: a line of
 an estimate, a total, an expected cost that is shown. Nothing is rounded in between.
 """
 
@@ -34,11 +34,11 @@ def as_money(amount: Decimal | float | int, currency: str) -> Money:
 
 
 def parse_money(text: object, currency: str, pointer: str = "") -> Money:
-    """Reads "350.00" or "350.00 USD"; any other currency than the programme's is an InputError."""
+    """Reads "350.00" or "350.00 USD"; any other currency than the program's is an InputError."""
     parts = text.split() if isinstance(text, str) else [str(text)] if isinstance(text, int | Decimal) else []
     if len(parts) == 2 and parts[1] != currency:
         raise InputError(
-            [Problem(f"the amount is in {parts[1]}; this programme keeps its books in {currency}", pointer)]
+            [Problem(f"the amount is in {parts[1]}; this program keeps its books in {currency}", pointer)]
         )
     try:
         amount = Decimal(parts[0]) if len(parts) in (1, 2) else None
@@ -47,7 +47,7 @@ def parse_money(text: object, currency: str, pointer: str = "") -> Money:
     if amount is None or not amount.is_finite():
         raise InputError([Problem(f'an amount is written as a text such as "350.00 {currency}"', pointer)])
     if amount and not -20 <= amount.adjusted() <= 12:
-        raise InputError([Problem(f"{parts[0][:40]} cannot be meant as an amount; mend it", pointer)])
+        raise InputError([Problem(f"{parts[0][:40]} cannot be meant as an amount; fix it", pointer)])
     if amount != round_money(amount, currency):
         raise InputError([Problem(f"{amount} {currency} has more places than the currency", pointer)])
     return Money(amount, currency)

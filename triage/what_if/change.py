@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
 
 Part: TypeAlias = Literal[
-    "outcome", "reasons", "cautions", "facts", "rules", "causes", "factors", "plan", "cost", "limit", "cover",
-    "visit", "keep_or_swap", "questions", "figures", "notes",
+    "outcome", "reasons", "cautions", "facts", "rules", "causes", "factors", "plan", "cost", "limit",
+    "warranty", "visit", "keep_or_swap", "questions", "computed_facts", "notes",
 ]  # fmt: skip
 
 

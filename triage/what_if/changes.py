@@ -104,8 +104,8 @@ def _changed_report(inputs: Inputs, rulebook: Rulebook, changes: Changes) -> Rep
     symptoms = changes.facts.get(SYMPTOM, data["symptoms"])
     for check in changes.checks:
         if check not in rulebook.checks:
-            mend = hint(check, rulebook.checks, f"; checks are {', '.join(rulebook.checks)}"[:600])
-            message = f'"{check[:60]}" is no check of the rulebook{mend}'
+            fix = hint(check, rulebook.checks, f"; checks are {', '.join(rulebook.checks)}"[:600])
+            message = f'"{check[:60]}" is no check of the rulebook{fix}'
             raise InputError([Problem(message, f"/checks/{escaped(check)}")])
     changed = {
         **data,
@@ -141,7 +141,7 @@ def _check_forgotten(read: InputReader, changes: Changes) -> None:
     for number, fact in enumerate(changes.forget):
         pointer = f"/forget/{number}"
         if fact in BUILTIN_FACTS:
-            read.problem(f'"{fact}" is worked out by the programme; it cannot be forgotten', pointer)
+            read.problem(f'"{fact}" is worked out by the program; it cannot be forgotten', pointer)
         elif fact not in vocabulary:
             read.problem(f'the rulebook has no fact "{fact[:60]}"{hint(fact, vocabulary)}', pointer)
         elif fact in changes.facts:

@@ -41,11 +41,11 @@ def moves(before: Data, after: Data, titles: Mapping[str, str]) -> tuple[Moved, 
             _plan(before, after),
             _amounts("cost", "expected_cost", _COSTS, before, after),
             _amounts("limit", "limit", _LIMITS, before, after),
-            _cover(before, after),
+            _warranty(before, after),
             _visit(before, after),
             _keep_or_swap(before, after),
             _listed("questions", before["questions"], after["questions"], _fact, _ask, "asked"),
-            _figures(before, after, called),
+            _computed_facts(before, after, called),
             _notes(before, after),
         )
         for moved in part
@@ -140,8 +140,8 @@ def _facts(before: Data, after: Data, called: Callable[[str, str], str]) -> Iter
     yield from _values("facts", old, new, called)
 
 
-def _figures(before: Data, after: Data, called: Callable[[str, str], str]) -> Iterator[Moved]:
-    yield from _values("figures", before["figures"], after["figures"], called)
+def _computed_facts(before: Data, after: Data, called: Callable[[str, str], str]) -> Iterator[Moved]:
+    yield from _values("computed_facts", before["computed_facts"], after["computed_facts"], called)
 
 
 def _values(part: Part, old: Data, new: Data, called: Callable[[str, str], str]) -> Iterator[Moved]:
@@ -234,17 +234,17 @@ def _amounts(part: Part, key: str, names: Mapping[str, str], before: Data, after
         yield Moved(part, field, title, was, now, f"{title[0].upper()}{title[1:]}: {said[0]} → {said[1]}.")
 
 
-def _cover(before: Data, after: Data) -> Iterator[Moved]:
+def _warranty(before: Data, after: Data) -> Iterator[Moved]:
     for side in ("parts", "labor"):
-        was, now = _covered(before["cover"][side]), _covered(after["cover"][side])
+        was, now = _covered(before["warranty"][side]), _covered(after["warranty"][side])
         if was != now:
             title = side.capitalize()
-            yield Moved("cover", side, title, was, now, f"{title}: {was} → {now}.")
-    old, new = before["cover"]["at_risk"], after["cover"]["at_risk"]
+            yield Moved("warranty", side, title, was, now, f"{title}: {was} → {now}.")
+    old, new = before["warranty"]["at_risk"], after["warranty"]["at_risk"]
     for text in (text for text in new if text not in old):
-        yield Moved("cover", "at_risk", text, None, text, f"Cover is now at risk: {text}")
+        yield Moved("warranty", "at_risk", text, None, text, f"Warranty is now at risk: {text}")
     for text in (text for text in old if text not in new):
-        yield Moved("cover", "at_risk", text, text, None, f"Cover is no longer at risk: {text}")
+        yield Moved("warranty", "at_risk", text, text, None, f"Warranty is no longer at risk: {text}")
 
 
 def _covered(side: Data) -> str:

@@ -125,7 +125,7 @@ def _conditions(rulebook: Rulebook) -> Sequence[Condition]:
         for table in rulebook.limits.values()
         for row in table.rows
     ]
-    risks = [risk.when for terms in rulebook.cover.values() for risk in terms.risks]
+    risks = [risk.when for terms in rulebook.warranty.values() for risk in terms.risks]
     return (*rulebook.live_rules().values(), *rows, *risks)
 
 

@@ -7,8 +7,8 @@ import re
 import pytest
 from flask.testing import FlaskClient
 
-from tests.triage.programmes import OPS
-from triage.service.service import Programme
+from tests.triage.services import OPS
+from triage.service.service import Service
 
 
 @pytest.fixture
@@ -30,8 +30,8 @@ def step(desk: FlaskClient, call: str, what: str, **form: str) -> str:
     return desk.post(f"{call}/{what}", data={"version": version[1], **form}, follow_redirects=True).text
 
 
-def last_event(programme: Programme, call: str, kind: str) -> dict[str, object]:
-    found = [event for event in programme.events(call.rsplit("/", 1)[1], OPS) if event.kind == kind]
+def last_event(service: Service, call: str, kind: str) -> dict[str, object]:
+    found = [event for event in service.events(call.rsplit("/", 1)[1], OPS) if event.kind == kind]
     return dict(found[-1].payload)
 
 
@@ -57,7 +57,7 @@ def test_the_record_says_at_a_glance_what_matters(desk: FlaskClient) -> None:
         "26 days overdue",
         "Fogline",
         "350.00 USD",
-        "Cover left",
+        "Warranty left",
         "not on record",
     ):
         assert said in page
@@ -78,13 +78,13 @@ def test_a_second_ticket_is_opened_only_when_asked_for(desk: FlaskClient, call: 
     assert desk.post("/report", data={**form, "second": "1"}).status_code == 303
 
 
-def test_words_for_a_figure_are_converted_and_shown_back(desk: FlaskClient, call: str) -> None:
+def test_words_for_a_number_are_converted_and_shown_back(desk: FlaskClient, call: str) -> None:
     page = step(desk, call, "answers", fact="filter_days", value="two weeks ago")
     assert "14 days" in page
     assert "“two weeks ago”" in page
 
 
-def test_a_figure_that_does_not_fit_keeps_what_was_typed(desk: FlaskClient, call: str) -> None:
+def test_a_number_that_does_not_fit_keeps_what_was_typed(desk: FlaskClient, call: str) -> None:
     page = step(desk, call, "answers", fact="filter_days", value="two gallons")
     assert "Nothing was stored" in page
     assert 'value="two gallons"' in page
@@ -94,13 +94,11 @@ def test_a_form_about_no_fact_is_refused(desk: FlaskClient, call: str) -> None:
     assert desk.post(f"{call}/answers", data={"fact": "moon", "value": "1"}).status_code == 422
 
 
-def test_not_knowing_is_recorded_and_not_asked_again(
-    desk: FlaskClient, call: str, programme: Programme
-) -> None:
+def test_not_knowing_is_recorded_and_not_asked_again(desk: FlaskClient, call: str, service: Service) -> None:
     first = re.search(r'name="fact" value="(\w+)"', desk.get(call).text)
     assert first is not None
     page = step(desk, call, "answers", fact=first[1], value="?")
-    assert last_event(programme, call, "skipped") == {"facts": [first[1]]}
+    assert last_event(service, call, "skipped") == {"facts": [first[1]]}
     assert f'name="fact" value="{first[1]}"' not in page
     assert "The clerk does not know" in page
 
@@ -126,23 +124,21 @@ def test_a_wait_parks_the_ticket_on_the_list(desk: FlaskClient, call: str) -> No
 
 
 def test_a_stop_use_caution_hides_everything_until_it_is_read_out(
-    desk: FlaskClient, call: str, programme: Programme
+    desk: FlaskClient, call: str, service: Service
 ) -> None:
     page = step(desk, call, "answers", fact="cord_damaged", value="yes")
     assert "Read this out to the clerk now" in page
     assert "Leave the plug alone" in page
     assert "Likely causes" not in page
     assert "Likely causes" in step(desk, call, "read-out")
-    assert last_event(programme, call, "acknowledged") == {"cautions": ["damaged-cord"]}
+    assert last_event(service, call, "acknowledged") == {"cautions": ["damaged-cord"]}
 
 
-def test_the_last_answer_is_taken_back_as_an_event(
-    desk: FlaskClient, call: str, programme: Programme
-) -> None:
+def test_the_last_answer_is_taken_back_as_an_event(desk: FlaskClient, call: str, service: Service) -> None:
     step(desk, call, "answers", fact="filter_days", value="30")
     page = step(desk, call, "undo")
     assert "Nothing from the caller yet" in page
-    assert last_event(programme, call, "undone")["seq"] == 3
+    assert last_event(service, call, "undone")["seq"] == 3
     assert "taken back" in desk.get(f"{call}/history").text
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from api.desk.presence import KEPT, NOTED_AGAIN_AFTER, RECENT, Presence
-from tests.triage.programmes import NOON
+from tests.triage.services import NOON
 from triage.store import Store, open_store
 
 SECOND = timedelta(seconds=1)

@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.api.conftest import Send
-from tests.triage.programmes import REPORT
+from tests.triage.services import REPORT
 
 
 def changed(**members: Any) -> bytes:
@@ -41,7 +41,7 @@ BAD = {
     "in the future": (changed(reported_at="2099-01-01T00:00:00Z"), 422, "/reported_at"),
     "without an offset": (changed(reported_at="2026-06-01T00:00:00"), 422, "/reported_at"),
     "another currency": (
-        changed(estimate={"total": "9.00 EUR", "beyond_cover": "9.00 EUR"}),
+        changed(estimate={"total": "9.00 EUR", "beyond_warranty": "9.00 EUR"}),
         422,
         "/estimate",
     ),
@@ -79,7 +79,7 @@ def test_another_media_type_is_refused(client: Any, tokens: dict[str, str]) -> N
         ("DELETE", "/v1/tickets", 405),
         ("GET", "/v1/tickets?limit=0", 422),
         ("GET", "/v1/tickets?cursor=!!", 422),
-        ("GET", "/v1/tickets?colour=red", 422),
+        ("GET", "/v1/tickets?color=red", 422),
     ],
 )
 def test_wrong_addresses_are_problems_too(send: Send, method: str, path: str, status: int) -> None:

@@ -7,8 +7,8 @@ from pathlib import Path
 from prometheus_client.parser import text_string_to_metric_families
 
 from tests.api.conftest import Send
-from tests.triage.programmes import REPORT
-from triage.service.service import Programme
+from tests.triage.services import REPORT
+from triage.service.service import Service
 
 
 def test_a_server_whose_database_answers_is_ready(send: Send) -> None:
@@ -38,18 +38,16 @@ def counted(send: Send) -> dict[tuple[str, ...], float]:
     }
 
 
-def test_a_server_whose_database_is_gone_is_not_ready(
-    send: Send, programme: Programme, tmp_path: Path
-) -> None:
-    assert programme.store.answers()
-    programme.store.close()
-    (tmp_path / "programme.db").rename(tmp_path / "away.db")
-    (tmp_path / "programme.db").write_bytes(b"no database " * 1000)
-    assert not programme.store.answers()
+def test_a_server_whose_database_is_gone_is_not_ready(send: Send, service: Service, tmp_path: Path) -> None:
+    assert service.store.answers()
+    service.store.close()
+    (tmp_path / "program.db").rename(tmp_path / "away.db")
+    (tmp_path / "program.db").write_bytes(b"no database " * 1000)
+    assert not service.store.answers()
     found = send("GET", "/readyz")
     assert found.status_code == 503
     assert found.content_type == "application/problem+json"
-    (tmp_path / "programme.db").unlink()
-    (tmp_path / "away.db").rename(tmp_path / "programme.db")
-    programme.store.close()
-    assert programme.store.answers()
+    (tmp_path / "program.db").unlink()
+    (tmp_path / "away.db").rename(tmp_path / "program.db")
+    service.store.close()
+    assert service.store.answers()

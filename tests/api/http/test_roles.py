@@ -6,8 +6,8 @@ import pytest
 from flask.testing import FlaskClient
 
 from tests.api.conftest import Send
-from tests.triage.programmes import NOON, REPORT
-from triage.service.service import Programme
+from tests.triage.services import NOON, REPORT
+from triage.service.service import Service
 
 OPEN = {"/v1/healthz"}
 
@@ -37,9 +37,9 @@ def test_an_unknown_token_opens_nothing(client: FlaskClient, token: str) -> None
     assert response.status_code == 401
 
 
-def test_a_revoked_token_opens_nothing(send: Send, programme: Programme) -> None:
+def test_a_revoked_token_opens_nothing(send: Send, service: Service) -> None:
     assert send("GET", "/v1/tickets").status_code == 200
-    with programme.store.write() as work:
+    with service.store.write() as work:
         work.tokens.revoke("agent", NOON)
     assert send("GET", "/v1/tickets").status_code == 401
 

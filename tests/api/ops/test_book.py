@@ -10,9 +10,9 @@ from flask.testing import FlaskClient
 
 from api.app import create_app
 from api.http.auth import COOKIE
-from tests.triage.programmes import NOON, rulebook_files
+from tests.triage.services import NOON, rulebook_files
 from triage.rulebook_care.book.file_diff import yaml_text
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store.tables.rulebooks import Publication
 
 FILE = "evidence/fill-low.yml"
@@ -20,7 +20,7 @@ FILE = "evidence/fill-low.yml"
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Path:
-    """The files of the rulebook in force."""
+    """The files of the live rulebook."""
     target = tmp_path / "rules"
     for file, data in rulebook_files().items():
         path = target / file
@@ -30,11 +30,11 @@ def folder(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def ops(programme: Programme, tokens: dict[str, str], folder: Path) -> FlaskClient:
-    with programme.store.write() as work:
-        work.rulebooks.keep(programme.rulebook.version, rulebook_files())
-        work.rulebooks.publish(Publication(programme.rulebook.version, NOON, "mira", "The first of all."))
-    client = create_app(programme, folder=folder).test_client()
+def ops(service: Service, tokens: dict[str, str], folder: Path) -> FlaskClient:
+    with service.store.write() as work:
+        work.rulebooks.keep(service.rulebook.version, rulebook_files())
+        work.rulebooks.publish(Publication(service.rulebook.version, NOON, "mira", "The first of all."))
+    client = create_app(service, folder=folder).test_client()
     client.set_cookie(COOKIE, tokens["ops"])
     return client
 
@@ -52,7 +52,7 @@ def page(client: FlaskClient, path: str) -> str:
     return " ".join(re.sub(r"<[^>]*>", "", found.text.split("<main")[1]).split())
 
 
-def test_the_contents_say_what_is_in_force_and_that_the_folder_says_the_same(ops: FlaskClient) -> None:
+def test_the_contents_say_what_is_live_and_that_the_folder_says_the_same(ops: FlaskClient) -> None:
     words = page(ops, "/rulebook")
     assert "published by mira on 2026-03-02 at 17:00 UTC: “The first of all.”" in words
     assert "The folder says the same." in words
@@ -98,7 +98,7 @@ def test_an_entry_says_what_the_lint_finds_and_what_was_silenced_why(ops: FlaskC
     assert "Low fill" in page(ops, "/rulebook?found=1")
 
 
-def test_a_change_on_disk_is_read_at_once_and_the_version_in_force_on_request(
+def test_a_change_on_disk_is_read_at_once_and_the_live_version_on_request(
     ops: FlaskClient, folder: Path
 ) -> None:
     entry = "/rulebook/entries/evidence/fill-low"
@@ -106,7 +106,7 @@ def test_a_change_on_disk_is_read_at_once_and_the_version_in_force_on_request(
     change(folder)
     words = page(ops, entry)
     assert "Low fill 80" in words
-    assert "changed since the version in force" in words
+    assert "changed since the live version" in words
     assert "Low fill 85" in page(ops, f"{entry}?of=force")
     assert "The folder differs in 1 file: evidence/fill-low.yml" in page(ops, "/rulebook")
 
@@ -149,7 +149,7 @@ def test_a_candidate_that_fails_its_cases_is_refused_with_the_line(ops: FlaskCli
     assert f"evidence/fill-low.yml, line {line}</a>: fill-low: case 1 should fire" in refused.text
 
 
-def test_a_folder_that_cannot_be_read_is_named_and_the_version_in_force_read(
+def test_a_folder_that_cannot_be_read_is_named_and_the_live_version_read(
     ops: FlaskClient, folder: Path
 ) -> None:
     (folder / FILE).write_text("id: [")
@@ -162,10 +162,8 @@ def test_a_folder_that_cannot_be_read_is_named_and_the_version_in_force_read(
     assert ops.post("/rulebook/changes", data={}).status_code == 422
 
 
-def test_without_a_folder_the_version_in_force_is_the_book(
-    programme: Programme, tokens: dict[str, str]
-) -> None:
-    client = create_app(programme).test_client()
+def test_without_a_folder_the_live_version_is_the_book(service: Service, tokens: dict[str, str]) -> None:
+    client = create_app(service).test_client()
     client.set_cookie(COOKIE, tokens["ops"])
     assert "no folder of rules" in page(client, "/rulebook")
     assert "Edit the file" not in client.get("/rulebook/entries/causes/low_fill").text

@@ -14,7 +14,7 @@ from api.http.auth import COOKIE
 from api.http.work_folder import CHECKS
 from tests.api.rule_folder import make_whole, rule_folder
 from triage.rulebook_care.editing.check_process import CheckProcess
-from triage.service.service import Programme
+from triage.service.service import Service
 
 FILE = "evidence/filter-overdue.yml"
 PAGE = f"/rulebook/files/{FILE}"
@@ -34,9 +34,9 @@ def folder(checked: tuple[Path, CheckProcess]) -> Iterator[Path]:
 
 @pytest.fixture
 def ops(
-    programme: Programme, tokens: dict[str, str], folder: Path, checked: tuple[Path, CheckProcess]
+    service: Service, tokens: dict[str, str], folder: Path, checked: tuple[Path, CheckProcess]
 ) -> FlaskClient:
-    app = create_app(programme, folder=folder)
+    app = create_app(service, folder=folder)
     app.extensions[CHECKS] = checked[1]
     client = app.test_client()
     client.set_cookie(COOKIE, tokens["ops"])
@@ -105,8 +105,8 @@ def test_a_fault_of_another_file_is_shown_but_keeps_nobody_from_saving(
     assert ops.post(PAGE, data=form).status_code == 303
 
 
-def test_without_a_folder_the_pages_say_why(programme: Programme, tokens: dict[str, str]) -> None:
-    client = create_app(programme).test_client()
+def test_without_a_folder_the_pages_say_why(service: Service, tokens: dict[str, str]) -> None:
+    client = create_app(service).test_client()
     client.set_cookie(COOKIE, tokens["ops"])
     for path in ("/rulebook/files", PAGE, "/rulebook/new", f"/rulebook/delete/{FILE}"):
         page = client.get(path)

@@ -7,32 +7,32 @@ from flask.testing import FlaskClient
 
 from api.http.replays import LAUNCHER
 from tests.api.v1.test_rulebook import CARELESS, DANGER, RENAMED
-from tests.triage.programmes import AGENT, OPS, REPORT, rulebook_files
+from tests.triage.services import AGENT, OPS, REPORT, rulebook_files
 from triage.rulebook.reading.reader import version_of
 from triage.rulebook_care.release.background import AtOnce
 from triage.rulebook_care.release.publishing import check_candidate
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store.tables.replay_runs import ReplayRun
 
 
 @pytest.fixture
-def ops(client: FlaskClient, tokens: dict[str, str], programme: Programme) -> FlaskClient:
-    client.application.extensions[LAUNCHER] = AtOnce(programme.store, programme.now)
+def ops(client: FlaskClient, tokens: dict[str, str], service: Service) -> FlaskClient:
+    client.application.extensions[LAUNCHER] = AtOnce(service.store, service.now)
     client.post("/sign-in", data={"token": tokens["ops"]})
     return client
 
 
-def checked(programme: Programme, files: dict[str, object]) -> str:
-    version = check_candidate(programme.store, files, OPS.name, programme.now())
+def checked(service: Service, files: dict[str, object]) -> str:
+    version = check_candidate(service.store, files, OPS.name, service.now())
     return f"/rulebook/candidates/{version}"
 
 
 def test_a_candidate_is_replayed_published_and_rolled_back_on_the_pages(
-    ops: FlaskClient, programme: Programme
+    ops: FlaskClient, service: Service
 ) -> None:
-    before = programme.rulebook.version
-    programme.open_ticket(REPORT, AGENT)
-    page = checked(programme, RENAMED)
+    before = service.rulebook.version
+    service.open_ticket(REPORT, AGENT)
+    page = checked(service, RENAMED)
     shown = ops.get(page).text
     assert "“Renamed”" in shown
     assert "Start the replay" in shown
@@ -44,18 +44,18 @@ def test_a_candidate_is_replayed_published_and_rolled_back_on_the_pages(
     assert ops.post(f"{page}/publish", data={"note": "A new title."}).status_code == 303
     shown = ops.get("/rulebook/log").text
     assert "A new title." in shown
-    programme.live.refresh()
-    assert programme.rulebook.version == version_of(RENAMED)
+    service.live.refresh()
+    assert service.rulebook.version == version_of(RENAMED)
     assert ops.post("/rulebook/rollback", data={"version": before, "note": "Not yet."}).status_code == 303
-    programme.live.refresh()
-    assert programme.rulebook.version == before
+    service.live.refresh()
+    assert service.rulebook.version == before
 
 
 def test_lost_safety_is_listed_with_its_tickets_and_needs_its_own_yes(
-    ops: FlaskClient, programme: Programme
+    ops: FlaskClient, service: Service
 ) -> None:
-    programme.open_ticket(DANGER, AGENT)
-    page = checked(programme, CARELESS)
+    service.open_ticket(DANGER, AGENT)
+    page = checked(service, CARELESS)
     ops.post(f"{page}/replay")
     shown = ops.get(page).text
     assert (
@@ -71,10 +71,8 @@ def test_lost_safety_is_listed_with_its_tickets_and_needs_its_own_yes(
     assert ops.post(f"{page}/publish", data=yes).status_code == 303
 
 
-def test_what_is_refused_is_said_on_the_page_with_the_form_kept(
-    ops: FlaskClient, programme: Programme
-) -> None:
-    page = checked(programme, RENAMED)
+def test_what_is_refused_is_said_on_the_page_with_the_form_kept(ops: FlaskClient, service: Service) -> None:
+    page = checked(service, RENAMED)
     refused = ops.post(f"{page}/publish", data={"note": "Now."})
     assert (refused.status_code, "replay it first" in refused.text) == (409, True)
     assert 'value="Now."' in refused.text
@@ -90,15 +88,15 @@ def test_what_is_refused_is_said_on_the_page_with_the_form_kept(
     assert ops.get("/rulebook/candidates/none").status_code == 404
 
 
-def test_an_unchecked_version_is_not_replayed(ops: FlaskClient, programme: Programme) -> None:
-    with programme.store.write() as work:
+def test_an_unchecked_version_is_not_replayed(ops: FlaskClient, service: Service) -> None:
+    with service.store.write() as work:
         work.rulebooks.keep(version_of(RENAMED), RENAMED)
     page = f"/rulebook/candidates/{version_of(RENAMED)}"
     refused = ops.post(f"{page}/replay")
     assert (refused.status_code, "check it first" in refused.text) == (409, True)
 
 
-def test_a_replay_is_watched_and_stopped(ops: FlaskClient, programme: Programme) -> None:
+def test_a_replay_is_watched_and_stopped(ops: FlaskClient, service: Service) -> None:
     waiting: list[ReplayRun] = []
 
     class Later:
@@ -106,7 +104,7 @@ def test_a_replay_is_watched_and_stopped(ops: FlaskClient, programme: Programme)
             waiting.append(run)
 
     ops.application.extensions[LAUNCHER] = Later()
-    page = checked(programme, RENAMED)
+    page = checked(service, RENAMED)
     ops.post(f"{page}/replay")
     assert "data-watch" in ops.get(page).text
     assert "<progress" in ops.get(page, query_string={"part": "1"}).text
@@ -116,11 +114,11 @@ def test_a_replay_is_watched_and_stopped(ops: FlaskClient, programme: Programme)
     assert "<progress" not in shown
 
 
-def test_the_version_in_force_is_compared_with_the_one_before(ops: FlaskClient, programme: Programme) -> None:
-    page = checked(programme, rulebook_files())
+def test_the_live_version_is_compared_with_the_one_before(ops: FlaskClient, service: Service) -> None:
+    page = checked(service, rulebook_files())
     shown = ops.get(page).text
-    assert "In force." in shown
-    assert "Put it in force" not in shown
+    assert "Live." in shown
+    assert "Publish it" not in shown
 
 
 @pytest.mark.parametrize("by", ["agent", "reporter", "fogline"])

@@ -10,15 +10,15 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from tests.triage.programmes import AGENT, OPS, REPORT, rulebook_files
-from triage.service.service import Programme
+from tests.triage.services import AGENT, OPS, REPORT, rulebook_files
+from triage.service.service import Service
 
 FILTER_RULE = "evidence/filter-overdue.yml"
 
 
 @pytest.fixture
-def path(programme: Programme) -> str:
-    return f"/tickets/{programme.open_ticket(REPORT, AGENT).id}/what-if"
+def path(service: Service) -> str:
+    return f"/tickets/{service.open_ticket(REPORT, AGENT).id}/what-if"
 
 
 @pytest.fixture
@@ -50,10 +50,8 @@ def test_a_form_as_sent_leads_to_the_shortest_address(agent: FlaskClient, path: 
     )
 
 
-def test_a_changed_fact_shows_the_move_and_is_marked(
-    agent: FlaskClient, path: str, programme: Programme
-) -> None:
-    before = programme.ticket(path.split("/")[2], OPS)
+def test_a_changed_fact_shows_the_move_and_is_marked(agent: FlaskClient, path: str, service: Service) -> None:
+    before = service.ticket(path.split("/")[2], OPS)
     shown = agent.get(f"{path}?f.cord_damaged=yes&f.filter_days=3").text
     for said in (
         "The outcome moves from fix in store to dispatch.",
@@ -62,7 +60,7 @@ def test_a_changed_fact_shows_the_move_and_is_marked(
         "Do not use the machine.",
     ):
         assert said in shown
-    assert programme.ticket(before.id, OPS) == before
+    assert service.ticket(before.id, OPS) == before
 
 
 def test_an_emptied_field_is_forgotten(agent: FlaskClient, path: str) -> None:
@@ -137,7 +135,7 @@ def test_a_file_that_is_not_there_is_said(ops: FlaskClient, path: str) -> None:
     assert ops.get(f"{path}?rule=policy/never.yml").status_code == 404
 
 
-def test_a_kept_version_stands_on_the_other_side(ops: FlaskClient, path: str, programme: Programme) -> None:
-    version = programme.rulebook.version
+def test_a_kept_version_stands_on_the_other_side(ops: FlaskClient, path: str, service: Service) -> None:
+    version = service.rulebook.version
     shown = ops.get(f"{path}?version={version}").text
     assert "Nothing moves." in shown

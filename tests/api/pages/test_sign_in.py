@@ -7,8 +7,8 @@ import re
 import pytest
 from flask.testing import FlaskClient
 
-from tests.triage.programmes import OPS
-from triage.service.service import Programme
+from tests.triage.services import OPS
+from triage.service.service import Service
 
 
 @pytest.fixture
@@ -55,7 +55,7 @@ def test_a_technician_may_not_open_the_desk(client: FlaskClient, tokens: dict[st
     assert client.get("/").status_code == 403
 
 
-def test_a_whole_call_without_scripts(desk: FlaskClient, programme: Programme) -> None:
+def test_a_whole_call_without_scripts(desk: FlaskClient, service: Service) -> None:
     sent = desk.post("/report", data={"machine": "LH20-1", "symptom": "not_freezing", "note": "soup"})
     assert sent.status_code == 303
     path = sent.headers["Location"]
@@ -66,7 +66,7 @@ def test_a_whole_call_without_scripts(desk: FlaskClient, programme: Programme) -
     assert answered.status_code == 303
     cured = desk.post(f"{path}/checks", data={"version": "4", "check": "rinse-filter", "result": "cured"})
     assert cured.status_code == 303
-    ticket = programme.ticket(path.rsplit("/", 1)[1], OPS)
+    ticket = service.ticket(path.rsplit("/", 1)[1], OPS)
     assert ticket.decision is not None
     assert ticket.decision["solved"] is True
 

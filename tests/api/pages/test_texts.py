@@ -1,4 +1,4 @@
-"""The desk's texts: all in the catalogue, and everything read to clerks in Spanish."""
+"""The desk's texts: all in the catalog, and everything read to clerks in Spanish."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ def test_a_sentence_without_translation_is_read_in_english() -> None:
     assert clerk("Is the moon made of slush?", "es") == "Is the moon made of slush?"
 
 
-def test_every_page_text_stands_in_the_one_catalogue() -> None:
+def test_every_page_text_stands_in_the_one_catalog() -> None:
     methods = [("**.py", "python"), ("**/templates/**.html", "jinja2")]
     found = {message for *_, message, _, _ in extract_from_dir(ROOT / "api", methods)}
     single = {message[0] if isinstance(message, tuple) else message for message in found}

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from tests.api.conftest import Send
-from tests.triage.programmes import REPORT
+from tests.triage.services import REPORT
 
 LINES = [{"kind": "labor", "hours": 1}, {"kind": "part", "number": "COMP-1", "serials": ["=cmd|' /C'!A0"]}]
 
@@ -47,7 +47,7 @@ def test_spend_is_told_by_contractor_machine_and_cause(send: Send, closed: str, 
     assert send("GET", f"/v1/spend?by={by}&since=2027-01-01").json == {"by": by, "items": []}
 
 
-@pytest.mark.parametrize("query", ["by=colour", "since=soon", "since=2026-02-02&until=2026-02-01", "x=1"])
+@pytest.mark.parametrize("query", ["by=color", "since=soon", "since=2026-02-02&until=2026-02-01", "x=1"])
 def test_a_question_that_cannot_be_meant_is_a_problem(send: Send, query: str) -> None:
     response = send("GET", f"/v1/spend?{query}")
     assert response.status_code == 422
@@ -103,7 +103,7 @@ def test_limits_are_a_short_text_for_a_phone(send: Send) -> None:
         "Left 350.00 USD\n"
         "Above: it is held until Ops lead says yes; reach: 555-0100\n"
         "\n"
-        "In cover:\n"
+        "In warranty:\n"
         "compressor: parts to 2028-02-01, labor to 2027-02-01\n"
     )
     assert send("GET", "/v1/machines/LH20-1/limits", Accept="*/*").is_json

@@ -13,7 +13,6 @@ from api.v1.rulebook import LIMITS
 from tests.api.conftest import Send
 from tests.api.v1.test_rulebook import RENAMED
 from tests.triage.hostile_rulebooks import crash_on_a_candidate
-from tests.triage.programmes import REPORT
 from tests.triage.rulebook_care.release.test_publishing import (
     enough_for_a_good_one,
     five_thousand_rules,
@@ -21,10 +20,11 @@ from tests.triage.rulebook_care.release.test_publishing import (
     ten_thousand_values,
     wide_rule,
 )
+from tests.triage.services import REPORT
 from triage.rulebook_care.editing import candidate
 from triage.rulebook_care.editing.candidate import Limits
 from triage.rulebook_care.editing.sandbox import Trial, try_in_child
-from triage.service.service import Programme
+from triage.service.service import Service
 
 PATIENCE_SECONDS = 120
 """Only a broken test waits so long."""
@@ -44,10 +44,10 @@ class Held:
 
 
 def problems_while_live_answers(
-    send: Send, programme: Programme, monkeypatch: pytest.MonkeyPatch, files: dict[str, object]
+    send: Send, service: Service, monkeypatch: pytest.MonkeyPatch, files: dict[str, object]
 ) -> str:
     """What the check says of `files`; `/v1/triage` is asked before, during and after."""
-    live = programme.rulebook.version
+    live = service.rulebook.version
     held = Held()
     monkeypatch.setattr(candidate, "try_in_child", held)
     answers: list[Any] = []
@@ -70,12 +70,12 @@ def problems_while_live_answers(
     checking.join(PATIENCE_SECONDS)
     served.append(answered_by())
     assert served == [live] * 5
-    programme.live.refresh()
-    assert programme.rulebook.version == live
+    service.live.refresh()
+    assert service.rulebook.version == live
     (response,) = answers
     assert response.status_code == 200, response.text
     assert (response.json["ok"], response.json["version"]) == (False, None)
-    with programme.store.read() as work:
+    with service.store.read() as work:
         assert work.rulebooks.versions() == (live,)
     return "\n".join(problem["message"] for problem in response.json["problems"])
 
@@ -92,41 +92,41 @@ def problems_while_live_answers(
 def test_a_candidate_too_much_for_the_engine_is_refused_while_the_live_version_answers(
     client: FlaskClient,
     send: Send,
-    programme: Programme,
+    service: Service,
     monkeypatch: pytest.MonkeyPatch,
     hostile: dict[str, object],
     seconds: int,
     said: str,
 ) -> None:
     client.application.extensions[LIMITS] = Limits(seconds=seconds)
-    found = problems_while_live_answers(send, programme, monkeypatch, {**RENAMED, **hostile})
+    found = problems_while_live_answers(send, service, monkeypatch, {**RENAMED, **hostile})
     assert said in found
 
 
 def test_a_candidate_that_takes_all_memory_is_refused_while_the_live_version_answers(
-    client: FlaskClient, send: Send, programme: Programme, monkeypatch: pytest.MonkeyPatch
+    client: FlaskClient, send: Send, service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     memory_mb = enough_for_a_good_one()
     client.application.extensions[LIMITS] = Limits(memory_mb=memory_mb)
     monkeypatch.setattr("api.v1.rulebook.MOST_BYTES", 512 * 1024 * 1024)
     files = {**RENAMED, **many_words(memory_mb // 20)}
-    found = problems_while_live_answers(send, programme, monkeypatch, files)
+    found = problems_while_live_answers(send, service, monkeypatch, files)
     assert f"more than {memory_mb} MB of memory" in found or "ended by itself" in found
 
 
 def test_a_candidate_that_crashes_the_engine_is_refused_while_the_live_version_answers(
-    send: Send, programme: Programme, monkeypatch: pytest.MonkeyPatch
+    send: Send, service: Service, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(candidate, "try_candidate", crash_on_a_candidate)
-    found = problems_while_live_answers(send, programme, monkeypatch, RENAMED)
+    found = problems_while_live_answers(send, service, monkeypatch, RENAMED)
     assert found == "the process that tried the rulebook ended by itself (exit -11)"
 
 
 def test_what_is_nested_too_deep_to_be_read_at_all_is_refused_without_being_tried(
-    send: Send, programme: Programme
+    send: Send, service: Service
 ) -> None:
     body = b'{"files": {"evidence/deep.yml": ' + b'{"a": ' * 100_000 + b"1" + b"}" * 100_001 + b"}"
     response = send("POST", "/v1/rulebook/check", body, by="ops")
     assert response.status_code in (400, 422)
     assert response.content_type == "application/problem+json"
-    assert send("POST", "/v1/triage", REPORT).json["rulebook"] == programme.rulebook.version  # type: ignore[index]
+    assert send("POST", "/v1/triage", REPORT).json["rulebook"] == service.rulebook.version  # type: ignore[index]

@@ -6,7 +6,7 @@ import pytest
 
 from tests.api.conftest import Send
 from tests.triage.machine.commissioning.test_judging import checklist
-from tests.triage.programmes import REPORT
+from tests.triage.services import REPORT
 
 
 def test_the_record_of_a_machine_is_shown(send: Send) -> None:
@@ -20,10 +20,10 @@ def test_what_may_be_spent_is_said_as_of_any_day(send: Send) -> None:
     now = send("GET", "/v1/machines/LH20-1/limits", by="fogline").json
     assert now is not None
     assert now["limit"]["currency"] == "USD"
-    assert {"component", "parts", "labor", "at_risk"} <= set(now["cover"][0])
+    assert {"component", "parts", "labor", "at_risk"} <= set(now["warranty"][0])
     later = send("GET", "/v1/machines/LH20-1/limits?at=2056-01-01", by="fogline").json
     assert later is not None
-    assert not any(line["parts"]["covered"] for line in later["cover"])
+    assert not any(line["parts"]["covered"] for line in later["warranty"])
     early = send("GET", "/v1/machines/LH20-1/limits?at=1990-01-01")
     assert early.status_code == 422
     assert "shipped only on" in early.json["detail"]

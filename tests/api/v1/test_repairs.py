@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from tests.api.conftest import Send
-from tests.triage.programmes import REPORT
+from tests.triage.services import REPORT
 
 LARGE = {"cause": "dirty_filter", "lines": [{"kind": "trip"}, {"kind": "labor", "hours": 4}]}
 YES = {"estimate": 1, "answer": "yes", "authority": "ops_lead", "why": "It is the only one on the quay."}
@@ -26,7 +26,7 @@ def test_an_estimate_is_answered_with_its_lines_and_whom_to_ask(send: Send, path
     assert response.status_code == 201
     assert response.json is not None
     assert response.headers["ETag"] == f'"{response.json["version"]}"'
-    assert (response.json["answer"], response.json["authorisation"]) == ("hold", None)
+    assert (response.json["answer"], response.json["authorization"]) == ("hold", None)
     assert response.json["ask"]["reach"] == "555-0100"
     assert [(line["kind"], line["amount"]) for line in response.json["estimate"]["lines"]] == [
         ("trip", "95.00 USD"),
@@ -54,8 +54,8 @@ def test_from_estimate_to_close(send: Send, path: str) -> None:
     approved = send("POST", f"{path}/approvals", YES, by="ops", If_Match=estimated.headers["ETag"])
     assert approved.status_code == 201
     assert approved.json is not None
-    number = approved.json["repair"]["authorisation"]["number"]
-    done = {**CLOSE, "authorisation": number, "photos": ["photo/1"]}
+    number = approved.json["repair"]["authorization"]["number"]
+    done = {**CLOSE, "authorization": number, "photos": ["photo/1"]}
     closed = send("POST", f"{path}/close", done, by="fogline", If_Match=approved.headers["ETag"])
     assert closed.status_code == 200
     assert closed.json is not None
@@ -96,8 +96,8 @@ BAD: dict[str, tuple[str, str, Any, str]] = {
     "no reason": ("approvals", "ops", {**YES, "why": ""}, "/why"),
     "an unknown authority": ("approvals", "ops", {**YES, "authority": "me"}, "/authority"),
     "no such estimate": ("approvals", "ops", YES, "/estimate"),
-    "above the limit": ("close", "fogline", CLOSE, "/authorisation"),
-    "a number never given": ("close", "fogline", {**CLOSE, "authorisation": "A-1"}, "/authorisation"),
+    "above the limit": ("close", "fogline", CLOSE, "/authorization"),
+    "a number never given": ("close", "fogline", {**CLOSE, "authorization": "A-1"}, "/authorization"),
     "a date in the future": ("close", "fogline", {**CLOSE, "at": "2026-04-01T00:00:00Z"}, "/at"),
     "an unknown cause": ("close", "fogline", {**CLOSE, "cause": "x"}, "/cause"),
     "no reason to reopen": ("reopen", "agent", {}, "/why"),

@@ -9,10 +9,10 @@ from flask.testing import FlaskClient
 
 from api.http.replays import LAUNCHER
 from tests.api.conftest import Send
-from tests.triage.programmes import AGENT, REPORT, rulebook_files
+from tests.triage.services import AGENT, REPORT, rulebook_files
 from triage.rulebook.reading.reader import version_of
 from triage.rulebook_care.release.background import AtOnce
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store.tables.replay_runs import ReplayRun
 
 RENAMED = rulebook_files(**{"rulebook.yml": {"title": "Renamed", "currency": "USD"}})
@@ -36,29 +36,29 @@ def checked(send: Send, files: dict[str, object]) -> str:
     return str(found["version"])
 
 
-def test_a_candidate_goes_all_the_way_and_back(send: Send, programme: Programme) -> None:
-    before = programme.rulebook.version
-    programme.open_ticket(REPORT, AGENT)
+def test_a_candidate_goes_all_the_way_and_back(send: Send, service: Service) -> None:
+    before = service.rulebook.version
+    service.open_ticket(REPORT, AGENT)
     version = checked(send, RENAMED)
     replayed = post(send, "replay", {"version": version})
     assert (replayed["decisions"], replayed["changed"], replayed["safety_lost"]) == (1, 0, [])
     published = post(send, "publish", {"version": version, "note": "A new title."})
     assert (published["version"], published["published_by"]) == (version, "ops")
-    programme.live.refresh()
+    service.live.refresh()
     shown = send("GET", "/v1/rulebook", by="ops").json
     assert shown is not None
     assert (shown["version"], shown["serving"], shown["title"]) == (version, version, "Renamed")
     assert [line["stage"] for line in shown["log"]] == ["published", "published", "replayed", "checked"]
     back = post(send, "rollback", {"note": "Not yet."})
     assert back["version"] == before
-    programme.live.refresh()
+    service.live.refresh()
     shown = send("GET", "/v1/rulebook", by="ops").json
     assert shown is not None
     assert (shown["serving"], shown["note"]) == (before, "rolled back: Not yet.")
 
 
-def test_what_loses_safety_is_published_only_with_an_outright_yes(send: Send, programme: Programme) -> None:
-    programme.open_ticket(DANGER, AGENT)
+def test_what_loses_safety_is_published_only_with_an_outright_yes(send: Send, service: Service) -> None:
+    service.open_ticket(DANGER, AGENT)
     version = checked(send, CARELESS)
     lost = post(send, "replay", {"version": version})["safety_lost"]
     assert lost[0] == {
@@ -74,16 +74,16 @@ def test_what_loses_safety_is_published_only_with_an_outright_yes(send: Send, pr
     post(send, "publish", {**wanted, "accept_lost_safety": True})
 
 
-def test_a_bad_candidate_is_told_what_is_wrong_and_never_serves(send: Send, programme: Programme) -> None:
-    before = programme.rulebook.version
+def test_a_bad_candidate_is_told_what_is_wrong_and_never_serves(send: Send, service: Service) -> None:
+    before = service.rulebook.version
     found = post(send, "check", {"files": {**RENAMED, "causes/broken.yml": {"id": "broken"}}})
     assert not found["ok"]
     assert {problem["file"] for problem in found["problems"]} == {"causes/broken.yml"}
     unchecked = version_of({**RENAMED, "causes/broken.yml": {"id": "broken"}})
     for path, body in (("replay", {}), ("publish", {"note": "Try."})):
         post(send, path, {"version": unchecked, **body}, 404)
-    programme.live.refresh()
-    assert programme.rulebook.version == before
+    service.live.refresh()
+    assert service.rulebook.version == before
     assert send("POST", "/v1/reports", REPORT).status_code == 201
 
 
@@ -92,20 +92,20 @@ def test_an_unreplayed_candidate_is_not_published(send: Send) -> None:
     assert "replay it first" in post(send, "publish", {"version": version, "note": "Now."}, 409)["detail"]
 
 
-def test_a_publication_sent_twice_with_its_key_is_made_once(send: Send, programme: Programme) -> None:
+def test_a_publication_sent_twice_with_its_key_is_made_once(send: Send, service: Service) -> None:
     version = checked(send, RENAMED)
     post(send, "replay", {"version": version})
     wanted = {"version": version, "note": "A new title."}
     first = post(send, "publish", wanted, Idempotency_Key="k1")
     assert post(send, "publish", wanted, Idempotency_Key="k1") == first
-    with programme.store.read() as work:
+    with service.store.read() as work:
         assert len(work.rulebooks.publications()) == 2
 
 
-def test_a_replay_sent_twice_with_its_key_gives_the_first_answer(send: Send, programme: Programme) -> None:
+def test_a_replay_sent_twice_with_its_key_gives_the_first_answer(send: Send, service: Service) -> None:
     version = checked(send, RENAMED)
     first = post(send, "replay", {"version": version}, Idempotency_Key="k1")
-    programme.open_ticket(REPORT, AGENT)
+    service.open_ticket(REPORT, AGENT)
     assert post(send, "replay", {"version": version}, Idempotency_Key="k1") == first
     assert post(send, "replay", {"version": version}, Idempotency_Key="k2")["decisions"] == 1
     post(send, "replay", {"version": version[:20]}, 409, Idempotency_Key="k1")
@@ -132,10 +132,10 @@ def test_a_whole_rulebook_fits_and_more_than_that_does_not(send: Send) -> None:
 
 
 def test_a_replay_in_the_background_is_started_followed_and_used(
-    client: FlaskClient, send: Send, programme: Programme
+    client: FlaskClient, send: Send, service: Service
 ) -> None:
-    programme.open_ticket(REPORT, AGENT)
-    client.application.extensions[LAUNCHER] = AtOnce(programme.store, programme.now)
+    service.open_ticket(REPORT, AGENT)
+    client.application.extensions[LAUNCHER] = AtOnce(service.store, service.now)
     version = checked(send, RENAMED)
     started = send("POST", "/v1/rulebook/replays", {"version": version}, by="ops")
     assert started.status_code == 202

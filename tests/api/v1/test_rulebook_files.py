@@ -14,7 +14,7 @@ from api.http.work_folder import CHECKS
 from tests.api.conftest import Send
 from tests.api.rule_folder import make_whole, rule_folder
 from triage.rulebook_care.editing.check_process import CheckProcess
-from triage.service.service import Programme
+from triage.service.service import Service
 
 FILES = "/v1/rulebook/files"
 FILE = "evidence/filter-overdue.yml"
@@ -34,8 +34,8 @@ def folder(checked: tuple[Path, CheckProcess]) -> Iterator[Path]:
 
 
 @pytest.fixture
-def client(programme: Programme, folder: Path, checked: tuple[Path, CheckProcess]) -> FlaskClient:
-    app = create_app(programme, folder=folder)
+def client(service: Service, folder: Path, checked: tuple[Path, CheckProcess]) -> FlaskClient:
+    app = create_app(service, folder=folder)
     app.extensions[CHECKS] = checked[1]
     return app.test_client()
 
@@ -124,8 +124,8 @@ def test_a_text_is_checked_and_its_cases_run_and_nothing_saved(send: Send, folde
     assert (folder / FILE).read_bytes() == before
 
 
-def test_without_a_folder_there_is_nothing_to_edit(programme: Programme, tokens: dict[str, str]) -> None:
-    client = create_app(programme).test_client()
+def test_without_a_folder_there_is_nothing_to_edit(service: Service, tokens: dict[str, str]) -> None:
+    client = create_app(service).test_client()
     answer = client.get(FILES, headers={"Authorization": f"Bearer {tokens['ops']}"})
     assert answer.status_code == 404
     assert answer.content_type == "application/problem+json"

@@ -13,7 +13,7 @@ from flask.testing import FlaskClient
 from werkzeug.routing import Rule
 
 from tests.api.conftest import TOKENS, Send
-from tests.triage.programmes import REPORT
+from tests.triage.services import REPORT
 
 SERIAL, TICKET = "<serial>", "<ticket_id>"
 PARTICULAR = (SERIAL, TICKET)

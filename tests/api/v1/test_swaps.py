@@ -12,10 +12,10 @@ import pytest
 
 from tests.api.conftest import Send
 from tests.triage.builders import minimal_files, policy
-from tests.triage.programmes import ALDER, NOON, REPORT, Clock, rulebook_files, running_programme
+from tests.triage.services import ALDER, NOON, REPORT, Clock, rulebook_files, running_service
 from triage.loading.depot import put_depot
 from triage.records.custody import CustodyEvent, DepotUnit
-from triage.service.service import Programme
+from triage.service.service import Service
 
 WORN = policy(
     "worn",
@@ -41,11 +41,11 @@ def clock() -> Clock:
 
 
 @pytest.fixture
-def programme(tmp_path: Path, clock: Clock) -> Iterator[Programme]:
+def service(tmp_path: Path, clock: Clock) -> Iterator[Service]:
     rates: Any = minimal_files()["rates.yml"]
     rates["default"]["distance_bands"] = [{"up_to_km": 100, "fee": 40}]
     files = rulebook_files(**{"policy/worn.yml": WORN, "rates.yml": rates})
-    with running_programme(tmp_path, clock, files) as running:
+    with running_service(tmp_path, clock, files) as running:
         with running.store.write() as work:
             put_depot(work, UNITS)
         yield running
@@ -72,8 +72,8 @@ def exchanged(send: Send, path: str, old_unit: str = "refurbish") -> Any:
     return put(send, f"{path}/swap/done", {"old_unit": old_unit}, by="fogline")
 
 
-def everything(send: Send, programme: Programme, path: str) -> Any:
-    with programme.store.read() as work:
+def everything(send: Send, service: Service, path: str) -> Any:
+    with service.store.read() as work:
         stored = work.depot.chains(), work.depot.at_depot(), work.machines.all()
     return send("GET", f"{path}/events").json, stored
 
@@ -122,15 +122,15 @@ def test_another_unit_takes_the_place_of_the_one_set_aside_before(send: Send, pa
 
 
 def test_the_new_unit_takes_site_and_contractor_and_the_old_keeps_its_history(
-    send: Send, path: str, programme: Programme, clock: Clock
+    send: Send, path: str, service: Service, clock: Clock
 ) -> None:
-    with programme.store.read() as work:
+    with service.store.read() as work:
         before = work.machines.get("LH20-1"), work.care.history("LH20-1")
     put(send, f"{path}/swap", {"unit": "LH20-D1"})
     clock.move(hours=3)
     at = (NOON + timedelta(hours=2)).isoformat()
     shown = put(send, f"{path}/swap/done", {"old_unit": "refurbish", "at": at}, by="fogline")
-    with programme.store.read() as work:
+    with service.store.read() as work:
         new, old = work.machines.get("LH20-D1"), work.machines.get("LH20-1")
         assert work.care.history("LH20-1") == before[1]
         assert work.care.history("LH20-D1").repairs == ()
@@ -161,13 +161,13 @@ def test_the_new_unit_takes_site_and_contractor_and_the_old_keeps_its_history(
     }
 
 
-def test_cover_of_the_new_unit_counts_from_its_own_dates(send: Send, path: str) -> None:
+def test_warranty_of_the_new_unit_counts_from_its_own_dates(send: Send, path: str) -> None:
     before: Any = send("GET", "/v1/machines/LH20-1/limits").json
     exchanged(send, path)
     after: Any = send("GET", "/v1/machines/LH20-D1/limits").json
     old: Any = send("GET", "/v1/machines/LH20-1/limits").json
-    assert after["cover"] != before["cover"]
-    assert old["cover"] == before["cover"]
+    assert after["warranty"] != before["warranty"]
+    assert old["warranty"] == before["warranty"]
 
 
 @pytest.mark.parametrize(
@@ -194,15 +194,15 @@ def test_the_old_unit_goes_where_it_is_said_to_go(send: Send, path: str, old_uni
     ],
 )
 def test_a_unit_that_cannot_be_set_aside_is_named_and_nothing_is_stored(
-    send: Send, path: str, programme: Programme, body: Any, status: int, pointer: str
+    send: Send, path: str, service: Service, body: Any, status: int, pointer: str
 ) -> None:
-    before = everything(send, programme, path)
+    before = everything(send, service, path)
     response = send("POST", f"{path}/swap", body)
     assert response.status_code == status
     assert response.content_type == "application/problem+json"
     assert response.json is not None
     assert pointer in {error["pointer"] for error in response.json["errors"]}
-    assert everything(send, programme, path) == before
+    assert everything(send, service, path) == before
 
 
 @pytest.mark.parametrize(
@@ -218,20 +218,20 @@ def test_a_unit_that_cannot_be_set_aside_is_named_and_nothing_is_stored(
     ],
 )
 def test_an_exchange_that_cannot_be_is_refused_with_the_field_and_nothing_is_stored(
-    send: Send, path: str, programme: Programme, body: Any, pointer: str
+    send: Send, path: str, service: Service, body: Any, pointer: str
 ) -> None:
     put(send, f"{path}/swap", {"unit": "LH20-D1"})
-    before = everything(send, programme, path)
+    before = everything(send, service, path)
     response = send("POST", f"{path}/swap/done", body, by="fogline")
     assert response.status_code == 422
     assert response.json is not None
     assert pointer in {error["pointer"] for error in response.json["errors"]}
-    assert everything(send, programme, path) == before
+    assert everything(send, service, path) == before
 
 
-def test_nothing_is_exchanged_where_the_decision_is_another(send: Send, programme: Programme) -> None:
+def test_nothing_is_exchanged_where_the_decision_is_another(send: Send, service: Service) -> None:
     path = opened(send, REPORT)
-    before = everything(send, programme, path)
+    before = everything(send, service, path)
     reason = "the decision is fix_in_store, not swap; nothing is exchanged"
     for what, body in (("swap", {"unit": "LH20-D1"}), ("swap/done", {"old_unit": "scrap"})):
         response = send("POST", f"{path}/{what}", body, by="ops")
@@ -239,7 +239,7 @@ def test_nothing_is_exchanged_where_the_decision_is_another(send: Send, programm
         assert reason in response.text
     shown: Any = send("GET", f"{path}/swap").json
     assert (shown["refused"], shown["units"], shown["due"]) == (reason, [], None)
-    assert everything(send, programme, path) == before
+    assert everything(send, service, path) == before
 
 
 def test_a_ticket_without_a_machine_has_nothing_to_exchange(send: Send) -> None:
@@ -256,7 +256,7 @@ def test_an_exchange_is_not_confirmed_before_a_unit_is_sent(send: Send, path: st
 
 
 def test_a_closed_ticket_exchanges_nothing_and_a_unit_on_its_way_keeps_it_open(
-    send: Send, path: str, programme: Programme
+    send: Send, path: str, service: Service
 ) -> None:
     put(send, f"{path}/swap", {"unit": "LH20-D1"})
     close = {"cause": "compressor_fault", "cured_by": "repair"}
@@ -266,14 +266,14 @@ def test_a_closed_ticket_exchanges_nothing_and_a_unit_on_its_way_keeps_it_open(
     put(send, f"{path}/swap", {"unit": None})
     closed = send("POST", f"{path}/close", close, by="fogline")
     assert closed.status_code == 200, closed.json
-    before = everything(send, programme, path)
+    before = everything(send, service, path)
     assert send("POST", f"{path}/swap", {"unit": "LH20-D1"}).status_code == 409
     assert send("POST", f"{path}/swap/done", {"old_unit": "scrap"}, by="ops").status_code == 409
-    assert everything(send, programme, path) == before
+    assert everything(send, service, path) == before
 
 
 def test_the_visit_that_exchanged_a_machine_is_billed_for_where_it_stood(
-    send: Send, path: str, programme: Programme
+    send: Send, path: str, service: Service
 ) -> None:
     exchanged(send, path)
     close = {
@@ -285,7 +285,7 @@ def test_the_visit_that_exchanged_a_machine_is_billed_for_where_it_stood(
     assert closed.status_code == 200, closed.json
     event: Any = send("GET", f"{path}/events").json["items"][-1]  # type: ignore[index]
     assert event["payload"]["total"] == "135.00 USD"  # 95 for the trip, 40 for 42 km
-    with programme.store.read() as work:
+    with service.store.read() as work:
         assert work.care.history("LH20-1").repairs[-1].ticket == path.rsplit("/", 1)[-1]
         assert work.care.history("LH20-D1").repairs == ()
 
@@ -312,9 +312,9 @@ def test_only_the_desk_sets_aside_and_only_who_was_there_confirms(send: Send, pa
 
 
 def test_a_technician_does_not_see_what_a_unit_did_for_others(
-    send: Send, path: str, programme: Programme
+    send: Send, path: str, service: Service
 ) -> None:
-    with programme.store.write() as work:
+    with service.store.write() as work:
         other = opened(send, {**WORN_OUT, "machine": "LH30-2"}).rsplit("/", 1)[-1]
         for step in ("on_the_way", "at_depot"):
             work.depot.add(CustodyEvent("LH20-D1", step, NOON, "desk", other, "LH30-2"))  # type: ignore[arg-type]

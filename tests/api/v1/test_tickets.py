@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from tests.api.conftest import Send
-from tests.triage.programmes import REPORT
+from tests.triage.services import REPORT
 
 
 @pytest.fixture

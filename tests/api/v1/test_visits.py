@@ -11,9 +11,9 @@ import vobject
 
 from tests.api.conftest import Send
 from tests.api.v1.test_repairs import LARGE, YES
-from tests.triage.programmes import ALDER, NOON, REPORT
+from tests.triage.services import ALDER, NOON, REPORT
 from triage.schedule.contractors import Contractor
-from triage.service.service import Programme
+from triage.service.service import Service
 
 LEAK: dict[str, Any] = {
     **REPORT,
@@ -53,13 +53,13 @@ def test_a_visit_takes_skill_kit_and_due_time_from_the_decision(send: Send, path
     assert send("GET", path).json == {"items": [visit]}
 
 
-def test_a_visit_goes_from_scheduled_to_started_to_done(send: Send, path: str, programme: Programme) -> None:
+def test_a_visit_goes_from_scheduled_to_started_to_done(send: Send, path: str, service: Service) -> None:
     scheduled(send, path, at="2026-03-02T12:30:00-05:00")
-    programme._clock.move(hours=1)  # type: ignore[attr-defined]
+    service._clock.move(hours=1)  # type: ignore[attr-defined]
     started = send("POST", path, {"state": "started"}, by="fogline").json
     assert started is not None
     assert (started["state"], started["started_at"]) == ("started", (NOON + timedelta(hours=1)).isoformat())
-    programme._clock.move(hours=1)  # type: ignore[attr-defined]
+    service._clock.move(hours=1)  # type: ignore[attr-defined]
     done = send("POST", path, {"state": "done", "at": "2026-03-02T13:50:00-05:00"}, by="fogline").json
     assert done is not None
     assert (done["state"], done["done_at"]) == ("done", "2026-03-02T13:50:00-05:00")
@@ -93,7 +93,7 @@ def test_a_visit_is_moved_under_its_number(send: Send, path: str) -> None:
         ({"state": "scheduled", "at": TOMORROW, "visit": "1"}, "/visit"),
         ({"state": "scheduled", "at": TOMORROW, "technician": "x" * 101}, "/technician"),
         ({"state": "scheduled", "at": TOMORROW, "technician": "a\x00b"}, "/technician"),
-        ({"state": "cancelled", "at": TOMORROW}, "/state"),
+        ({"state": "canceled", "at": TOMORROW}, "/state"),
         ({"state": "started", "visit": 3}, "/visit"),
         ({"state": "started", "minutes": 30}, "/minutes"),
         ({"state": "scheduled", "at": TOMORROW, "van": 3}, "/van"),
@@ -197,10 +197,10 @@ def test_the_calendar_is_read_alike_by_another_library(send: Send, path: str) ->
     assert event.valarm.trigger.value == timedelta(hours=-1)
 
 
-def test_the_same_visit_gives_the_same_calendar_later(send: Send, path: str, programme: Programme) -> None:
+def test_the_same_visit_gives_the_same_calendar_later(send: Send, path: str, service: Service) -> None:
     scheduled(send, path)
     first = send("GET", f"{path}/1.ics").get_data()
-    programme._clock.move(hours=5)  # type: ignore[attr-defined]
+    service._clock.move(hours=5)  # type: ignore[attr-defined]
     assert send("GET", f"{path}/1.ics").get_data() == first
 
 
@@ -219,9 +219,9 @@ def test_without_a_time_or_a_contractor_both_are_chosen(send: Send, path: str) -
 
 
 def test_a_full_contractor_is_passed_to_the_next_and_the_ticket_goes_with_it(
-    send: Send, path: str, programme: Programme
+    send: Send, path: str, service: Service
 ) -> None:
-    with programme.store.write() as work:
+    with service.store.write() as work:
         work.machines.put_contractors([Contractor("fogline", "Fogline", visits_a_day=1)])
     assert scheduled(send, path)["contractor"] == "fogline"
     second = send("POST", "/v1/reports", LEAK).json
@@ -236,8 +236,8 @@ def test_a_full_contractor_is_passed_to_the_next_and_the_ticket_goes_with_it(
     assert scheduled(send, path, visit=1, at="2026-03-03T15:00:00-05:00")["contractor"] == "fogline"
 
 
-def test_a_store_that_lets_nobody_in_then_is_said(send: Send, path: str, programme: Programme) -> None:
-    with programme.store.write() as work:
+def test_a_store_that_lets_nobody_in_then_is_said(send: Send, path: str, service: Service) -> None:
+    with service.store.write() as work:
         work.machines.put_sites([replace(ALDER, access_from="10:00", access_until="16:00")])
     refused = send("POST", path, {"state": "scheduled", "at": TOMORROW})
     assert refused.status_code == 422
@@ -248,9 +248,9 @@ def test_a_store_that_lets_nobody_in_then_is_said(send: Send, path: str, program
 
 
 def test_a_contractor_without_the_skill_is_refused_by_name_and_passed_over_otherwise(
-    send: Send, path: str, programme: Programme
+    send: Send, path: str, service: Service
 ) -> None:
-    with programme.store.write() as work:
+    with service.store.write() as work:
         work.machines.put_contractors([Contractor("fogline", "Fogline", skills=frozenset({"general"}))])
     named = send("POST", path, {"state": "scheduled", "at": TOMORROW, "contractor": "fogline"})
     assert named.status_code == 422

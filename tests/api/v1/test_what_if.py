@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from tests.api.conftest import Send
-from tests.triage.programmes import REPORT, rulebook_files
+from tests.triage.services import REPORT, rulebook_files
 from triage.service import what_if_desk
 
 FILTER_RULE = "evidence/filter-overdue.yml"

@@ -18,7 +18,7 @@ from tests import ROOT
 from triage.decide.causes.inference import compile_rulebook
 from triage.loading.load import load
 from triage.rulebook.reading.reader import read_with_files
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store import open_store
 
 EXAMPLE = (ROOT / "demo/estimate_to_close.md").read_text(encoding="utf-8")
@@ -32,11 +32,11 @@ TOKENS: dict[str, tuple[Any, str | None]] = {
 
 
 @pytest.fixture
-def programme(tmp_path: Path) -> Iterator[Programme]:
+def service(tmp_path: Path) -> Iterator[Service]:
     rulebook, files = read_with_files(ROOT / "rules")
     store = open_store(f"sqlite:///{tmp_path / 'example.db'}")
     load(ROOT / "demo/records", store, rulebook)
-    yield Programme(store, rulebook, compile_rulebook(rulebook), lambda: NOW, files)
+    yield Service(store, rulebook, compile_rulebook(rulebook), lambda: NOW, files)
     store.close()
 
 
@@ -77,14 +77,14 @@ def missing(shown: Any, real: Any, place: str = "") -> list[str]:
     return [] if shown == real else [f"{place}: {shown!r} is shown, {real!r} came"]
 
 
-def test_the_example_is_answered_as_it_says(programme: Programme) -> None:
-    with programme.store.write() as work:
+def test_the_example_is_answered_as_it_says(service: Service) -> None:
+    with service.store.write() as work:
         variables = {
             name: work.tokens.add(name.lower(), role, contractor, NOW)
             for name, (role, contractor) in TOKENS.items()
         }
     variables["API"] = ""
-    client = create_app(programme).test_client()
+    client = create_app(service).test_client()
     answer: Any = None
     commands = shown = 0
     for kind, text in BLOCK.findall(EXAMPLE):
@@ -93,9 +93,9 @@ def test_the_example_is_answered_as_it_says(programme: Programme) -> None:
             commands += 1
             if "ticket" in answer:
                 variables.setdefault("TICKET", answer["ticket"])
-                authorisation = answer["repair"]["authorisation"]
-                if authorisation is not None:
-                    variables["NUMBER"] = authorisation["number"]
+                authorization = answer["repair"]["authorization"]
+                if authorization is not None:
+                    variables["NUMBER"] = authorization["number"]
         else:
             assert missing(json.loads(text), answer) == []
             shown += 1

@@ -12,9 +12,9 @@ from typing import Any
 
 import pytest
 
-from tests.triage.programmes import AGENT, REPORT, rulebook_files
+from tests.triage.services import AGENT, REPORT, rulebook_files
 from triage.cli import main as command_line
-from triage.cli.shown.files import opened_programme
+from triage.cli.shown.files import opened_service
 from triage.config import SETTINGS, default_rulebook, read_settings
 from triage.rulebook.reading.reader import read_with_files, rulebook_from_data
 from triage.values.errors import InputError
@@ -133,7 +133,7 @@ def test_another_rulebook_can_be_named(run: Run, here: Path) -> None:
         ('"' + "x" * 300_000 + '"', "larger than 256 KiB"),
     ],
 )
-def test_a_wrong_report_is_named_with_its_mend(run: Run, here: Path, content: str, says: str) -> None:
+def test_a_wrong_report_is_named_with_its_fix(run: Run, here: Path, content: str, says: str) -> None:
     (here / "report.json").write_text(content)
     status, out, err = run("triage", "report.json", "--at", AT)
     assert (status, out) == (2, "")
@@ -154,7 +154,7 @@ def test_a_report_that_is_not_text_is_refused(run: Run, here: Path) -> None:
         ({"shipped_on": "2026-03-03", "commissioned_on": None}, "report.json: /reported_at"),
     ],
 )
-def test_a_wrong_machine_file_is_named_with_its_mend(
+def test_a_wrong_machine_file_is_named_with_its_fix(
     run: Run, here: Path, members: dict[str, Any], says: str
 ) -> None:
     change(here / "machine.json", **members)
@@ -269,8 +269,8 @@ def test_a_token_is_shown_once_listed_and_revoked(run: Run) -> None:
     assert status == 0
     assert token.startswith("bw_")
     assert "shown once" in err
-    with opened_programme() as programme:
-        caller = programme.caller_for(token.strip())
+    with opened_service() as service:
+        caller = service.caller_for(token.strip())
         assert caller is not None
         assert (caller.role, caller.contractor) == ("technician", "fogline")
     status, listed, _ = run("token", "list")
@@ -299,8 +299,8 @@ def test_a_wrong_token_command_is_wrong_input(run: Run, arguments: list[str]) ->
 
 def test_a_ticket_is_explained_number_by_number(run: Run) -> None:
     run("load", "records")
-    with opened_programme() as programme:
-        ticket = programme.open_ticket(REPORT, AGENT)
+    with opened_service() as service:
+        ticket = service.open_ticket(REPORT, AGENT)
     status, out, err = run("explain", ticket.id.lower())
     assert (status, err) == (0, "")
     for said in ("identical", "base share", "fill_level", "caller", "Rules that fired"):
@@ -313,8 +313,8 @@ def test_a_ticket_is_explained_number_by_number(run: Run) -> None:
 
 def test_a_decision_that_comes_out_otherwise_is_a_no(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     run("load", "records")
-    with opened_programme() as programme:
-        ticket = programme.open_ticket(REPORT, AGENT)
+    with opened_service() as service:
+        ticket = service.open_ticket(REPORT, AGENT)
     files = rulebook_files()
     files["rates.yml"]["default"]["trip"] = 999  # type: ignore[index]
     monkeypatch.setattr("triage.what_if.explain.rulebook_from_data", lambda _: rulebook_from_data(files))

@@ -51,7 +51,7 @@ def test_what_the_caller_says_goes_before_the_record() -> None:
     assert (recorded["filter_days"].value, recorded["filter_days"].source) == (Decimal(90), "record")
 
 
-def test_the_care_log_goes_before_a_figure_written_into_the_record() -> None:
+def test_the_care_log_goes_before_a_number_written_into_the_record() -> None:
     rinsed = History(care=(CareEvent("filter_cleaned", datetime(2026, 2, 25, 15, tzinfo=UTC), "store"),))
 
     facts = gather_facts(minimal_rulebook(), report(), MACHINE, rinsed, NOW)

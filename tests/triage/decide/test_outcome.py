@@ -13,8 +13,8 @@ from triage.decide.outcome import (
     SAFE_ORDER,
     Situation,
     Verdict,
-    cautions_in_force,
     cautions_said,
+    cautions_that_hold,
     decide_outcome,
     fill,
     solved_verdict,
@@ -137,25 +137,25 @@ def test_cautions_add_up_to_the_most_careful_of_them() -> None:
     )
     rulebook = book(cautions=cautions)
 
-    found = cautions_in_force(rulebook, ["one", "two"])
+    found = cautions_that_hold(rulebook, ["one", "two"])
 
     assert found.forbidden == {"rinse-filter", "fill-hopper"}
     assert (found.stop_use, found.skill, found.priority) == (False, "electrical", 1)
-    assert cautions_in_force(rulebook, ["one"]).forbidden == {"rinse-filter"}
+    assert cautions_that_hold(rulebook, ["one"]).forbidden == {"rinse-filter"}
 
 
 def test_a_caution_that_stops_use_or_forbids_all_leaves_no_check() -> None:
     rulebook = book(cautions=(caution("stop", stop_use=True), caution("all", forbids_all_checks=True)))
 
     for fired in ("stop", "all"):
-        assert cautions_in_force(rulebook, [fired]).forbidden == rulebook.checks.keys()
+        assert cautions_that_hold(rulebook, [fired]).forbidden == rulebook.checks.keys()
 
 
 def test_a_caution_that_goes_with_checks_is_said_with_them_only_but_forbids_all_the_same() -> None:
     beside = caution("beside", only_with_checks=True, stop_use=True, forbids=frozenset({"fill-hopper"}))
     rulebook = book(cautions=(beside,))
 
-    found = cautions_in_force(rulebook, ["beside"])
+    found = cautions_that_hold(rulebook, ["beside"])
 
     assert (found.said, found.stop_use, found.forbidden) == ((), False, {"fill-hopper"})
     assert cautions_said(rulebook, found, (), {}) == ()
@@ -189,7 +189,7 @@ def test_skill_and_kit_come_from_the_likely_causes_unless_a_caution_asks_for_a_s
         CauseChance("compressor_fault", "", 0.3, 0.3, ()),
         CauseChance("other", "", 0.1, 0.2, ()),
     ]
-    none, wet = cautions_in_force(rulebook, []), cautions_in_force(rulebook, ["wet"])
+    none, wet = cautions_that_hold(rulebook, []), cautions_that_hold(rulebook, ["wet"])
 
     assert tuple(visit_kit(rulebook, likely).parts) == ("SEAL-1", "COMP-1")
     assert tuple(visit_kit(rulebook, likely[:1]).parts) == ("SEAL-1",)

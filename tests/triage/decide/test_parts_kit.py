@@ -37,12 +37,12 @@ def brute_force(needs: Sequence[Need], loads: Mapping[str, Load], van: Van) -> i
         kg = sum((loads[number].kg * count for number, count in kit.items()), Decimal(0))
         value = sum((loads[number].value * count for number, count in kit.items()), Decimal(0))
         if (van.kg is None or kg <= van.kg) and (van.value is None or value <= van.value):
-            mended = [
+            fixed = [
                 whole(need.chance)
                 for need in needs
                 if all(kit[number] >= quantity for number, quantity in need.parts.items())
             ]
-            best = max(best, sum(mended))
+            best = max(best, sum(fixed))
     return best
 
 

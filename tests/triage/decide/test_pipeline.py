@@ -42,7 +42,7 @@ def outcomes(**overrides: object) -> Rulebook:
                       {"plan_starts_in_store": False}, "fix_in_store", 300, "It saves {plan_saves}."),
         "send": policy("send", {"plan_starts_in_store": False}, {"plan_starts_in_store": False},
                        {"plan_starts_in_store": True}, "dispatch", 100, "Someone looks."),
-        "in-cover": policy("in-cover", {"cover_chance": "> 0.95", "top_chance": "> 0.6"},
+        "in-warranty": policy("in-warranty", {"cover_chance": "> 0.95", "top_chance": "> 0.6"},
                            {"cover_chance": 1, "top_chance": 1}, {"cover_chance": 0, "top_chance": 1},
                            "approve", 200, "In warranty."),
         "estimate": policy("estimate", {"estimate_given": True, "over_limit": False},
@@ -80,7 +80,7 @@ def test_an_overdue_filter_is_rinsed_in_the_store() -> None:
     assert found.outcome == "fix_in_store"
     assert found.plan[0].check == "rinse-filter"
     assert [reason.rule for reason in found.reasons] == ["fix"]
-    assert found.reasons[0].text == f"It saves {found.figures['plan_saves']} USD."
+    assert found.reasons[0].text == f"It saves {found.computed_facts['plan_saves']} USD."
     assert found.visit is None
     assert [caution.rule for caution in found.cautions] == ["unplug-first"]
     assert found.facts["filter_neglected"].rule == "filter-neglected"
@@ -97,7 +97,7 @@ def test_once_the_checks_have_failed_someone_is_sent() -> None:
     assert found.visit is not None
     assert (found.visit.priority, found.visit.due.isoformat()) == (3, "2026-03-05T10:00:00-05:00")
     assert found.visit.skill == "refrigeration"
-    assert found.figures["checks_tried"] == 2
+    assert found.computed_facts["checks_tried"] == 2
 
 
 def cheap_rates() -> dict[str, object]:
@@ -119,8 +119,8 @@ def test_a_repair_above_what_may_be_spent_is_held_for_a_named_authority() -> Non
     assert found.approved_up_to is None
 
 
-def test_an_estimate_within_the_limit_is_approved_up_to_its_amount_beyond_cover() -> None:
-    estimate = {"total": "700.00", "beyond_cover": "140.00"}
+def test_an_estimate_within_the_limit_is_approved_up_to_its_amount_beyond_warranty() -> None:
+    estimate = {"total": "700.00", "beyond_warranty": "140.00"}
 
     found = decided(outcomes(), {**NOT_FREEZING, "estimate": estimate}, OUT_OF_COVER)
 
@@ -136,16 +136,18 @@ def test_an_estimate_of_just_what_may_be_spent_is_within_the_limit_and_a_cent_mo
         assert found.outcome == outcome
 
 
-def test_a_repair_in_warranty_is_approved_and_costs_the_programme_nothing() -> None:
+def test_a_repair_in_warranty_is_approved_and_costs_the_service_nothing() -> None:
     rulebook = outcomes(**{"checks/reseat-seal.yml": None})
 
     found = decided(rulebook, LEAKING, IN_COVER)
 
     assert found.outcome == "approve"
-    assert found.cover.parts.covered
-    assert found.figures["cover_chance"] == 1
+    assert found.warranty.parts.covered
+    assert found.computed_facts["cover_chance"] == 1
     assert str(found.limit.expected_repair.amount) == "0.00"
-    assert found.approved_up_to == Money("350.00", "USD")  # the standing limit, should cover be turned down
+    assert found.approved_up_to == Money(
+        "350.00", "USD"
+    )  # the standing limit, should warranty be turned down
 
 
 def test_a_machine_that_has_eaten_half_its_value_is_swapped_like_an_urgent_call() -> None:
@@ -217,16 +219,16 @@ def test_after_hours_rates_count_only_for_a_visit_that_does_not_wait_for_the_mor
     at_night = {**NOT_FREEZING, "reported_at": "2026-03-02T03:00:00-05:00"}
     wet_at_night = {**at_night, "answers": {"cord_damaged": True}}
 
-    assert decided(outcomes(), at_night, OUT_OF_COVER).figures["after_hours"] is False
-    assert decided(outcomes(), wet_at_night, OUT_OF_COVER).figures["after_hours"] is True
+    assert decided(outcomes(), at_night, OUT_OF_COVER).numbers["after_hours"] is False
+    assert decided(outcomes(), wet_at_night, OUT_OF_COVER).numbers["after_hours"] is True
 
 
 def test_without_a_machine_the_answer_says_what_it_rests_on() -> None:
     found = decided(outcomes(), NOT_FREEZING)
 
     assert "No machine on record" in found.notes[0]
-    assert found.cover.terms is None
-    assert found.figures["cover_known"] is False
+    assert found.warranty.terms is None
+    assert found.computed_facts["cover_known"] is False
 
 
 def test_missing_records_are_said() -> None:
@@ -261,18 +263,18 @@ def test_reports_from_the_future_or_from_before_the_machine_are_refused() -> Non
         decided(outcomes(), {**NOT_FREEZING, "reported_at": "2025-09-09T10:00:00-04:00"}, IN_COVER)
 
 
-def test_every_computed_figure_is_a_built_in_fact_of_its_type() -> None:
-    figures = decided(outcomes(), {**NOT_FREEZING, "estimate": {"total": "9.00"}}, OUT_OF_COVER).figures
+def test_every_computed_number_is_a_built_in_fact_of_its_type() -> None:
+    numbers = decided(outcomes(), {**NOT_FREEZING, "estimate": {"total": "9.00"}}, OUT_OF_COVER).numbers
     types = {"number": Decimal, "flag": bool, "choice": str, "text": str}
 
-    assert figures.keys() <= POLICY_FACTS
-    assert POLICY_FACTS - figures.keys() == {
+    assert numbers.keys() <= POLICY_FACTS
+    assert POLICY_FACTS - numbers.keys() == {
         "keep_cost_year",
         "swap_cost_year",
         "swap_saves_year",
         "failures_faster",
     }
-    for name, value in figures.items():
+    for name, value in numbers.items():
         assert isinstance(value, types[BUILTIN_FACTS[name].type])
 
 
@@ -294,7 +296,7 @@ def test_the_json_has_the_contracts_shape() -> None:
     assert json.loads(json.dumps(shown, allow_nan=False)) == shown
     assert shown.keys() >= {
         "ticket", "outcome", "reasons", "overruled", "causes", "plan", "expected_cost", "questions",
-        "cautions", "cover", "limit", "visit", "facts", "rulebook",
+        "cautions", "warranty", "limit", "visit", "facts", "rulebook",
     }  # fmt: skip
     assert shown["ticket"] == "T-1"
     assert shown["facts"]["filter_days"] == {"value": 40, "from": "caller"}
@@ -339,9 +341,9 @@ def test_a_machine_from_another_time_zone_is_judged_by_its_own_day() -> None:
         rulebook, compile_rulebook(rulebook, "plain"), read, machine, history, NOW + timedelta(days=1)
     )
 
-    assert found.cover.labor.covered
-    assert found.cover.labor.until is not None
-    assert found.cover.labor.until.isoformat() == "2026-03-02"
+    assert found.warranty.labor.covered
+    assert found.warranty.labor.until is not None
+    assert found.warranty.labor.until.isoformat() == "2026-03-02"
 
 
 def test_what_keeping_and_exchanging_cost_a_year_is_forecast_where_a_policy_rule_asks_for_it() -> None:
@@ -360,10 +362,12 @@ def test_what_keeping_and_exchanging_cost_a_year_is_forecast_where_a_policy_rule
     found = decided(outcomes(**costly), NOT_FREEZING, OUT_OF_COVER)
 
     assert found.outcome == "swap"
-    assert found.reasons[0].text.startswith(f"Keeping it costs {found.figures['keep_cost_year']} USD a year")
-    assert "failures_faster" not in found.figures  # no failures on record to tell it by
-    assert found.figures["swap_saves_year"] == (
-        found.figures["keep_cost_year"] - found.figures["swap_cost_year"]  # type: ignore[operator]
+    assert found.reasons[0].text.startswith(
+        f"Keeping it costs {found.computed_facts['keep_cost_year']} USD a year"
+    )
+    assert "failures_faster" not in found.computed_facts  # no failures on record to tell it by
+    assert found.computed_facts["swap_saves_year"] == (
+        found.computed_facts["keep_cost_year"] - found.computed_facts["swap_cost_year"]  # type: ignore[operator]
     )
 
 
@@ -385,7 +389,7 @@ def test_an_estimate_is_answered_with_what_would_have_turned_keep_or_swap() -> N
     kept = with_estimate("90.00")
     assert kept.keep_or_swap is not None
     assert (kept.keep_or_swap.choice, kept.outcome == "swap") == ("keep", False)
-    point = next(point for point in kept.keep_or_swap.turning_points if point.figure == "repair_now")
+    point = next(point for point in kept.keep_or_swap.turning_points if point.number == "repair_now")
     assert point.now == Decimal("90.00")
 
     over = with_estimate(str(point.turns_at + Decimal("0.10")))
@@ -394,7 +398,7 @@ def test_an_estimate_is_answered_with_what_would_have_turned_keep_or_swap() -> N
     assert (over.keep_or_swap.choice, under.keep_or_swap.choice) == ("swap", "keep")
     assert over.outcome == "swap"
     shown = as_json(over)["keep_or_swap"]
-    assert shown["hangs_on"] == shown["turning_points"][0]["figure"]
+    assert shown["hangs_on"] == shown["turning_points"][0]["number"]
     assert shown["text"][0].startswith("Keeping it costs")
     assert as_json(decided(rulebook, NOT_FREEZING, OUT_OF_COVER))["keep_or_swap"] is None
 
@@ -402,4 +406,4 @@ def test_an_estimate_is_answered_with_what_would_have_turned_keep_or_swap() -> N
 def test_a_machine_loses_the_same_share_of_its_value_every_year() -> None:
     year_old = {**OUT_OF_COVER, "shipped_on": "2025-03-02", "commissioned_on": None}
 
-    assert decided(outcomes(), NOT_FREEZING, year_old).figures["value_now"] == Decimal("1920.00")
+    assert decided(outcomes(), NOT_FREEZING, year_old).numbers["value_now"] == Decimal("1920.00")

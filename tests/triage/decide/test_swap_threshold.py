@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from tests.triage.builders import minimal_rulebook, policy
-from tests.triage.programmes import MACHINES
+from tests.triage.services import MACHINES
 from triage.decide.computed_facts import value_now
 from triage.decide.swap_threshold import swap_thresholds
 from triage.rulebook.model import Rulebook

@@ -7,10 +7,10 @@ from pathlib import Path
 import pytest
 
 from tests.triage.builders import fact, minimal_rulebook
-from tests.triage.programmes import AGENT, NOON, REPORT, Clock, rulebook_files, running_programme
+from tests.triage.services import AGENT, NOON, REPORT, Clock, rulebook_files, running_service
 from triage.decide.under_later_rules import fitted, fitted_machine
 from triage.rulebook.reading.reader import version_of
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store.tables.rulebooks import Publication
 from triage.values.errors import InputError
 
@@ -50,26 +50,26 @@ def test_a_machine_keeps_the_facts_that_can_be_read() -> None:
     assert fitted_machine(machine, RULEBOOK) == {"serial": "A", "facts": {"seal_style": "flat"}}
 
 
-def published(programme: Programme, files: dict[str, object]) -> None:
-    with programme.store.write() as work:
+def published(service: Service, files: dict[str, object]) -> None:
+    with service.store.write() as work:
         work.rulebooks.keep(version_of(files), files)
         work.rulebooks.publish(Publication(version_of(files), NOON, "lead", "Shorter."))
-    programme.live.refresh()
+    service.live.refresh()
 
 
 def test_a_ticket_goes_on_when_a_fact_it_answered_is_gone(tmp_path: Path) -> None:
     clock = Clock()
-    with running_programme(tmp_path, clock) as programme:
-        published(programme, rulebook_files(**WITH_SMELL))
+    with running_service(tmp_path, clock) as service:
+        published(service, rulebook_files(**WITH_SMELL))
         report = {**REPORT, "answers": {"fill_level": 70, "smell": True}, "unknown": ["noise"]}
-        ticket = programme.open_ticket(report, AGENT)
-        published(programme, rulebook_files())
-        changed = programme.answer(ticket.id, {"cord_damaged": True}, AGENT)
+        ticket = service.open_ticket(report, AGENT)
+        published(service, rulebook_files())
+        changed = service.answer(ticket.id, {"cord_damaged": True}, AGENT)
         assert changed.outcome == "dispatch"
         assert changed.report["answers"]["smell"] is True  # the log keeps it
-        decided = programme.events(ticket.id, AGENT)[-1].payload
+        decided = service.events(ticket.id, AGENT)[-1].payload
         assert decided["left_out"] == ["smell", "noise"]
         assert decided["inputs"]["report"]["answers"] == {"fill_level": 70, "cord_damaged": True}
-        assert programme.explain(ticket.id).identical
+        assert service.explain(ticket.id).identical
         with pytest.raises(InputError, match="smell"):
-            programme.answer(ticket.id, {"smell": False}, AGENT)
+            service.answer(ticket.id, {"smell": False}, AGENT)

@@ -32,7 +32,7 @@ def rulebook_with(**agreement: object) -> Rulebook:
 def test_an_agreement_without_limits_lets_everything_be_carried() -> None:
     kit = visit_kit(rulebook_with(), CAUSES)
     assert kit.parts == {"SEAL-1": 1, "COMP-1": 1}
-    assert kit.chance == pytest.approx(0.9)  # what is not in the rulebook is never counted as mended
+    assert kit.chance == pytest.approx(0.9)  # what is not in the rulebook is never counted as fixed
 
 
 def test_the_van_of_the_contractor_that_comes_sets_the_limit() -> None:

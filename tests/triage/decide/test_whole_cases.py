@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from tests import RULES
-from tests.triage.programmes import rulebook_files
+from tests.triage.services import rulebook_files
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.whole_cases import counted, run_whole_cases
 from triage.rulebook.reading.reader import read_rulebook, rulebook_from_data

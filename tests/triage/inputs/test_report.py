@@ -23,7 +23,7 @@ REPORT: Mapping[str, Any] = {
     "reported_at": "2026-03-02T10:00:00-05:00",
     "answers": {"filter_days": 40, "seal_style": "flat"},
     "checks": [{"check": "rinse-filter", "result": "not_cured"}],
-    "estimate": {"total": "312.40", "beyond_cover": "95.00 USD"},
+    "estimate": {"total": "312.40", "beyond_warranty": "95.00 USD"},
     "note": "It is all liquid.",
 }
 MACHINE: Mapping[str, Any] = {
@@ -69,7 +69,7 @@ def test_a_whole_report_is_read() -> None:
     assert report.answers == {"filter_days": Decimal(40), "seal_style": "flat"}
     assert report.checks == (CheckResult("rinse-filter", "not_cured"),)
     assert report.estimate is not None
-    assert report.estimate.beyond_cover == Money("95.00", "USD")
+    assert report.estimate.beyond_warranty == Money("95.00", "USD")
 
 
 def test_a_report_needs_no_more_than_symptoms_and_a_time() -> None:
@@ -116,10 +116,10 @@ def test_what_is_not_a_number_is_no_answer_to_a_number(value: object) -> None:
 
 
 @pytest.mark.parametrize("fact_id", ["top_cause", "headroom", "symptom", "filter_neglected"])
-def test_what_the_programme_works_out_cannot_be_answered(fact_id: str) -> None:
+def test_what_the_service_works_out_cannot_be_answered(fact_id: str) -> None:
     found = problems({**REPORT, "answers": {fact_id: "x"}})
 
-    assert "worked out by the programme" in found[f"/answers/{fact_id}"]
+    assert "worked out by the program" in found[f"/answers/{fact_id}"]
 
 
 @pytest.mark.parametrize(
@@ -149,7 +149,7 @@ def test_a_report_from_before_the_machine_was_made_is_refused() -> None:
 
 
 def test_amounts_in_another_currency_are_refused() -> None:
-    found = problems({**REPORT, "estimate": {"total": "312.40 EUR", "beyond_cover": "10.00"}})
+    found = problems({**REPORT, "estimate": {"total": "312.40 EUR", "beyond_warranty": "10.00"}})
 
     assert "keeps its books in USD" in found["/estimate/total"]
 
@@ -159,10 +159,10 @@ def test_what_is_not_an_amount_is_refused(total: object) -> None:
     assert "/estimate/total" in problems({**REPORT, "estimate": {"total": total}})
 
 
-def test_more_beyond_cover_than_in_total_is_refused() -> None:
-    found = problems({**REPORT, "estimate": {"total": "10.00", "beyond_cover": "10.01"}})
+def test_more_beyond_warranty_than_in_total_is_refused() -> None:
+    found = problems({**REPORT, "estimate": {"total": "10.00", "beyond_warranty": "10.01"}})
 
-    assert "/estimate/beyond_cover" in found
+    assert "/estimate/beyond_warranty" in found
 
 
 def test_results_of_checks_name_a_check_and_one_of_three_results_once() -> None:

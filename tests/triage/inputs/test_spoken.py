@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from triage.inputs.spoken import is_dont_know, read_spoken
-from triage.inputs.spoken_numbers import in_figures
+from triage.inputs.spoken_numbers import in_digits
 from triage.rulebook.model import Fact
 from triage.values.errors import InputError
 
@@ -17,7 +17,7 @@ MONDAY = date(2026, 3, 2)
 
 
 def number(unit: str | None) -> Fact:
-    return Fact("figure", "Free space", "number", "clerk", unit)
+    return Fact("number", "Free space", "number", "clerk", unit)
 
 
 @pytest.mark.parametrize(
@@ -78,7 +78,7 @@ def test_a_bare_number_is_in_the_unit_asked_for() -> None:
 def test_what_does_not_fit_is_refused_and_says_what_is_wanted(unit: str | None, said: str) -> None:
     with pytest.raises(InputError) as refused:
         read_spoken(number(unit), said, MONDAY)
-    assert refused.value.problems[0].pointer == "/answers/figure"
+    assert refused.value.problems[0].pointer == "/answers/number"
 
 
 @pytest.mark.parametrize(
@@ -115,7 +115,7 @@ def test_not_knowing_is_an_answer(said: str) -> None:
     assert is_dont_know(said)
 
 
-def test_numbers_in_words_stand_in_figures() -> None:
-    assert in_figures("a couple of cups") == "2 cups"
-    assert in_figures("three quarters of an inch") == "0.75 inch"
-    assert in_figures("forty two") == "42"
+def test_numbers_in_words_stand_in_digits() -> None:
+    assert in_digits("a couple of cups") == "2 cups"
+    assert in_digits("three quarters of an inch") == "0.75 inch"
+    assert in_digits("forty two") == "42"

@@ -186,7 +186,7 @@ def test_json_gives_the_same_as_csv(folder: Path, store: Store, rulebook: Rulebo
         ("contractors.csv", "id,name,phone", "id,title,phone", "contractors.csv:2:9", "no such column"),
     ],
 )
-def test_a_wrong_cell_is_named_with_its_place_and_its_mend(
+def test_a_wrong_cell_is_named_with_its_place_and_its_fix(
     folder: Path, store: Store, rulebook: Rulebook, name: str, old: str, new: str, where: str, says: str
 ) -> None:
     change(folder, name, old, new)

@@ -99,7 +99,7 @@ def test_a_test_in_the_notation_of_the_standard_holds_for_the_values_it_should(
         ("time", 'time("25:00:00")', 1, "not a time of day"),
     ],
 )
-def test_an_error_names_the_column_and_the_mend(
+def test_an_error_names_the_column_and_the_fix(
     fact_type: FactType, text: str, column: int, part: str
 ) -> None:
     with pytest.raises(UnaryTestError) as caught:

@@ -1,4 +1,4 @@
-"""An estimate is answered once, an authorisation used once, whatever the order of events."""
+"""An estimate is answered once, an authorization used once, whatever the order of events."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from triage.records.authorization import (
     after_estimate,
     after_word,
     next_number,
-    open_authorisation,
+    open_authorization,
     refuse_closing_above,
     refuse_second_word,
 )
@@ -33,7 +33,7 @@ def usd(amount: int | str) -> Money:
 
 
 def estimated(repair: Repair = NOTHING_YET) -> Repair:
-    return after_estimate(repair, {"beyond_cover": "500.00 USD"})
+    return after_estimate(repair, {"beyond_warranty": "500.00 USD"})
 
 
 def yes(repair: Repair, amount: int = 500, expires_at: datetime = LATER) -> Repair:
@@ -70,27 +70,27 @@ def test_only_the_last_revision_is_answered() -> None:
             refuse_second_word(repair, revision, "T-1")
 
 
-def test_a_revision_withdraws_what_was_authorised() -> None:
+def test_a_revision_withdraws_what_was_authorized() -> None:
     repair = estimated(yes(estimated()))
-    assert repair["authorisation"]["state"] == "withdrawn"
+    assert repair["authorization"]["state"] == "withdrawn"
     with pytest.raises(InputError, match="was withdrawn"):
         refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), NOW)
 
 
-def test_closing_takes_up_to_the_amount_authorised_and_not_a_cent_more() -> None:
+def test_closing_takes_up_to_the_amount_authorized_and_not_a_cent_more() -> None:
     repair = yes(estimated())
     refuse_closing_above(repair, "T-1-A1", usd("500.00"), usd(0), NOW)
     with pytest.raises(InputError, match=r"500.01 USD is 0.01 USD above the 500.00 USD"):
         refuse_closing_above(repair, "T-1-A1", usd("500.01"), usd(9999), NOW)
 
 
-def test_an_authorised_ticket_is_closed_on_its_authorisation_though_the_headroom_be_higher() -> None:
+def test_an_authorized_ticket_is_closed_on_its_authorization_though_the_headroom_be_higher() -> None:
     with pytest.raises(InputError, match="name it"):
         refuse_closing_above(yes(estimated(), 100), None, usd(200), usd(350), NOW)
     refuse_closing_above(yes(estimated(), 100), None, usd(0), usd(350), NOW)
 
 
-def test_without_an_authorisation_the_headroom_counts() -> None:
+def test_without_an_authorization_the_headroom_counts() -> None:
     for repair in (NOTHING_YET, estimated(), no(estimated())):
         refuse_closing_above(repair, None, usd(350), usd(350), NOW)
         with pytest.raises(InputError, match="without a word"):
@@ -99,21 +99,21 @@ def test_without_an_authorisation_the_headroom_counts() -> None:
 
 def test_a_number_that_was_never_given_is_refused() -> None:
     for repair in (NOTHING_YET, yes(estimated())):
-        with pytest.raises(InputError, match='no authorisation "T-1-A9"'):
+        with pytest.raises(InputError, match='no authorization "T-1-A9"'):
             refuse_closing_above(repair, "T-1-A9", usd(1), usd(350), NOW)
 
 
-def test_an_authorisation_expires() -> None:
+def test_an_authorization_expires() -> None:
     repair = yes(estimated())
     refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), LATER - timedelta(seconds=1))
-    assert open_authorisation(repair, LATER) is None
+    assert open_authorization(repair, LATER) is None
     with pytest.raises(InputError, match="expired"):
         refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), LATER)
 
 
-def test_a_used_authorisation_is_not_used_again() -> None:
-    repair = after_close(yes(estimated()), {"authorisation": "T-1-A1"})
-    assert repair["authorisation"]["state"] == "used"
+def test_a_used_authorization_is_not_used_again() -> None:
+    repair = after_close(yes(estimated()), {"authorization": "T-1-A1"})
+    assert repair["authorization"]["state"] == "used"
     with pytest.raises(InputError, match="was used already"):
         refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), NOW)
     refuse_closing_above(repair, None, usd(350), usd(350), NOW)
@@ -122,7 +122,7 @@ def test_a_used_authorisation_is_not_used_again() -> None:
 STEPS = st.lists(
     st.tuples(
         st.sampled_from(["estimate", "yes", "no", "close", "close unnamed"]),
-        st.integers(0, 4),  # a revision or the number of an authorisation, right or wrong
+        st.integers(0, 4),  # a revision or the number of an authorization, right or wrong
         st.integers(0, 900),
     ),
     max_size=25,
@@ -147,18 +147,18 @@ def test_in_any_order_no_revision_is_approved_twice_and_no_number_used_twice(
                 refuse_second_word(repair, which, "T-1")
                 repair = yes(repair, amount) if step == "yes" else no(repair)
                 if step == "yes":
-                    given_numbers.append(repair["authorisation"]["number"])
+                    given_numbers.append(repair["authorization"]["number"])
                     approved.append((which, closings if which == 0 else 0))
             else:
                 named = f"T-1-A{which}" if step == "close" else None
                 refuse_closing_above(repair, named, usd(amount), headroom, NOW)
-                allowed = repair["authorisation"]
+                allowed = repair["authorization"]
                 if named is not None:
                     assert amount <= int(float(allowed["amount"].split()[0]))
                     used.append(named)
                 else:
                     assert amount == 0 or amount <= 350
-                repair = after_close(repair, {"authorisation": named})
+                repair = after_close(repair, {"authorization": named})
                 closings += 1
         except InputError:
             continue

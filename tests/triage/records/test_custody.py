@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from moneyed import Money
 
-from tests.triage.programmes import ALDER, MACHINES
+from tests.triage.services import ALDER, MACHINES
 from triage.records.custody import (
     DISPOSITIONS,
     NEXT,

@@ -19,7 +19,7 @@ PAYLOADS: dict[EventKind, dict[str, Any]] = {
     "answered": {"answers": {"filter_days": 40}},
     "check_done": {"check": "rinse-filter", "result": "not_cured"},
     "decided": {"decision": {"outcome": "dispatch"}, "inputs": {}},
-    "estimated": {"total": "120.00 USD", "beyond_cover": "120.00 USD"},
+    "estimated": {"total": "120.00 USD", "beyond_warranty": "120.00 USD"},
     "approved": {"authority": "ops", "yes": True, "amount": "120.00 USD"},
     "dispatched": {"visit": {}},
     "visited": {"state": "done"},

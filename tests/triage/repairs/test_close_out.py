@@ -10,7 +10,7 @@ import pytest
 from moneyed import Money
 
 from tests.triage.builders import minimal_rulebook
-from tests.triage.programmes import MACHINES
+from tests.triage.services import MACHINES
 from triage.records.report import PastRepair
 from triage.repairs.close_out import CloseOut, comeback_of, read_close_out
 from triage.values.errors import InputError
@@ -45,7 +45,7 @@ def test_a_repair_is_read_with_parts_serials_hours_and_photos() -> None:
                 {"kind": "part", "number": "SEAL-1", "serials": ["S-77"]},
             ],
             "photos": ["photo/17", "photo/18"],
-            "authorisation": "T-1-A1",
+            "authorization": "T-1-A1",
             "at": "2026-03-02T10:00:00-05:00",
         }
     )
@@ -53,7 +53,7 @@ def test_a_repair_is_read_with_parts_serials_hours_and_photos() -> None:
     assert closing.hours == Decimal("1.5")
     assert closing.lines[1].serials == ("S-77",)
     assert closing.photos == ("photo/17", "photo/18")
-    assert (closing.authorisation, closing.at) == ("T-1-A1", datetime(2026, 3, 2, 15, tzinfo=UTC))
+    assert (closing.authorization, closing.at) == ("T-1-A1", datetime(2026, 3, 2, 15, tzinfo=UTC))
 
 
 def test_no_fault_found_is_a_finding_of_its_own() -> None:

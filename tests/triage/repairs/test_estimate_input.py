@@ -84,7 +84,7 @@ def test_bad_input_is_a_problem_with_its_place(name: str) -> None:
     assert pointer in [problem.pointer for problem in caught.value.problems]
 
 
-def test_all_problems_are_listed_and_a_misspelling_is_mended() -> None:
+def test_all_problems_are_listed_and_a_misspelling_is_fixed() -> None:
     data = {"cause": "compresor_fault", "lines": [{"kind": "part", "number": "SEAL-1", "quantity": 99}, {}]}
     with pytest.raises(InputError) as caught:
         read_estimate(data, RULEBOOK)

@@ -34,7 +34,7 @@ def closing(ticket: str, **more: Any) -> Event:
         "total": "839.00 USD",
         "deductible": "0.00 USD",
         "lines": [
-            line("programme", "95.00 USD"),
+            line("program", "95.00 USD"),
             line("standard", "744.00 USD", number="COMP-1", quantity=1),
         ],
         "photos": ["photo/1", "photo/2"],
@@ -48,7 +48,7 @@ def closing(ticket: str, **more: Any) -> Event:
     return Event(ticket, 3, "closed", AT, "van-3", "sha256:a", payload)
 
 
-def test_only_lines_that_cover_pays_are_claimed() -> None:
+def test_only_lines_that_warranty_pays_are_claimed() -> None:
     rows = claim_rows([closing("T-1")], None, None)
     assert [(row["ticket"], row["terms"], row["number"], row["amount"]) for row in rows] == [
         ("T-1", "standard", "COMP-1", "744.00")

@@ -1,4 +1,4 @@
-"""The programme's figures: a small programme counted by hand, and sums that agree whatever was recorded."""
+"""The program's numbers: a small program counted by hand, and sums that agree whatever was recorded."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from sqlalchemy import select
 from sqlalchemy.dialects import postgresql
 
 from tests.triage.builders import policy
-from tests.triage.programmes import (
+from tests.triage.services import (
     AGENT,
     FOGLINE,
     NOON,
@@ -24,13 +24,13 @@ from tests.triage.programmes import (
     TERN,
     Clock,
     rulebook_files,
-    running_programme,
+    running_service,
 )
 from triage.repairs.period import EARLIER, Approval, Closing, OpenedTicket, Recorded, read_period
-from triage.repairs.period_numbers import DEFINITIONS, programme_figures
+from triage.repairs.period_numbers import DEFINITIONS, period_numbers
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.schedule.contractors import Contractor
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.service.visit_desk import record_visit
 from triage.store.tables.models import EventRow
 from triage.store.tables.numbers import json_text
@@ -53,18 +53,18 @@ OVER = policy(
 YES = {"answer": "yes", "authority": "ops_lead", "why": "It is the only one on the quay."}
 
 
-def figures(programme: Programme, since: str | None = None, until: str | None = None) -> dict[str, Any]:
-    period = read_period(since, until, programme.now())
-    with programme.store.read() as work:
-        recorded = work.figures.between(period.since, period.until, EARLIER)
-    return programme_figures(recorded, programme.rulebook, period, programme.now())
+def numbers(service: Service, since: str | None = None, until: str | None = None) -> dict[str, Any]:
+    period = read_period(since, until, service.now())
+    with service.store.read() as work:
+        recorded = work.numbers.between(period.since, period.until, EARLIER)
+    return period_numbers(recorded, service.rulebook, period, service.now())
 
 
 @pytest.fixture
-def programme(tmp_path: Path) -> Iterator[Programme]:
+def service(tmp_path: Path) -> Iterator[Service]:
     """Six tickets; 30 days after noon of 2 March it is the 31st, and the first lies before the period."""
     clock = Clock(NOON - timedelta(days=5))
-    with running_programme(tmp_path, clock, rulebook_files(**{"policy/over.yml": OVER})) as running:
+    with running_service(tmp_path, clock, rulebook_files(**{"policy/over.yml": OVER})) as running:
         visit = {"state": "scheduled", "at": "2026-03-20T10:00:00-05:00"}
         certified = [Contractor(name, name.title(), certificate="R-1") for name in ("fogline", "tern")]
         with running.store.write() as work:
@@ -122,7 +122,7 @@ def programme(tmp_path: Path) -> Iterator[Programme]:
         clock.move(hours=4)
         running.close(
             "T-000005",
-            {**done, "cause": "seal_wrong", "lines": [{"kind": "trip"}], "authorisation": "T-000005-A2"},
+            {**done, "cause": "seal_wrong", "lines": [{"kind": "trip"}], "authorization": "T-000005-A2"},
             TERN,
             None,
         )
@@ -133,8 +133,8 @@ def programme(tmp_path: Path) -> Iterator[Programme]:
         yield running
 
 
-def test_a_small_programme_comes_out_as_counted_by_hand(programme: Programme) -> None:
-    found = figures(programme)
+def test_a_small_service_comes_out_as_counted_by_hand(service: Service) -> None:
+    found = numbers(service)
     checks, contractors = found.pop("checks"), found.pop("contractors")
     assert found == {
         "since": "2026-03-02",
@@ -177,12 +177,12 @@ def test_a_small_programme_comes_out_as_counted_by_hand(programme: Programme) ->
     ]
 
 
-def test_a_period_counts_its_first_and_last_day_and_nothing_else(programme: Programme) -> None:
-    day = figures(programme, "2026-03-02", "2026-03-02")
+def test_a_period_counts_its_first_and_last_day_and_nothing_else(service: Service) -> None:
+    day = numbers(service, "2026-03-02", "2026-03-02")
     assert (day["opened"], day["closed"], day["repeats"]["count"]) == (1, 1, 1)
-    before = figures(programme, "2026-02-25", "2026-03-01")
+    before = numbers(service, "2026-02-25", "2026-03-01")
     assert (before["opened"], before["closed"], before["spend_closed"]) == (1, 1, "0.00 USD")
-    nothing = figures(programme, "2025-01-01", "2025-01-31")
+    nothing = numbers(service, "2025-01-01", "2025-01-31")
     assert (nothing["opened"], nothing["cured_in_store"]["share"], nothing["hours_to_close"]["p90"]) == (
         0,
         None,
@@ -215,9 +215,9 @@ def test_postgresql_takes_a_value_out_of_a_document_by_its_path() -> None:
     assert "CAST(events.payload AS JSONB) #>> " in str(query.compile(dialect=postgresql.dialect()))
 
 
-def test_every_number_of_the_answer_is_defined(programme: Programme) -> None:
+def test_every_number_of_the_answer_is_defined(service: Service) -> None:
     plain = {"since", "until", "currency", "no_fault_found"}
-    assert figures(programme).keys() - plain == DEFINITIONS.keys()
+    assert numbers(service).keys() - plain == DEFINITIONS.keys()
 
 
 DAYS = st.integers(-40, 40).map(lambda day: NOON + timedelta(days=day, hours=day % 7))
@@ -275,7 +275,7 @@ PERIOD = read_period("2026-03-02", "2026-03-31", NOON)
 @settings(deadline=None, derandomize=True)
 @given(recorded())
 def test_the_sums_agree_whatever_was_recorded(rows: Recorded) -> None:
-    found = programme_figures(rows, RULEBOOK, PERIOD, NOON + timedelta(days=60))
+    found = period_numbers(rows, RULEBOOK, PERIOD, NOON + timedelta(days=60))
     for counted in ("by_first_outcome", "by_last_outcome"):
         assert sum(found[counted].values()) == found["opened"] == len(rows.opened)
     assert sum(found["by_symptom"].values()) == sum(len(set(one.symptoms)) for one in rows.opened)

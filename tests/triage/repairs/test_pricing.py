@@ -1,4 +1,4 @@
-"""An estimate is priced by the agreement, split by cover, and what is not agreed is named."""
+"""An estimate is priced by the agreement, split by warranty, and what is not agreed is named."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from triage.repairs.estimate_input import AskedLine
 from triage.repairs.pricing import Bill, Visit, bill_as_data, priced
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
-from triage.rulebook.terms import CoverPeriod, CoverTerms
+from triage.rulebook.terms import WarrantyPeriod, WarrantyTerms
 
 AGREEMENT = {
     "trip": 90,
@@ -87,7 +87,7 @@ def test_lines_without_an_amount_get_the_agreed_price() -> None:
         "freight": Decimal("15.00"),
         "tax": Decimal("33.54"),  # 8.25 % of 200 + 140 + 66.60
     }
-    assert bill.total == bill.beyond_cover == usd("590.14")
+    assert bill.total == bill.beyond_warranty == usd("590.14")
     assert [line.outside for line in bill.lines] == [None] * 7
 
 
@@ -144,8 +144,8 @@ def test_covered_lines_are_apart_from_the_rest_and_tax_follows_them() -> None:
         ("part", "COMP-1"): "standard",
         ("part", "SEAL-1"): None,
     }
-    assert bill.beyond_cover == usd("24.03")  # 22.20 and its own tax
-    assert bill.total == bill.claimed + bill.beyond_cover
+    assert bill.beyond_warranty == usd("24.03")  # 22.20 and its own tax
+    assert bill.total == bill.claimed + bill.beyond_warranty
     assert {line.terms: line.amount for line in bill.lines if line.kind == "tax"} == {
         "standard": Decimal("77.88"),
         None: Decimal("1.83"),
@@ -153,32 +153,32 @@ def test_covered_lines_are_apart_from_the_rest_and_tax_follows_them() -> None:
 
 
 def with_deductible(amount: str, **periods: tuple[int, int]) -> Rulebook:
-    terms = CoverTerms(
+    terms = WarrantyTerms(
         id="standard",
         title="Standard terms",
         models=frozenset(),
         starts="commissioned",
         cap_months_from_ship=None,
-        periods={name: CoverPeriod(*months) for name, months in periods.items()},
+        periods={name: WarrantyPeriod(*months) for name, months in periods.items()},
         risks=(),
         claim_needs=(),
         source="common practice, no source",
         deductible=Decimal(amount),
     )
-    return replace(RULEBOOK, cover={"standard": terms})
+    return replace(RULEBOOK, warranty={"standard": terms})
 
 
-def test_the_deductible_of_a_claim_is_the_programmes() -> None:
+def test_the_deductible_of_a_claim_is_the_services() -> None:
     rulebook = with_deductible("75", default=(60, 60))
     bill = priced(rulebook, visit(on=COMPRESSOR_COVERED), [AskedLine("trip"), hours("1")])
-    assert (bill.total, bill.beyond_cover, bill.claimed) == (usd("198.25"), usd("75.00"), usd("123.25"))
+    assert (bill.total, bill.beyond_warranty, bill.claimed) == (usd("198.25"), usd("75.00"), usd("123.25"))
     small = priced(rulebook, visit(on=COMPRESSOR_COVERED), [AskedLine("trip", usd("60.00"))])
-    assert (small.beyond_cover, small.claimed) == (usd("60.00"), usd("0.00"))
+    assert (small.beyond_warranty, small.claimed) == (usd("60.00"), usd("0.00"))
 
 
 def test_nothing_is_deducted_where_nothing_is_claimed() -> None:
     bill = priced(with_deductible("75", default=(0, 0)), visit(), [AskedLine("trip")])
-    assert (bill.deductible, bill.beyond_cover) == (Decimal(0), usd("90.00"))
+    assert (bill.deductible, bill.beyond_warranty) == (Decimal(0), usd("90.00"))
 
 
 @settings(deadline=None)
@@ -209,7 +209,7 @@ def test_a_typical_repair_priced_line_by_line_is_the_typical_estimate(
     terms = terms_by_component(rulebook, machine, concerned)
     covered = covered_by_component(machine, terms, concerned, COMPRESSOR_COVERED)[component]
     assert bill.total.amount == typical.total
-    assert bill.beyond_cover.amount == typical.beyond_cover(*covered)
+    assert bill.beyond_warranty.amount == typical.beyond_warranty(*covered)
     assert not any(line.outside for line in bill.lines)
 
 
@@ -239,9 +239,9 @@ def test_every_cent_is_paid_by_exactly_one(
     rulebook = with_deductible(str(deductible), default=(0, 0), compressor=months)
     asked = [*lines, *([] if tax is None else [AskedLine("tax", Money(tax, "USD"))])]
     bill = priced(rulebook, visit("compressor", on=COMPRESSOR_COVERED), asked)
-    assert bill.total == bill.claimed + bill.beyond_cover
+    assert bill.total == bill.claimed + bill.beyond_warranty
     assert bill.claimed.amount >= 0
-    assert bill.beyond_cover.amount >= 0
+    assert bill.beyond_warranty.amount >= 0
     assert all(line.amount >= 0 for line in bill.lines)
     given_sum = sum((line.amount for line in bill.lines), Decimal(0))
     assert bill.total.amount == given_sum
@@ -249,6 +249,6 @@ def test_every_cent_is_paid_by_exactly_one(
         assert sum((line.amount for line in bill.lines if line.kind == "tax"), Decimal(0)) == tax
 
 
-def test_without_a_machine_nothing_is_in_cover_and_the_default_rates_hold() -> None:
+def test_without_a_machine_nothing_is_in_warranty_and_the_default_rates_hold() -> None:
     bill = priced(minimal_rulebook(), visit(machine=None, contractor=None), [AskedLine("trip")])
-    assert bill.total == bill.beyond_cover == usd("95.00")
+    assert bill.total == bill.beyond_warranty == usd("95.00")

@@ -85,7 +85,7 @@ def test_a_value_of_the_facts_type_is_read(fact: Fact, raw: object, value: objec
         (NOTE, "x" * (MOST_TEXT + 1), "at most 500"),
     ],
 )
-def test_a_value_that_does_not_fit_is_refused_with_the_place_and_the_mend(
+def test_a_value_that_does_not_fit_is_refused_with_the_place_and_the_fix(
     fact: Fact, raw: object, part: str
 ) -> None:
     with pytest.raises(InputError) as caught:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import date, datetime
 from decimal import Decimal
 
-from tests.triage.programmes import ALDER
+from tests.triage.services import ALDER
 from triage.rulebook.terms import ResponseTime, ServiceHours
 from triage.schedule.contractors import Contractor, Job, assign, next_free, why_not
 

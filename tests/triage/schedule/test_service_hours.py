@@ -149,7 +149,7 @@ def test_a_due_time_is_reached_while_the_service_is_on(minute, amount):
         (lambda: add_service_hours(at("2026-03-24T08:00"), Decimal("NaN"), service(), CHICAGO), "0 to 10000"),
     ],
 )
-def test_what_cannot_be_used_is_refused_with_words_that_mend(call, words):
+def test_what_cannot_be_used_is_refused_with_words_that_fix(call, words):
     with pytest.raises(InputError, match=words):
         call()
 

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 
 import pytest
 
-from tests.triage.programmes import ALDER
+from tests.triage.services import ALDER
 from triage.schedule.store_access import check_access, due_within_access, lets_in
 from triage.values.errors import InputError
 

@@ -9,35 +9,35 @@ from typing import Any
 
 import pytest
 
-from tests.triage.programmes import AGENT, NOON, REPORT, Clock, running_programme
+from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
 from triage.service import call_desk as call_steps
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.values.errors import ConflictError, InputError, NotFoundError
 
 
 @pytest.fixture
-def desk(tmp_path: Path) -> Iterator[Programme]:
-    with running_programme(tmp_path, Clock()) as running:
+def desk(tmp_path: Path) -> Iterator[Service]:
+    with running_service(tmp_path, Clock()) as running:
         yield running
 
 
 @pytest.fixture
-def ticket(desk: Programme) -> str:
+def ticket(desk: Service) -> str:
     return desk.open_ticket({**REPORT, "answers": {}}, AGENT).id
 
 
-def questions(desk: Programme, ticket: str) -> list[str]:
+def questions(desk: Service, ticket: str) -> list[str]:
     decision = desk.ticket(ticket, AGENT).decision
     assert decision is not None
     return [question["fact"] for question in decision["questions"]]
 
 
-def last(desk: Programme, ticket: str, kind: str) -> dict[str, Any]:
+def last(desk: Service, ticket: str, kind: str) -> dict[str, Any]:
     found = [event for event in desk.events(ticket, AGENT) if event.kind == kind]
     return dict(found[-1].payload)
 
 
-def test_what_the_clerk_cannot_tell_is_not_asked_again(desk: Programme, ticket: str) -> None:
+def test_what_the_clerk_cannot_tell_is_not_asked_again(desk: Service, ticket: str) -> None:
     asked = questions(desk, ticket)
     assert asked
     call_steps.skip(desk, ticket, asked[0], AGENT, None)
@@ -45,19 +45,19 @@ def test_what_the_clerk_cannot_tell_is_not_asked_again(desk: Programme, ticket: 
     assert desk.explain(ticket).identical
 
 
-def test_skipping_something_that_is_no_fact_is_refused(desk: Programme, ticket: str) -> None:
+def test_skipping_something_that_is_no_fact_is_refused(desk: Service, ticket: str) -> None:
     with pytest.raises(InputError, match="no fact"):
         call_steps.skip(desk, ticket, "moon_phase", AGENT, None)
 
 
-def test_an_answer_against_the_record_says_what_it_corrects(desk: Programme, ticket: str) -> None:
+def test_an_answer_against_the_record_says_what_it_corrects(desk: Service, ticket: str) -> None:
     call_steps.answer(desk, ticket, {"filter_days": 14}, AGENT, said={"filter_days": "two weeks ago"})
     payload = last(desk, ticket, "answered")
     assert payload["said"] == {"filter_days": "two weeks ago"}
     assert payload["corrects"] == {"filter_days": 41}
 
 
-def test_undoing_goes_back_one_answer_at_a_time(desk: Programme, ticket: str) -> None:
+def test_undoing_goes_back_one_answer_at_a_time(desk: Service, ticket: str) -> None:
     before = desk.ticket(ticket, AGENT).report
     call_steps.answer(desk, ticket, {"filter_days": 3}, AGENT)
     call_steps.answer(desk, ticket, {"filter_days": 7}, AGENT)
@@ -67,7 +67,7 @@ def test_undoing_goes_back_one_answer_at_a_time(desk: Programme, ticket: str) ->
         call_steps.undo(desk, ticket, AGENT, None)
 
 
-def test_a_stop_use_caution_is_unread_until_it_is_acknowledged(desk: Programme, ticket: str) -> None:
+def test_a_stop_use_caution_is_unread_until_it_is_acknowledged(desk: Service, ticket: str) -> None:
     stopped = call_steps.answer(desk, ticket, {"cord_damaged": True}, AGENT)
     assert [said["rule"] for said in call_steps.unread(stopped)] == ["damaged-cord"]
     said = call_steps.acknowledge(desk, ticket, AGENT, stopped.version)
@@ -76,7 +76,7 @@ def test_a_stop_use_caution_is_unread_until_it_is_acknowledged(desk: Programme, 
     assert call_steps.acknowledge(desk, ticket, AGENT, None).version == said.version
 
 
-def test_a_check_that_takes_its_time_parks_the_ticket(desk: Programme, ticket: str) -> None:
+def test_a_check_that_takes_its_time_parks_the_ticket(desk: Service, ticket: str) -> None:
     parked = call_steps.park(desk, ticket, "rinse-filter", AGENT, None)
     assert parked.parked_until == NOON + timedelta(minutes=40)
     assert desk.ticket(ticket, AGENT) == parked
@@ -84,12 +84,12 @@ def test_a_check_that_takes_its_time_parks_the_ticket(desk: Programme, ticket: s
     assert done.parked_until is None
 
 
-def test_only_a_check_that_has_to_wait_parks(desk: Programme, ticket: str) -> None:
+def test_only_a_check_that_has_to_wait_parks(desk: Service, ticket: str) -> None:
     with pytest.raises(InputError, match="has to wait"):
         call_steps.park(desk, ticket, "nothing-such", AGENT, None)
 
 
-def test_a_stale_step_is_refused(desk: Programme, ticket: str) -> None:
+def test_a_stale_step_is_refused(desk: Service, ticket: str) -> None:
     call_steps.answer(desk, ticket, {"filter_days": 3}, AGENT)
     with pytest.raises(ConflictError, match="answered by desk"):
         call_steps.skip(desk, ticket, "fill_level", AGENT, 2)

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.triage.builders import minimal_rulebook
-from tests.triage.programmes import AGENT, REPORT, Clock, rulebook_files, running_programme
+from tests.triage.services import AGENT, REPORT, Clock, rulebook_files, running_service
 from triage.decide.causes.inference import compile_rulebook
 from triage.rulebook.reading.reader import version_of
 from triage.service.live_rulebook import POLL_SECONDS, LiveRulebook, Serving
@@ -26,17 +26,17 @@ def serving(version: str) -> Serving:
 
 
 class World:
-    """A timer and a version in force that tests move, and what was loaded."""
+    """A timer and a live version that tests move, and what was loaded."""
 
     def __init__(self) -> None:
         self.seconds = 0.0
-        self.in_force: str | None = "one"
+        self.live: str | None = "one"
         self.loaded: list[str] = []
         self.load: Callable[[str], Serving] = serving
         self.live = LiveRulebook(serving("one"), self.newest, self.loading, lambda: self.seconds)
 
     def newest(self) -> str | None:
-        return self.in_force
+        return self.live
 
     def loading(self, version: str) -> Serving:
         self.loaded.append(version)
@@ -51,9 +51,9 @@ def test_the_promise_of_five_seconds_leaves_time_to_load() -> None:
     assert POLL_SECONDS <= 2.5
 
 
-def test_a_request_after_the_poll_gets_the_version_in_force() -> None:
+def test_a_request_after_the_poll_gets_the_live_version() -> None:
     world = World()
-    world.in_force = "two"
+    world.live = "two"
     world.seconds = POLL_SECONDS - 0.1
     assert world.request() == "one"
     world.seconds = POLL_SECONDS
@@ -66,7 +66,7 @@ def test_a_request_after_the_poll_gets_the_version_in_force() -> None:
 def test_a_running_request_keeps_the_version_it_started_with() -> None:
     world = World()
     with world.live.one_version():
-        world.in_force = "two"
+        world.live = "two"
         world.seconds = 10.0
         world.live.refresh()
         with world.live.one_version() as inner:
@@ -84,7 +84,7 @@ def test_other_requests_go_on_with_the_old_version_while_one_loads() -> None:
         assert finish.wait(30)
         return serving(version)
 
-    world.load, world.in_force, world.seconds = slowly, "two", POLL_SECONDS
+    world.load, world.live, world.seconds = slowly, "two", POLL_SECONDS
     answers: list[str] = []
     loader = threading.Thread(target=lambda: answers.append(world.request()))
     loader.start()
@@ -105,16 +105,16 @@ def test_a_version_that_cannot_be_loaded_never_serves_and_is_tried_once(
     def broken(version: str) -> Serving:
         raise RuntimeError("the compiler gave up")
 
-    world.load, world.in_force = broken, "bad"
+    world.load, world.live = broken, "bad"
     with caplog.at_level(logging.ERROR):
         for poll in range(1, 4):
             world.seconds = poll * POLL_SECONDS
             assert world.request() == "one"
     assert world.loaded == ["bad"]
     assert [record.getMessage() for record in caplog.records] == [
-        "the rulebook in force cannot be loaded; one goes on serving"
+        "the live rulebook cannot be loaded; one goes on serving"
     ]
-    world.load, world.in_force, world.seconds = serving, "good", 100.0
+    world.load, world.live, world.seconds = serving, "good", 100.0
     assert world.request() == "good"
 
 
@@ -122,7 +122,7 @@ def test_a_database_that_does_not_answer_does_not_stop_the_service(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
     world = World()
-    world.in_force = None
+    world.live = None
     world.seconds = POLL_SECONDS
     assert world.request() == "one"
 
@@ -141,18 +141,18 @@ def test_every_process_serves_what_another_published_and_a_ticket_shows_its_own_
 ) -> None:
     clock = Clock()
     renamed = rulebook_files(**{"rulebook.yml": {"title": "Renamed", "currency": "USD"}})
-    with running_programme(tmp_path, clock) as programme:
-        first = programme.open_ticket(REPORT, AGENT)
-        with programme.store.write() as work:
+    with running_service(tmp_path, clock) as service:
+        first = service.open_ticket(REPORT, AGENT)
+        with service.store.write() as work:
             work.rulebooks.keep(version_of(renamed), renamed)
             work.rulebooks.publish(Publication(version_of(renamed), clock(), "lead", "A new title."))
-        programme.live.refresh()
-        second = programme.open_ticket(REPORT, AGENT)
+        service.live.refresh()
+        second = service.open_ticket(REPORT, AGENT)
         assert (first.rulebook, second.rulebook) == (version_of(rulebook_files()), version_of(renamed))
         for ticket in (first, second):
-            found = programme.explain(ticket.id)
+            found = service.explain(ticket.id)
             assert found.identical
             assert found.rulebook.version == ticket.rulebook
-    with running_programme(tmp_path, clock) as restarted:  # with the old files
+    with running_service(tmp_path, clock) as restarted:  # with the old files
         assert restarted.rulebook.version == version_of(renamed)
         assert restarted.given == version_of(rulebook_files())

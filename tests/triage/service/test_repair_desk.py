@@ -1,4 +1,4 @@
-"""From estimate to close on a running programme; and what happens when many ask at once."""
+"""From estimate to close on a running program; and what happens when many ask at once."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from moneyed import Money
 
 from tests.triage.builders import policy
-from tests.triage.programmes import (
+from tests.triage.services import (
     AGENT,
     FOGLINE,
     NOON,
@@ -24,10 +24,10 @@ from tests.triage.programmes import (
     TERN,
     Clock,
     rulebook_files,
-    running_programme,
+    running_service,
 )
 from triage.records.ticket import Ticket, fold
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.values.errors import ConflictError, InputError, NotFoundError
 
 SMALL = {"cause": "dirty_filter", "lines": [{"kind": "trip"}, {"kind": "labor", "hours": 1}]}  # 205.00
@@ -46,39 +46,39 @@ def clock() -> Clock:
 
 
 @pytest.fixture
-def programme(tmp_path: Path, clock: Clock) -> Iterator[Programme]:
-    with running_programme(tmp_path, clock) as running:
+def service(tmp_path: Path, clock: Clock) -> Iterator[Service]:
+    with running_service(tmp_path, clock) as running:
         yield running
 
 
 @pytest.fixture
-def ticket(programme: Programme) -> Ticket:
-    return programme.open_ticket(REPORT, AGENT)
+def ticket(service: Service) -> Ticket:
+    return service.open_ticket(REPORT, AGENT)
 
 
-def kinds(programme: Programme, ticket: Ticket) -> list[str]:
-    return [event.kind for event in programme.events(ticket.id, OPS)]
+def kinds(service: Service, ticket: Ticket) -> list[str]:
+    return [event.kind for event in service.events(ticket.id, OPS)]
 
 
-def untouched(programme: Programme, ticket: Ticket) -> bool:
-    return programme.ticket(ticket.id, OPS) == ticket and kinds(programme, ticket) == ["reported", "decided"]
+def untouched(service: Service, ticket: Ticket) -> bool:
+    return service.ticket(ticket.id, OPS) == ticket and kinds(service, ticket) == ["reported", "decided"]
 
 
-def test_an_estimate_within_the_limit_is_approved_with_a_number(programme: Programme, ticket: Ticket) -> None:
-    after = programme.estimate(ticket.id, SMALL, FOGLINE)
+def test_an_estimate_within_the_limit_is_approved_with_a_number(service: Service, ticket: Ticket) -> None:
+    after = service.estimate(ticket.id, SMALL, FOGLINE)
     assert after.repair["estimate"]["answer"] == "approve"
-    authorisation = after.repair["authorisation"]
-    assert (authorisation["number"], authorisation["amount"]) == (f"{ticket.id}-A1", "205.00 USD")
-    assert authorisation["expires_at"] == (NOON + timedelta(days=30)).isoformat()
+    authorization = after.repair["authorization"]
+    assert (authorization["number"], authorization["amount"]) == (f"{ticket.id}-A1", "205.00 USD")
+    assert authorization["expires_at"] == (NOON + timedelta(days=30)).isoformat()
     assert after.outcome == "approve"
-    assert kinds(programme, ticket) == ["reported", "decided", "estimated", "decided", "approved"]
-    assert fold(programme.events(ticket.id, OPS)) == after == programme.ticket(ticket.id, OPS)
+    assert kinds(service, ticket) == ["reported", "decided", "estimated", "decided", "approved"]
+    assert fold(service.events(ticket.id, OPS)) == after == service.ticket(ticket.id, OPS)
 
 
-def test_an_estimate_above_it_is_held_and_names_whom_to_ask(programme: Programme, ticket: Ticket) -> None:
-    after = programme.estimate(ticket.id, LARGE, FOGLINE)
+def test_an_estimate_above_it_is_held_and_names_whom_to_ask(service: Service, ticket: Ticket) -> None:
+    after = service.estimate(ticket.id, LARGE, FOGLINE)
     estimate = after.repair["estimate"]
-    assert (estimate["answer"], estimate["beyond_cover"]) == ("hold", "535.00 USD")
+    assert (estimate["answer"], estimate["beyond_warranty"]) == ("hold", "535.00 USD")
     assert estimate["ask"] == {
         "authority": "ops_lead",
         "title": "Ops lead",
@@ -88,7 +88,7 @@ def test_an_estimate_above_it_is_held_and_names_whom_to_ask(programme: Programme
         "reach": "555-0100",
     }
     assert estimate["reasons"]
-    assert after.repair["authorisation"] is None
+    assert after.repair["authorization"] is None
 
 
 def test_a_rule_may_ask_for_the_exchange_instead(tmp_path: Path) -> None:
@@ -101,37 +101,37 @@ def test_a_rule_may_ask_for_the_exchange_instead(tmp_path: Path) -> None:
         950,
         "It is not worth it.",
     )
-    with running_programme(tmp_path, files=rulebook_files(**{"policy/exchange.yml": rule})) as programme:
-        ticket = programme.open_ticket(REPORT, AGENT)
-        after = programme.estimate(ticket.id, LARGE, FOGLINE)
+    with running_service(tmp_path, files=rulebook_files(**{"policy/exchange.yml": rule})) as service:
+        ticket = service.open_ticket(REPORT, AGENT)
+        after = service.estimate(ticket.id, LARGE, FOGLINE)
     assert after.repair["estimate"]["answer"] == "swap"
     assert after.repair["estimate"]["reasons"] == ["It is not worth it."]
-    assert after.repair["authorisation"] is None
+    assert after.repair["authorization"] is None
 
 
 def test_in_warranty_it_is_approved_without_the_limit_and_the_claim_is_apart(
-    programme: Programme, ticket: Ticket
+    service: Service, ticket: Ticket
 ) -> None:
     lines = [{"kind": "labor", "hours": 6}, {"kind": "part", "number": "COMP-1", "serials": ["C-9"]}]
-    after = programme.estimate(ticket.id, {"cause": "compressor_fault", "lines": lines}, FOGLINE)
+    after = service.estimate(ticket.id, {"cause": "compressor_fault", "lines": lines}, FOGLINE)
     estimate = after.repair["estimate"]
-    assert (estimate["answer"], estimate["beyond_cover"]) == ("approve", "0.00 USD")
+    assert (estimate["answer"], estimate["beyond_warranty"]) == ("approve", "0.00 USD")
     assert estimate["claimed"] == estimate["total"] == "1465.38 USD"
     assert {line["paid_by"] for line in estimate["lines"]} == {"standard"}
     done = {
         "cause": "compressor_fault",
         "cured_by": "repair",
         "lines": lines,
-        "authorisation": after.repair["authorisation"]["number"],
+        "authorization": after.repair["authorization"]["number"],
     }
-    closed = programme.close(ticket.id, done, FOGLINE)
+    closed = service.close(ticket.id, done, FOGLINE)
     assert closed.closed is not None
     assert (closed.closed["cost"], closed.closed["claimed"]) == ("0.00 USD", "1465.38 USD")
 
 
-def test_an_authoritys_yes_authorises_the_repair(programme: Programme, ticket: Ticket) -> None:
-    programme.estimate(ticket.id, LARGE, FOGLINE)
-    after = programme.approve(ticket.id, YES, OPS)
+def test_an_authoritys_yes_authorizes_the_repair(service: Service, ticket: Ticket) -> None:
+    service.estimate(ticket.id, LARGE, FOGLINE)
+    after = service.approve(ticket.id, YES, OPS)
     assert after.outcome == "approve"
     assert after.repair["word"] == {
         "authority": "ops_lead",
@@ -140,99 +140,97 @@ def test_an_authoritys_yes_authorises_the_repair(programme: Programme, ticket: T
         "why": "It is the only one on the quay.",
         "who": "lead",
     }
-    closed = programme.close(
-        ticket.id, closing(4, authorisation=after.repair["authorisation"]["number"]), FOGLINE
+    closed = service.close(
+        ticket.id, closing(4, authorization=after.repair["authorization"]["number"]), FOGLINE
     )
-    assert (closed.state, closed.repair["authorisation"]["state"]) == ("closed", "used")
+    assert (closed.state, closed.repair["authorization"]["state"]) == ("closed", "used")
 
 
-def test_what_is_authorised_stays_so_when_more_is_learnt(programme: Programme, ticket: Ticket) -> None:
-    programme.estimate(ticket.id, LARGE, FOGLINE)
-    programme.approve(ticket.id, YES, OPS)
-    after = programme.answer(ticket.id, {"filter_days": 3}, AGENT)
-    assert after.repair["authorisation"]["state"] == "open"
+def test_what_is_authorized_stays_so_when_more_is_learnt(service: Service, ticket: Ticket) -> None:
+    service.estimate(ticket.id, LARGE, FOGLINE)
+    service.approve(ticket.id, YES, OPS)
+    after = service.answer(ticket.id, {"filter_days": 3}, AGENT)
+    assert after.repair["authorization"]["state"] == "open"
     assert after.outcome != "hold"
 
 
-def test_a_no_authorises_nothing(programme: Programme, ticket: Ticket) -> None:
-    programme.estimate(ticket.id, LARGE, FOGLINE)
-    after = programme.approve(ticket.id, {**YES, "answer": "no"}, OPS)
-    assert (after.outcome == "approve", after.repair["authorisation"]) == (False, None)
+def test_a_no_authorizes_nothing(service: Service, ticket: Ticket) -> None:
+    service.estimate(ticket.id, LARGE, FOGLINE)
+    after = service.approve(ticket.id, {**YES, "answer": "no"}, OPS)
+    assert (after.outcome == "approve", after.repair["authorization"]) == (False, None)
     with pytest.raises(InputError, match="without a word"):
-        programme.close(ticket.id, closing(4), FOGLINE)
+        service.close(ticket.id, closing(4), FOGLINE)
 
 
-def test_yes_up_to_an_amount_is_a_ceiling_for_the_closing(programme: Programme, ticket: Ticket) -> None:
-    programme.estimate(ticket.id, LARGE, FOGLINE)
+def test_yes_up_to_an_amount_is_a_ceiling_for_the_closing(service: Service, ticket: Ticket) -> None:
+    service.estimate(ticket.id, LARGE, FOGLINE)
     word = {**YES, "answer": "yes_up_to", "amount": "425.00 USD"}
-    number = programme.approve(ticket.id, word, OPS).repair["authorisation"]["number"]
+    number = service.approve(ticket.id, word, OPS).repair["authorization"]["number"]
     with pytest.raises(InputError, match=r"110.00 USD above the 425.00 USD") as caught:
-        programme.close(ticket.id, closing(4, authorisation=number), FOGLINE)
-    assert [problem.pointer for problem in caught.value.problems] == ["/authorisation"]
-    assert programme.close(ticket.id, closing(3, authorisation=number), FOGLINE).state == "closed"
+        service.close(ticket.id, closing(4, authorization=number), FOGLINE)
+    assert [problem.pointer for problem in caught.value.problems] == ["/authorization"]
+    assert service.close(ticket.id, closing(3, authorization=number), FOGLINE).state == "closed"
 
 
-def test_above_its_ceiling_an_authoritys_word_does_not_reach(programme: Programme, ticket: Ticket) -> None:
-    programme.estimate(ticket.id, LARGE, FOGLINE)
+def test_above_its_ceiling_an_authoritys_word_does_not_reach(service: Service, ticket: Ticket) -> None:
+    service.estimate(ticket.id, LARGE, FOGLINE)
     word = {**YES, "answer": "yes_up_to", "amount": "2000.01 USD"}
     with pytest.raises(InputError, match=r"may say yes up to 2000\.00 USD"):
-        programme.approve(ticket.id, word, OPS)
+        service.approve(ticket.id, word, OPS)
 
 
-def test_a_held_ticket_may_be_released_before_there_is_an_estimate(
-    programme: Programme, ticket: Ticket
-) -> None:
+def test_a_held_ticket_may_be_released_before_there_is_an_estimate(service: Service, ticket: Ticket) -> None:
     with pytest.raises(InputError, match="there is no estimate yet"):
-        programme.approve(ticket.id, {**YES, "estimate": 0}, OPS)
+        service.approve(ticket.id, {**YES, "estimate": 0}, OPS)
     word = {**YES, "estimate": 0, "answer": "yes_up_to", "amount": "600.00 USD"}
-    programme.approve(ticket.id, word, OPS)
-    after = programme.estimate(ticket.id, LARGE, FOGLINE)
+    service.approve(ticket.id, word, OPS)
+    after = service.estimate(ticket.id, LARGE, FOGLINE)
     assert after.repair["estimate"]["answer"] == "approve"
     assert after.repair["estimate"]["reasons"] == ["It is within what ops_lead approved beforehand."]
-    assert after.repair["authorisation"]["authority"] == "ops_lead"
-    assert after.repair["authorisation"]["amount"] == "600.00 USD"
-    again = programme.estimate(ticket.id, LARGE, FOGLINE)
+    assert after.repair["authorization"]["authority"] == "ops_lead"
+    assert after.repair["authorization"]["amount"] == "600.00 USD"
+    again = service.estimate(ticket.id, LARGE, FOGLINE)
     assert again.repair["estimate"]["answer"] == "hold"
 
 
-def test_an_expired_yes_is_asked_for_again(programme: Programme, ticket: Ticket, clock: Clock) -> None:
-    programme.estimate(ticket.id, LARGE, FOGLINE)
-    number = programme.approve(ticket.id, YES, OPS).repair["authorisation"]["number"]
+def test_an_expired_yes_is_asked_for_again(service: Service, ticket: Ticket, clock: Clock) -> None:
+    service.estimate(ticket.id, LARGE, FOGLINE)
+    number = service.approve(ticket.id, YES, OPS).repair["authorization"]["number"]
     clock.move(days=30)
     with pytest.raises(InputError, match="expired"):
-        programme.close(ticket.id, closing(4, authorisation=number), FOGLINE)
-    programme.estimate(ticket.id, LARGE, FOGLINE)
-    number = programme.approve(ticket.id, {**YES, "estimate": 2}, OPS).repair["authorisation"]["number"]
-    assert programme.close(ticket.id, closing(4, authorisation=number), FOGLINE).state == "closed"
+        service.close(ticket.id, closing(4, authorization=number), FOGLINE)
+    service.estimate(ticket.id, LARGE, FOGLINE)
+    number = service.approve(ticket.id, {**YES, "estimate": 2}, OPS).repair["authorization"]["number"]
+    assert service.close(ticket.id, closing(4, authorization=number), FOGLINE).state == "closed"
 
 
-def test_closing_feeds_the_history_and_the_limit(programme: Programme, ticket: Ticket) -> None:
-    closed = programme.close(ticket.id, closing(1, photos=["photo/1"]), FOGLINE)
-    last = programme.machine("LH20-1", OPS).history.repairs[-1]
+def test_closing_feeds_the_history_and_the_limit(service: Service, ticket: Ticket) -> None:
+    closed = service.close(ticket.id, closing(1, photos=["photo/1"]), FOGLINE)
+    last = service.machine("LH20-1", OPS).history.repairs[-1]
     assert (last.ticket, last.cause, last.cost) == (ticket.id, "dirty_filter", Money("205.00", "USD"))
     assert closed.spent == ("205.00 USD",)
     assert closed.closed is not None
     assert (closed.closed["photos"], closed.closed["hours"]) == (["photo/1"], 1)
-    assert programme.limits("LH20-1", None, None, OPS)["limit"]["spent_12_months"] == "325.00"
+    assert service.limits("LH20-1", None, None, OPS)["limit"]["spent_12_months"] == "325.00"
 
 
-def test_a_cure_in_the_store_is_no_repair_in_the_history(programme: Programme, ticket: Ticket) -> None:
-    before = programme.machine("LH20-1", OPS).history.repairs
-    closed = programme.close(ticket.id, {"cause": "low_fill", "cured_by": "fill-hopper"}, AGENT)
+def test_a_cure_in_the_store_is_no_repair_in_the_history(service: Service, ticket: Ticket) -> None:
+    before = service.machine("LH20-1", OPS).history.repairs
+    closed = service.close(ticket.id, {"cause": "low_fill", "cured_by": "fill-hopper"}, AGENT)
     assert (closed.state, closed.spent) == ("closed", ("0.00 USD",))
-    assert programme.machine("LH20-1", OPS).history.repairs == before
+    assert service.machine("LH20-1", OPS).history.repairs == before
 
 
-def test_no_fault_found_is_history_without_a_cause(programme: Programme, ticket: Ticket) -> None:
-    programme.close(ticket.id, closing(1, cause="no_fault_found", cured_by="nothing"), FOGLINE)
-    assert programme.machine("LH20-1", OPS).history.repairs[-1].cause is None
+def test_no_fault_found_is_history_without_a_cause(service: Service, ticket: Ticket) -> None:
+    service.close(ticket.id, closing(1, cause="no_fault_found", cured_by="nothing"), FOGLINE)
+    assert service.machine("LH20-1", OPS).history.repairs[-1].cause is None
 
 
-def test_a_comeback_is_linked_to_the_visit_before(programme: Programme, ticket: Ticket, clock: Clock) -> None:
-    programme.close(ticket.id, closing(1), FOGLINE)
+def test_a_comeback_is_linked_to_the_visit_before(service: Service, ticket: Ticket, clock: Clock) -> None:
+    service.close(ticket.id, closing(1), FOGLINE)
     clock.move(days=10)
-    back = programme.open_ticket({**REPORT, "reported_at": clock.time.isoformat()}, AGENT)
-    closed = programme.close(back.id, closing(1), FOGLINE)
+    back = service.open_ticket({**REPORT, "reported_at": clock.time.isoformat()}, AGENT)
+    closed = service.close(back.id, closing(1), FOGLINE)
     assert closed.closed is not None
     assert closed.closed["comeback_of"] == {
         "ticket": ticket.id,
@@ -243,26 +241,26 @@ def test_a_comeback_is_linked_to_the_visit_before(programme: Programme, ticket: 
 
 
 def test_a_closed_ticket_is_worked_on_only_when_it_is_open_again(
-    programme: Programme, ticket: Ticket, clock: Clock
+    service: Service, ticket: Ticket, clock: Clock
 ) -> None:
-    number = programme.estimate(ticket.id, SMALL, FOGLINE).repair["authorisation"]["number"]
-    programme.close(ticket.id, closing(1, authorisation=number), FOGLINE)
+    number = service.estimate(ticket.id, SMALL, FOGLINE).repair["authorization"]["number"]
+    service.close(ticket.id, closing(1, authorization=number), FOGLINE)
     for change in (
-        lambda: programme.estimate(ticket.id, SMALL, FOGLINE),
-        lambda: programme.approve(ticket.id, YES, OPS),
-        lambda: programme.close(ticket.id, closing(1), FOGLINE),
+        lambda: service.estimate(ticket.id, SMALL, FOGLINE),
+        lambda: service.approve(ticket.id, YES, OPS),
+        lambda: service.close(ticket.id, closing(1), FOGLINE),
     ):
         with pytest.raises(ConflictError, match="is closed; reopen it first"):
             change()
     clock.move(hours=1)
-    again = programme.reopen(ticket.id, "It is warm again.", AGENT)
+    again = service.reopen(ticket.id, "It is warm again.", AGENT)
     assert (again.state, again.closed, "estimate" in again.report) == ("open", None, False)
     with pytest.raises(InputError, match="was used already"):
-        programme.close(ticket.id, closing(1, authorisation=number), FOGLINE)
+        service.close(ticket.id, closing(1, authorization=number), FOGLINE)
     with pytest.raises(InputError, match=r"above the 145.00 USD"):  # 350 less what was spent
-        programme.close(ticket.id, closing(1), FOGLINE)
+        service.close(ticket.id, closing(1), FOGLINE)
     with pytest.raises(ConflictError, match="is open"):
-        programme.reopen(ticket.id, "again", AGENT)
+        service.reopen(ticket.id, "again", AGENT)
 
 
 BAD_ESTIMATES: dict[str, tuple[dict[str, Any], str]] = {
@@ -273,40 +271,40 @@ BAD_ESTIMATES: dict[str, tuple[dict[str, Any], str]] = {
 
 
 @pytest.mark.parametrize("name", BAD_ESTIMATES)
-def test_a_bad_estimate_stores_nothing(programme: Programme, ticket: Ticket, name: str) -> None:
+def test_a_bad_estimate_stores_nothing(service: Service, ticket: Ticket, name: str) -> None:
     data, pointer = BAD_ESTIMATES[name]
     with pytest.raises(InputError) as caught:
-        programme.estimate(ticket.id, data, FOGLINE)
+        service.estimate(ticket.id, data, FOGLINE)
     assert [problem.pointer for problem in caught.value.problems] == [pointer]
-    assert untouched(programme, ticket)
+    assert untouched(service, ticket)
 
 
-def test_a_stale_change_stores_nothing(programme: Programme, ticket: Ticket) -> None:
+def test_a_stale_change_stores_nothing(service: Service, ticket: Ticket) -> None:
     changes: list[Callable[[], object]] = [
-        lambda: programme.estimate(ticket.id, SMALL, FOGLINE, 1),
-        lambda: programme.approve(ticket.id, YES, OPS, 1),
-        lambda: programme.close(ticket.id, closing(1), FOGLINE, 1),
-        lambda: programme.reopen(ticket.id, "why", OPS, 1),
+        lambda: service.estimate(ticket.id, SMALL, FOGLINE, 1),
+        lambda: service.approve(ticket.id, YES, OPS, 1),
+        lambda: service.close(ticket.id, closing(1), FOGLINE, 1),
+        lambda: service.reopen(ticket.id, "why", OPS, 1),
     ]
     for change in changes:
         with pytest.raises(ConflictError, match="is at version 2, not 1"):
             change()
-    assert untouched(programme, ticket)
+    assert untouched(service, ticket)
 
 
-def test_a_refused_closing_leaves_no_trace_in_the_history(programme: Programme, ticket: Ticket) -> None:
-    before = programme.machine("LH20-1", OPS).history.repairs
+def test_a_refused_closing_leaves_no_trace_in_the_history(service: Service, ticket: Ticket) -> None:
+    before = service.machine("LH20-1", OPS).history.repairs
     with pytest.raises(InputError):
-        programme.close(ticket.id, closing(9), FOGLINE)
-    assert programme.machine("LH20-1", OPS).history.repairs == before
-    assert untouched(programme, ticket)
+        service.close(ticket.id, closing(9), FOGLINE)
+    assert service.machine("LH20-1", OPS).history.repairs == before
+    assert untouched(service, ticket)
 
 
-def test_another_contractors_ticket_is_not_found(programme: Programme, ticket: Ticket) -> None:
+def test_another_contractors_ticket_is_not_found(service: Service, ticket: Ticket) -> None:
     for change in (
-        lambda: programme.estimate(ticket.id, SMALL, TERN),
-        lambda: programme.close(ticket.id, closing(1), TERN),
-        lambda: programme.reopen(ticket.id, "why", TERN),
+        lambda: service.estimate(ticket.id, SMALL, TERN),
+        lambda: service.close(ticket.id, closing(1), TERN),
+        lambda: service.reopen(ticket.id, "why", TERN),
     ):
         with pytest.raises(NotFoundError):
             change()
@@ -332,37 +330,37 @@ def at_once(count: int, action: Callable[[int], object]) -> list[BaseException |
     return results
 
 
-def test_of_many_who_approve_at_once_one_does(programme: Programme, ticket: Ticket) -> None:
-    programme.estimate(ticket.id, LARGE, FOGLINE)
-    results = at_once(8, lambda index: programme.approve(ticket.id, YES, OPS))
+def test_of_many_who_approve_at_once_one_does(service: Service, ticket: Ticket) -> None:
+    service.estimate(ticket.id, LARGE, FOGLINE)
+    results = at_once(8, lambda index: service.approve(ticket.id, YES, OPS))
     assert sum(isinstance(result, Ticket) for result in results) == 1
     assert sum(isinstance(result, ConflictError) for result in results) == 7
-    assert kinds(programme, ticket).count("approved") == 1
+    assert kinds(service, ticket).count("approved") == 1
 
 
-def test_of_many_who_close_at_once_one_uses_the_authorisation(programme: Programme, ticket: Ticket) -> None:
-    programme.estimate(ticket.id, LARGE, FOGLINE)
-    number = programme.approve(ticket.id, YES, OPS).repair["authorisation"]["number"]
-    results = at_once(8, lambda index: programme.close(ticket.id, closing(4, authorisation=number), FOGLINE))
+def test_of_many_who_close_at_once_one_uses_the_authorization(service: Service, ticket: Ticket) -> None:
+    service.estimate(ticket.id, LARGE, FOGLINE)
+    number = service.approve(ticket.id, YES, OPS).repair["authorization"]["number"]
+    results = at_once(8, lambda index: service.close(ticket.id, closing(4, authorization=number), FOGLINE))
     assert sum(isinstance(result, Ticket) for result in results) == 1
-    assert kinds(programme, ticket).count("closed") == 1
+    assert kinds(service, ticket).count("closed") == 1
     assert (
-        len([one for one in programme.machine("LH20-1", OPS).history.repairs if one.ticket == ticket.id]) == 1
+        len([one for one in service.machine("LH20-1", OPS).history.repairs if one.ticket == ticket.id]) == 1
     )
 
 
-def test_of_many_who_send_the_same_key_one_is_carried_out(programme: Programme, ticket: Ticket) -> None:
+def test_of_many_who_send_the_same_key_one_is_carried_out(service: Service, ticket: Ticket) -> None:
     from triage.service.service import Answer
 
     def send(index: int) -> object:
         def action() -> Answer:
-            programme.estimate(ticket.id, SMALL, FOGLINE)
+            service.estimate(ticket.id, SMALL, FOGLINE)
             return Answer(201, {}, {})
 
-        return programme.once("same", FOGLINE, "hash", action)
+        return service.once("same", FOGLINE, "hash", action)
 
     at_once(6, send)
-    assert kinds(programme, ticket).count("estimated") == 1
+    assert kinds(service, ticket).count("estimated") == 1
 
 
 @settings(deadline=None, max_examples=8, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -376,28 +374,28 @@ def test_of_many_who_send_the_same_key_one_is_carried_out(programme: Programme, 
     )
 )
 def test_however_threads_interleave_money_is_spent_once_and_never_above(
-    programme: Programme, clock: Clock, orders: list[list[str]]
+    service: Service, clock: Clock, orders: list[list[str]]
 ) -> None:
-    ticket = programme.open_ticket(REPORT, AGENT)
+    ticket = service.open_ticket(REPORT, AGENT)
     lock = threading.Lock()
 
     def act(step: str) -> None:
-        now = programme.ticket(ticket.id, OPS)
+        now = service.ticket(ticket.id, OPS)
         revision = now.repair["revisions"] if now.repair["estimate"] else 0
-        authorisation = now.repair["authorisation"] or {}
+        authorization = now.repair["authorization"] or {}
         match step:
             case "estimate":
-                programme.estimate(ticket.id, LARGE, FOGLINE)
+                service.estimate(ticket.id, LARGE, FOGLINE)
             case "approve":
-                programme.approve(ticket.id, {**YES, "estimate": revision}, OPS)
+                service.approve(ticket.id, {**YES, "estimate": revision}, OPS)
             case "reopen":
                 with lock:
                     clock.move(minutes=1)
-                programme.reopen(ticket.id, "back", OPS)
+                service.reopen(ticket.id, "back", OPS)
             case _:
                 hours = 4 if step == "close" else 5
-                named = {"authorisation": authorisation["number"]} if authorisation else {}
-                programme.close(ticket.id, closing(hours, **named), FOGLINE)
+                named = {"authorization": authorization["number"]} if authorization else {}
+                service.close(ticket.id, closing(hours, **named), FOGLINE)
 
     def run(index: int) -> None:
         for step in orders[index]:
@@ -407,15 +405,15 @@ def test_however_threads_interleave_money_is_spent_once_and_never_above(
                 continue
 
     at_once(len(orders), run)
-    log = programme.events(ticket.id, OPS)
+    log = service.events(ticket.id, OPS)
     assert [event.seq for event in log] == list(range(1, len(log) + 1))
-    assert fold(log) == programme.ticket(ticket.id, OPS)
+    assert fold(log) == service.ticket(ticket.id, OPS)
     words = [event.payload for event in log if event.kind == "approved"]
     assert len({word["estimate"] for word in words}) == len(words)
     numbers = {word["number"]: Decimal(word["amount"].split()[0]) for word in words}
     assert len(numbers) == len(words)
     closings = [event.payload for event in log if event.kind == "closed"]
-    used = [payload["authorisation"] for payload in closings]
+    used = [payload["authorization"] for payload in closings]
     assert len(set(used)) == len(used)
     for payload in closings:
-        assert Decimal(payload["cost"].split()[0]) <= numbers[payload["authorisation"]]
+        assert Decimal(payload["cost"].split()[0]) <= numbers[payload["authorization"]]

@@ -71,7 +71,7 @@ def test_the_migrations_make_exactly_the_tables_of_the_models(store: Store, path
 def test_a_table_that_was_changed_by_hand_is_told_from_the_models(store: Store, path: Path) -> None:
     engine = create_engine(f"sqlite:///{path}")
     with engine.begin() as connection:
-        connection.exec_driver_sql("ALTER TABLE sites ADD COLUMN colour TEXT")
+        connection.exec_driver_sql("ALTER TABLE sites ADD COLUMN color TEXT")
         assert len(differences(connection)) == 1
     engine.dispose()
 
@@ -196,7 +196,7 @@ def test_a_rulebook_is_kept_once_and_comes_back_exactly(store: Store) -> None:
         kept = work.rulebooks.files("sha256:aa")
         assert kept == {"rates.yml": {"trip": Decimal("95.10"), "since": "2026-01-01"}}
         assert work.rulebooks.files("sha256:bb") is None
-        assert work.rulebooks.in_force() == Publication("sha256:aa", NOON, "ops", "first")
+        assert work.rulebooks.live() == Publication("sha256:aa", NOON, "ops", "first")
         assert len(work.rulebooks.publications()) == 1
 
 

@@ -12,11 +12,11 @@ from pathlib import Path
 import pytest
 
 from tests import ROOT
-from tests.triage.programmes import MACHINES, NOON
+from tests.triage.services import MACHINES, NOON
 from triage.records.report import CareEvent
 from triage.store import Store, open_store
 from triage.store.tables.machines import Contractor
-from triage.store.write_lock import Turn
+from triage.store.write_lock import WriteLock
 
 PATIENCE = 60.0
 WRITES = 25
@@ -24,9 +24,9 @@ WRITES = 25
 WRITER = """
 import sys
 from datetime import timedelta
-from tests.triage.programmes import MACHINES, NOON
+from tests.triage.programs import MACHINES, NOON
 from triage.store import open_store
-from triage.upkeep import CareEvent
+from triage.records.report import CareEvent
 store = open_store(sys.argv[1])
 print("ready", flush=True)
 sys.stdin.readline()
@@ -115,7 +115,7 @@ def test_a_writer_that_is_killed_lets_the_next_one_in_and_leaves_nothing(store: 
 
 def test_who_waits_in_vain_goes_on_and_a_turn_that_is_given_up_is_free(tmp_path: Path) -> None:
     path = tmp_path / "x-turn"
-    one, other = Turn(path, 60.0), Turn(path, 0.0)
+    one, other = WriteLock(path, 60.0), WriteLock(path, 0.0)
     order = []
     with one:
         with other:  # it has no patience, and the database has a lock of its own
@@ -131,5 +131,5 @@ def test_who_waits_in_vain_goes_on_and_a_turn_that_is_given_up_is_free(tmp_path:
 
 
 def test_a_database_in_memory_and_a_place_that_cannot_be_written_need_no_file(tmp_path: Path) -> None:
-    with Turn(None, 0.0), Turn(tmp_path / "no-such-folder" / "x-turn", 0.0):
+    with WriteLock(None, 0.0), WriteLock(tmp_path / "no-such-folder" / "x-turn", 0.0):
         assert list(tmp_path.iterdir()) == []

@@ -14,14 +14,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from tests.triage.programmes import AGENT, FOGLINE, NOON, OPS, REPORT, TERN, Clock, rulebook_files
-from tests.triage.programmes import running_programme as running
+from tests.triage.services import AGENT, FOGLINE, NOON, OPS, REPORT, TERN, Clock, rulebook_files
+from tests.triage.services import running_service as running
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.decide_data import Inputs, inputs_as_data, inputs_from_data, read_inputs
 from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.service.what_if_desk import Rules, WhatIf, what_if
 from triage.values.errors import InputError, NotFoundError
 from triage.what_if.changes import Changes, changed_inputs, changes_as_data, changes_from_data
@@ -64,18 +64,18 @@ def moved_by(inputs: Inputs, changes: Changes) -> list[tuple[str, str, Any, Any]
 
 
 @pytest.fixture
-def programme(tmp_path: Path) -> Iterator[Programme]:
+def service(tmp_path: Path) -> Iterator[Service]:
     with running(tmp_path, Clock()) as started:
         yield started
 
 
 @pytest.fixture
-def ticket(programme: Programme) -> str:
-    return programme.open_ticket(REPORT, AGENT).id
+def ticket(service: Service) -> str:
+    return service.open_ticket(REPORT, AGENT).id
 
 
-def asked(programme: Programme, ticket: str, rules: Rules | None = None, **changes: Any) -> WhatIf:
-    return what_if(programme, ticket, Changes(**changes), OPS, rules=rules)
+def asked(service: Service, ticket: str, rules: Rules | None = None, **changes: Any) -> WhatIf:
+    return what_if(service, ticket, Changes(**changes), OPS, rules=rules)
 
 
 def in_part(found: WhatIf, part: str) -> dict[str, tuple[Any, Any]]:
@@ -89,24 +89,22 @@ def filter_rule_as_yaml(chance: float) -> str:
 
 
 def test_without_a_change_both_decisions_are_the_recorded_one_to_the_bit(
-    programme: Programme, ticket: str
+    service: Service, ticket: str
 ) -> None:
-    found = asked(programme, ticket)
+    found = asked(service, ticket)
     assert found.as_recorded
-    assert found.before == found.after == programme.ticket(ticket, OPS).decision
+    assert found.before == found.after == service.ticket(ticket, OPS).decision
     assert found.moved == ()
 
 
-def test_nothing_is_stored(programme: Programme, ticket: str) -> None:
-    before = programme.ticket(ticket, OPS)
-    asked(programme, ticket, facts={"cord_damaged": True}, at="2026-04-01T12:00:00-05:00")
-    assert programme.ticket(ticket, OPS) == before
+def test_nothing_is_stored(service: Service, ticket: str) -> None:
+    before = service.ticket(ticket, OPS)
+    asked(service, ticket, facts={"cord_damaged": True}, at="2026-04-01T12:00:00-05:00")
+    assert service.ticket(ticket, OPS) == before
 
 
-def test_a_fact_that_is_set_moves_the_outcome_and_all_that_hangs_on_it(
-    programme: Programme, ticket: str
-) -> None:
-    found = asked(programme, ticket, facts={"cord_damaged": True})
+def test_a_fact_that_is_set_moves_the_outcome_and_all_that_hangs_on_it(service: Service, ticket: str) -> None:
+    found = asked(service, ticket, facts={"cord_damaged": True})
     assert in_part(found, "outcome") == {"outcome": ("fix in store", "dispatch")}
     assert in_part(found, "facts") == {"cord_damaged": (None, True)}
     assert "damaged-cord" in in_part(found, "cautions")
@@ -116,10 +114,8 @@ def test_a_fact_that_is_set_moves_the_outcome_and_all_that_hangs_on_it(
     assert found.after["visit"]["priority"] == 1
 
 
-def test_a_clean_filter_moves_the_chances_with_the_factor_that_did_it(
-    programme: Programme, ticket: str
-) -> None:
-    found = asked(programme, ticket, facts={"filter_days": 3})
+def test_a_clean_filter_moves_the_chances_with_the_factor_that_did_it(service: Service, ticket: str) -> None:
+    found = asked(service, ticket, facts={"filter_days": 3})
     cause = next(each for each in found.moved if each.part == "causes" and each.id == "dirty_filter")
     assert cause.after < cause.before
     assert {(each.id, each.before is None) for each in cause.factors} == {
@@ -130,97 +126,93 @@ def test_a_clean_filter_moves_the_chances_with_the_factor_that_did_it(
 
 
 def test_an_observation_is_negated_in_words_only_where_its_text_does_not_say_so(
-    programme: Programme, ticket: str
+    service: Service, ticket: str
 ) -> None:
-    found = asked(programme, ticket, forget=("fill_level",), facts={"filter_days": 3})
+    found = asked(service, ticket, forget=("fill_level",), facts={"filter_days": 3})
     cause = next(each for each in found.moved if each.id == "dirty_filter" and each.part == "causes")
     said = {factor.title for factor in cause.factors}
     assert said == {"Filter overdue", "not: Filter overdue", "none of the bands of fill"}
 
 
-def test_a_forgotten_fact_of_the_care_log_is_not_known(programme: Programme, ticket: str) -> None:
-    found = asked(programme, ticket, forget=("filter_days",))
+def test_a_forgotten_fact_of_the_care_log_is_not_known(service: Service, ticket: str) -> None:
+    found = asked(service, ticket, forget=("filter_days",))
     assert in_part(found, "facts") == {"filter_days": (41, None), "filter_neglected": (True, None)}
     assert in_part(found, "rules") == {"filter-neglected": (True, False), "filter-overdue": (True, False)}
 
 
 def test_a_check_that_cured_solves_it_and_one_taken_back_was_never_done(
-    programme: Programme, ticket: str
+    service: Service, ticket: str
 ) -> None:
-    assert in_part(asked(programme, ticket, checks={"rinse-filter": "cured"}), "outcome") == {
+    assert in_part(asked(service, ticket, checks={"rinse-filter": "cured"}), "outcome") == {
         "outcome": ("fix in store", "solved in the store")
     }
-    programme.record_check(ticket, "rinse-filter", "not_cured", AGENT)
-    back = asked(programme, ticket, checks={"rinse-filter": "not_done"})
+    service.record_check(ticket, "rinse-filter", "not_cured", AGENT)
+    back = asked(service, ticket, checks={"rinse-filter": "not_done"})
     assert in_part(back, "plan")["rinse-filter"] == (None, 1)
 
 
-def test_another_day_moves_cover_and_the_days_since(programme: Programme, ticket: str) -> None:
-    found = asked(programme, ticket, at="2026-01-25T12:00:00-05:00")
+def test_another_day_moves_warranty_and_the_days_since(service: Service, ticket: str) -> None:
+    found = asked(service, ticket, at="2026-01-25T12:00:00-05:00")
     assert in_part(found, "facts")["filter_days"] == (41, 5)
-    assert in_part(found, "cover")["parts"] == ("not covered (air_side)", "covered (cooling)")
+    assert in_part(found, "warranty")["parts"] == ("not covered (air_side)", "covered (cooling)")
     reported = datetime.fromisoformat(found.after["decided_at"])
     assert reported == datetime.fromisoformat("2026-01-25T12:00:00-05:00")
 
 
-def test_what_was_spent_moves_the_headroom(programme: Programme, ticket: str) -> None:
-    found = asked(programme, ticket, spent="300.00 USD")
+def test_what_was_spent_moves_the_headroom(service: Service, ticket: str) -> None:
+    found = asked(service, ticket, spent="300.00 USD")
     assert in_part(found, "limit")["headroom"] == ("350.00", "50.00")
 
 
-def test_an_edited_rule_moves_the_decision_in_a_child_process(programme: Programme, ticket: str) -> None:
-    found = asked(programme, ticket, Rules(texts={FILTER_RULE: filter_rule_as_yaml(0.05)}))
+def test_an_edited_rule_moves_the_decision_in_a_child_process(service: Service, ticket: str) -> None:
+    found = asked(service, ticket, Rules(texts={FILTER_RULE: filter_rule_as_yaml(0.05)}))
     cause = next(each for each in found.moved if each.part == "causes" and each.id == "dirty_filter")
     assert cause.after < 0.2 < cause.before
     assert [(each.id, round(each.before, 3) > 1 > round(each.after, 3)) for each in cause.factors] == [
         ("filter-overdue", True)
     ]
     assert found.before["rulebook"] != found.after["rulebook"]
-    with programme.store.read() as work:
-        assert work.rulebooks.versions() == (programme.rulebook.version,)
+    with service.store.read() as work:
+        assert work.rulebooks.versions() == (service.rulebook.version,)
 
 
-def test_what_is_wrong_in_an_edit_has_its_file_line_and_column(programme: Programme, ticket: str) -> None:
+def test_what_is_wrong_in_an_edit_has_its_file_line_and_column(service: Service, ticket: str) -> None:
     with pytest.raises(InputError) as error:
-        asked(programme, ticket, Rules(texts={FILTER_RULE: WRONG_YAML}))
+        asked(service, ticket, Rules(texts={FILTER_RULE: WRONG_YAML}))
     places = {problem.where for problem in error.value.problems}
     assert f"{FILTER_RULE}:4:29" in places
 
 
 @pytest.mark.parametrize("text", ["a: &x [*x]", "x: " + "[" * 5000, "\x00", "a: !!python/object:os.system x"])
-def test_a_hostile_edit_is_refused_and_the_programme_goes_on(
-    programme: Programme, ticket: str, text: str
-) -> None:
+def test_a_hostile_edit_is_refused_and_the_service_goes_on(service: Service, ticket: str, text: str) -> None:
     with pytest.raises(InputError):
-        asked(programme, ticket, Rules(texts={FILTER_RULE: text}))
-    assert programme.health()["status"] == "ok"
+        asked(service, ticket, Rules(texts={FILTER_RULE: text}))
+    assert service.health()["status"] == "ok"
 
 
-def test_a_kept_version_can_stand_on_the_other_side(programme: Programme, ticket: str) -> None:
+def test_a_kept_version_can_stand_on_the_other_side(service: Service, ticket: str) -> None:
     other = dict(rulebook_files())
     del other["policy/fix-first.yml"]
     version = rulebook_from_data(other).version
-    with programme.store.write() as work:
+    with service.store.write() as work:
         work.rulebooks.keep(version, other)
-    found = asked(programme, ticket, Rules(version=version[:20]))
+    found = asked(service, ticket, Rules(version=version[:20]))
     assert in_part(found, "rules")["fix-first"] == (True, False)
     with pytest.raises(NotFoundError, match="no kept rulebook"):
-        asked(programme, ticket, Rules(version="sha256:ffff"))
+        asked(service, ticket, Rules(version="sha256:ffff"))
 
 
-def test_a_file_taken_out_is_a_change_of_the_rules(programme: Programme, ticket: str) -> None:
-    found = asked(programme, ticket, Rules(texts={"policy/fix-first.yml": None}))
+def test_a_file_taken_out_is_a_change_of_the_rules(service: Service, ticket: str) -> None:
+    found = asked(service, ticket, Rules(texts={"policy/fix-first.yml": None}))
     assert in_part(found, "rules")["fix-first"] == (True, False)
     with pytest.raises(InputError, match="no such file"):
-        asked(programme, ticket, Rules(texts={"policy/never-was.yml": None}))
+        asked(service, ticket, Rules(texts={"policy/never-was.yml": None}))
 
 
-def test_a_technician_asks_about_tickets_of_the_own_contractor_only(
-    programme: Programme, ticket: str
-) -> None:
-    assert what_if(programme, ticket, Changes(), FOGLINE).moved == ()
+def test_a_technician_asks_about_tickets_of_the_own_contractor_only(service: Service, ticket: str) -> None:
+    assert what_if(service, ticket, Changes(), FOGLINE).moved == ()
     with pytest.raises(NotFoundError):
-        what_if(programme, ticket, Changes(), TERN)
+        what_if(service, ticket, Changes(), TERN)
 
 
 @pytest.mark.parametrize(

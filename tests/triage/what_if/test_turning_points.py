@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from tests.triage.builders import evidence, policy
-from tests.triage.programmes import NOON, REPORT, rulebook_files
+from tests.triage.services import NOON, REPORT, rulebook_files
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.decide_data import Inputs, decide_inputs, read_inputs
 from triage.rulebook.model import Rulebook

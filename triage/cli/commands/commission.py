@@ -12,7 +12,7 @@ import click
 from rich.table import Table
 from rich.text import Text
 
-from triage.cli.shown.files import opened_programme, problems_of, read_json
+from triage.cli.shown.files import opened_service, problems_of, read_json
 from triage.cli.shown.output import console, print_json
 from triage.machine.commissioning import Checklist, Finding, facts, findings, read_checklist
 from triage.machine.commissioning.finding import Result
@@ -50,8 +50,8 @@ def commission(checklist: Path, machine: str | None, as_data: bool) -> int:
 
 def _stored(file: Path, data: object, serial: str) -> tuple[Finding, ...]:
     care = {"kind": "commissioned", "details": data}
-    with opened_programme() as programme, _places_in(file):
-        return programme.record_care(serial, care, INSTALLER).findings
+    with opened_service() as service, _places_in(file):
+        return service.record_care(serial, care, INSTALLER).findings
 
 
 @contextmanager

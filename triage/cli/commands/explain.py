@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from triage.cli.shown.files import opened_programme
+from triage.cli.shown.files import opened_service
 from triage.cli.shown.output import console, print_json
 from triage.cli.shown.show import show_decision, show_derivation
 from triage.records.decision_json import as_json
@@ -18,8 +18,8 @@ def explain(ticket: str, as_data: bool) -> int:
 
     Exit status 1 when it does not come out the same.
     """
-    with opened_programme() as programme:
-        found = programme.explain(ticket)
+    with opened_service() as service:
+        found = service.explain(ticket)
     if as_data:
         print_json(
             {

@@ -11,10 +11,10 @@ from typing import NoReturn
 
 import click
 
-from triage.cli.shown.files import UNREADABLE, opened_programme
+from triage.cli.shown.files import UNREADABLE, opened_service
 from triage.config import MOST_WORKERS, read_settings
 from triage.logic.choose_engine import engine_note
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.values.errors import InputError
 
 LOOPBACK = "127.0.0.1"
@@ -32,19 +32,19 @@ def serve(host: str | None, port: int | None, workers: int | None) -> None:
     host, port, workers = host or settings.host, port or settings.port, workers or settings.workers
     before = signal.signal(signal.SIGTERM, _stop)
     try:
-        with opened_programme(settings) as programme:
+        with opened_service(settings) as service:
             note = engine_note(settings.engine)
             if note is not None:
                 click.echo(note, err=True)
-            host = _host_without_token(programme, host)
-            _say_which_rulebook(programme, settings.rulebook)
+            host = _host_without_token(service, host)
+            _say_which_rulebook(service, settings.rulebook)
             click.echo(f"serving on http://{host}:{port}", err=True)
-            if workers == 1 or not programme.store.can_be_shared:
+            if workers == 1 or not service.store.can_be_shared:
                 with _listening_on(host, port):
-                    run(lambda: nullcontext(programme), host, port, settings.rulebook, 1)
+                    run(lambda: nullcontext(service), host, port, settings.rulebook, 1)
                 return
         with _listening_on(host, port):
-            run(partial(opened_programme, settings), host, port, settings.rulebook, workers)
+            run(partial(opened_service, settings), host, port, settings.rulebook, workers)
     finally:
         signal.signal(signal.SIGTERM, before)
 
@@ -57,11 +57,11 @@ def _listening_on(host: str, port: int) -> Iterator[None]:
         raise InputError(f"cannot listen on {host} port {port}: {error.strerror or error}") from None
 
 
-def _host_without_token(programme: Programme, host: str) -> str:
+def _host_without_token(service: Service, host: str) -> str:
     """Without any token everything is refused, and nobody but this machine need see that."""
     from api.serve import is_loopback
 
-    with programme.store.read() as work:
+    with service.store.read() as work:
         if work.tokens.any_valid():
             return host
     moved = "" if is_loopback(host) else f", so it listens on {LOOPBACK} only, not on {host}"
@@ -69,13 +69,13 @@ def _host_without_token(programme: Programme, host: str) -> str:
     return host if is_loopback(host) else LOOPBACK
 
 
-def _say_which_rulebook(programme: Programme, folder: Path) -> None:
-    click.echo(f"rulebook {programme.rulebook.version}", err=True)
-    if programme.given == UNREADABLE:
+def _say_which_rulebook(service: Service, folder: Path) -> None:
+    click.echo(f"rulebook {service.rulebook.version}", err=True)
+    if service.given == UNREADABLE:
         wrong = "cannot be read; `barrelwise rulebook check` says why"
         click.echo(f"the rulebook in {folder} {wrong}", err=True)
-    elif programme.given != programme.rulebook.version:
-        wrong = "is another, not in force; `barrelwise rulebook replay` and `publish` put it there"
+    elif service.given != service.rulebook.version:
+        wrong = "is another, not live; `barrelwise rulebook replay` and `publish` put it there"
         click.echo(f"the rulebook in {folder} {wrong}", err=True)
 
 

@@ -7,10 +7,10 @@ from typing import Literal
 
 import click
 
-from triage.cli.shown.files import opened_programme, read_time
+from triage.cli.shown.files import opened_service, read_time
 from triage.cli.shown.output import print_json
 from triage.cli.shown.show_what_if import show_what_if
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.service.what_if_desk import Rules, what_if
 from triage.values.errors import InputError
 from triage.values.yaml_source import MOST_BYTES
@@ -35,7 +35,7 @@ FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
 @click.option("--spent", metavar="AMOUNT", help='What the ticket has cost so far, such as "120.00 USD".')
 @click.option("--rulebook", type=FOLDER, help="By the rulebook in this folder.")
 @click.option("--version", metavar="VERSION", help="By a kept rulebook, by the first digits of its version.")
-@click.option("--in-force", is_flag=True, help="Compare with the rulebook in force, not the ticket's own.")
+@click.option("--in-force", is_flag=True, help="Compare with the live rulebook, not the ticket's own.")
 @click.option("--turning-points", is_flag=True, help="Say what would change the decision after the changes.")
 @click.option("--json", "as_data", is_flag=True, help="Print it as JSON.")
 def what_if_command(
@@ -47,7 +47,7 @@ def what_if_command(
     spent: str | None,
     rulebook: Path | None,
     version: str | None,
-    in_force: bool,
+    live: bool,
     turning_points: bool,
     as_data: bool,
 ) -> None:
@@ -58,11 +58,11 @@ def what_if_command(
         read_time(at)
     set_texts = pairs(facts, "--set", "--set filter_days=10")
     results = pairs(checks, "--check", "--check rinse-filter=cured")
-    base: Literal["own", "in_force"] = "in_force" if in_force else "own"
-    with opened_programme() as programme:
-        changes = _changes(programme, set_texts, forget, results, at, spent)
+    base: Literal["own", "live"] = "live" if live else "own"
+    with opened_service() as service:
+        changes = _changes(service, set_texts, forget, results, at, spent)
         rules = Rules(version) if rulebook is None else Rules(texts=_texts(rulebook), whole=True)
-        found = what_if(programme, ticket, changes, None, base, rules, turning_points)
+        found = what_if(service, ticket, changes, None, base, rules, turning_points)
     if as_data:
         print_json(found.as_data())
     else:
@@ -70,14 +70,14 @@ def what_if_command(
 
 
 def _changes(
-    programme: Programme,
+    service: Service,
     facts: dict[str, str],
     forget: tuple[str, ...],
     checks: dict[str, str],
     at: str | None,
     spent: str | None,
 ) -> Changes:
-    values = read_values(programme.rulebook, facts, programme.now().date())
+    values = read_values(service.rulebook, facts, service.now().date())
     return Changes(values, forget, checks, at, spent)
 
 

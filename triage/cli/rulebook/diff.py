@@ -24,7 +24,7 @@ from triage.rulebook_care.release.tickets_changed import TicketsChanged, decide_
 from triage.store import Store, is_there, open_store
 from triage.values.errors import InputError
 
-IN_FORCE = "in-force"
+LIVE = "in-force"
 _VERSION = re.compile(r"(sha256:)?[0-9a-f]{6,64}")
 
 
@@ -72,7 +72,7 @@ class _Side:
 
     def __init__(self, name: str, store: Store | None) -> None:
         self._folder: Path | None = None
-        kept = name == IN_FORCE or _VERSION.fullmatch(name) is not None
+        kept = name == LIVE or _VERSION.fullmatch(name) is not None
         if Path(name).is_dir() or not kept:
             self._folder = Path(name)
             self.files: Mapping[str, Any] = rulebook_files_data(self._folder)
@@ -81,9 +81,7 @@ class _Side:
             raise InputError(
                 f'"{name}" is no folder, and there is no database at hand that could keep such a version'
             )
-        version = (
-            publishing.in_force(store).version if name == IN_FORCE else publishing.kept_version(store, name)
-        )
+        version = publishing.live(store).version if name == LIVE else publishing.kept_version(store, name)
         with store.read() as work:
             self.files = work.rulebooks.files(version) or {}
 

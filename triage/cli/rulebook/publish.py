@@ -1,4 +1,4 @@
-"""`barrelwise rulebook publish|rollback|log`: which rulebook is in force, since when, by whom and why."""
+"""`barrelwise rulebook publish|rollback|log`: which rulebook is live, since when, by whom and why."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from triage.config import read_settings
 from triage.rulebook.reading.reader import read_with_files
 from triage.rulebook_care.release import publishing
 
-BY = click.option("--by", required=True, help="Who puts it in force.")
+BY = click.option("--by", required=True, help="Who publish it.")
 NOTE = click.option("--note", required=True, help="Why, in a sentence.")
 
 
@@ -28,9 +28,9 @@ NOTE = click.option("--note", required=True, help="Why, in a sentence.")
     help="Publish though the replay lists safety outcomes that are lost.",
 )
 def publish(candidate: Path, by: str, note: str, accept_lost_safety: bool) -> None:
-    """Put the rulebook in the folder CANDIDATE in force.
+    """Publish the rulebook in the folder CANDIDATE.
 
-    It has been replayed against the version in force. Servers take it up within five seconds; requests that
+    It has been replayed against the live version. Servers take it up within five seconds; requests that
     are running finish with the version they started with.
     """
     files = read_with_files(candidate)[1]
@@ -46,7 +46,7 @@ def publish(candidate: Path, by: str, note: str, accept_lost_safety: bool) -> No
 @BY
 @NOTE
 def rollback(version: str | None, by: str, note: str) -> None:
-    """Put VERSION (its first digits will do) in force again; without it, the one that was in force before."""
+    """Publish VERSION (its first digits will do) again; without it, the one that was live before."""
     with opened_store(read_settings()) as store:
         wanted = None if version is None else publishing.kept_version(store, version)
         done = publishing.rollback(store, wanted, by, note, now())
@@ -56,7 +56,7 @@ def rollback(version: str | None, by: str, note: str) -> None:
 @click.command()
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
 def log(as_json: bool) -> None:
-    """Show what happened to the rulebooks, newest first; the first that was published is in force."""
+    """Show what happened to the rulebooks, newest first; the first that was published is live."""
     with opened_store(read_settings()) as store:
         lines = publishing.log(store)
     if as_json:

@@ -18,7 +18,7 @@ from triage.cli.shown.output import console, messages, print_json
 from triage.config import read_settings
 from triage.rulebook.reading.reader import read_with_files
 from triage.rulebook_care.release.piece import ReplayJob
-from triage.rulebook_care.release.publishing import check_candidate, in_force, note_replay
+from triage.rulebook_care.release.publishing import check_candidate, live, note_replay
 from triage.rulebook_care.release.replay import as_data, replay
 from triage.rulebook_care.release.runners import cluster, here, processes
 
@@ -46,13 +46,13 @@ def replay_command(
 ) -> int:
     """Decide all recorded reports again under the rulebook in the folder CANDIDATE.
 
-    The candidate is checked first, in a process of its own, and compared with the version in force. Exit
+    The candidate is checked first, in a process of its own, and compared with the live version. Exit
     status 1 when a safety outcome is lost.
     """
     settings = read_settings()
     started = None if since is None else read_time(since, "--since")
     with opened_store(settings) as store:
-        baseline = in_force(store).version
+        baseline = live(store).version
         version = check_candidate(store, read_with_files(candidate)[1], OPERATOR, now())
         job = ReplayJob(settings.database, baseline, version, started, now())
         if scheduler is not None:
@@ -156,10 +156,10 @@ def _scores(data: dict[str, Any]) -> Table:
     table.add_column("the candidate is")
     for one in data["scores"]:
         difference = one["difference"]
-        figures = (one["baseline"]["value"], one["candidate"]["value"], difference["value"])
+        numbers = (one["baseline"]["value"], one["candidate"]["value"], difference["value"])
         name = one["measure"].replace("_", " ") + (" (less is better)" if one["less_is_better"] else "")
         bounds = (difference["low"], difference["high"])
-        table.add_row(name, *(f"{figure:.3f}" for figure in (*figures, *bounds)), one["verdict"])
+        table.add_row(name, *(f"{number:.3f}" for number in (*numbers, *bounds)), one["verdict"])
     return table
 
 

@@ -143,7 +143,7 @@ def _counts(rules: Rulebook) -> str:
         "cautions": rules.cautions,
         "checks": rules.checks,
         "policy": rules.policy,
-        "cover": rules.cover,
+        "warranty": rules.warranty,
         "limits": rules.limits,
     }
     return ", ".join(f"{len(found)} {name}" for name, found in counted.items())
@@ -202,7 +202,7 @@ def _finding(each: Finding) -> dict[str, object]:
         "severity": each.severity,
         "rule": each.rule,
         "message": each.message,
-        "mend": each.mend,
+        "fix": each.fix,
         "file": each.file,
         "line": each.line,
         "column": each.column,

@@ -1,4 +1,4 @@
-"""What commands read: JSON files, times, the rulebook and the programme."""
+"""What commands read: JSON files, times, the rulebook and the program."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_with_files, rulebook_from_data
 from triage.rulebook_care.editing.sandbox import try_rulebook_folder
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store import Store, open_store
 from triage.values.errors import InputError, Problem, RulebookError
 from triage.values.json_text import read_strict
@@ -81,19 +81,19 @@ def opened_store(settings: Settings) -> Iterator[Store]:
 
 
 @contextmanager
-def opened_programme(
+def opened_service(
     settings: Settings | None = None, clock: Callable[[], datetime] = now
-) -> Iterator[Programme]:
-    """The programme that the settings describe, serving the rulebook in force in its database.
+) -> Iterator[Service]:
+    """The program that the settings describe, serving the live rulebook in its database.
 
-    Where none is in force yet, the one in the settings' folder is tried in a child process and put in force;
-    later the folder is a candidate, whatever state it is in. Raises InputError, and puts nothing in force,
+    Where none is live yet, the one in the settings' folder is tried in a child process and made live;
+    later the folder is a candidate, whatever state it is in. Raises InputError, and puts nothing live,
     where it is not good.
     """
     settings = settings or read_settings()
     compiled: Callable[[Rulebook], Engine] = partial(compile_rulebook, engine=settings.engine)
     with opened_store(settings) as store:
-        kept = _in_force(store)
+        kept = _live(store)
         if kept is None:
             _refuse_bad(settings)
         try:
@@ -101,21 +101,21 @@ def opened_programme(
         except RulebookError:
             if kept is None:
                 raise
-            yield Programme(store, kept, compiled(kept), clock, None, compiled, given=UNREADABLE)
+            yield Service(store, kept, compiled(kept), clock, None, compiled, given=UNREADABLE)
             return
         if kept is not None and kept.version != rulebook.version:
-            yield Programme(store, kept, compiled(kept), clock, None, compiled, given=rulebook.version)
+            yield Service(store, kept, compiled(kept), clock, None, compiled, given=rulebook.version)
             return
-        yield Programme(store, rulebook, compiled(rulebook), clock, files, compiled)
+        yield Service(store, rulebook, compiled(rulebook), clock, files, compiled)
 
 
 UNREADABLE = "unreadable"
 """Stands for the version of a folder that cannot be read."""
 
 
-def _in_force(store: Store) -> Rulebook | None:
+def _live(store: Store) -> Rulebook | None:
     with store.read() as work:
-        publication = work.rulebooks.in_force()
+        publication = work.rulebooks.live()
         files = None if publication is None else work.rulebooks.files(publication.version)
     return None if files is None else rulebook_from_data(files)
 

@@ -14,7 +14,7 @@ from rich.text import Text
 
 from triage.cli.shown.output import console
 from triage.logic.conditions import FactValue
-from triage.records.decision import CauseChance, CautionSaid, CoverSide, Decision, Question, Reason
+from triage.records.decision import CauseChance, CautionSaid, Decision, Question, Reason, WarrantySide
 from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.fact_values import write_value
 from triage.rulebook.model import Outcome, Rulebook
@@ -37,13 +37,13 @@ INDENT = (0, 0, 0, 3)
 def show_decision(decision: Decision, rulebook: Rulebook, out: Console | None = None) -> None:
     """Prints the decision on standard output."""
     out = out or console()
-    title, colour = OUTCOMES[decision.outcome]
+    title, color = OUTCOMES[decision.outcome]
     if decision.approved_up_to is not None:
         title += f" up to {_money(decision.approved_up_to)}"
     if decision.solved:
         title += " (a check cured it)"
     body = Group(*[Text(f"• {reason.text}") for reason in decision.reasons])
-    out.print(Panel(body, title=f"[bold]{escape(title)}[/]", title_align="left", border_style=colour))
+    out.print(Panel(body, title=f"[bold]{escape(title)}[/]", title_align="left", border_style=color))
     beside_steps = {caution for step in decision.plan[:STEPS_SHOWN] for caution in step.cautions}
     for caution in decision.cautions:
         if caution.stop_use or caution.rule not in beside_steps:
@@ -74,12 +74,12 @@ def show_derivation(decision: Decision, rulebook: Rulebook, out: Console | None 
         source = known.source if known.rule is None else f"{known.source} by {known.rule}"
         facts.add_row(_title(rulebook, fact_id), _value(known.value), source)
     out.print(facts)
-    if decision.figures:
-        out.print(Text("\nFigures the policy saw", style="bold"))
-        figures = Table("figure", "value", box=None, pad_edge=False)
-        for fact_id, value in sorted(decision.figures.items()):
-            figures.add_row(_title(rulebook, fact_id), _value(value))
-        out.print(figures)
+    if decision.computed_facts:
+        out.print(Text("\nComputed facts the policy saw", style="bold"))
+        numbers = Table("number", "value", box=None, pad_edge=False)
+        for fact_id, value in sorted(decision.computed_facts.items()):
+            numbers.add_row(_title(rulebook, fact_id), _value(value))
+        out.print(numbers)
     out.print(
         Text("\nChances: base share × factor of each observation, then all brought to 100 %", style="bold")
     )
@@ -160,15 +160,15 @@ def _questions(questions: Sequence[Question]) -> Iterable[RenderableType]:
 
 
 def _money_lines(decision: Decision) -> Iterable[RenderableType]:
-    cost, limit, cover = decision.expected_cost, decision.limit, decision.cover
+    cost, limit, warranty = decision.expected_cost, decision.limit, decision.warranty
     exact = "" if cost.exact else " (the order of checks is near the best, not proven best)"
     yield Text(
         f"Rest of this call: {_money(cost.plan)} on average by this plan, "
         f"{_money(cost.dispatch_now)} by sending someone now{exact}"
     )
-    yield Text(f"Cover: {_side('parts', cover.parts)}; {_side('labor', cover.labor)}")
-    for risk in cover.at_risk:
-        yield Text(f"Cover at risk: {risk}", style="yellow")
+    yield Text(f"Warranty: {_side('parts', warranty.parts)}; {_side('labor', warranty.labor)}")
+    for risk in warranty.at_risk:
+        yield Text(f"Warranty at risk: {risk}", style="yellow")
     yield Text(
         f"Limit {_money(limit.nte)}, spent {_money(limit.spent)}, left {_money(limit.headroom)}; "
         f"expected repair {_money(limit.expected_repair)}, {_percent(limit.chance_over)} to run over"
@@ -178,7 +178,7 @@ def _money_lines(decision: Decision) -> Iterable[RenderableType]:
         yield Text(f"May say yes to more: {limit.authority_title or limit.authority}{reach}")
 
 
-def _side(name: str, side: CoverSide) -> str:
+def _side(name: str, side: WarrantySide) -> str:
     until = "" if side.until is None else f" (until {_day(side.until)})"
     return f"{name} of {side.component} {'covered' if side.covered else 'not covered'}{until}"
 
@@ -188,7 +188,7 @@ def _visit(decision: Decision) -> Iterable[RenderableType]:
     if visit is not None:
         kit = f"; bring {', '.join(visit.kit)}" if visit.kit else ""
         if visit.kit_chance is not None:
-            kit += f"; {_percent(visit.kit_chance)} to be mended on the first visit by what is carried"
+            kit += f"; {_percent(visit.kit_chance)} to be fixed on the first visit by what is carried"
         yield Text(
             f"Priority {visit.priority}, due {visit.due:%a %Y-%m-%d %H:%M %Z}, {visit.skill} technician{kit}"
         )

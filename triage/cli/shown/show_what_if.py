@@ -30,11 +30,11 @@ PARTS: Mapping[str, str] = {
     "plan": "Plan",
     "cost": "Cost",
     "limit": "Limit",
-    "cover": "Cover",
+    "warranty": "Warranty",
     "visit": "Visit",
     "keep_or_swap": "Keep or swap",
     "questions": "Questions",
-    "figures": "Figures",
+    "computed_facts": "Computed facts",
     "notes": "Notes",
 }
 

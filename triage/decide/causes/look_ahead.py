@@ -1,6 +1,6 @@
 """The least expected cost after each possible answer, for many answers at once.
 
-Up to `EXACT_AHEAD` checks it is exact, by the dynamic programme of the plans themselves. Beyond, the best of
+Up to `EXACT_AHEAD` checks it is exact, by the dynamic program of the plans themselves. Beyond, the best of
 some plans is taken for each answer: sending someone, the plan that is best now, and the checks by falling
 chance/cost, cut where the cost is least. Each could be followed, so that the saving is never overstated.
 """

@@ -159,8 +159,8 @@ def _why(
     causes = [index for index in np.argsort(-sizes, kind="stable").tolist() if sizes[index] > NO_SHIFT]
     if causes:
         titles = _cause_titles(rulebook)
-        first, favours = causes[0], shifts.argmax(axis=0)
-        other = next((index for index in causes if favours[index] != favours[first]), None)
+        first, favors = causes[0], shifts.argmax(axis=0)
+        other = next((index for index in causes if favors[index] != favors[first]), None)
         said.append(
             f"It makes “{titles[first]}” more or less likely."
             if other is None

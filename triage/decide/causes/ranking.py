@@ -78,7 +78,7 @@ class RankingTables:
     """The rulebook's live evidence as arrays over `causes`, built once per rulebook by `ranking_tables`."""
 
     causes: tuple[str, ...]
-    shares: Mapping[str, Array]  # symptom -> normalised shares
+    shares: Mapping[str, Array]  # symptom -> normalized shares
     observations: tuple[Observation, ...]
     not_cured: Mapping[str, State]  # check -> the observation that it did not cure
     priors: dict[tuple[str, ...], Prior]  # those asked for so far
@@ -168,7 +168,7 @@ def rank(
 ) -> tuple[CauseChance, ...]:
     """Every cause with a share in a reported symptom, and `other`; the likeliest first (ties by id).
 
-    `symptoms` are ids; with several, the prior is the mean of their normalised shares. `evidence_truths` has
+    `symptoms` are ids; with several, the prior is the mean of their normalized shares. `evidence_truths` has
     the truth of each evidence rule by id; a missing one is unknown. `checks_not_cured` are ids of checks that
     were done; a repeated id counts once. Chances sum to 1 within 1e-12, and chance = share × Π factors.
     Where checks that always cure have ruled out every cause, all chance goes to `other`.
@@ -186,7 +186,7 @@ def rank(
         totals = _log_sum(running)
         means = totals[1:] - totals[:-1]
     factors = np.exp(steps[1:] - np.where(np.isfinite(means), means, 0.0)[:, None])
-    chances = _normalised(running[-1], prior.causes)
+    chances = _normalized(running[-1], prior.causes)
     rules = [state.rule for state in states]
     texts = [state.text for state in states]
     held = [state.held for state in states]
@@ -239,7 +239,7 @@ def _log_sum(logs: Array) -> Array:
     return sums
 
 
-def _normalised(logs: Array, causes: Sequence[str]) -> Array:
+def _normalized(logs: Array, causes: Sequence[str]) -> Array:
     if not np.isfinite(logs).any():
         return np.array([1.0 if cause == OTHER_CAUSE else 0.0 for cause in causes])
     weights = np.exp(logs - logs.max())

@@ -3,8 +3,8 @@
 An agreement's lines: trip, distance band, labor in billed steps with its minimum, a second technician, each
 part with the markup, freight when there are parts, and tax on the lines it names. After-hours rates apply to
 labor and the second technician, not to the trip. Distances beyond the last band pay the last band's fee.
-Labor cover pays trip, distance, labor and second technician; parts cover pays parts and freight, each with
-its tax. Conventions: common practice, no source.
+Labor warranty pays trip, distance, labor and second technician; parts warranty pays parts and freight,
+each with its tax. Conventions: common practice, no source.
 
 Every line is rounded half up to the currency's minor unit where it is made; sums are exact Decimals.
 """
@@ -51,7 +51,7 @@ class EstimateLine:
 
 @dataclass(frozen=True)
 class Estimate:
-    """The typical repair of one cause, before cover."""
+    """The typical repair of one cause, before warranty."""
 
     cause: str
     contractor: str | None  # None: the default agreement
@@ -64,8 +64,8 @@ class Estimate:
     def total(self) -> Decimal:
         return sum((line.amount for line in self.lines), Decimal(0))
 
-    def beyond_cover(self, parts_covered: bool, labor_covered: bool) -> Decimal:
-        """What the programme pays once covered lines are taken out, tax on the rest included."""
+    def beyond_warranty(self, parts_covered: bool, labor_covered: bool) -> Decimal:
+        """What the program pays once covered lines are taken out, tax on the rest included."""
         return self._beyond[parts_covered, labor_covered]
 
     @cached_property
@@ -74,10 +74,10 @@ class Estimate:
         return {(parts, labor): self._payable(parts, labor) for parts in sides for labor in sides}
 
     def _payable(self, parts_covered: bool, labor_covered: bool) -> Decimal:
-        paid_by_cover = (PAID_BY_PARTS_COVER if parts_covered else frozenset()) | (
+        paid_by_warranty = (PAID_BY_PARTS_COVER if parts_covered else frozenset()) | (
             PAID_BY_LABOR_COVER if labor_covered else frozenset()
         )
-        left = [line for line in self.lines if line.kind != "tax" and line.kind not in paid_by_cover]
+        left = [line for line in self.lines if line.kind != "tax" and line.kind not in paid_by_warranty]
         tax = tax_on_lines(left, self.tax, self.tax_on, self.currency)
         return sum((line.amount for line in left), tax)
 

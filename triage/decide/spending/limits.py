@@ -1,6 +1,6 @@
 """What may be spent: limits by decision tables, what was spent already, and who may say yes to more.
 
-Tables of kind `nte` give `amount`, what one ticket may cost the programme, and may give `amount_12_months`,
+Tables of kind `nte` give `amount`, what one ticket may cost the program, and may give `amount_12_months`,
 what the machine may cost in 12 calendar months. Where several speak, the smallest amount holds. Headroom is
 what both leave after what was spent, and never below zero.
 """
@@ -118,7 +118,7 @@ def limit_for(
     likely: Decimal,
     ask: bool = False,
 ) -> LimitAnswer:
-    """The answer people see. `costs` is what the repair may come to for the programme, `likely` what it
+    """The answer people see. `costs` is what the repair may come to for the program, `likely` what it
     probably will; an authority is named when that is above the headroom, or when `ask` says one is needed.
     """
     currency = rulebook.currency

@@ -1,4 +1,4 @@
-"""What this repair may come to for the programme: cause by cause, after cover."""
+"""What this repair may come to for the program: cause by cause, after warranty."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def job_for(
     on: date,
     estimate: EstimateTotal | None = None,
 ) -> Job:
-    """`chances` are those of the causes; `on` is the day cover is asked for."""
+    """`chances` are those of the causes; `on` is the day warranty is asked for."""
     contractor = machine.contractor if machine is not None else None
     distance = machine.site.distance_km if machine is not None and machine.site is not None else None
     store = rulebook.rates.store
@@ -50,14 +50,14 @@ def job_for(
     typical_repairs = repair_estimates(rulebook, components, contractor, after_hours, distance)
     for cause, typical in typical_repairs.items():
         component = components[cause]
-        repair[cause] = beyond = typical.beyond_cover(*covered[component])
+        repair[cause] = beyond = typical.beyond_warranty(*covered[component])
         if component in terms and terms[component].deductible and beyond < typical.total:
             repair[cause] = beyond + min(terms[component].deductible, typical.total - beyond)
     if estimate is None:
         costs = CostDistribution.over(repair, chances)
         likely = costs.expected
     else:
-        likely = estimate.beyond_cover.amount
+        likely = estimate.beyond_warranty.amount
         costs = CostDistribution(((likely, 1.0),))
     covered_chances = (chance for cause, chance in chances.items() if all(covered[components[cause]]))
     return Job(

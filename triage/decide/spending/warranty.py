@@ -1,13 +1,13 @@
-"""Warranty cover of one component on one day: parts and labor apart, and until when.
+"""Warranty warranty of one component on one day: parts and labor apart, and until when.
 
 Months are calendar months (dateutil relativedelta): a day that the last month lacks becomes its last day, so
-that 29 February plus 12 months is 28 February. Cover runs from the day it starts to the corresponding day,
-both in cover; this inclusive last day is common practice and what a claim is measured by here. A cap counted
-from the ship date ends cover earlier, never later. Zero months are no cover at all.
+that 29 February plus 12 months is 28 February. Warranty runs from the day it starts to the corresponding day,
+both in warranty; this inclusive last day is common practice and what a claim is measured by here. A cap
+counted from the ship date ends warranty earlier, never later. Zero months are no warranty at all.
 
 Without a commissioning date the months are counted from the ship date: no machine was commissioned before it
-was shipped, so nothing is promised that may have ended. Whether more is in cover then stays unknown. What
-puts cover at risk is said, and never voids it.
+was shipped, so nothing is promised that may have ended. Whether more is in warranty then stays unknown. What
+puts warranty at risk is said, and never voids it.
 """
 
 from __future__ import annotations
@@ -20,20 +20,20 @@ from functools import lru_cache
 from dateutil.relativedelta import relativedelta
 
 from triage.logic.conditions import Facts, evaluate
-from triage.records.decision import CoverAnswer, CoverSide
+from triage.records.decision import WarrantyAnswer, WarrantySide
 from triage.records.report import Machine
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Rulebook
-from triage.rulebook.terms import CoverPeriod, CoverTerms
+from triage.rulebook.terms import WarrantyPeriod, WarrantyTerms
 
 DEFAULT = "default"
-NO_PERIOD = CoverPeriod(0, 0)
+NO_PERIOD = WarrantyPeriod(0, 0)
 CHOICES_KEPT = 4096
 
 
 @dataclass(frozen=True, slots=True)
-class CoverStart:
-    """The day cover starts; `assumed` where the commissioning date is missing and the ship date stands in."""
+class WarrantyStart:
+    """The day warranty starts; `assumed` where no commissioning date is known and the ship date stands in."""
 
     on: date
     assumed: bool
@@ -45,10 +45,10 @@ def add_months(start: date, months: int) -> date:
     return start + relativedelta(months=months)
 
 
-def terms_for(rulebook: Rulebook, machine: Machine, component: str) -> CoverTerms | None:
+def terms_for(rulebook: Rulebook, machine: Machine, component: str) -> WarrantyTerms | None:
     """The terms that apply: those naming the model before those for every model.
 
-    Of several equally specific ones the most favourable for the component (parts, then labor) is taken, then
+    Of several equally specific ones the most favorable for the component (parts, then labor) is taken, then
     the first by id.
     """
     offers = _offers(rulebook)
@@ -59,17 +59,17 @@ def terms_for(rulebook: Rulebook, machine: Machine, component: str) -> CoverTerm
 class _Offer:
     """The terms for a model, in order of id, and the components for which one of them has its own period."""
 
-    terms: tuple[CoverTerms, ...]
+    terms: tuple[WarrantyTerms, ...]
     named: frozenset[str]
-    chosen: dict[tuple[date, date | None, str], CoverTerms] = field(default_factory=dict)
+    chosen: dict[tuple[date, date | None, str], WarrantyTerms] = field(default_factory=dict)
 
 
 @once_per_rulebook
 def _offers(rulebook: Rulebook) -> Mapping[str | None, _Offer]:
     """Model -> its offer; None -> the offer for a model that no terms name."""
-    every = sorted(rulebook.cover.values(), key=lambda terms: terms.id)
+    every = sorted(rulebook.warranty.values(), key=lambda terms: terms.id)
     models = {model for terms in every for model in terms.models}
-    candidates: dict[str | None, list[CoverTerms]] = {
+    candidates: dict[str | None, list[WarrantyTerms]] = {
         model: [terms for terms in every if model in terms.models] for model in models
     }
     candidates[None] = [terms for terms in every if not terms.models]
@@ -79,56 +79,56 @@ def _offers(rulebook: Rulebook) -> Mapping[str | None, _Offer]:
     }
 
 
-def _best(offer: _Offer, machine: Machine, component: str) -> CoverTerms | None:
+def _best(offer: _Offer, machine: Machine, component: str) -> WarrantyTerms | None:
     if len(offer.terms) < 2:
         return offer.terms[0] if offer.terms else None
     key = (machine.shipped_on, machine.commissioned_on, component if component in offer.named else DEFAULT)
     chosen = offer.chosen.get(key)
     if chosen is None:
-        chosen = _most_favourable(offer.terms, machine, component)
+        chosen = _most_favorable(offer.terms, machine, component)
         if len(offer.chosen) >= CHOICES_KEPT:
             offer.chosen.clear()
         offer.chosen[key] = chosen
     return chosen
 
 
-def _most_favourable(candidates: Iterable[CoverTerms], machine: Machine, component: str) -> CoverTerms:
-    def favour(terms: CoverTerms) -> tuple[date, date]:
+def _most_favorable(candidates: Iterable[WarrantyTerms], machine: Machine, component: str) -> WarrantyTerms:
+    def favor(terms: WarrantyTerms) -> tuple[date, date]:
         period = period_of(terms, component)
         months = (period.parts_months, period.labor_months)
         parts, labor = (_until(terms, machine, each) or date.min for each in months)
         return parts, labor
 
-    return max(candidates, key=favour)
+    return max(candidates, key=favor)
 
 
-def period_of(terms: CoverTerms, component: str) -> CoverPeriod:
+def period_of(terms: WarrantyTerms, component: str) -> WarrantyPeriod:
     """The months of a component, or the default ones."""
     return terms.periods.get(component) or terms.periods.get(DEFAULT) or NO_PERIOD
 
 
-def cover_start(terms: CoverTerms, machine: Machine) -> CoverStart:
+def warranty_start(terms: WarrantyTerms, machine: Machine) -> WarrantyStart:
     """From when months are counted."""
     if terms.starts == "shipped":
-        return CoverStart(machine.shipped_on, False)
+        return WarrantyStart(machine.shipped_on, False)
     if machine.commissioned_on is None:
-        return CoverStart(machine.shipped_on, True)
-    return CoverStart(machine.commissioned_on, False)
+        return WarrantyStart(machine.shipped_on, True)
+    return WarrantyStart(machine.commissioned_on, False)
 
 
-def cover_for(
+def warranty_for(
     rulebook: Rulebook, machine: Machine | None, component: str, on: date, facts: Facts
-) -> CoverAnswer:
-    """Cover of `component` on the day `on`; `facts` decide what puts it at risk.
+) -> WarrantyAnswer:
+    """Warranty of `component` on the day `on`; `facts` decide what puts it at risk.
 
-    Without a machine or without terms for it nothing is in cover, and `terms` is None.
+    Without a machine or without terms for it nothing is in warranty, and `terms` is None.
     """
     terms = terms_for(rulebook, machine, component) if machine is not None else None
     if machine is None or terms is None:
-        nothing = CoverSide(component, False, None)
-        return CoverAnswer(None, nothing, nothing, (), ())
+        nothing = WarrantySide(component, False, None)
+        return WarrantyAnswer(None, nothing, nothing, (), ())
     period = period_of(terms, component)
-    return CoverAnswer(
+    return WarrantyAnswer(
         terms=terms.id,
         parts=_side(terms, machine, component, period.parts_months, on),
         labor=_side(terms, machine, component, period.labor_months, on),
@@ -138,15 +138,15 @@ def cover_for(
 
 
 def cover_known(rulebook: Rulebook, machine: Machine | None, component: str, on: date) -> bool:
-    """Whether the answer of `cover_for` is certain for parts and labor both.
+    """Whether the answer of `warranty_for` is certain for parts and labor both.
 
     It is not without a machine or terms; nor where the commissioning date is missing, the months from the
-    ship date have run out, and cover might still run from a later commissioning.
+    ship date have run out, and warranty might still run from a later commissioning.
     """
     terms = terms_for(rulebook, machine, component) if machine is not None else None
     if machine is None or terms is None:
         return False
-    if not cover_start(terms, machine).assumed:
+    if not warranty_start(terms, machine).assumed:
         return True
     period = period_of(terms, component)
     return all(
@@ -155,32 +155,32 @@ def cover_known(rulebook: Rulebook, machine: Machine | None, component: str, on:
     )
 
 
-def cover_notes(rulebook: Rulebook, machine: Machine | None, component: str) -> tuple[str, ...]:
+def warranty_notes(rulebook: Rulebook, machine: Machine | None, component: str) -> tuple[str, ...]:
     """What people must know about the dates behind an answer."""
     if machine is None:
         return ()
     terms = terms_for(rulebook, machine, component)
     if terms is None:
-        return (f"The rulebook has no cover terms for the model {machine.model}.",)
-    if cover_start(terms, machine).assumed:
+        return (f"The rulebook has no warranty terms for the model {machine.model}.",)
+    if warranty_start(terms, machine).assumed:
         return (
-            "No commissioning date on record: cover is counted from the ship date "
+            "No commissioning date on record: warranty is counted from the ship date "
             f"{machine.shipped_on.isoformat()}, so it may run longer than said.",
         )
     return ()
 
 
 def covered_by_component(
-    machine: Machine | None, terms: Mapping[str, CoverTerms], components: frozenset[str], on: date
+    machine: Machine | None, terms: Mapping[str, WarrantyTerms], components: frozenset[str], on: date
 ) -> Mapping[str, tuple[bool, bool]]:
-    """Component -> whether its parts, and labor on it, are in cover on the day.
+    """Component -> whether its parts, and labor on it, are in warranty on the day.
 
     `terms` are those of `terms_by_component`.
     """
     found = dict.fromkeys(components, (False, False))
     if machine is None:
         return found
-    by_period: dict[tuple[str, CoverPeriod], tuple[bool, bool]] = {}
+    by_period: dict[tuple[str, WarrantyPeriod], tuple[bool, bool]] = {}
     for component, its_terms in terms.items():
         period = period_of(its_terms, component)
         covered = by_period.get((its_terms.id, period))
@@ -195,7 +195,7 @@ def covered_by_component(
 
 def terms_by_component(
     rulebook: Rulebook, machine: Machine | None, components: frozenset[str]
-) -> Mapping[str, CoverTerms]:
+) -> Mapping[str, WarrantyTerms]:
     """Component -> the terms that apply to it; without those that have none."""
     if machine is None:
         return {}
@@ -205,23 +205,23 @@ def terms_by_component(
     return {component: terms for component, terms in found.items() if terms is not None}
 
 
-def _side(terms: CoverTerms, machine: Machine, component: str, months: int, on: date) -> CoverSide:
+def _side(terms: WarrantyTerms, machine: Machine, component: str, months: int, on: date) -> WarrantySide:
     until = _until(terms, machine, months)
-    covered = until is not None and cover_start(terms, machine).on <= on <= until
-    return CoverSide(component, covered, until)
+    covered = until is not None and warranty_start(terms, machine).on <= on <= until
+    return WarrantySide(component, covered, until)
 
 
-def _until(terms: CoverTerms, machine: Machine, months: int) -> date | None:
-    """The last day in cover; None where there is no cover from the start."""
+def _until(terms: WarrantyTerms, machine: Machine, months: int) -> date | None:
+    """The last day in warranty; None where there is no warranty from the start."""
     if months == 0:
         return None
-    end = add_months(cover_start(terms, machine).on, months)
+    end = add_months(warranty_start(terms, machine).on, months)
     if terms.cap_months_from_ship is not None:
         end = min(end, add_months(machine.shipped_on, terms.cap_months_from_ship))
     return end
 
 
-def _capped(terms: CoverTerms, machine: Machine, on: date) -> bool:
-    """Past the cap from the ship date, when cover has ended whatever the commissioning date."""
+def _capped(terms: WarrantyTerms, machine: Machine, on: date) -> bool:
+    """Past the cap from the ship date, when warranty has ended whatever the commissioning date."""
     cap = terms.cap_months_from_ship
     return cap is not None and on > add_months(machine.shipped_on, cap)

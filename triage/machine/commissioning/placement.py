@@ -10,7 +10,7 @@ from decimal import Decimal
 from triage.machine.commissioning.checklist import Checklist, Legs
 from triage.machine.commissioning.finding import Finding, Line, Standard
 from triage.machine.measures.level import slope_from_legs
-from triage.machine.measures.quantities import figure
+from triage.machine.measures.quantities import rounded
 
 
 def dedicated(checklist: Checklist) -> Finding:
@@ -139,7 +139,7 @@ def slope_back_pct(checklist: Checklist) -> Decimal | None:
         return None
     heights = (legs.front_left_in, legs.front_right_in, legs.back_left_in, legs.back_right_in)
     slope = slope_from_legs(*(float(height) for height in heights), depth_in=float(legs.depth_in))
-    return figure(slope.back_pct, 2)
+    return rounded(slope.back_pct, 2)
 
 
 def leg_twist_in(legs: Legs) -> Decimal:

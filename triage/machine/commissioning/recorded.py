@@ -34,8 +34,8 @@ def last_checklist(care: Iterable[CareEvent], at: datetime) -> Checklist | None:
 def standard_for(rulebook: Rulebook, model: str) -> Standard:
     """What a machine of `model` needs: the space of `models.yml`, everything else by common practice."""
     known = rulebook.models.get(model)
-    figures: Mapping[str, Scalar] = {} if known is None else known.facts
-    behind, left, right = (figures.get(f"clearance_need_{side}_in") for side in ("behind", "left", "right"))
+    numbers: Mapping[str, Scalar] = {} if known is None else known.facts
+    behind, left, right = (numbers.get(f"clearance_need_{side}_in") for side in ("behind", "left", "right"))
     sides = [side for side in (left, right) if isinstance(side, Decimal)]
     return Standard(
         behind_in=behind if isinstance(behind, Decimal) else Standard().behind_in,

@@ -50,7 +50,7 @@ def water_test(checklist: Checklist) -> Finding:
         if value is not None and (words := yes if value else no)
     ]
     if test.before_first_fill is False or test.leaked:
-        why = "find and mend the leak, then test again" if test.leaked else "a leak then shows first with mix"
+        why = "find and fix the leak, then test again" if test.leaked else "a leak then shows first with mix"
         return line.judged(False, ", ".join(found), why)
     if test.before_first_fill is None or test.leaked is None:
         absent = "whether it was run before the first fill"

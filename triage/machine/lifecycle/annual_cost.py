@@ -1,6 +1,6 @@
 """Equivalent uniform annual cost: what owning a machine for n years comes to, spread evenly over the years.
 
-Amounts are Decimals in the programme's currency, not rounded. Years are whole; costs fall at a year's end.
+Amounts are Decimals in the program's currency, not rounded. Years are whole; costs fall at a year's end.
 `rate` is the yearly interest, 0.08 for 8 %. Source: Newnan, Eschenbach & Lavelle, Engineering Economic
 Analysis, 14th edition (2020), chapter 13, replacement analysis.
 """

@@ -6,7 +6,7 @@ number of years below the challenger's best annual cost; then stop before the fi
 whose marginal cost is above it. The lowest average alone would stop too early.
 
 `repair_limit` is the repair-limit rule after Drinkwater & Hastings (1967) and Hastings (1969), from memory:
-mend only up to the cost at which mending and replacing come to the same.
+fix only up to the cost at which fixing and replacing come to the same.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from triage.machine.lifecycle.annual_cost import (
 )
 
 Choice: TypeAlias = Literal["keep", "swap"]
-Figure: TypeAlias = Literal["repair_now", "value_now", "running_costs", "swap_price", "rate"]
+Number: TypeAlias = Literal["repair_now", "value_now", "running_costs", "swap_price", "rate"]
 
 HIGHEST_RATE_LOOKED_AT = Decimal("0.50")
 _RATE_STEP = Decimal("0.01")
@@ -67,13 +67,13 @@ class KeepOrSwap:
 
 @dataclass(frozen=True, slots=True)
 class TurningPoint:
-    """The value of one figure, all others as they are, at which the choice turns; None where none does it.
+    """The value of one number, all others as they are, at which the choice turns; None where none does it.
 
     `running_costs` is a factor on every running cost of the defender, so `now` is 1; `rate` is searched for
     up to 0.50 and given to four places.
     """
 
-    figure: Figure
+    number: Number
     now: Decimal
     turns_at: Decimal | None
 
@@ -98,7 +98,7 @@ def repair_limit(defender: Defender, challenger: Owning, rate: Decimal) -> Decim
 
 
 def turning_points(defender: Defender, challenger: Owning, rate: Decimal) -> tuple[TurningPoint, ...]:
-    """For each figure, the number that would have turned the choice; the answer's sensitivity.
+    """For each number, the number that would have turned the choice; the answer's sensitivity.
 
     Exact for amounts (each cost is linear in them), by bisection for the rate. A number below 0 cannot occur
     and is given as None.

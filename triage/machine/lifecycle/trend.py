@@ -136,16 +136,16 @@ def _too_few(failures: int, least: int) -> tuple[Verdict, str]:
 def _verdict(by_mean: TrendTest, by_logs: TrendTest, significance: float) -> tuple[Verdict, str]:
     says = [_says(test, significance) for test in (by_mean, by_logs)]
     words = f"Laplace z {by_mean.statistic:.2f}, MIL-HDBK-189 chi-square {by_logs.statistic:.1f}"
-    figures = f"{words} on {by_logs.degrees_of_freedom} degrees of freedom"
+    numbers = f"{words} on {by_logs.degrees_of_freedom} degrees of freedom"
     match says:
         case ["faster", "faster"]:
-            return "faster", f"both tests say that failures come faster ({figures})"
+            return "faster", f"both tests say that failures come faster ({numbers})"
         case ["slower", "slower"]:
-            return "slower", f"both tests say that failures come more slowly ({figures})"
+            return "slower", f"both tests say that failures come more slowly ({numbers})"
         case ["none_shown", "none_shown"]:
-            return "none_shown", f"steady failures would look like this too ({figures})"
+            return "none_shown", f"steady failures would look like this too ({numbers})"
         case _:
-            return "tests_disagree", f"one test shows a trend, the other does not ({figures})"
+            return "tests_disagree", f"one test shows a trend, the other does not ({numbers})"
 
 
 def _says(test: TrendTest, significance: float) -> Verdict:

@@ -14,7 +14,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from triage.logic.conditions import Facts, FactValue
-from triage.machine.measures.quantities import Span, check_ranges, figure, known_figures, new_facts
+from triage.machine.measures.quantities import Span, check_ranges, known_quantities, new_facts, rounded
 
 SIDES = ("behind", "left", "right", "above")
 INPUTS: Mapping[str, Span] = {
@@ -36,7 +36,7 @@ def shortfalls_in(free_in: Mapping[str, float], needed_in: Mapping[str, float]) 
 
 def facts(known: Facts) -> dict[str, FactValue]:
     """The facts named in the module's docstring."""
-    given = known_figures(known, INPUTS)
+    given = known_quantities(known, INPUTS)
     needed = _by_side(given, "clearance_need_{}_in")
     missing = shortfalls_in(_by_side(given, "clearance_{}_in"), needed)
     if not missing:
@@ -47,7 +47,7 @@ def facts(known: Facts) -> dict[str, FactValue]:
         known,
         {
             "clearance_short": True if missing[side] > 0 else False if all_measured else None,
-            "clearance_short_in": figure(missing[side], 2),
+            "clearance_short_in": rounded(missing[side], 2),
             "clearance_short_side": side if missing[side] > 0 else None,
         },
     )

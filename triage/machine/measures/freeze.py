@@ -19,7 +19,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from triage.logic.conditions import Facts, FactValue
-from triage.machine.measures.quantities import Span, check_ranges, figure, known_figures, new_facts
+from triage.machine.measures.quantities import Span, check_ranges, known_quantities, new_facts, rounded
 from triage.machine.measures.sucrose import DEPRESSION_K, brix_freezing_at, density_kg_per_l, freezing_point_c
 from triage.values.errors import InputError, Problem
 
@@ -156,13 +156,13 @@ def freeze_time(
 
 def facts(known: Facts, uncertainty: Uncertainty = Uncertainty()) -> dict[str, FactValue]:
     """The facts named in the module's docstring, as far as the known inputs allow."""
-    given = known_figures(known, INPUTS)
+    given = known_quantities(known, INPUTS)
     brix = next(
         (given[name] for name in ("brix_measured", "brix_expected", "label_brix") if name in given), None
     )
     if brix is None or brix > max(DEPRESSION_K):
         return {}
-    computed: dict[str, FactValue | None] = {"freezing_point_c": figure(freezing_point_c(brix), 2)}
+    computed: dict[str, FactValue | None] = {"freezing_point_c": rounded(freezing_point_c(brix), 2)}
     if "serving_temp_c" in given:
         share = ice_share(brix, given["serving_temp_c"])
     else:
@@ -170,15 +170,15 @@ def facts(known: Facts, uncertainty: Uncertainty = Uncertainty()) -> dict[str, F
         # A very sweet mix cannot reach the share inside the table; then no time is promised either.
         if brix / (1 - share) > max(DEPRESSION_K):
             return new_facts(known, computed)
-        computed["serving_temperature_c"] = figure(temperature_at_ice_share_c(brix, share), 2)
-    computed["ice_share_pct"] = figure(100 * share, 1)
+        computed["serving_temperature_c"] = rounded(temperature_at_ice_share_c(brix, share), 2)
+    computed["ice_share_pct"] = rounded(100 * share, 1)
 
     room_c = None if "room_temp_f" not in given else (given["room_temp_f"] - 32) / 1.8
     from_c = _refill_c(given, known, room_c)
     if from_c is not None and "refill_volume_l" in given:
         volume_l = given["refill_volume_l"]
         heat_kj = heat_to_remove_kj(volume_l * density_kg_per_l(brix), brix, from_c, share)
-        computed["heat_to_remove_kj"] = figure(heat_kj, 0)
+        computed["heat_to_remove_kj"] = rounded(heat_kj, 0)
         if "cooling_watts" in given:
             rated_at_c = given.get("cooling_rated_at_c", 25.0)
             watts = net_watts(given["cooling_watts"], rated_at_c if room_c is None else room_c, rated_at_c)
@@ -198,13 +198,13 @@ def _refill_c(given: Mapping[str, float], known: Facts, room_c: float | None) ->
 
 def _time_facts(time: FreezeTime, given: Mapping[str, float]) -> dict[str, FactValue | None]:
     computed: dict[str, FactValue | None] = {
-        "servable_after_min": figure(time.minutes, 0),
-        "servable_after_min_low": figure(time.low_minutes, 0),
-        "servable_after_min_high": figure(time.high_minutes, 0),
+        "servable_after_min": rounded(time.minutes, 0),
+        "servable_after_min_low": rounded(time.low_minutes, 0),
+        "servable_after_min_high": rounded(time.high_minutes, 0),
     }
     # A machine switched on after the refill has only cooled since then.
     cooled = [given[name] for name in ("minutes_since_refill", "minutes_since_start") if name in given]
     if cooled:
-        computed["minutes_until_servable"] = figure(max(0.0, time.minutes - min(cooled)), 0)
+        computed["minutes_until_servable"] = rounded(max(0.0, time.minutes - min(cooled)), 0)
         computed["too_early"] = min(cooled) < time.high_minutes
     return computed

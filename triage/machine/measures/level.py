@@ -18,7 +18,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from triage.logic.conditions import Facts, FactValue
-from triage.machine.measures.quantities import Span, check_ranges, figure, known_figures, new_facts
+from triage.machine.measures.quantities import Span, check_ranges, known_quantities, new_facts, rounded
 
 _LEG = "the height of the {} leg"
 INPUTS: Mapping[str, Span] = {
@@ -81,7 +81,7 @@ def slope_from_legs(
 
 
 def slope_from_bubble(marks_front: float, pct_per_mark: float = 2.0) -> Slope:
-    """The slope a bubble shows that is `marks_front` graduations off center towards the front."""
+    """The slope a bubble shows that is `marks_front` graduations off center toward the front."""
     check_ranges(INPUTS, bubble_marks_front=marks_front, bubble_pct_per_mark=pct_per_mark)
     return Slope(back_pct=marks_front * pct_per_mark)
 
@@ -94,17 +94,17 @@ def slope_from_angle(back_deg: float) -> Slope:
 
 def facts(known: Facts, limits: LevelLimits = LevelLimits()) -> dict[str, FactValue]:
     """The facts named in the module's docstring; legs count before an angle, an angle before a bubble."""
-    given = known_figures(known, INPUTS)
+    given = known_quantities(known, INPUTS)
     slope = _slope(given)
     if slope is None:
         return {}
     return new_facts(
         known,
         {
-            "slope_back_pct": figure(slope.back_pct, 2),
+            "slope_back_pct": rounded(slope.back_pct, 2),
             "tilted_back": slope.back_pct > limits.back_pct,
-            "slope_right_pct": None if slope.right_pct is None else figure(slope.right_pct, 2),
-            "leg_twist_in": None if slope.twist_in is None else figure(slope.twist_in, 3),
+            "slope_right_pct": None if slope.right_pct is None else rounded(slope.right_pct, 2),
+            "leg_twist_in": None if slope.twist_in is None else rounded(slope.twist_in, 3),
             "rocks": None if slope.twist_in is None else slope.twist_in > limits.twist_in,
         },
     )

@@ -2,7 +2,7 @@
 
 `facts` computes `brix_expected` (from jugs of water and pouches; else what the label asks for), `brix_gap`
 (measured less expected), `mix_too_thin` and `mix_too_rich` (flags), `brix_off_label` (measured, else
-expected from what was poured, less the label's figure) and `mix_water_short_l` (water to add to reach the
+expected from what was poured, less the label's number) and `mix_water_short_l` (water to add to reach the
 label, 0 when thin).
 
 Inputs are the ids in `INPUTS`; `brix_measured` is a refractometer reading. Left out: the refractometer's
@@ -16,7 +16,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from triage.logic.conditions import Facts, FactValue
-from triage.machine.measures.quantities import Span, check_ranges, figure, known_figures, new_facts
+from triage.machine.measures.quantities import Span, check_ranges, known_quantities, new_facts, rounded
 from triage.machine.measures.sucrose import DENSITY_KG_PER_L, density_kg_per_l
 from triage.values.errors import InputError, Problem
 
@@ -43,7 +43,7 @@ def pouch_kg_from_volume(pouch_l: float, pouch_brix: float) -> float:
 
 
 def expected_brix(water_l: float, pouches: float, pouch_kg: float, pouch_brix: float) -> float:
-    """The sugar share after mixing `water_l` litres of water with pouches of powder or syrup."""
+    """The sugar share after mixing `water_l` liters of water with pouches of powder or syrup."""
     check_ranges(INPUTS, pouches=pouches, pouch_kg=pouch_kg, pouch_brix=pouch_brix)
     concentrate_kg = pouches * pouch_kg
     total_kg = water_l * WATER_KG_PER_L + concentrate_kg
@@ -60,7 +60,7 @@ def water_to_add_l(batch_kg: float, brix: float, wanted_brix: float) -> float:
 
 def facts(known: Facts) -> dict[str, FactValue]:
     """The facts named in the module's docstring, as far as the known inputs allow."""
-    given = known_figures(known, INPUTS)
+    given = known_quantities(known, INPUTS)
     batch = _batch(given)
     poured = None if batch is None else expected_brix(*batch)
     label, measured = given.get("label_brix"), given.get("brix_measured")
@@ -76,18 +76,18 @@ def facts(known: Facts) -> dict[str, FactValue]:
     return new_facts(
         known,
         {
-            "brix_expected": None if expected is None else figure(expected, 1),
-            "brix_gap": None if gap is None else figure(gap, 1),
-            "brix_off_label": None if off_label is None else figure(off_label, 1),
+            "brix_expected": None if expected is None else rounded(expected, 1),
+            "brix_gap": None if gap is None else rounded(gap, 1),
+            "brix_off_label": None if off_label is None else rounded(off_label, 1),
             "mix_too_thin": None if judged is None else judged < -TOLERANCE_BRIX,
             "mix_too_rich": None if judged is None else judged > TOLERANCE_BRIX,
-            "mix_water_short_l": None if water_short is None else figure(water_short, 2),
+            "mix_water_short_l": None if water_short is None else rounded(water_short, 2),
         },
     )
 
 
 def _batch(given: Mapping[str, float]) -> tuple[float, float, float, float] | None:
-    """Water in litres, pouches, a pouch's mass and its sugar share; None while one is missing."""
+    """Water in liters, pouches, a pouch's mass and its sugar share; None while one is missing."""
     if not all(name in given for name in ("water_jugs", "jug_l", "pouches", "pouch_brix")):
         return None
     pouch_kg = given.get("pouch_kg")

@@ -1,6 +1,6 @@
-"""Where figures with units come in: texts such as "12 gal" through pint, known facts through their ranges.
+"""Where numbers with units come in: texts such as "12 gal" through pint, known facts through their ranges.
 
-Inside the calculations every figure is a plain float whose name carries its unit. A bare number is taken to
+Inside the calculations every number is a plain float whose name carries its unit. A bare number is taken to
 be in the unit asked for. What cannot be read or lies outside its range is an InputError that lists every
 problem.
 """
@@ -24,7 +24,7 @@ _NUMBER_AND_UNIT = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s
 
 @dataclass(frozen=True, slots=True)
 class Span:
-    """What a figure may be: `low` to `high`, both included, in `unit` (a pint unit name)."""
+    """What a number may be: `low` to `high`, both included, in `unit` (a pint unit name)."""
 
     title: str
     low: float
@@ -70,43 +70,43 @@ def _registry() -> pint.UnitRegistry[float]:
     return pint.UnitRegistry()
 
 
-def check_ranges(spans: Mapping[str, Span], /, **figures: float) -> None:
-    """Raises InputError naming every figure outside its span."""
+def check_ranges(spans: Mapping[str, Span], /, **numbers: float) -> None:
+    """Raises InputError naming every number outside its span."""
     problems = [
         Problem(
-            f"{span.title} is {f'{figure:g} {span.unit}'.strip()}; "
+            f"{span.title} is {f'{number:g} {span.unit}'.strip()}; "
             f"it must lie between {span.low:g} and {span.high:g}",
             f"/{name}",
         )
-        for name, figure in figures.items()
-        if not (span := spans[name]).low <= figure <= span.high
+        for name, number in numbers.items()
+        if not (span := spans[name]).low <= number <= span.high
     ]
     if problems:
         raise InputError(problems)
 
 
-def known_figures(known: Facts, spans: Mapping[str, Span]) -> dict[str, float]:
+def known_quantities(known: Facts, spans: Mapping[str, Span]) -> dict[str, float]:
     """The facts of `known` that `spans` names, as floats in their units; every bad one is reported at
     once.
     """
-    figures: dict[str, float] = {}
+    numbers: dict[str, float] = {}
     problems: list[Problem] = []
     for name, span in spans.items():
         if known.get(name) is None:
             continue
         try:
-            figure = in_unit(known[name], span.unit, f"/{name}")
-            check_ranges({name: span}, **{name: figure})
+            number = in_unit(known[name], span.unit, f"/{name}")
+            check_ranges({name: span}, **{name: number})
         except InputError as error:
             problems.extend(error.problems)
         else:
-            figures[name] = figure
+            numbers[name] = number
     if problems:
         raise InputError(problems)
-    return figures
+    return numbers
 
 
-def figure(value: float, places: int) -> Decimal:
+def rounded(value: float, places: int) -> Decimal:
     """A float as a fact's Decimal, rounded half up from its shortest decimal form to `places`."""
     rounded = Decimal(repr(value)).quantize(Decimal(1).scaleb(-places), rounding=ROUND_HALF_UP)
     return rounded if rounded else abs(rounded)  # no "-0.00"

@@ -24,7 +24,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from triage.logic.conditions import Facts, FactValue, Truth
-from triage.machine.measures.quantities import Span, check_ranges, figure, known_figures, new_facts
+from triage.machine.measures.quantities import Span, check_ranges, known_quantities, new_facts, rounded
 from triage.values.errors import InputError, Problem
 
 WIRING_OHM_PER_KFT: Mapping[int, float] = {14: 3.07, 12: 1.93, 10: 1.21, 8: 0.778, 6: 0.491}
@@ -155,7 +155,7 @@ def explains_weak_start(
     starting_volts: float | None = None,
     limits: SupplyLimits = SupplyLimits(),
 ) -> Truth:
-    """True when one figure is bad enough; False only on good readings; None when it cannot be said.
+    """True when one number is bad enough; False only on good readings; None when it cannot be said.
 
     A small calculated drop never clears the supply: a calculation does not see a loose joint.
     """
@@ -174,7 +174,7 @@ def facts(known: Facts, limits: SupplyLimits = SupplyLimits()) -> dict[str, Fact
     """The facts named in the module's docstring, as far as the known inputs allow; volts and amps in
     Decimals.
     """
-    given = known_figures(known, INPUTS)
+    given = known_quantities(known, INPUTS)
     nominal = given.get("nominal_volts", 120.0)
     amps = given.get("running_amps")
     idle, running = given.get("idle_volts"), given.get("running_volts")
@@ -194,16 +194,16 @@ def facts(known: Facts, limits: SupplyLimits = SupplyLimits()) -> dict[str, Fact
     return new_facts(
         known,
         {
-            "supply_drop_pct": _figure(None if drop_pct is None else min(drop_pct, 100.0), 2),
-            "supply_drop_calculated_pct": _figure(calculated_pct, 2),
-            "supply_drop_excess_pct": _figure(
+            "supply_drop_pct": _rounded(None if drop_pct is None else min(drop_pct, 100.0), 2),
+            "supply_drop_calculated_pct": _rounded(calculated_pct, 2),
+            "supply_drop_excess_pct": _rounded(
                 None if measured_pct is None or calculated_pct is None else measured_pct - calculated_pct, 2
             ),
-            "supply_start_volts": _figure(None if starting is None else max(starting, 0.0), 1),
+            "supply_start_volts": _rounded(None if starting is None else max(starting, 0.0), 1),
             "supply_idle_off_band": (
                 None if idle is None else abs(percent_of(idle, nominal) - 100.0) > limits.band_pct
             ),
-            "circuit_headroom_amps": _figure(headroom, 2),
+            "circuit_headroom_amps": _rounded(headroom, 2),
             "circuit_overloaded": overloaded,
             "cord_replaces_wiring": _flag(known.get("extension_cord")),
             "supply_explains_weak_start": explains_weak_start(
@@ -247,8 +247,8 @@ def _load(given: Mapping[str, float], known: Facts) -> tuple[float | None, Truth
     return headroom, headroom < 0 or given["running_amps"] > permitted
 
 
-def _figure(value: float | None, places: int) -> FactValue | None:
-    return None if value is None else figure(value, places)
+def _rounded(value: float | None, places: int) -> FactValue | None:
+    return None if value is None else rounded(value, places)
 
 
 def _flag(value: FactValue | None) -> bool | None:

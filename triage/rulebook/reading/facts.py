@@ -1,4 +1,4 @@
-"""Reads the facts: the rulebook's own vocabulary, joined with the facts the programme computes itself."""
+"""Reads the facts: the rulebook's own vocabulary, joined with the facts the program computes itself."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def built_in_facts(
 
 def _fact(shape: FactFile, file: str, problems: Problems) -> Fact:
     if shape.id in BUILTIN_FACTS:
-        message = f'"{shape.id}" is a fact the programme computes itself; give this one another id'
+        message = f'"{shape.id}" is a fact the program computes itself; give this one another id'
         problems.at(file, ("id",), message)
     if shape.id in WORDS:
         problems.at(file, ("id",), f'"{shape.id}" is a word of conditions; give the fact another id')

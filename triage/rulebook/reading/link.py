@@ -80,7 +80,9 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     checks = read("checks", rules.read_check)
     symptoms = read("symptoms", tables.read_symptom)
     causes = read("causes", tables.read_cause)
-    cover = read("cover", lambda names, file, shape: tables.read_cover(names, file, shape, components))
+    warranty = read(
+        "warranty", lambda names, file, shape: tables.read_warranty(names, file, shape, components)
+    )
     limits = read(
         "limits", lambda names, file, shape: tables.read_limit(names, file, shape, authorities), latest
     )
@@ -112,7 +114,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         cautions=cautions,
         checks=checks,
         policy=policy,
-        cover=cover,
+        warranty=warranty,
         limits=limits,
         authorities=authorities,
         rates=read_rates,

@@ -1,4 +1,4 @@
-"""Reads the single files of figures: rates.yml, parts.yml and service_hours.yml."""
+"""Reads the single files of numbers: rates.yml, parts.yml and service_hours.yml."""
 
 from __future__ import annotations
 
@@ -128,7 +128,7 @@ def _facts(names: Names, file: str, path: Path, given: Mapping[str, object]) -> 
             continue
         if fact.id in BUILTIN_FACTS or fact.asked_of not in ("record", "technician"):
             message = (
-                f'"{fact.id}" is not a figure of a model; '
+                f'"{fact.id}" is not a number of a model; '
                 "facts asked of the record or of a technician may stand here"
             )
             names.problems.at(file, here, message, key=True)

@@ -147,11 +147,11 @@ def _check_places(files: set[str], problems: Problems) -> None:
     for file in sorted(files):
         folder = file.rpartition("/")[0]
         if not folder and file not in SINGLES:
-            mend = hint(file, SINGLES, "; rules stand in their folders")
-            problems.at(file, (), f"no such file belongs here{mend}")
+            fix = hint(file, SINGLES, "; rules stand in their folders")
+            problems.at(file, (), f"no such file belongs here{fix}")
         elif folder and folder not in KINDS:
-            mend = hint(folder, KINDS, f"; folders are {', '.join(KINDS)}")
-            problems.at(file, (), f'"{folder}" is not a folder of a rulebook{mend}')
+            fix = hint(folder, KINDS, f"; folders are {', '.join(KINDS)}")
+            problems.at(file, (), f'"{folder}" is not a folder of a rulebook{fix}')
     for file in SINGLES:
         if file not in files and file not in OPTIONAL:
             problems.found.append(Problem("this file is missing; every rulebook has one", file=file))

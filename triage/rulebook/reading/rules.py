@@ -129,8 +129,8 @@ def check_placeholders(names: Names, file: str, path: Path, text: str) -> None:
         return
     for field in fields:
         if field not in names.ids["facts"]:
-            mend = hint(field, names.ids["facts"], "; take it out, or define the fact")
-            names.problems.at(file, path, f'the text names "{{{field[:64]}}}", which is no fact{mend}')
+            fix = hint(field, names.ids["facts"], "; take it out, or define the fact")
+            names.problems.at(file, path, f'the text names "{{{field[:64]}}}", which is no fact{fix}')
 
 
 def _head(names: Names, file: str, shape: RuleHeadShape, *, needs_cases: bool = True) -> RuleHead:
@@ -190,7 +190,7 @@ def _settings(names: Names, file: str, path: Path, raw: Mapping[str, ScalarValue
     for name, value in raw.items():
         here = (*path, name)
         if name in BUILTIN_FACTS:
-            message = f'"{name}" is a fact the programme computes itself; a rule sets facts of the rulebook'
+            message = f'"{name}" is a fact the program computes itself; a rule sets facts of the rulebook'
             names.problems.at(file, here, message, key=True)
             continue
         fact = names.fact(name, file, here)

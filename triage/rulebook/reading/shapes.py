@@ -25,7 +25,13 @@ from triage.rulebook.reading.shape_types import (
     Text,
     When,
 )
-from triage.rulebook.reading.table_shapes import CoverFile, LimitFile, PartsFile, RatesFile, ServiceHoursFile
+from triage.rulebook.reading.table_shapes import (
+    LimitFile,
+    PartsFile,
+    RatesFile,
+    ServiceHoursFile,
+    WarrantyFile,
+)
 
 
 class CareShape(Shape):
@@ -202,7 +208,7 @@ KINDS: dict[str, type[Shape]] = {
     "cautions": CautionFile,
     "checks": CheckFile,
     "policy": PolicyFile,
-    "cover": CoverFile,
+    "warranty": WarrantyFile,
     "limits": LimitFile,
     "cases": WholeCaseFile,
 }

@@ -12,26 +12,26 @@ from triage.rulebook.reading.shape_types import Amount, Id, LintOff, ScalarValue
 from triage.rulebook.terms import HitPolicy
 
 
-class CoverPeriodShape(Shape):
+class WarrantyPeriodShape(Shape):
     parts_months: Annotated[int, Field(ge=0, le=240)]
     labor_months: Annotated[int, Field(ge=0, le=240)]
 
 
-class CoverRiskShape(Shape):
+class WarrantyRiskShape(Shape):
     when: When
     say: Text
 
 
-class CoverFile(Shape):
+class WarrantyFile(Shape):
     id: Id
     title: Text
     models: list[str] = []
     starts: Literal["commissioned", "shipped"] = "commissioned"
     cap_months_from_ship: Annotated[int, Field(ge=1, le=360)] | None = None
-    periods: dict[Id, CoverPeriodShape]  # component -> period; "default" is required
-    at_risk: list[CoverRiskShape] = []
+    periods: dict[Id, WarrantyPeriodShape]  # component -> period; "default" is required
+    at_risk: list[WarrantyRiskShape] = []
     claim_needs: list[Text] = []
-    deductible: Amount = Decimal("0.00")  # of every claim, what the programme pays itself
+    deductible: Amount = Decimal("0.00")  # of every claim, what the program pays itself
     source: Text
 
 

@@ -1,4 +1,4 @@
-"""Reads symptoms, causes, cover, limits and whole cases."""
+"""Reads symptoms, causes, warranty, limits and whole cases."""
 
 from __future__ import annotations
 
@@ -13,8 +13,16 @@ from triage.rulebook.reading.problems import Names, Problems
 from triage.rulebook.reading.rules import typed
 from triage.rulebook.reading.shape_types import ScalarValue, Shape
 from triage.rulebook.reading.shapes import CauseFile, SymptomFile, WholeCaseFile
-from triage.rulebook.reading.table_shapes import AuthorityShape, CoverFile, LimitFile, LimitRowShape
-from triage.rulebook.terms import Absence, Authority, CoverPeriod, CoverRisk, CoverTerms, LimitRow, LimitTable
+from triage.rulebook.reading.table_shapes import AuthorityShape, LimitFile, LimitRowShape, WarrantyFile
+from triage.rulebook.terms import (
+    Absence,
+    Authority,
+    LimitRow,
+    LimitTable,
+    WarrantyPeriod,
+    WarrantyRisk,
+    WarrantyTerms,
+)
 from triage.values.plain_data import Path
 from triage.values.suggest import hint
 
@@ -36,9 +44,9 @@ def read_cause(names: Names, file: str, shape: CauseFile) -> Cause:
     """A cause with its typical repair; its parts are in parts.yml."""
     for part in shape.repair.parts:
         if names.parts is not None and part not in names.parts:
-            mend = hint(part, names.parts, "; add it to parts.yml")
+            fix = hint(part, names.parts, "; add it to parts.yml")
             names.problems.at(
-                file, ("repair", "parts", part), f'there is no part "{part[:64]}"{mend}', key=True
+                file, ("repair", "parts", part), f'there is no part "{part[:64]}"{fix}', key=True
             )
     repair = Repair(
         shape.repair.labor_hours, shape.repair.parts, shape.repair.technicians, shape.repair.skill
@@ -46,23 +54,24 @@ def read_cause(names: Names, file: str, shape: CauseFile) -> Cause:
     return Cause(shape.id, shape.title, shape.component, repair, shape.why, shape.source)
 
 
-def read_cover(names: Names, file: str, shape: CoverFile, components: frozenset[str]) -> CoverTerms:
+def read_warranty(names: Names, file: str, shape: WarrantyFile, components: frozenset[str]) -> WarrantyTerms:
     """Warranty terms; `default` is among the periods, every other key is some cause's component."""
     if DEFAULT_PERIOD not in shape.periods:
         names.problems.at(file, ("periods",), "`default` is missing: the months for every other component")
     for component in shape.periods:
         if component != DEFAULT_PERIOD and component not in components:
-            mend = hint(component, components, f"; components are {', '.join(sorted(components))[:300]}")
-            message = f'no cause has the component "{component}"{mend}'
+            fix = hint(component, components, f"; components are {', '.join(sorted(components))[:300]}")
+            message = f'no cause has the component "{component}"{fix}'
             names.problems.at(file, ("periods", component), message, key=True)
     risks = tuple(
-        CoverRisk(read_when(names, file, ("at_risk", index, "when"), risk.when), risk.say)
+        WarrantyRisk(read_when(names, file, ("at_risk", index, "when"), risk.when), risk.say)
         for index, risk in enumerate(shape.at_risk)
     )
     periods = {
-        name: CoverPeriod(period.parts_months, period.labor_months) for name, period in shape.periods.items()
+        name: WarrantyPeriod(period.parts_months, period.labor_months)
+        for name, period in shape.periods.items()
     }
-    return CoverTerms(
+    return WarrantyTerms(
         id=shape.id,
         title=shape.title,
         models=frozenset(shape.models),
@@ -116,8 +125,8 @@ def _check_deputies(
             if deputy == name:
                 problems.at(file, here, f'"{name}" cannot be its own deputy; name another authority')
             elif deputy not in authorities:
-                mend = hint(deputy, authorities, "; name it in `authorities`")
-                problems.at(file, here, f'there is no authority "{deputy[:64]}"{mend}')
+                fix = hint(deputy, authorities, "; name it in `authorities`")
+                problems.at(file, here, f'there is no authority "{deputy[:64]}"{fix}')
             elif deputy in authority.deputies[:index]:
                 problems.at(file, here, f'the deputy "{deputy}" stands twice; keep one')
 
@@ -171,8 +180,8 @@ def _row(
     for name, raw in row.when.items():
         here = (*path, "when", name)
         if name not in shape.inputs:
-            mend = hint(name, shape.inputs, "; name it in `inputs`")
-            names.problems.at(file, here, f'"{name}" is not an input of this table{mend}', key=True)
+            fix = hint(name, shape.inputs, "; name it in `inputs`")
+            names.problems.at(file, here, f'"{name}" is not an input of this table{fix}', key=True)
             continue
         fact = names.facts.get(name)
         test = read_test(names, file, here, raw, fact) if fact is not None else None
@@ -184,14 +193,14 @@ def _row(
     for name, value in row.then.items():
         here = (*path, "then", name)
         if name not in shape.outputs:
-            mend = hint(name, shape.outputs, "; name it in `outputs`")
-            names.problems.at(file, here, f'"{name}" is not an output of this table{mend}', key=True)
+            fix = hint(name, shape.outputs, "; name it in `outputs`")
+            names.problems.at(file, here, f'"{name}" is not an output of this table{fix}', key=True)
         elif name == "amount" and shape.kind == "nte":
             if isinstance(value, bool) or not isinstance(value, Decimal) or value < 0:
                 names.problems.at(file, here, "an amount is a number such as 350, in the rulebook's currency")
         elif name == "authority" and shape.kind == "authority" and value not in authorities:
-            mend = hint(str(value), authorities, "; name it in `authorities`")
-            names.problems.at(file, here, f'there is no authority "{str(value)[:64]}"{mend}')
+            fix = hint(str(value), authorities, "; name it in `authorities`")
+            names.problems.at(file, here, f'there is no authority "{str(value)[:64]}"{fix}')
     then = {name: _scalar(value) for name, value in row.then.items()}
     return LimitRow(tests, then, names.problems.line(file, path))
 

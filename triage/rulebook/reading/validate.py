@@ -78,8 +78,8 @@ def _message(shape: type[Shape], path: Path, errors: list[Any], value: object) -
         case "extra_forbidden":
             model = _model_at(shape, path[:-1])
             keys = sorted(model.model_fields) if model else []
-            mend = hint(name, keys, f"; the keys here are {', '.join(keys)}")
-            return f'unknown key "{name}"{mend}'
+            fix = hint(name, keys, f"; the keys here are {', '.join(keys)}")
+            return f'unknown key "{name}"{fix}'
         case "literal_error":
             expected = first["ctx"]["expected"].replace("'", '"')
             words = expected.replace(" or ", ", ").replace('"', "").split(", ")

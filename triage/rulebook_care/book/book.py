@@ -34,8 +34,8 @@ KINDS: Mapping[str, tuple[str, str]] = {
     "policy": ("policy rule", "Policy"),
     "derive": ("derive rule", "Derived facts"),
     "limits": ("limit table", "Limits"),
-    "cover": ("cover terms", "Cover"),
-    "programme": ("figures of the programme", "Rates, parts, hours, models"),
+    "warranty": ("warranty terms", "Warranty"),
+    "program": ("numbers of the program", "Rates, parts, hours, models"),
     "facts": ("fact", "Facts"),
     "cases": ("whole-report case", "Whole reports"),
 }
@@ -51,7 +51,7 @@ KIND_OF_ANCHOR: Mapping[str, str] = {
     "derive": "derive",
     "fact": "facts",
     "limit": "limits",
-    "cover": "cover",
+    "warranty": "warranty",
 }
 
 STATUSES = ("live", "draft", "retired")
@@ -197,8 +197,8 @@ def _entries(book: Rulebook, given: Rulebook) -> Iterator[Entry]:
     derive = sorted(book.derive.values(), key=lambda rule: (rule.head.title, rule.head.id))
     yield from rules("derive", derive, words.derive_line, table_rules.of_derive)
     yield from plain("limits", by_title(book.limits), words.limit_line, table_terms.of_limit)
-    yield from plain("cover", by_title(book.cover), words.cover_line, table_terms.of_cover)
-    yield from _programme(book, names)
+    yield from plain("warranty", by_title(book.warranty), words.warranty_line, table_terms.of_warranty)
+    yield from _service(book, names)
     facts = sorted(book.facts.values(), key=lambda fact: (fact.title, fact.id))
     for fact in plain("facts", facts, words.fact_line, words.of_fact):
         yield fact if fact.id in given.facts else replace(fact, file=BUILT_IN)
@@ -206,7 +206,7 @@ def _entries(book: Rulebook, given: Rulebook) -> Iterator[Entry]:
     yield from plain("cases", cases, words.case_line, words.of_case)
 
 
-def _programme(book: Rulebook, names: words.BookNames) -> Iterator[Entry]:
+def _service(book: Rulebook, names: words.BookNames) -> Iterator[Entry]:
     contractors = len(book.rates.contractors)
     parts = (
         (
@@ -223,17 +223,17 @@ def _programme(book: Rulebook, names: words.BookNames) -> Iterator[Entry]:
             files.of_hours(book),
         ),
         ("models", "Models of machines", f"{len(book.models)} models", files.of_models(book, names)),
-        ("rulebook", "The programme's own figures", "Tolerances and care", files.of_manifest(book)),
+        ("rulebook", "The program's own numbers", "Tolerances and care", files.of_manifest(book)),
         ("authorities", "Who approves what", f"{len(book.authorities)} authorities", None),
     )
     for name, title, line, lines in parts:
         if lines is not None:
-            yield Entry("programme", name, title, f"{name}.yml", line, _text(lines))
+            yield Entry("program", name, title, f"{name}.yml", line, _text(lines))
         elif book.authorities:
             file = next(
                 (f"limits/{one.id}.yml" for one in book.limits.values() if one.kind == "authority"), ""
             )
-            yield Entry("programme", name, title, file, line, _text(table_terms.authorities(book)))
+            yield Entry("program", name, title, file, line, _text(table_terms.authorities(book)))
 
 
 def _band(rule: EvidenceRule) -> tuple[str, int, str]:

@@ -25,7 +25,7 @@ _NOUNS = {
     "cautions": "caution",
     "checks": "check",
     "policy": "policy rule",
-    "cover": "cover terms",
+    "warranty": "warranty terms",
     "limits": "limit table",
     "cases": "whole-report case",
 }

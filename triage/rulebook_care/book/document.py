@@ -63,7 +63,7 @@ def _lines(rulebook: Rulebook) -> Iterator[str]:
         ("Checks", table_rules.checks),
         ("Policy", table_rules.policy),
         ("Limits", table_terms.limits),
-        ("Cover", table_terms.cover),
+        ("Warranty", table_terms.warranty),
         ("Derived facts", table_rules.derive),
         ("Facts", table_terms.facts),
         ("Whole reports", table_terms.cases),

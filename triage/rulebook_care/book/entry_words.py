@@ -23,7 +23,7 @@ from triage.rulebook.model import (
     Symptom,
     WholeCase,
 )
-from triage.rulebook.terms import CoverTerms, LimitTable
+from triage.rulebook.terms import LimitTable, WarrantyTerms
 from triage.rulebook_care.book.parts import Names, fields, link, per_hundred, table, text
 from triage.rulebook_care.book.wording import condition_words, plain_value
 
@@ -117,7 +117,7 @@ def fact_line(_rulebook: Rulebook, fact: Fact) -> str:
     return f"{fact.type.capitalize()}{unit}, {source}" + (f": “{fact.ask}”" if fact.ask else "")
 
 
-def cover_line(_rulebook: Rulebook, terms: CoverTerms) -> str:
+def warranty_line(_rulebook: Rulebook, terms: WarrantyTerms) -> str:
     models = ", ".join(sorted(terms.models)) or "Every model"
     default = terms.periods.get("default")
     months = "" if default is None else f": parts {default.parts_months}, labor {default.labor_months} months"

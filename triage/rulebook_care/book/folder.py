@@ -43,7 +43,7 @@ class FolderState:
         """Problems of a candidate's check with the line, where it can be told."""
         lines: dict[tuple[str, str], Finding] = {}
         for found in () if self.book is None else self.book.findings.values():
-            lines |= {(each.file, f"{each.message}. {each.mend}"): each for each in found}
+            lines |= {(each.file, f"{each.message}. {each.fix}"): each for each in found}
         placed = []
         for problem in problems:
             each = lines.get((problem.file or "", problem.message))

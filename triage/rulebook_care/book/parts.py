@@ -12,7 +12,7 @@ from typing import TypeVar
 
 from triage.logic.conditions import Condition, Scalar
 from triage.rulebook.model import OTHER_CAUSE, Cause, Check, Rulebook, Symptom
-from triage.rulebook.terms import CoverTerms, LimitTable
+from triage.rulebook.terms import LimitTable, WarrantyTerms
 from triage.rulebook_care.book.wording import condition_words, plain_value
 
 _MARKS = re.compile(r"([\\`*_{}\[\]<>#|~&])")
@@ -50,7 +50,7 @@ def fields(pairs: Iterable[tuple[str, str]]) -> Iterator[str]:
         yield ""
 
 
-Titled = TypeVar("Titled", Symptom, Cause, Check, LimitTable, CoverTerms)
+Titled = TypeVar("Titled", Symptom, Cause, Check, LimitTable, WarrantyTerms)
 
 
 @dataclass(frozen=True, slots=True)

@@ -74,11 +74,11 @@ def _all(rulebook: Rulebook) -> Iterator[Reference]:
         for row in table.rows:
             for fact, test in row.when.items():
                 yield from _values(("limits", name), "decides by", fact, test)
-    for name, terms in rulebook.cover.items():
+    for name, terms in rulebook.warranty.items():
         for risk in terms.risks:
-            yield from _fires_on(("cover", name), risk.when, "is at risk by")
+            yield from _fires_on(("warranty", name), risk.when, "is at risk by")
     for model in rulebook.models.values():
-        yield from _to("facts", ("programme", "models"), "gives", model.facts)
+        yield from _to("facts", ("program", "models"), "gives", model.facts)
     for name, case in rulebook.cases.items():
         yield from _of_case(("cases", name), case)
 

@@ -1,4 +1,4 @@
-"""The rulebook's tables as a document: limits, cover, facts, whole reports."""
+"""The rulebook's tables as a document: limits, warranty, facts, whole reports."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from functools import partial
 
 from triage.rulebook.model import Rulebook
-from triage.rulebook.terms import CoverTerms, LimitRow, LimitTable
+from triage.rulebook.terms import LimitRow, LimitTable, WarrantyTerms
 from triage.rulebook_care.book.parts import Names, by_title, fields, heading, table, text
 from triage.rulebook_care.book.wording import plain_value, test_words
 
@@ -51,14 +51,14 @@ def _test(names: Names, name: str, row: LimitRow) -> str:
     return "–" if test is None else test_words(test, partial(names.value, name))
 
 
-def cover(rulebook: Rulebook, names: Names) -> Iterator[str]:
-    for each in by_title(rulebook.cover):
-        yield heading(3, "cover", each.id, each.title)
+def warranty(rulebook: Rulebook, names: Names) -> Iterator[str]:
+    for each in by_title(rulebook.warranty):
+        yield heading(3, "warranty", each.id, each.title)
         yield ""
-        yield from of_cover(each, names)
+        yield from of_warranty(each, names)
 
 
-def of_cover(terms: CoverTerms, names: Names) -> Iterator[str]:
+def of_warranty(terms: WarrantyTerms, names: Names) -> Iterator[str]:
     yield from table(
         ("Component", "Parts, months", "Labor, months"),
         [

@@ -67,8 +67,8 @@ class CellReader:
             self.problem(line, message)
         elif read[0].fact not in self.facts:
             name = read[0].fact
-            mend = hint(name, self.facts, f"; facts/{name[:64]}.yml would define it")
-            self.problem(line, f'there is no fact "{name[:64]}"{mend}')
+            fix = hint(name, self.facts, f"; facts/{name[:64]}.yml would define it")
+            self.problem(line, f'there is no fact "{name[:64]}"{fix}')
             return None
         return read
 

@@ -153,7 +153,7 @@ class _Writer:
             label="Policy",
             description=(
                 "Of all rules that hold, the highest priority decides, then the safer outcome. The guards of "
-                "the programme come before it: they take out what must not be, whatever a rule says."
+                "the program come before it: they take out what must not be, whatever a rule says."
             ),
             hit_policy="PRIORITY",
             aggregation=None,

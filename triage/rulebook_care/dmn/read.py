@@ -34,7 +34,7 @@ class Read:
 
 
 def read_model(content: bytes, file: str) -> Read:
-    """The tables of a file. Raises InputError with every problem, each with its line and how to mend it."""
+    """The tables of a file. Raises InputError with every problem, each with its line and how to fix it."""
     return _Reader(_root(content, file), file).read()
 
 

@@ -64,7 +64,7 @@ def _failed_cases(rulebook: Rulebook, engine: str) -> list[Problem]:
 
 def _lint_errors(rulebook: Rulebook) -> list[Problem]:
     return [
-        Problem(f"{found.message}. {found.mend}", file=found.file)
+        Problem(f"{found.message}. {found.fix}", file=found.file)
         for found in lint(rulebook)
         if found.severity == "error" and found.silenced is None
     ]

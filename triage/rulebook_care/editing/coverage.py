@@ -60,7 +60,7 @@ def coverage(rulebook: Rulebook, engine: Engine) -> Coverage:
             continue
         facts = {fact: known.value for fact, known in decision.facts.items()}
         early.append((case.id, facts))
-        late.append((case.id, {**facts, **decision.figures}))
+        late.append((case.id, {**facts, **decision.computed_facts}))
     return Coverage(
         tuple(
             _covered(kind, rule, file, when, cases, late if kind == "policy" else early)

@@ -97,7 +97,7 @@ class WorkFolder:
         try:
             text = content.decode("utf-8")
         except UnicodeDecodeError:
-            raise InputError([Problem("the file is not UTF-8 text; mend it on disk", file=path)]) from None
+            raise InputError([Problem("the file is not UTF-8 text; fix it on disk", file=path)]) from None
         return FileText(path, text, hashlib.sha256(content).hexdigest())
 
     def save(self, path: str, text: str, opened: str | None) -> FileText:

@@ -37,21 +37,21 @@ def _one_check(reason: Reasoning, rulebook: Rulebook, check: Check, reports: Rep
     if not check.resolves.keys() & possible:
         causes = ", ".join(sorted(check.resolves))
         message = f"{check.id} cures {causes}, but applies only with symptoms that never have these causes"
-        mend = "Mend its `when`, or the shares of the symptoms"
-        yield finding("check-resolves-nothing", check.id, _file(check), message, mend, ("resolves",))
+        fix = "Fix its `when`, or the shares of the symptoms"
+        yield finding("check-resolves-nothing", check.id, _file(check), message, fix, ("resolves",))
     else:
         for cause in out_of_reach:
             message = f"{check.id} cures {cause}, which none of the symptoms it applies with can have"
-            mend = "Take the line out, or give the cause a share"
+            fix = "Take the line out, or give the cause a share"
             path = ("resolves", cause)
-            yield finding("check-cause-unreachable", check.id, _file(check), message, mend, path)
+            yield finding("check-cause-unreachable", check.id, _file(check), message, fix, path)
     forbidding = [caution for caution in rulebook.cautions.values() if _forbids(caution, check)]
     allowed = [reason.not_true(caution.head.when) for caution in forbidding]
     if forbidding and reason.together([applies, *allowed]) is None:
         names = ", ".join(caution.head.id for caution in forbidding)
         message = f"whenever {check.id} applies, a caution forbids it ({names})"
-        mend = "Narrow the caution, or take the check out"
-        yield finding("check-always-forbidden", check.id, _file(check), message, mend, ("when",))
+        fix = "Narrow the caution, or take the check out"
+        yield finding("check-always-forbidden", check.id, _file(check), message, fix, ("when",))
 
 
 def _reports(rulebook: Rulebook) -> Reports:
@@ -90,8 +90,8 @@ def _one_caution(caution: Caution) -> Iterator[Finding]:
     if takes_all and not goes_on:
         head = caution.head
         message = f"{head.id} leaves the store nothing to do, and names nobody who may do anything"
-        mend = "Say whom it defers to (`defers_to`), or who is sent (`visit_skill`, `visit_priority`)"
-        yield finding("no-safe-action", head.id, head.file, message, mend, ("then",))
+        fix = "Say whom it defers to (`defers_to`), or who is sent (`visit_skill`, `visit_priority`)"
+        yield finding("no-safe-action", head.id, head.file, message, fix, ("then",))
 
 
 def _file(check: Check) -> str:

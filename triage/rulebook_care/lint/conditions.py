@@ -38,7 +38,7 @@ def condition_findings(reason: Reasoning) -> Iterator[Finding]:
 
 def _never_fires(rule: str, file: str) -> Finding:
     message = f"no report makes the condition of {rule} true: its tests contradict each other or a range"
-    return finding("never-fires", rule, file, message, "Mend the tests, or retire the rule", ("when",))
+    return finding("never-fires", rule, file, message, "Fix the tests, or retire the rule", ("when",))
 
 
 def _covered_derive(reason: Reasoning, rulebook: Rulebook) -> Iterator[Finding]:
@@ -134,8 +134,8 @@ def _covered_among(
                 if same is not None and _covers(reason, wide, narrow, both_ways):
                     covered.add(narrow.id)
                     message = f"whenever {narrow.id} holds, {wide.id} holds too and {same}"
-                    mend = f"Retire it, or narrow {wide.id}"
-                    yield finding("covered", narrow.id, narrow.file, message, mend, ("when",))
+                    fix = f"Retire it, or narrow {wide.id}"
+                    yield finding("covered", narrow.id, narrow.file, message, fix, ("when",))
                     break
         except TooHard:
             yield too_hard(narrow.id, narrow.file, "another rule covers it")

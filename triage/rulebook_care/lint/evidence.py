@@ -78,8 +78,8 @@ def _counted_twice(reason: Reasoning, rulebook: Rulebook, seen: Observations) ->
             told.add((first, second))
             rule = seen[second][0].head
             message = f"{second} and {first} both hang on {root}, by way of a derived fact"
-            mend = "Make them bands of one group, or take the fact out of one"
-            yield finding("counted-twice-derived", rule.id, rule.file, message, mend, ("when",))
+            fix = "Make them bands of one group, or take the fact out of one"
+            yield finding("counted-twice-derived", rule.id, rule.file, message, fix, ("when",))
 
 
 def _sources(rulebook: Rulebook) -> Mapping[str, frozenset[str]]:
@@ -114,8 +114,8 @@ def _both_hang_on(
     message = f"{rule.id} and {other.id} ({other.file}) both weigh {fact}"
     if where != "any report":
         message = f"{message}, as with {where}"
-    mend = "Make them bands of one group, or take the fact out of one"
-    return finding("counted-twice", rule.id, rule.file, message, mend, ("when", fact))
+    fix = "Make them bands of one group, or take the fact out of one"
+    return finding("counted-twice", rule.id, rule.file, message, fix, ("when", fact))
 
 
 def _swayed(reason: Reasoning, fact: str, rules: Sequence[EvidenceRule], one: str, another: str) -> Formula:
@@ -142,16 +142,16 @@ def _bands(reason: Reasoning, group: str, rules: Sequence[EvidenceRule]) -> Iter
             left = [reason.true(head.when), *(reason.false(other.head.when) for other in earlier)]
             if reason.together(left) is None:
                 message = f"the bands before {head.id} in {group} leave no case to it"
-                mend = "Mend its test, or give it an earlier band"
-                yield finding("band-never-reached", head.id, head.file, message, mend, ("when",))
+                fix = "Fix its test, or give it an earlier band"
+                yield finding("band-never-reached", head.id, head.file, message, fix, ("when",))
                 continue
             for other in earlier:
                 both = reason.together([reason.true(other.head.when), reason.true(head.when)])
                 if both is not None:
                     where = reason.example(both)
                     message = f"in {group} both {other.head.id} and {head.id} hold with {where}"
-                    mend = "Narrow one; bands of one observation exclude each other"
-                    yield finding("band-overlap", head.id, head.file, message, mend, ("when",))
+                    fix = "Narrow one; bands of one observation exclude each other"
+                    yield finding("band-overlap", head.id, head.file, message, fix, ("when",))
                     break
         except TooHard:
             yield too_hard(head.id, head.file, f"the bands of {group} overlap")
@@ -181,8 +181,8 @@ def _gap(reason: Reasoning, group: str, rules: Sequence[EvidenceRule]) -> Iterat
         head = rules[-1].head
         value = reason.space.example({(fact, ""): 1 << missed[0]})
         message = f"no band of {group} speaks of {value}, which lies between two of them"
-        mend = "Widen a band, or add one; left so, it counts as “none of the bands”"
-        yield finding("band-gap", head.id, head.file, message, mend, ("when",))
+        fix = "Widen a band, or add one; left so, it counts as “none of the bands”"
+        yield finding("band-gap", head.id, head.file, message, fix, ("when",))
 
 
 def _runs(indexes: Sequence[int]) -> list[list[int]]:
@@ -207,9 +207,9 @@ def _little_information(rules: Sequence[EvidenceRule]) -> Iterator[Finding]:
             f"of 100 calls with {cause}, {rule.head.id} is seen in {rule.seen_with[cause] * 100:g}, "
             f"with any other cause in {rule.others * 100:g}: it says next to nothing"
         )
-        mend = f"Take {cause} out of `seen_with`, or better its numbers"
+        fix = f"Take {cause} out of `seen_with`, or better its numbers"
         path = ("then", "seen_with", cause)
-        yield finding("little-information", rule.head.id, rule.head.file, message, mend, path)
+        yield finding("little-information", rule.head.id, rule.head.file, message, fix, path)
 
 
 def _untouched(rulebook: Rulebook) -> Iterator[Finding]:
@@ -224,5 +224,5 @@ def _untouched(rulebook: Rulebook) -> Iterator[Finding]:
             yield finding("untouched-cause", cause, file, message, "Add an evidence rule for it", ("id",))
         if cause not in shared:
             message = f"no symptom gives {cause} a share"
-            mend = "Add it to the shares of a symptom, or take the cause out"
-            yield finding("cause-without-share", cause, file, message, mend, ("id",))
+            fix = "Add it to the shares of a symptom, or take the cause out"
+            yield finding("cause-without-share", cause, file, message, fix, ("id",))

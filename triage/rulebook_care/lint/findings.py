@@ -44,7 +44,7 @@ CODES: Mapping[str, Code] = {
     "limit-gap-unknown": Code("warning", "No row of a table holds when an input is not known."),
     "row-never-reached": Code("warning", "Earlier rows of the table take every case of this one."),
     "policy-gap": Code(
-        "warning", "On some figures no policy rule names an outcome; the safe default decides."
+        "warning", "On some numbers no policy rule names an outcome; the safe default decides."
     ),
     "policy-tie": Code("error", "Two policy rules of one priority name different outcomes."),
     "always-overruled": Code(
@@ -79,7 +79,7 @@ class Finding:
     rule: str
     message: str
     file: str
-    mend: str
+    fix: str
     path: Path = ()
     line: int | None = None
     column: int | None = None
@@ -91,12 +91,12 @@ class Finding:
         return ":".join(str(part) for part in (self.file, self.line, self.column) if part is not None)
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.severity} {self.code}: {self.message}. {self.mend}"
+        return f"{self.where}: {self.severity} {self.code}: {self.message}. {self.fix}"
 
 
-def finding(code: str, rule: str, file: str, message: str, mend: str, path: Path = ()) -> Finding:
+def finding(code: str, rule: str, file: str, message: str, fix: str, path: Path = ()) -> Finding:
     """A finding with the severity of its code."""
-    return Finding(code, CODES[code].severity, rule, message, file, mend, path)
+    return Finding(code, CODES[code].severity, rule, message, file, fix, path)
 
 
 def too_hard(rule: str, file: str, question: str) -> Finding:
@@ -125,8 +125,8 @@ def silenced(found: Iterable[Finding], rulebook: Rulebook) -> Iterator[Finding]:
             path = ("lint_off", code)
             if code not in CODES:
                 message = f'`lint_off` names "{code[:64]}", which is no finding'
-                mend = f"Take it out{hint(code, CODES)}"
-                yield finding("silence-unknown", rule, file, message, mend, path)
+                fix = f"Take it out{hint(code, CODES)}"
+                yield finding("silence-unknown", rule, file, message, fix, path)
             elif (file, code) not in used:
                 message = f"`lint_off` silences {code}, which is not found here"
                 yield finding("silence-unused", rule, file, message, "Take the line out", path)

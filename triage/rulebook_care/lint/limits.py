@@ -33,7 +33,7 @@ def _rows(reason: Reasoning, table: LimitTable, file: str) -> Iterator[Finding]:
         true = [*here, reason.true(condition)]
         if reason.together(true) is None:
             message = f"row {index + 1} of {table.id} can never hold"
-            yield finding("never-fires", table.id, file, message, "Mend its tests, or take it out", path)
+            yield finding("never-fires", table.id, file, message, "Fix its tests, or take it out", path)
             continue
         if table.hit_policy == "FIRST":
             earlier = [reason.not_true(other) for other in conditions[:index]]
@@ -49,8 +49,8 @@ def _rows(reason: Reasoning, table: LimitTable, file: str) -> Iterator[Finding]:
             if both is not None:
                 where = reason.example(both, [condition, other])
                 message = f"rows {before + 1} and {index + 1} of {table.id} both hold with {where}"
-                mend = "Narrow one, or choose a hit policy that says which counts"
-                yield finding("limit-overlap", table.id, file, message, mend, path)
+                fix = "Narrow one, or choose a hit policy that says which counts"
+                yield finding("limit-overlap", table.id, file, message, fix, path)
 
 
 def _gaps(reason: Reasoning, table: LimitTable, file: str) -> Iterator[Finding]:
@@ -60,15 +60,15 @@ def _gaps(reason: Reasoning, table: LimitTable, file: str) -> Iterator[Finding]:
     if gap is not None:
         where = reason.space.example(gap, table_inputs(table))
         message = f"no row of {table.id} holds with {where}"
-        mend = "Add a row for it; without an answer nothing may be spent"
-        yield finding("limit-gap", table.id, file, message, mend, ("rows",))
+        fix = "Add a row for it; without an answer nothing may be spent"
+        yield finding("limit-gap", table.id, file, message, fix, ("rows",))
         return
     gap = reason.together([*_known(reason, table, only=EMPTY_WHEN_UNKNOWN), *none_holds])
     if gap is not None:
         where = reason.space.example(gap, table_inputs(table))
         message = f"no row of {table.id} holds with {where}"
-        mend = "Add a row that does not test it; without an answer nothing may be spent"
-        yield finding("limit-gap-unknown", table.id, file, message, mend, ("rows",))
+        fix = "Add a row that does not test it; without an answer nothing may be spent"
+        yield finding("limit-gap-unknown", table.id, file, message, fix, ("rows",))
 
 
 def _known(reason: Reasoning, table: LimitTable, only: frozenset[str] | None = None) -> list[Formula]:

@@ -1,4 +1,4 @@
-"""Policy: figures on which no outcome results, or two of one priority, and rules that never decide."""
+"""Policy: numbers on which no outcome results, or two of one priority, and rules that never decide."""
 
 from __future__ import annotations
 
@@ -58,13 +58,13 @@ def _gap(reason: Reasoning, rules: Sequence[PolicyRule]) -> Iterator[Finding]:
     try:
         gap = reason.together([_silent(reason, rule) for rule in rules])
     except TooHard:
-        yield too_hard(last.id, last.file, "some figures leave policy without an outcome")
+        yield too_hard(last.id, last.file, "some numbers leave policy without an outcome")
         return
     if gap is not None:
         looked_at = [rule.head.when for rule in rules] + [bar for bar in _ALLOWED.values() if bar is not None]
         message = f"no policy rule names an outcome with {reason.example(gap, looked_at)}"
-        mend = "Add a rule of low priority for what is left; until then the safe default decides"
-        yield finding("policy-gap", last.id, last.file, message, mend, ("when",))
+        fix = "Add a rule of low priority for what is left; until then the safe default decides"
+        yield finding("policy-gap", last.id, last.file, message, fix, ("when",))
 
 
 def _ties(reason: Reasoning, rules: Sequence[PolicyRule]) -> Iterator[Finding]:
@@ -94,8 +94,8 @@ def _tie(reason: Reasoning, first: PolicyRule, second: PolicyRule) -> Finding | 
         f"{first.head.id} ({first.outcome}) and {head.id} ({second.outcome}) both have priority "
         f"{second.priority} and hold with {reason.example(both)}"
     )
-    mend = "Give one a higher priority"
-    return finding("policy-tie", head.id, head.file, message, mend, ("then", "priority"))
+    fix = "Give one a higher priority"
+    return finding("policy-tie", head.id, head.file, message, fix, ("then", "priority"))
 
 
 def _overruled(reason: Reasoning, rules: Sequence[PolicyRule]) -> Iterator[Finding]:
@@ -110,7 +110,7 @@ def _overruled(reason: Reasoning, rules: Sequence[PolicyRule]) -> Iterator[Findi
                 message = (
                     f"whenever {head.id} holds, something above it decides otherwise, or a guard bars it"
                 )
-                mend = "Give it a higher priority, or retire it"
-                yield finding("always-overruled", head.id, head.file, message, mend, ("then", "priority"))
+                fix = "Give it a higher priority, or retire it"
+                yield finding("always-overruled", head.id, head.file, message, fix, ("then", "priority"))
         except TooHard:
             yield too_hard(head.id, head.file, "it ever decides")

@@ -53,7 +53,7 @@ def sarif(found: Sequence[Finding], problems: Sequence[Problem] = ()) -> Mapping
 
 
 def _of_finding(each: Finding) -> dict[str, object]:
-    text = f"{each.message}. {each.mend}."
+    text = f"{each.message}. {each.fix}."
     result = _result(each.code, each.severity, text, each.file, each.line, each.column)
     if each.silenced is not None:
         result["suppressions"] = [{"kind": "inSource", "justification": each.silenced}]

@@ -45,8 +45,8 @@ def text_findings(reason: Reasoning) -> Iterator[Finding]:
         words = opening_words(text)
         if words is not None:
             message = f"a clerk is told to “{words}”"
-            mend = "A store opens nothing that needs a tool; leave it to the technician"
-            yield finding("opens-panel", rule, file, message, mend, path)
+            fix = "A store opens nothing that needs a tool; leave it to the technician"
+            yield finding("opens-panel", rule, file, message, fix, path)
     for head in heads(rulebook):
         for key, text in (
             ("title", head.title),

@@ -30,19 +30,19 @@ def vocabulary_findings(reason: Reasoning) -> Iterator[Finding]:
     for fact, values in sorted(settable(rulebook).items()):
         if not values:
             message = f"{fact} is said to be computed, but no calculation gives it and no live rule sets it"
-            mend = "Add a derive rule that sets it, ask for it, or take it out"
-            yield finding("fact-never-known", fact, f"facts/{fact}.yml", message, mend, ("asked_of",))
+            fix = "Add a derive rule that sets it, ask for it, or take it out"
+            yield finding("fact-never-known", fact, f"facts/{fact}.yml", message, fix, ("asked_of",))
     for fact in sorted(rulebook.facts.keys() - used - COMPUTED):
-        message = f"no rule, check, table, cover or calculation looks at {fact}"
-        mend = "Use it in a rule, or take it out: every question costs the clerk time"
-        yield finding("fact-unused", fact, f"facts/{fact}.yml", message, mend, ("id",))
+        message = f"no rule, check, table, warranty or calculation looks at {fact}"
+        fix = "Use it in a rule, or take it out: every question costs the clerk time"
+        yield finding("fact-unused", fact, f"facts/{fact}.yml", message, fix, ("id",))
 
 
 def used_facts(rulebook: Rulebook) -> frozenset[str]:
     """Facts that something looks at: a condition, a table, a text, or a calculation."""
     used = {fact for _, _, when in conditions_of(rulebook) for fact in facts_in(when)}
     used |= {name for table in rulebook.limits.values() for name in table_inputs(table)}
-    for terms in rulebook.cover.values():
+    for terms in rulebook.warranty.values():
         used |= {fact for when in risk_conditions(terms) for fact in facts_in(when)}
     texts = [
         *(rule.text for rule in rulebook.policy.values()),

@@ -1,6 +1,6 @@
-"""What the programme itself knows, computes and looks at, as far as reasoning about rules needs it.
+"""What the program itself knows, computes and looks at, as far as reasoning about rules needs it.
 
-These are statements about other modules (`facts`, `figures`, `decision`, `calculations`, `commissioning`),
+These are statements about other modules (`facts`, `numbers`, `decision`, `calculations`, `commissioning`),
 made once; the tests hold them against those modules.
 """
 
@@ -79,7 +79,7 @@ ALWAYS_SO: tuple[Condition, ...] = (
             ),
         )
     ),
-    # With an estimate, what the programme pays of it is what is likely to be spent.
+    # With an estimate, what the program pays of it is what is likely to be spent.
     AnyOf(
         (
             Unknown("estimate_beyond_cover"),

@@ -9,7 +9,7 @@ from triage.logic.conditions import AllOf, Condition, FactTest, Scalar, UnaryTes
 from triage.rulebook.built_in_facts import MANY_VALUED
 from triage.rulebook.model import Fact, Rulebook, RuleHead
 from triage.rulebook.reading.facts import built_in_facts
-from triage.rulebook.terms import CoverTerms, LimitRow, LimitTable
+from triage.rulebook.terms import LimitRow, LimitTable, WarrantyTerms
 from triage.rulebook_care.reasoning.formulas import (
     MOST_WORK,
     YES,
@@ -134,7 +134,7 @@ def row_condition(row: LimitRow) -> Condition:
     return AllOf(tuple(FactTest(name, test) for name, test in row.when.items()))
 
 
-def risk_conditions(terms: CoverTerms) -> Iterator[Condition]:
+def risk_conditions(terms: WarrantyTerms) -> Iterator[Condition]:
     for risk in terms.risks:
         yield risk.when
 
@@ -174,7 +174,7 @@ def _tests(rulebook: Rulebook) -> Mapping[str, list[UnaryTest]]:
     conditions = [
         *(condition for _, _, condition in conditions_of(rulebook)),
         *(head.when for head in heads(rulebook) if head.status == "retired"),
-        *(risk for terms in rulebook.cover.values() for risk in risk_conditions(terms)),
+        *(risk for terms in rulebook.warranty.values() for risk in risk_conditions(terms)),
         *(row_condition(row) for table in rulebook.limits.values() for row in table.rows),
         *ALWAYS_SO,
     ]

@@ -48,7 +48,7 @@ class LostSafety:
 
 def seen_in(decision: Decision) -> Seen:
     costs = decision.expected_cost
-    swap = decision.figures.get("swap_cost")
+    swap = decision.computed_facts.get("swap_cost")
     fired = set(decision.fired)
     return Seen(
         outcome=decision.outcome,
@@ -64,7 +64,7 @@ def seen_in_json(data: Mapping[str, Any]) -> Seen:
     """The same from a recorded decision, the contract's JSON."""
     costs, visit = data["expected_cost"], data["visit"]
     fired = set(data["fired"])
-    swap = data.get("figures", {}).get("swap_cost")
+    swap = data.get("computed_facts", {}).get("swap_cost")
     return Seen(
         outcome=data["outcome"],
         spend=_spend(data["outcome"], Decimal(costs["plan"]), Decimal(costs["dispatch_now"]), swap),

@@ -94,20 +94,20 @@ def publish(
     accept_lost_safety: bool = False,
     how_to_accept: str = "accept the loss",
 ) -> Publication:
-    """Puts a kept version in force. Running requests finish with the version they started with.
+    """Puts a kept live version. Running requests finish with the version they started with.
 
     `how_to_accept` is what whoever asks has to do to set `accept_lost_safety`, for the refusal.
 
     Raises InputError without a name or a note, NotFoundError for a version that is not kept, ConflictError
-    when it is in force already, was not checked, was not replayed against the version in force now, or loses
+    when it is live already, was not checked, was not replayed against the live version now, or loses
     safety outcomes that `accept_lost_safety` does not accept.
     """
     _refuse_nameless(by, note)
     with store.write() as work:
         _refuse_unkept(work, version)
-        now = work.rulebooks.in_force()
+        now = work.rulebooks.live()
         if now is not None and now.version == version:
-            raise ConflictError(f"{version} is in force already")
+            raise ConflictError(f"{version} is live already")
         if _stage(work, version, "checked") is None:
             raise ConflictError(f"{version} was not checked; check it first")
         if now is not None:
@@ -120,7 +120,7 @@ def publish(
 
 
 def rollback(store: Store, version: str | None, by: str, note: str, at: datetime) -> Publication:
-    """Puts a version in force again: the given one, or the one that was in force before.
+    """Puts a live version again: the given one, or the one that was live before.
 
     Raises InputError without a name or a note, NotFoundError when there is no such earlier version.
     """
@@ -134,7 +134,7 @@ def rollback(store: Store, version: str | None, by: str, note: str, at: datetime
             version = earlier[0]
         if version is None or version not in earlier:
             known = ", ".join(dict.fromkeys(earlier)) or "none"
-            raise NotFoundError(f"{version or 'no version'} was in force before; earlier versions: {known}")
+            raise NotFoundError(f"{version or 'no version'} was live before; earlier versions: {known}")
         publication = Publication(version, at, by, f"{ROLLED_BACK}{note}")
         work.rulebooks.publish(publication)
         return publication
@@ -205,11 +205,11 @@ def _refuse_unkept(work: Work, version: str) -> None:
 
 
 def _replayed(work: Work, version: str, baseline: str) -> Stage:
-    """The newest replay of a version against the one in force. Raises ConflictError where there is none."""
+    """The newest replay of a version against the live one. Raises ConflictError where there is none."""
     replayed = _stage(work, version, "replayed", baseline)
     if replayed is None:
         raise ConflictError(
-            f"{version} was not replayed against the version in force, {baseline}; replay it first"
+            f"{version} was not replayed against the live version, {baseline}; replay it first"
         )
     return replayed
 
@@ -231,10 +231,10 @@ def _stage(work: Work, version: str, stage: str, baseline: str | None = None) ->
     return None
 
 
-def in_force(store: Store) -> Publication:
-    """What is in force. Raises NotFoundError where nothing was published yet."""
+def live(store: Store) -> Publication:
+    """What is live. Raises NotFoundError where nothing was published yet."""
     with store.read() as work:
-        publication = work.rulebooks.in_force()
+        publication = work.rulebooks.live()
     if publication is None:
-        raise NotFoundError("no rulebook is in force in this database yet; `barrelwise serve` puts one there")
+        raise NotFoundError("no rulebook is live in this database yet; `barrelwise serve` puts one there")
     return publication

@@ -1,6 +1,6 @@
 """A replay: every recorded decision made again under a candidate rulebook, and what that changes.
 
-The baseline is the version in force: decisions it made stand as recorded, those of older versions are made
+The baseline is the live version: decisions it made stand as recorded, those of older versions are made
 again by it. The log is cut into pieces that a `Runner` does; each finished piece can be kept in a file from
 which an interrupted replay goes on. The result does not depend on who did the pieces or in which order.
 """

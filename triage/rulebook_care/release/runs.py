@@ -43,15 +43,15 @@ def start(
 ) -> tuple[ReplayRun, bool]:
     """The run that was asked for, and whether a process is to be started for it (else one has it already).
 
-    Raises NotFoundError where nothing is in force, ConflictError where the candidate was not checked or is
+    Raises NotFoundError where nothing is live, ConflictError where the candidate was not checked or is
     itself in force.
     """
     with store.write() as work:
-        baseline = publishing.in_force(store).version
+        baseline = publishing.live(store).version
         if not publishing.is_checked(store, candidate):
             raise ConflictError(f"{candidate} was not checked; check it first")
         if candidate == baseline:
-            raise ConflictError(f"{candidate} is in force; there is nothing to compare it with")
+            raise ConflictError(f"{candidate} is live; there is nothing to compare it with")
         work.replay_runs.one_at_a_time(candidate)
         before = _same(work.replay_runs.newest(candidate), baseline, since, at)
         if before is not None and before.state in GOING_ON:

@@ -80,7 +80,7 @@ def score(chances: Mapping[str, float], confirmed: str) -> Score:
 
 
 def log_loss(chances_of_truth: Array, floor: float = FLOOR) -> Array:
-    """Minus the natural logarithm of each chance that was given to what was found; one figure a ticket."""
+    """Minus the natural logarithm of each chance that was given to what was found; one number a ticket."""
     losses: Array = -np.log(np.maximum(chances_of_truth, floor))
     return losses
 

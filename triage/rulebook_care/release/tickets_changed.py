@@ -1,4 +1,4 @@
-"""How many recorded tickets a change of the rulebook changes: the figure beside the words of a difference.
+"""How many recorded tickets a change of the rulebook changes: the number beside the words of a difference.
 
 Either all is decided again, here and without writing anything, or the newest replay that was finished between
 exactly these two versions says it.

@@ -204,7 +204,7 @@ class RulebookRow(Base):
 
 
 class PublicationRow(Base):
-    """Which rulebook was put in force when, by whom and why; the last row is in force."""
+    """Which rulebook was made live when, by whom and why; the last row is live."""
 
     __tablename__ = "publications"
 

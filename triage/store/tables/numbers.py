@@ -1,4 +1,4 @@
-"""What the programme's figures are made of: small rows, picked by the database.
+"""What the program's numbers are made of: small rows, picked by the database.
 
 Of tickets and closings only columns and small documents are read. The decisions, which are long, stay where
 they are: the database takes single values out of them (`json_extract` in SQLite, `#>>` in PostgreSQL).
@@ -23,7 +23,7 @@ _OUTCOME = ("decision", "outcome")
 _TOP_CAUSE = ("decision", "causes", 0, "cause")
 
 
-class FigureRecords:
+class NumberRecords:
     def __init__(self, session: Session) -> None:
         self._session = session
         self._postgresql = session.get_bind().dialect.name == "postgresql"

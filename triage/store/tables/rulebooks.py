@@ -1,4 +1,4 @@
-"""Rulebooks kept whole, and the list of what was put in force when."""
+"""Rulebooks kept whole, and the list of what was made live when."""
 
 from __future__ import annotations
 
@@ -54,7 +54,7 @@ class Rulebooks:
         return tuple(self._session.scalars(select(RulebookRow.version)))
 
     def publish(self, publication: Publication) -> None:
-        """Puts a kept rulebook in force."""
+        """Puts a kept live rulebook."""
         self._session.add(
             PublicationRow(
                 version=publication.version,
@@ -66,11 +66,11 @@ class Rulebooks:
         self._session.flush()
 
     def publications(self) -> tuple[Publication, ...]:
-        """Newest first; the first is in force."""
+        """Newest first; the first is live."""
         rows = self._session.scalars(select(PublicationRow).order_by(PublicationRow.id.desc()))
         return tuple(Publication(row.version, row.at, row.published_by, row.note) for row in rows)
 
-    def in_force(self) -> Publication | None:
+    def live(self) -> Publication | None:
         row = self._session.scalar(select(PublicationRow).order_by(PublicationRow.id.desc()).limit(1))
         return None if row is None else Publication(row.version, row.at, row.published_by, row.note)
 

@@ -12,8 +12,8 @@ import pytest
 from tests import ROOT
 from tests.triage.cli.test_main import Run, here, run  # noqa: F401  (fixtures)
 from tests.triage.machine.commissioning.test_judging import GOOD, checklist
-from tests.triage.programmes import AGENT
-from triage.cli.shown.files import opened_programme
+from tests.triage.services import AGENT
+from triage.cli.shown.files import opened_service
 
 DEMO = ROOT / "demo" / "checklists"
 
@@ -79,8 +79,8 @@ def test_with_a_machine_it_is_stored_and_judged_by_its_site(run: Run) -> None:
     assert (status, err) == (1, "")
     assert json.loads(out)["stored"] is True
     assert "America/New_York" in findings_of(out)["clock"]["why"]
-    with opened_programme() as programme:
-        view = programme.machine("LH20-1", AGENT)
+    with opened_service() as service:
+        view = service.machine("LH20-1", AGENT)
     (kept,) = view.history.care
     assert (kept.kind, kept.by, dict(kept.details)) == (
         "commissioned",
@@ -123,8 +123,8 @@ def test_a_bad_checklist_is_refused_with_its_places(
     assert (status, out) == (2, "")
     for place in places:
         assert place in err
-    with opened_programme() as programme:
-        assert programme.machine("LH20-1", AGENT).history.care == ()
+    with opened_service() as service:
+        assert service.machine("LH20-1", AGENT).history.care == ()
 
 
 def test_a_checklist_of_another_machine_is_refused(run: Run) -> None:

@@ -17,10 +17,10 @@ from urllib.error import URLError
 import pytest
 
 from tests.triage.cli.test_main import here, write_rulebook
-from tests.triage.programmes import rulebook_files
 from tests.triage.rulebook_care.release.test_publishing import wide_rule
+from tests.triage.services import rulebook_files
 from triage.cli import main as command_line
-from triage.cli.shown.files import opened_programme
+from triage.cli.shown.files import opened_service
 from triage.logic.choose_engine import engine_note
 
 __all__ = ["here"]
@@ -112,20 +112,20 @@ def test_on_an_empty_database_a_folder_that_is_not_good_ends_serve_with_the_reas
 
 
 @pytest.mark.parametrize(("hostile", "says"), HOSTILE)
-def test_with_a_version_in_force_serve_goes_on_with_it_and_says_so(
+def test_with_a_live_version_serve_goes_on_with_it_and_says_so(
     here: Path, hostile: Hostile, says: str
 ) -> None:
-    with opened_programme() as programme:  # puts the folder `rules` in force
-        in_force = programme.rulebook.version
+    with opened_service() as service:  # puts the folder `rules` in force
+        live = service.rulebook.version
     hostile(here / "hostile")
     port = free_port()
     with serving(here, port) as process:
         found = health(process, port)
         process.terminate()
         _, err = process.communicate(timeout=PATIENCE_SECONDS)
-    assert found["rulebook"] == in_force
-    assert f"rulebook {in_force}" in err
+    assert found["rulebook"] == live
+    assert f"rulebook {live}" in err
     assert "the rulebook in hostile " in err
-    assert "is another, not in force" in err or "cannot be read" in err
+    assert "is another, not live" in err or "cannot be read" in err
     assert "Traceback" not in err
     assert process.returncode == 0

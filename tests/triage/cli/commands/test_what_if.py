@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from tests.triage.cli.test_main import Run, change, here, run, write_rulebook  # noqa: F401
-from tests.triage.programmes import AGENT, rulebook_files
-from triage.cli.shown.files import opened_programme
+from tests.triage.services import AGENT, rulebook_files
+from triage.cli.shown.files import opened_service
 
 REPORT = {
     "symptoms": ["not_freezing"],
@@ -20,8 +20,8 @@ REPORT = {
 
 @pytest.fixture
 def ticket(here: Path) -> str:  # noqa: F811
-    with opened_programme() as programme:
-        return programme.open_ticket(REPORT, AGENT).id
+    with opened_service() as service:
+        return service.open_ticket(REPORT, AGENT).id
 
 
 def test_a_changed_fact_is_shown_before_and_after(run: Run, ticket: str) -> None:  # noqa: F811

@@ -9,7 +9,7 @@ import pytest
 
 from tests.triage.cli.rulebook.test_replay import DANGER, candidate, record
 from tests.triage.cli.test_main import Run, here, run
-from triage.cli.shown.files import opened_programme
+from triage.cli.shown.files import opened_service
 
 __all__ = ["here", "run"]
 
@@ -64,8 +64,8 @@ def test_two_kept_versions_are_compared_by_their_first_digits(here: Path, run: R
     status, out, _ = run("rulebook", "diff", *arguments, "--tickets")
     assert status == 0
     assert out.splitlines()[-1].startswith("1 of 2 recorded tickets changes")
-    with opened_programme() as programme:
-        assert programme.rulebook.version == versions["published"]
+    with opened_service() as service:
+        assert service.rulebook.version == versions["published"]
 
 
 @pytest.mark.parametrize(

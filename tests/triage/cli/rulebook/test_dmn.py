@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.triage.cli.test_main import write_rulebook
-from tests.triage.programmes import rulebook_files
+from tests.triage.services import rulebook_files
 from triage.cli.main import run as run_command
 from triage.rulebook.reading.reader import read_rulebook
 

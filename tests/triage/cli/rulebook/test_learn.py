@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from tests.triage.cli.test_main import Run, here, run
-from tests.triage.programmes import AGENT, REPORT
-from triage.cli.shown.files import opened_programme
+from tests.triage.services import AGENT, REPORT
+from triage.cli.shown.files import opened_service
 from triage.rulebook.reading.reader import read_rulebook
 from triage.store.tables.tickets import NewEvent
 
@@ -20,19 +20,19 @@ __all__ = ["here", "run"]
 def closed(here: Path, run: Run) -> Run:
     """Six tickets closed with a low fill that refilling cured, one cured without a cause, one still open."""
     assert run("load", "records")[0] == 0
-    with opened_programme() as programme:
+    with opened_service() as service:
         for number in range(8):
             answers = {"filter_days": 40 if number < 2 else 3}
-            ticket = programme.open_ticket({**REPORT, "answers": answers}, AGENT)
+            ticket = service.open_ticket({**REPORT, "answers": answers}, AGENT)
             if number == 7:
                 continue
             cause = None if number == 6 else "low_fill"
             payload = {"cause": cause, "cured_by": "fill-hopper", "cost": None}
-            with programme.store.write() as work:
+            with service.store.write() as work:
                 work.tickets.append(
                     ticket.id,
                     [NewEvent("closed", payload)],
-                    at=programme.now(),
+                    at=service.now(),
                     who="desk",
                     rulebook=ticket.rulebook,
                 )

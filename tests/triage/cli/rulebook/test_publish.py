@@ -9,7 +9,7 @@ import pytest
 
 from tests.triage.cli.rulebook.test_replay import DANGER, candidate, record
 from tests.triage.cli.test_main import Run, here, run, served
-from triage.cli.shown.files import opened_programme
+from triage.cli.shown.files import opened_service
 
 __all__ = ["here", "run"]
 
@@ -26,13 +26,13 @@ def test_a_change_goes_from_replay_to_force_and_back_again(here: Path, run: Run)
     status, out, _ = run("rulebook", "publish", folder, *WHO)
     assert status == 0
     version = out.split()[-1]
-    with opened_programme() as programme:  # of the old folder
-        assert programme.rulebook.version == version
-        assert programme.rulebook.title == "A candidate"
+    with opened_service() as service:  # of the old folder
+        assert service.rulebook.version == version
+        assert service.rulebook.title == "A candidate"
     status, out, _ = run("rulebook", "rollback", "--by", "Ops lead", "--note", "Not yet.")
     assert status == 0
-    with opened_programme() as programme:
-        assert out.split()[-1] == programme.rulebook.version == programme.given
+    with opened_service() as service:
+        assert out.split()[-1] == service.rulebook.version == service.given
     lines = json.loads(run("rulebook", "log", "--json")[1])
     assert [line["stage"] for line in lines] == [
         "rolled back",
@@ -70,16 +70,16 @@ def test_a_folder_that_is_edited_serves_only_once_it_is_published(
     here: Path, run: Run, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     record(run)
-    with opened_programme() as programme:
-        before = programme.rulebook.version
+    with opened_service() as service:
+        before = service.rulebook.version
     path = here / "rules" / "rulebook.yml"
     path.write_text('{"title": "Edited", "currency": "USD"}')
     _, err = served(run, monkeypatch)
     assert f"rulebook {before}" in err
-    assert "is another, not in force" in err
+    assert "is another, not live" in err
     path.write_text("title: [half an edit")
     _, err = served(run, monkeypatch)
     assert f"rulebook {before}" in err
     assert "cannot be read" in err
-    with opened_programme() as programme:
-        assert programme.rulebook.version == before
+    with opened_service() as service:
+        assert service.rulebook.version == before

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from tests.triage.cli.test_main import Run, here, run, write_rulebook
-from tests.triage.programmes import AGENT, REPORT, rulebook_files
-from triage.cli.shown.files import opened_programme
+from tests.triage.services import AGENT, REPORT, rulebook_files
+from triage.cli.shown.files import opened_service
 
 __all__ = ["here", "run"]
 
@@ -19,9 +19,9 @@ DANGER = ("cautions/damaged-cord.yml", "policy/cord-dispatch.yml")
 def record(run: Run) -> None:
     """Two tickets, one with a damaged cord."""
     assert run("load", "records")[0] == 0
-    with opened_programme() as programme:
-        programme.open_ticket(REPORT, AGENT)
-        programme.open_ticket({**REPORT, "answers": {"cord_damaged": True}}, AGENT)
+    with opened_service() as service:
+        service.open_ticket(REPORT, AGENT)
+        service.open_ticket({**REPORT, "answers": {"cord_damaged": True}}, AGENT)
 
 
 def candidate(here: Path, *without: str) -> str:
@@ -73,10 +73,10 @@ def test_a_time_without_its_offset_is_wrong_input(here: Path, run: Run, since: s
     assert "--since" in err
 
 
-def test_without_a_rulebook_in_force_there_is_nothing_to_compare_with(here: Path, run: Run) -> None:
+def test_without_a_rulebook_live_there_is_nothing_to_compare_with(here: Path, run: Run) -> None:
     status, _, err = run("rulebook", "replay", candidate(here))
     assert status == 2
-    assert "no rulebook is in force" in err
+    assert "no rulebook is live" in err
 
 
 def test_a_candidate_that_cannot_be_read_is_refused_with_file_and_line(here: Path, run: Run) -> None:

@@ -10,8 +10,8 @@ import pytest
 from ruamel.yaml import YAML
 
 from tests.triage.cli.test_main import change, write_rulebook
-from tests.triage.programmes import rulebook_files
 from tests.triage.rulebook_care.lint.linted import cases, clean_files, evidence_file
+from tests.triage.services import rulebook_files
 from triage.cli.main import run as run_command
 from triage.config import SETTINGS
 from triage.rulebook.reading.reader import read_rulebook
@@ -54,7 +54,7 @@ def test_check_says_when_nothing_is_found(run: Run) -> None:
     assert out.endswith("\nnothing found\n")
 
 
-def test_an_error_is_told_with_file_line_and_mend_and_is_a_no(run: Run, here: Path) -> None:
+def test_an_error_is_told_with_file_line_and_fix_and_is_a_no(run: Run, here: Path) -> None:
     add(here, "evidence/full.yml", FULL)
     status, out, _ = run("check")
     assert status == 1

@@ -30,9 +30,9 @@ def answering(monkeypatch: pytest.MonkeyPatch, trial: Callable[[Path, str], Tria
     return tried
 
 
-def in_force() -> str | None:
+def live() -> str | None:
     with opened_store(read_settings()) as store, store.read() as work:
-        publication = work.rulebooks.in_force()
+        publication = work.rulebooks.live()
     return None if publication is None else publication.version
 
 
@@ -42,15 +42,15 @@ def test_a_rulebook_that_crashes_its_trial_does_not_serve(run: Run, monkeypatch:
     assert (status, out) == (2, "")
     assert "may not serve" in err
     assert CRASH.message in err
-    assert in_force() is None
+    assert live() is None
 
 
-def test_a_rulebook_in_force_is_not_tried_again(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_rulebook_live_is_not_tried_again(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     tried = answering(monkeypatch, lambda folder, engine: Trial(()))
     for _ in range(2):
         served(run, monkeypatch)
     assert len(tried) == 1
-    assert in_force() is not None
+    assert live() is not None
 
 
 def test_the_engine_of_the_settings_is_the_one_tried(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:

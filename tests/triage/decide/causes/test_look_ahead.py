@@ -1,7 +1,7 @@
 """The costs after possible answers are the least there are up to 8 checks, and never understated beyond.
 
 Source: the best plan of every case, found one by one
-Status: computed with this programme's own plans, checked elsewhere
+Status: computed with this program's own plans, checked elsewhere
 """
 
 from __future__ import annotations

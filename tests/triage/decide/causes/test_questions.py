@@ -1,7 +1,7 @@
 """The next question is the one that saves most, net of asking, by the same ranking and the same plans.
 
 Source: value of information one step ahead, made here from whole rankings and plans, answer by answer
-Status: computed with this programme's own ranking and plan, each checked elsewhere
+Status: computed with this program's own ranking and plan, each checked elsewhere
 """
 
 from __future__ import annotations
@@ -181,7 +181,7 @@ def test_the_time_to_ask_is_paid_for_clerk_and_agent() -> None:
     assert saves(0) - saves(60, agent_hour=Decimal(24)) == Decimal("1.00")
 
 
-def test_a_question_not_worth_the_rulebooks_figure_is_not_asked() -> None:
+def test_a_question_not_worth_the_rulebooks_number_is_not_asked() -> None:
     def asked(worth: Decimal) -> bool:
         rules = [evidence_rule("e", 0.5, a=0.95, b=0.05)]
         tolerances = Tolerances(question_worth=worth)

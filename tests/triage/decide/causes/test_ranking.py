@@ -197,7 +197,7 @@ def test_drafts_and_retired_rules_do_not_count() -> None:
     assert _by_cause(rank(rulebook, ["s"], {"d": True, "r": True})) == {"a": 0.5, "other": 0.5}
 
 
-def test_shares_of_several_symptoms_are_the_mean_of_their_normalised_shares() -> None:
+def test_shares_of_several_symptoms_are_the_mean_of_their_normalized_shares() -> None:
     rulebook = small_rulebook({"s": {"a": 30, "other": 10}, "t": {"b": 1, "other": 1}})
     chances = _by_cause(rank(rulebook, ["s", "t", "s"], {}))
     assert chances == pytest.approx({"a": 0.375, "b": 0.25, "other": 0.375})

@@ -104,10 +104,10 @@ def test_a_contractors_own_agreement_goes_before_the_default_one() -> None:
 def test_covered_sides_are_taken_out_with_their_tax() -> None:
     estimate = repair_estimate(rulebook(), "compressor_fault", None, False, 73)
 
-    assert estimate.beyond_cover(False, False) == estimate.total
-    assert estimate.beyond_cover(True, False) == Decimal("367.50")  # trip, distance, labor, second
-    assert estimate.beyond_cover(False, True) == Decimal("890.46")  # parts, freight, tax
-    assert estimate.beyond_cover(True, True) == Decimal(0)
+    assert estimate.beyond_warranty(False, False) == estimate.total
+    assert estimate.beyond_warranty(True, False) == Decimal("367.50")  # trip, distance, labor, second
+    assert estimate.beyond_warranty(False, True) == Decimal("890.46")  # parts, freight, tax
+    assert estimate.beyond_warranty(True, True) == Decimal(0)
 
 
 def test_a_cause_that_the_rulebook_does_not_describe_takes_an_hour_on_the_spot() -> None:

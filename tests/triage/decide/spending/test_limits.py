@@ -162,7 +162,7 @@ def ladder() -> Rulebook:
         authorities=(
             Authority("lead", "Desk lead", "555-0110", Decimal(600)),
             Authority("manager", "Area manager", "555-0111", Decimal(1500)),
-            Authority("owner", "Programme owner", "555-0112", None),
+            Authority("owner", "Program owner", "555-0112", None),
         ),
     )
 

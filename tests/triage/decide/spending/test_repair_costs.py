@@ -1,4 +1,4 @@
-"""What a repair may come to for the programme: typical costs after cover, the deductible included."""
+"""What a repair may come to for the program: typical costs after warranty, the deductible included."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from datetime import date
 from decimal import Decimal
 
 from tests.triage.builders import minimal_files
-from tests.triage.programmes import MACHINES
+from tests.triage.services import MACHINES
 from triage.decide.spending.repair_costs import job_for
 from triage.rulebook.reading.reader import rulebook_from_data
 
@@ -15,11 +15,11 @@ COVERED, LATER = date(2025, 6, 1), date(2030, 1, 1)
 
 def costs(deductible: int, on: date) -> Decimal:
     files = minimal_files()
-    files["cover/standard.yml"] = {**files["cover/standard.yml"], "deductible": deductible}  # type: ignore[dict-item]
+    files["warranty/standard.yml"] = {**files["warranty/standard.yml"], "deductible": deductible}  # type: ignore[dict-item]
     return job_for(rulebook_from_data(files), {"compressor_fault": 1.0}, MACHINES[0], False, on).likely
 
 
-def test_the_deductible_is_paid_on_what_cover_pays() -> None:
+def test_the_deductible_is_paid_on_what_warranty_pays() -> None:
     assert costs(0, COVERED) == 0
     assert costs(75, COVERED) == 75
 

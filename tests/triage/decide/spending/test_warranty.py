@@ -8,44 +8,44 @@ import pytest
 
 from tests.triage.builders import minimal_rulebook
 from triage.decide.spending.warranty import (
-    cover_for,
     cover_known,
-    cover_notes,
     covered_by_component,
     terms_by_component,
     terms_for,
+    warranty_for,
+    warranty_notes,
 )
 from triage.logic.conditions import Compare, FactTest
 from triage.records.report import Machine
 from triage.rulebook.model import Rulebook
-from triage.rulebook.terms import CoverPeriod, CoverRisk, CoverTerms
+from triage.rulebook.terms import WarrantyPeriod, WarrantyRisk, WarrantyTerms
 
 RULEBOOK = minimal_rulebook()
 MACHINE = Machine("LH-1", "LH-20", date(2024, 1, 10), date(2024, 2, 29))
 
 
-def with_terms(*terms: CoverTerms) -> Rulebook:
-    return replace(RULEBOOK, cover={each.id: each for each in terms})
+def with_terms(*terms: WarrantyTerms) -> Rulebook:
+    return replace(RULEBOOK, warranty={each.id: each for each in terms})
 
 
-def terms(id_: str, parts: int, labor: int, models: tuple[str, ...] = (), **more: object) -> CoverTerms:
+def terms(id_: str, parts: int, labor: int, models: tuple[str, ...] = (), **more: object) -> WarrantyTerms:
     given: dict[str, object] = {
         "id": id_,
         "title": id_,
         "models": frozenset(models),
         "starts": "commissioned",
         "cap_months_from_ship": None,
-        "periods": {"default": CoverPeriod(parts, labor)},
+        "periods": {"default": WarrantyPeriod(parts, labor)},
         "risks": (),
         "claim_needs": (),
         "source": "common practice, no source",
         **more,
     }
-    return CoverTerms(**given)  # type: ignore[arg-type]
+    return WarrantyTerms(**given)  # type: ignore[arg-type]
 
 
 def test_parts_and_labor_have_their_own_months_by_component() -> None:
-    answer = cover_for(RULEBOOK, MACHINE, "compressor", date(2026, 3, 1), {})
+    answer = warranty_for(RULEBOOK, MACHINE, "compressor", date(2026, 3, 1), {})
 
     assert (answer.parts.covered, answer.parts.until) == (True, date(2027, 2, 28))
     assert (answer.labor.covered, answer.labor.until) == (False, date(2026, 2, 28))
@@ -56,17 +56,19 @@ def test_parts_and_labor_have_their_own_months_by_component() -> None:
     ("on", "covered"),
     [("2024-02-28", False), ("2024-02-29", True), ("2025-02-28", True), ("2025-03-01", False)],
 )
-def test_the_first_and_the_last_day_are_in_cover_and_their_neighbours_are_not(on: str, covered: bool) -> None:
-    answer = cover_for(RULEBOOK, MACHINE, "cooling", date.fromisoformat(on), {})
+def test_the_first_and_the_last_day_are_in_warranty_and_their_neighbors_are_not(
+    on: str, covered: bool
+) -> None:
+    answer = warranty_for(RULEBOOK, MACHINE, "cooling", date.fromisoformat(on), {})
 
     assert answer.parts.until == date(2025, 2, 28)  # 29 February plus 12 months
     assert answer.parts.covered is covered
 
 
-def test_a_cap_from_the_ship_date_ends_cover_earlier_but_never_later() -> None:
+def test_a_cap_from_the_ship_date_ends_warranty_earlier_but_never_later() -> None:
     stored_long = replace(MACHINE, commissioned_on=date(2026, 1, 5))
-    capped = cover_for(RULEBOOK, stored_long, "compressor", date(2026, 2, 1), {})
-    uncapped = cover_for(RULEBOOK, MACHINE, "cooling", date(2024, 6, 1), {})
+    capped = warranty_for(RULEBOOK, stored_long, "compressor", date(2026, 2, 1), {})
+    uncapped = warranty_for(RULEBOOK, MACHINE, "cooling", date(2024, 6, 1), {})
 
     assert capped.parts.until == date(2027, 7, 10)  # 42 months after the ship date
     assert uncapped.parts.until == date(2025, 2, 28)
@@ -75,15 +77,15 @@ def test_a_cap_from_the_ship_date_ends_cover_earlier_but_never_later() -> None:
 def test_terms_may_start_when_the_machine_is_shipped() -> None:
     rulebook = with_terms(terms("from-ship", 12, 6, starts="shipped"))
 
-    answer = cover_for(rulebook, MACHINE, "cooling", date(2025, 1, 10), {})
+    answer = warranty_for(rulebook, MACHINE, "cooling", date(2025, 1, 10), {})
 
     assert (answer.parts.covered, answer.parts.until) == (True, date(2025, 1, 10))
 
 
-def test_zero_months_are_no_cover_not_even_for_a_day() -> None:
+def test_zero_months_are_no_warranty_not_even_for_a_day() -> None:
     rulebook = with_terms(terms("none", 0, 12))
 
-    answer = cover_for(rulebook, MACHINE, "cooling", MACHINE.commissioned_on or date.min, {})
+    answer = warranty_for(rulebook, MACHINE, "cooling", MACHINE.commissioned_on or date.min, {})
 
     assert (answer.parts.covered, answer.parts.until) == (False, None)
     assert answer.labor.covered
@@ -92,16 +94,16 @@ def test_zero_months_are_no_cover_not_even_for_a_day() -> None:
 def test_without_a_commissioning_date_the_ship_date_counts_and_it_is_said() -> None:
     machine = replace(MACHINE, commissioned_on=None)
 
-    answer = cover_for(RULEBOOK, machine, "cooling", date(2024, 6, 1), {})
-    (note,) = cover_notes(RULEBOOK, machine, "cooling")
+    answer = warranty_for(RULEBOOK, machine, "cooling", date(2024, 6, 1), {})
+    (note,) = warranty_notes(RULEBOOK, machine, "cooling")
 
     assert answer.parts.until == date(2025, 1, 10)
     assert "ship date 2024-01-10" in note
-    assert cover_notes(RULEBOOK, MACHINE, "cooling") == ()
+    assert warranty_notes(RULEBOOK, MACHINE, "cooling") == ()
 
 
 @pytest.mark.parametrize(("on", "known"), [("2024-06-01", True), ("2025-06-01", False), ("2027-07-11", True)])
-def test_without_a_commissioning_date_cover_is_unknown_between_its_earliest_end_and_the_cap(
+def test_without_a_commissioning_date_warranty_is_unknown_between_its_earliest_end_and_the_cap(
     on: str, known: bool
 ) -> None:
     machine = replace(MACHINE, commissioned_on=None)
@@ -117,40 +119,40 @@ def test_terms_that_name_the_model_go_before_general_ones() -> None:
     assert (terms_for(rulebook, replace(MACHINE, model="X"), "cooling") or terms("", 0, 0)).id == "all"
 
 
-def test_of_equally_specific_terms_the_most_favourable_counts() -> None:
+def test_of_equally_specific_terms_the_most_favorable_counts() -> None:
     rulebook = with_terms(terms("a", 12, 24), terms("b", 24, 6), terms("c", 24, 12))
 
-    assert cover_for(rulebook, MACHINE, "cooling", date(2024, 6, 1), {}).terms == "c"
+    assert warranty_for(rulebook, MACHINE, "cooling", date(2024, 6, 1), {}).terms == "c"
 
 
-def test_what_puts_cover_at_risk_is_said_and_voids_nothing() -> None:
-    risk = CoverRisk(FactTest("filter_days", Compare(">", Decimal(90))), "The filter was not cleaned.")
+def test_what_puts_warranty_at_risk_is_said_and_voids_nothing() -> None:
+    risk = WarrantyRisk(FactTest("filter_days", Compare(">", Decimal(90))), "The filter was not cleaned.")
     rulebook = with_terms(terms("a", 24, 24, risks=(risk,), claim_needs=("the care card",)))
     day = date(2024, 6, 1)
 
-    risky = cover_for(rulebook, MACHINE, "cooling", day, {"filter_days": Decimal(91)})
+    risky = warranty_for(rulebook, MACHINE, "cooling", day, {"filter_days": Decimal(91)})
 
     assert risky.at_risk == ("The filter was not cleaned.",)
     assert risky.parts.covered
     assert risky.claim_needs == ("the care card",)
-    assert cover_for(rulebook, MACHINE, "cooling", day, {}).at_risk == ()  # not known is not said
+    assert warranty_for(rulebook, MACHINE, "cooling", day, {}).at_risk == ()  # not known is not said
 
 
-def test_nothing_is_in_cover_without_a_machine_or_without_terms() -> None:
+def test_nothing_is_in_warranty_without_a_machine_or_without_terms() -> None:
     day = date(2024, 6, 1)
 
     for rulebook, machine in ((RULEBOOK, None), (with_terms(), MACHINE)):
-        answer = cover_for(rulebook, machine, "cooling", day, {})
+        answer = warranty_for(rulebook, machine, "cooling", day, {})
         assert (answer.terms, answer.parts.covered, answer.labor.covered) == (None, False, False)
         assert not cover_known(rulebook, machine, "cooling", day)
-    assert "no cover terms" in cover_notes(with_terms(), MACHINE, "cooling")[0]
+    assert "no warranty terms" in warranty_notes(with_terms(), MACHINE, "cooling")[0]
 
 
-def test_cover_of_many_components_agrees_with_the_answer_for_each() -> None:
+def test_warranty_of_many_components_agrees_with_the_answer_for_each() -> None:
     components = frozenset({"compressor", "cooling", "hopper"})
     terms = terms_by_component(RULEBOOK, MACHINE, components)
     for day in (date(2024, 1, 1), date(2024, 6, 1), date(2026, 2, 28), date(2026, 3, 1), date(2028, 1, 1)):
         found = covered_by_component(MACHINE, terms, components, day)
         for component in components:
-            answer = cover_for(RULEBOOK, MACHINE, component, day, {})
+            answer = warranty_for(RULEBOOK, MACHINE, component, day, {})
             assert found[component] == (answer.parts.covered, answer.labor.covered)

@@ -108,7 +108,7 @@ def test_the_sites_own_zone_is_what_the_clock_is_judged_by(rulebook: Rulebook) -
     assert "America/New_York" in found["clock"].why
 
 
-def test_a_figure_outside_its_facts_range_is_no_fact(rulebook: Rulebook) -> None:
+def test_a_number_outside_its_facts_range_is_no_fact(rulebook: Rulebook) -> None:
     facts = facts_on_record(rulebook, MACHINE, (event(9, circuit={"amps": 400}),), NOW)
     assert "circuit_amps" not in facts
     assert facts["commissioning_failed"] == Decimal(1)
@@ -125,7 +125,7 @@ def test_days_overdue_follow_whoever_says_when_it_was_cleaned(rulebook: Rulebook
     assert overdue_facts({"full_clean_days": Decimal(31)}) == {"full_clean_overdue_days": Decimal(1)}
 
 
-def test_a_models_figures_are_enough_to_say_when_a_refill_can_be_served(rulebook: Rulebook) -> None:
+def test_a_models_numbers_are_enough_to_say_when_a_refill_can_be_served(rulebook: Rulebook) -> None:
     report = Report(
         ("not_freezing",),
         NOW,

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 
-from tests.triage.machine.lifecycle.test_computed_facts import STEADY, WEARING, figures
+from tests.triage.machine.lifecycle.test_computed_facts import STEADY, WEARING, numbers
 from triage.machine.lifecycle.explain import explain
 from triage.machine.lifecycle.keep_or_swap import keep_or_swap
 
 
 def test_keeping_is_explained_with_its_cost_its_time_and_what_would_turn_it():
-    lines = explain(figures(STEADY), "USD")
+    lines = explain(numbers(STEADY), "USD")
     assert lines == (
         "Keeping it costs 743.32 USD a year at best (over 6 years), "
         "swapping it 1048.91 USD (over 8 years): keep it.",
@@ -26,21 +26,21 @@ def test_keeping_is_explained_with_its_cost_its_time_and_what_would_turn_it():
 
 
 def test_the_price_named_is_the_one_at_which_the_choice_turns():
-    now = figures(STEADY)
+    now = numbers(STEADY)
     for price, choice in (("3473.43", "swap"), ("3473.45", "keep")):
         challenger = replace(now.challenger, paid=Decimal(price))
         assert keep_or_swap(now.defender, challenger, now.rate).choice == choice
 
 
 def test_a_swap_says_nothing_of_keeping_on_and_names_the_trend():
-    lines = explain(figures(WEARING), "USD")
+    lines = explain(numbers(WEARING), "USD")
     assert lines[0].endswith(": swap it.")
     assert not any("worth keeping" in line for line in lines)
     assert "both tests say that failures come faster" in lines[-1]
 
 
 def test_a_repair_just_over_its_limit_turns_back_at_that_limit():
-    lines = explain(figures(STEADY, repair_now=1950), "USD")  # 5.94 over, spread over 8 years like the price
+    lines = explain(numbers(STEADY, repair_now=1950), "USD")  # 5.94 over, spread over 8 years like the price
     assert (
         lines[1] == "It hangs most on the price of the swap; it would turn at 4605.94 USD (now 4600.00 USD)."
     )

@@ -26,16 +26,16 @@ NEW = Owning(
 )
 
 
-def turned(figure: str, amount: Decimal) -> str:
-    """The choice with one figure put at `amount`."""
-    if figure == "running_costs":
+def turned(number: str, amount: Decimal) -> str:
+    """The choice with one number put at `amount`."""
+    if number == "running_costs":
         old = replace(OLD, running=tuple(cost * amount for cost in OLD.running))
         return keep_or_swap(old, NEW, RATE).choice
-    if figure == "swap_price":
+    if number == "swap_price":
         return keep_or_swap(OLD, replace(NEW, paid=amount), RATE).choice
-    if figure == "rate":
+    if number == "rate":
         return keep_or_swap(OLD, NEW, amount).choice
-    return keep_or_swap(replace(OLD, **{figure: amount}), NEW, RATE).choice
+    return keep_or_swap(replace(OLD, **{number: amount}), NEW, RATE).choice
 
 
 def test_a_machine_is_kept_while_its_best_annual_cost_is_below_the_new_ones():
@@ -55,13 +55,13 @@ def test_a_tie_keeps_the_machine():
     assert keep_or_swap(OLD, same, RATE).choice == "keep"
 
 
-@pytest.mark.parametrize("figure", ["repair_now", "value_now", "running_costs", "swap_price"])
-def test_the_choice_turns_at_the_number_given_and_not_before(figure):
-    point = next(one for one in turning_points(OLD, NEW, RATE) if one.figure == figure)
-    nudge = Decimal("0.000001") * (-1 if figure == "swap_price" else 1)
-    assert turned(figure, point.now) == "keep"
-    assert turned(figure, point.turns_at - nudge) == "keep"
-    assert turned(figure, point.turns_at + nudge) == "swap"
+@pytest.mark.parametrize("number", ["repair_now", "value_now", "running_costs", "swap_price"])
+def test_the_choice_turns_at_the_number_given_and_not_before(number):
+    point = next(one for one in turning_points(OLD, NEW, RATE) if one.number == number)
+    nudge = Decimal("0.000001") * (-1 if number == "swap_price" else 1)
+    assert turned(number, point.now) == "keep"
+    assert turned(number, point.turns_at - nudge) == "keep"
+    assert turned(number, point.turns_at + nudge) == "swap"
 
 
 def test_the_rate_that_turns_the_choice_is_found_to_four_places():
@@ -73,13 +73,13 @@ def test_the_rate_that_turns_the_choice_is_found_to_four_places():
     assert turning_points(OLD, replace(NEW, paid=Decimal(2500)), RATE)[-1].turns_at is None
 
 
-def test_a_figure_that_no_possible_number_can_turn_is_said_to_have_none():
+def test_a_number_that_no_possible_number_can_turn_is_said_to_have_none():
     gift = Owning(Decimal(1), decimals(1), decimals(0))
-    points = {point.figure: point.turns_at for point in turning_points(OLD, gift, Decimal(0))}
+    points = {point.number: point.turns_at for point in turning_points(OLD, gift, Decimal(0))}
     assert points["repair_now"] is None  # it would have to be below 0
     assert points["running_costs"] is None  # so would this factor
     free = replace(OLD, running=decimals(0, 0, 0, 0), repair_now=Decimal(0))
-    assert {point.figure: point.turns_at for point in turning_points(free, NEW, RATE)}[
+    assert {point.number: point.turns_at for point in turning_points(free, NEW, RATE)}[
         "running_costs"
     ] is None
 

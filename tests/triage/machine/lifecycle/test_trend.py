@@ -1,4 +1,4 @@
-"""Do failures come faster? Verdicts, their caution, and the fit's behaviour at the edges."""
+"""Do failures come faster? Verdicts, their caution, and the fit's behavior at the edges."""
 
 from __future__ import annotations
 

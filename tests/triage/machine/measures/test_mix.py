@@ -59,8 +59,8 @@ def test_a_gap_within_the_tolerance_is_neither_thin_nor_rich():
 def test_a_rich_mix_says_how_much_water_is_missing():
     found = facts(POWDER | {"water_jugs": Decimal(1), "label_brix": Decimal(13)})
     assert found["mix_too_rich"] is True
-    litres = float(found["mix_water_short_l"])
-    assert expected_brix(5 + litres, 1, 1.5, 100) == pytest.approx(13, abs=0.01)
+    liters = float(found["mix_water_short_l"])
+    assert expected_brix(5 + liters, 1, 1.5, 100) == pytest.approx(13, abs=0.01)
 
 
 def test_a_syrup_pouch_may_be_given_by_its_volume():
@@ -79,7 +79,7 @@ def test_gallons_are_converted():
     assert facts(POWDER | {"jug_l": "1.32086 gal"})["brix_expected"] == Decimal("13.1")
 
 
-def test_an_empty_batch_and_impossible_figures_are_refused():
+def test_an_empty_batch_and_impossible_numbers_are_refused():
     with pytest.raises(InputError, match="nothing was poured in"):
         facts(POWDER | {"water_jugs": Decimal(0), "pouches": Decimal(0)})
     with pytest.raises(InputError) as caught:

@@ -1,4 +1,4 @@
-"""Figures with units come in as floats in the unit asked for, or as an InputError that says how to mend
+"""Numbers with units come in as floats in the unit asked for, or as an InputError that says how to fix
 them."""
 
 from datetime import date
@@ -7,7 +7,14 @@ from decimal import Decimal
 import pint
 import pytest
 
-from triage.machine.measures.quantities import Span, check_ranges, figure, in_unit, known_figures, new_facts
+from triage.machine.measures.quantities import (
+    Span,
+    check_ranges,
+    in_unit,
+    known_quantities,
+    new_facts,
+    rounded,
+)
 from triage.values.errors import InputError
 
 SPANS = {"a_ft": Span("the length", 0, 100, "foot"), "b_c": Span("the temperature", -5, 50, "degC")}
@@ -55,13 +62,13 @@ def test_a_pint_quantity_of_any_registry_is_converted():
         ("1e999", "not finite"),
     ],
 )
-def test_what_is_no_measure_is_refused_with_the_way_to_mend_it(value, message):
+def test_what_is_no_measure_is_refused_with_the_way_to_fix_it(value, message):
     with pytest.raises(InputError, match=message) as caught:
         in_unit(value, "foot", "/run")
     assert caught.value.problems[0].pointer == "/run"
 
 
-def test_every_figure_out_of_range_is_named():
+def test_every_number_out_of_range_is_named():
     with pytest.raises(InputError) as caught:
         check_ranges(SPANS, a_ft=101, b_c=-6)
     assert [str(problem) for problem in caught.value.problems] == [
@@ -76,21 +83,21 @@ def test_both_ends_of_a_range_belong_to_it():
         check_ranges(SPANS, a_ft=0, b_c=50.001)
 
 
-def test_known_figures_are_read_in_their_units_and_others_left_alone():
-    assert known_figures({"a_ft": "10 yard", "other": True}, SPANS) == {"a_ft": pytest.approx(30)}
+def test_known_quantities_are_read_in_their_units_and_others_left_alone():
+    assert known_quantities({"a_ft": "10 yard", "other": True}, SPANS) == {"a_ft": pytest.approx(30)}
 
 
-def test_known_figures_report_unreadable_and_out_of_range_ones_together():
+def test_known_quantities_report_unreadable_and_out_of_range_ones_together():
     with pytest.raises(InputError) as caught:
-        known_figures({"a_ft": "long", "b_c": Decimal(99)}, SPANS)
+        known_quantities({"a_ft": "long", "b_c": Decimal(99)}, SPANS)
     assert [problem.pointer for problem in caught.value.problems] == ["/a_ft", "/b_c"]
 
 
 @pytest.mark.parametrize(
     ("value", "places", "text"), [(2.675, 2, "2.68"), (-0.001, 2, "0.00"), (44.5, 0, "45"), (-2.5, 0, "-3")]
 )
-def test_figures_are_rounded_half_up_in_decimal_and_never_minus_zero(value, places, text):
-    assert str(figure(value, places)) == text
+def test_numbers_are_rounded_half_up_in_decimal_and_never_minus_zero(value, places, text):
+    assert str(rounded(value, places)) == text
 
 
 def test_a_calculation_never_overrules_what_is_known_and_drops_what_it_cannot_say():

@@ -131,7 +131,7 @@ def test_a_thicker_conductor_never_drops_more(awg, one_way_ft, amps):
     assert 0 <= thick <= thin
 
 
-def test_a_figure_exactly_at_its_limit_is_still_good_enough():
+def test_a_number_exactly_at_its_limit_is_still_good_enough():
     at_limits = {"running_volts": 108.0, "starting_volts": 102.0, "measured_drop_pct": 5.0}
     assert explains_weak_start(nominal_volts=120, **at_limits) is False
     assert explains_weak_start(nominal_volts=120, calculated_drop_pct=5.0) is None

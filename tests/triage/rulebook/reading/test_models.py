@@ -36,7 +36,7 @@ def test_a_rulebook_may_do_without_models() -> None:
     assert minimal_rulebook().models == {}
 
 
-def test_a_models_figures_are_read_in_the_facts_own_unit() -> None:
+def test_a_models_numbers_are_read_in_the_facts_own_unit() -> None:
     rulebook = minimal_rulebook({**WATTS, "models.yml": models(cooling_watts="0.62 kW")})
     assert rulebook.models["LH-20"].facts == {"cooling_watts": Decimal(620)}
     assert rulebook.models["LH-20"].source == "invented"
@@ -55,14 +55,14 @@ def test_a_model_is_part_of_the_rulebooks_version() -> None:
         (models(cooling_wats=620), "models.LH-20.facts", 'no fact "cooling_wats"; did you mean'),
         (models(cooling_watts=9000), "models.LH-20.facts.cooling_watts", "out of range"),
         (models(cooling_watts=True), "models.LH-20.facts.cooling_watts", "true"),
-        (models(filter_days=3), "models.LH-20.facts", "is not a figure of a model"),
-        (models(age_months=3), "models.LH-20.facts", "is not a figure of a model"),
+        (models(filter_days=3), "models.LH-20.facts", "is not a number of a model"),
+        (models(age_months=3), "models.LH-20.facts", "is not a number of a model"),
         (models(), "models.LH-20", "facts"),
         ({"models": {}}, "models.yml", "models"),
         ({"modles": {}, "models": models(cooling_watts=620)["models"]}, "models.yml", "modles"),
     ],
 )
-def test_what_is_no_figure_of_a_model_is_refused_with_its_place(file: object, place: str, said: str) -> None:
+def test_what_is_no_number_of_a_model_is_refused_with_its_place(file: object, place: str, said: str) -> None:
     problem = problem_with(file)
     assert problem.startswith("models.yml")
     assert place in problem

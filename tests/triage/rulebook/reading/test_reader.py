@@ -69,7 +69,7 @@ def test_the_minimal_rulebook_is_read_whole() -> None:
     assert rulebook.cautions["damaged-cord"].forbids_all_checks
     assert rulebook.cautions["unplug-first"].only_with_checks
     assert rulebook.causes["seal_wrong"].repair.parts == {"SEAL-1": 1}
-    assert rulebook.cover["standard"].periods["compressor"].labor_months == 24
+    assert rulebook.warranty["standard"].periods["compressor"].labor_months == 24
     assert rulebook.limits["standing"].rows[0].then == {"amount": Decimal(350)}
     assert rulebook.authorities["ops_lead"].up_to == Decimal(2000)
     assert rulebook.rates.default.parts_markup == Decimal("0.2")
@@ -221,7 +221,7 @@ def test_hidden_files_and_readmes_are_passed_over(tmp_path: Path) -> None:
     assert read_rulebook(write(tmp_path, files)).version == minimal_rulebook().version
 
 
-# single faults, each with its mend
+# single faults, each with its fix
 
 
 @pytest.mark.parametrize(
@@ -282,8 +282,8 @@ def test_hidden_files_and_readmes_are_passed_over(tmp_path: Path) -> None:
         (changed("facts/filter_days.yml", unit="fortnigth"), "is not a unit pint knows"),
         (changed("facts/cord_damaged.yml", range="[0..1]"), "a flag has no range"),
         (changed("facts/cord_damaged.yml", ask=None), "needs `ask`"),
-        ({"facts/colour.yml": fact("colour", "choice")}, "needs `choices`"),
-        ({"facts/top_cause.yml": fact("top_cause", "text")}, "the programme computes itself"),
+        ({"facts/color.yml": fact("color", "choice")}, "needs `choices`"),
+        ({"facts/top_cause.yml": fact("top_cause", "text")}, "the program computes itself"),
         (
             changed("derive/filter-neglected.yml", then={"set": {"top_chance": 0.5}}),
             "a rule sets facts of the rulebook",
@@ -318,10 +318,10 @@ def test_hidden_files_and_readmes_are_passed_over(tmp_path: Path) -> None:
             ),
             "the braces of the text do not match",
         ),
-        (changed("cover/standard.yml", periods={}), "`default` is missing"),
+        (changed("warranty/standard.yml", periods={}), "`default` is missing"),
         (
             changed(
-                "cover/standard.yml",
+                "warranty/standard.yml",
                 periods={
                     "default": {"parts_months": 1, "labor_months": 1},
                     "compresor": {"parts_months": 1, "labor_months": 1},
@@ -356,7 +356,7 @@ def test_hidden_files_and_readmes_are_passed_over(tmp_path: Path) -> None:
         (changed("cases/overdue-filter.yml", expect={"outcome": "hodl"}), 'did you mean "hold"?'),
     ],
 )
-def test_a_fault_is_said_once_with_its_mend(overrides: Mapping[str, object], part: str) -> None:
+def test_a_fault_is_said_once_with_its_fix(overrides: Mapping[str, object], part: str) -> None:
     assert part in only_problem(overrides)
 
 
@@ -430,7 +430,7 @@ def test_a_rule_and_a_check_may_not_share_an_id() -> None:
     assert "is already the id of evidence/fill-low.yml" in only_problem({"checks/fill-low.yml": twin})
 
 
-def test_a_policy_rule_may_look_at_computed_figures_and_only_a_limit_table_at_the_amount() -> None:
+def test_a_policy_rule_may_look_at_computed_numbers_and_only_a_limit_table_at_the_amount() -> None:
     rule = policy(
         "keep", {"headroom": "> 0"}, {"headroom": 1}, {"headroom": 0}, "approve", 5, "{headroom} left"
     )

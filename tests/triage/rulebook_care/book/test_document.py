@@ -54,7 +54,7 @@ def test_every_rule_check_cause_and_fact_has_its_place(default):
         ("symptom", default.symptoms), ("cause", default.causes), ("evidence", default.evidence),
         ("caution", default.cautions), ("check", default.checks), ("policy", default.policy),
         ("derive", default.derive), ("fact", default.facts), ("limit", default.limits),
-        ("cover", default.cover),
+        ("warranty", default.warranty),
     ):  # fmt: skip
         assert {f"{kind}-{name}" for name in things} <= anchors
 

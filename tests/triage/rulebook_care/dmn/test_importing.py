@@ -1,4 +1,4 @@
-"""DMN of this programme and of others, back into rulebook files."""
+"""DMN of this program and of others, back into rulebook files."""
 
 from __future__ import annotations
 

@@ -38,7 +38,7 @@ def test_a_rule_is_covered_by_the_whole_reports_on_which_it_holds():
     assert found.share == pytest.approx(4 / 9)
 
 
-def test_a_policy_rule_is_covered_by_the_figures_it_sees():
+def test_a_policy_rule_is_covered_by_the_numbers_it_sees():
     rule = minimal_rulebook().policy["cord-dispatch"].head
     assert rule.status == "live"
     starts = {

@@ -1,4 +1,4 @@
-"""What closed tickets teach: counts, posteriors, drift; and intervals that cover a known truth."""
+"""What closed tickets teach: counts, posteriors, drift; and intervals that warranty a known truth."""
 
 from __future__ import annotations
 

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.triage.programmes import AGENT, NOON
 from tests.triage.rulebook_care.recorded_log import Log, recorded_log
+from tests.triage.services import AGENT, NOON
 from triage.rulebook_care.learning.records import Closed, closed_tickets
 from triage.rulebook_care.learning.weights import stratum, stratum_of
 from triage.rulebook_care.release.piece import kept
@@ -22,9 +22,9 @@ def log(tmp_path: Path) -> Iterator[Log]:
 
 
 def test_the_first_outcome_of_a_ticket_is_that_of_its_first_decision(log: Log) -> None:
-    log.programme.answer("T-000004", {"cord_damaged": True}, AGENT)
+    log.service.answer("T-000004", {"cord_damaged": True}, AGENT)
     log.close("T-000004", "dirty_filter")
-    with log.programme.store.read() as work:
+    with log.service.store.read() as work:
         first = dict(work.recorded.first_outcomes(None))
         last = {one.key[0]: one.decision["outcome"] for one in work.recorded.closed(None)}
     assert first.keys() == last.keys() == {"T-000001", "T-000002", "T-000003", "T-000004"}
@@ -32,15 +32,15 @@ def test_the_first_outcome_of_a_ticket_is_that_of_its_first_decision(log: Log) -
 
 
 def test_first_outcomes_are_of_the_tickets_closed_in_the_time_asked_for(log: Log) -> None:
-    with log.programme.store.read() as work:
+    with log.service.store.read() as work:
         assert dict(work.recorded.first_outcomes(NOON)).keys() == {"T-000001", "T-000002", "T-000003"}
         assert dict(work.recorded.first_outcomes(NOON + timedelta(seconds=1))) == {}
 
 
 def test_tickets_are_counted_by_symptoms_and_first_outcome(log: Log) -> None:
     closed = Closed()
-    current = kept(log.programme.store, log.programme.rulebook.version)
-    with log.programme.store.read() as work:
+    current = kept(log.service.store, log.service.rulebook.version)
+    with log.service.store.read() as work:
         first = dict(work.recorded.first_outcomes(None))
         tickets = list(closed_tickets(work.recorded.closed(None), current, closed, first))
     kind = stratum(["not_freezing"], "fix_in_store")
@@ -50,8 +50,8 @@ def test_tickets_are_counted_by_symptoms_and_first_outcome(log: Log) -> None:
 
 def test_without_first_outcomes_nothing_is_counted_by_them(log: Log) -> None:
     closed = Closed()
-    current = kept(log.programme.store, log.programme.rulebook.version)
-    with log.programme.store.read() as work:
+    current = kept(log.service.store, log.service.rulebook.version)
+    with log.service.store.read() as work:
         tickets = list(closed_tickets(work.recorded.closed(None), current, closed))
     assert [each.first_outcome for each in tickets] == [None, None]
     assert (closed.strata, closed.learned) == ({}, {})

@@ -147,7 +147,7 @@ def test_a_caution_covered_by_a_wider_one_is_told_with_its_place(tmp_path):
     assert found.message == (
         "whenever torn-and-humming holds, damaged-cord holds too and says, forbids and stops at least as much"
     )
-    assert found.mend == "Retire it, or narrow damaged-cord"
+    assert found.fix == "Retire it, or narrow damaged-cord"
 
 
 @pytest.mark.parametrize(

@@ -47,7 +47,7 @@ def test_silencing_what_is_not_there_is_a_note_and_what_does_not_exist_a_warning
     (unused,) = found["silence-unused"]
     assert (unused.severity, unused.path) == ("note", ("lint_off", "covered"))
     (unknown,) = found["silence-unknown"]
-    assert "counted-twice" in unknown.mend
+    assert "counted-twice" in unknown.fix
 
 
 def test_a_silence_in_one_file_does_not_reach_another():

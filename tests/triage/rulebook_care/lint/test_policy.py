@@ -1,11 +1,11 @@
-"""Figures without an outcome, outcomes that tie, and rules that never decide."""
+"""Numbers without an outcome, outcomes that tie, and rules that never decide."""
 
 from __future__ import annotations
 
 from tests.triage.rulebook_care.lint.linted import findings, policy_file
 
 
-def test_figures_on_which_no_rule_speaks_are_told_with_an_example():
+def test_numbers_on_which_no_rule_speaks_are_told_with_an_example():
     (gap,) = findings({"policy/foot.yml": policy_file("foot", {"over_limit": True}, "dispatch", 1)})[
         "policy-gap"
     ]
@@ -21,7 +21,7 @@ def test_an_outcome_that_the_guards_bar_leaves_a_gap():
     assert "over_limit = true" in gap.message
 
 
-def test_figures_that_cannot_be_together_are_no_gap():
+def test_numbers_that_cannot_be_together_are_no_gap():
     rules = {
         "policy/given.yml": policy_file("given", {"estimate_beyond_cover": ">= 0"}, "hold", 10),
         "policy/foot.yml": policy_file("foot", {"estimate_given": False}, "dispatch", 1),

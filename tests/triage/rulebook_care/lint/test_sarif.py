@@ -12,7 +12,7 @@ from triage.values.errors import Problem
 
 def one(**more):
     found = finding(
-        "never-fires", "rule", "evidence/rule.yml", "no report makes it true", "Mend it", ("when",)
+        "never-fires", "rule", "evidence/rule.yml", "no report makes it true", "Fix it", ("when",)
     )
     return replace(found, **more)
 
@@ -26,7 +26,7 @@ def test_a_finding_is_a_result_with_its_place():
     (result,) = run_of(sarif([one(line=9, column=3)]))["results"]
     assert result["ruleId"] == "never-fires"
     assert result["level"] == "error"
-    assert result["message"] == {"text": "no report makes it true. Mend it."}
+    assert result["message"] == {"text": "no report makes it true. Fix it."}
     (place,) = result["locations"]
     assert place["physicalLocation"] == {
         "artifactLocation": {"uri": "evidence/rule.yml", "uriBaseId": "RULEBOOK"},

@@ -13,7 +13,7 @@ from triage.rulebook_care.lint.texts import opening_words
     "text",
     [
         "Open the panel and look inside.",
-        "Remove the back cover.",
+        "Remove the back warranty.",
         "Unscrew the four screws at the rear.",
         "Take the side panel off.",
         "Now lift off the housing, it is light.",
@@ -32,7 +32,7 @@ def test_a_text_that_has_the_machine_opened_is_found(text):
     "text",
     [
         "Do not open the panel.",
-        "Never remove the cover, whatever it says.",
+        "Never remove the warranty, whatever it says.",
         "The technician removes the panel.",
         "Nobody opens the housing in a store.",
         "Don't unscrew anything; the screws stay.",

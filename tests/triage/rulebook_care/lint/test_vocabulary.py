@@ -25,7 +25,7 @@ def test_a_fact_nobody_looks_at_is_a_note():
     assert (unused.rule, unused.severity, unused.file) == ("color", "note", "facts/color.yml")
 
 
-def test_a_calculation_a_table_a_text_or_a_cover_risk_looks_at_facts_too():
+def test_a_calculation_a_table_a_text_or_a_warranty_risk_looks_at_facts_too():
     lamp = fact("lamp", "text")
     said = policy("foot", {"stop_use": "-"}, {}, {}, "dispatch", 1, "The lamp is {lamp}.")
     assert findings({"facts/lamp.yml": lamp, "policy/foot.yml": said}) == {}

@@ -1,4 +1,4 @@
-"""What the reasoning takes for granted about the programme agrees with the programme."""
+"""What the reasoning takes for granted about the program agrees with the program."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def decisions():
 
 
 def seen_by_policy(decision):
-    return {fact: known.value for fact, known in decision.facts.items()} | dict(decision.figures)
+    return {fact: known.value for fact, known in decision.facts.items()} | dict(decision.computed_facts)
 
 
 def test_facts_called_always_known_are_known_to_policy_in_every_decision(decisions):
@@ -61,7 +61,7 @@ def test_what_is_called_always_so_is_so_in_every_decision(condition, decisions):
 
 def test_numbers_lie_in_the_range_they_are_said_to_have(decisions):
     for decision in decisions:
-        for fact, value in decision.figures.items():
+        for fact, value in decision.computed_facts.items():
             bounds = range_of(fact)
             if bounds is not None:
                 assert bounds.low <= value <= bounds.high, fact

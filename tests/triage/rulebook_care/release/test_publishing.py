@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.triage.programmes import AGENT, NOON, REPORT, rulebook_files
 from tests.triage.rulebook_care.recorded_log import Log, recorded_log
+from tests.triage.services import AGENT, NOON, REPORT, rulebook_files
 from triage.rulebook.reading.reader import version_of
 from triage.rulebook_care.editing.candidate import refuse_bad
 from triage.rulebook_care.release import publishing
@@ -43,35 +43,35 @@ def log(tmp_path: Path) -> Iterator[Log]:
 def checked(log: Log, files: dict[str, object]) -> str:
     """As `check_candidate` leaves it, without the child process."""
     version = log.keep(files)
-    with log.programme.store.write() as work:
+    with log.service.store.write() as work:
         work.rulebooks.add_stage(Stage(version, "checked", NOON, "lead", {"title": "Renamed"}))
     return version
 
 
 def replayed(log: Log, files: dict[str, object]) -> str:
     version = checked(log, files)
-    store = log.programme.store
+    store = log.service.store
     note_replay(store, replay(store, log.job(files), here(store)), "lead", NOON)
     return version
 
 
 def published(log: Log, files: dict[str, object], minutes: int = 1) -> str:
     version = replayed(log, files)
-    publish(log.programme.store, version, "lead", NOTE, NOON + timedelta(minutes=minutes))
-    log.programme.live.refresh()
+    publish(log.service.store, version, "lead", NOTE, NOON + timedelta(minutes=minutes))
+    log.service.live.refresh()
     return version
 
 
 def test_a_checked_and_replayed_rulebook_is_published_and_serves(log: Log) -> None:
-    before = log.programme.rulebook.version
+    before = log.service.rulebook.version
     version = published(log, RENAMED)
     assert version == version_of(RENAMED) != before
-    assert log.programme.rulebook.version == version
-    assert log.programme.open_ticket(REPORT, AGENT).rulebook == version
+    assert log.service.rulebook.version == version
+    assert log.service.open_ticket(REPORT, AGENT).rulebook == version
 
 
 def test_a_good_candidate_is_kept_and_noted_once(log: Log) -> None:
-    store = log.programme.store
+    store = log.service.store
     assert check_candidate(store, RENAMED, "lead", NOON) == version_of(RENAMED)
     assert check_candidate(store, RENAMED, "another", NOON) == version_of(RENAMED)
     with store.read() as work:
@@ -81,10 +81,10 @@ def test_a_good_candidate_is_kept_and_noted_once(log: Log) -> None:
 
 
 def test_every_step_is_written_down_newest_first(log: Log) -> None:
-    before = log.programme.rulebook.version
+    before = log.service.rulebook.version
     version = published(log, RENAMED)
-    rollback(log.programme.store, None, "lead", "Too early.", NOON + timedelta(minutes=2))
-    lines = publishing.log(log.programme.store)
+    rollback(log.service.store, None, "lead", "Too early.", NOON + timedelta(minutes=2))
+    lines = publishing.log(log.service.store)
     assert [(line.stage, line.version, line.who) for line in lines] == [
         ("rolled back", before, "lead"),
         ("published", version, "lead"),
@@ -98,37 +98,37 @@ def test_every_step_is_written_down_newest_first(log: Log) -> None:
 
 
 def test_what_was_not_checked_is_not_published(log: Log) -> None:
-    store = log.programme.store
+    store = log.service.store
     with pytest.raises(NotFoundError, match="no rulebook sha256:none is kept"):
         publish(store, "sha256:none", "lead", NOTE, NOON)
     with pytest.raises(ConflictError, match="was not checked"):
         publish(store, log.keep(RENAMED), "lead", NOTE, NOON)
 
 
-def test_what_was_not_replayed_against_the_version_in_force_is_not_published(log: Log) -> None:
-    store = log.programme.store
+def test_what_was_not_replayed_against_the_live_version_is_not_published(log: Log) -> None:
+    store = log.service.store
     version = checked(log, RENAMED)
-    with pytest.raises(ConflictError, match="was not replayed against the version in force"):
+    with pytest.raises(ConflictError, match="was not replayed against the live version"):
         publish(store, version, "lead", NOTE, NOON)
     other = rulebook_files(**{"rulebook.yml": {"title": "Another", "currency": "USD"}})
     replayed(log, RENAMED)  # against the first
     published(log, other)
-    with pytest.raises(ConflictError, match="was not replayed against the version in force"):
+    with pytest.raises(ConflictError, match="was not replayed against the live version"):
         publish(store, version, "lead", NOTE, NOON)
 
 
 def test_lost_safety_is_published_only_by_someone_who_says_so(log: Log) -> None:
-    store = log.programme.store
+    store = log.service.store
     version = replayed(log, CARELESS)
     with pytest.raises(ConflictError, match="lost 5 safety outcomes"):
         publish(store, version, "lead", NOTE, NOON)
     publish(store, version, "lead", "Cords are seen to by the landlord.", NOON, accept_lost_safety=True)
-    assert publishing.in_force(store).version == version
+    assert publishing.live(store).version == version
 
 
-def test_what_is_in_force_is_not_published_again(log: Log) -> None:
+def test_what_is_live_is_not_published_again(log: Log) -> None:
     with pytest.raises(ConflictError, match="in force already"):
-        publish(log.programme.store, published(log, RENAMED), "lead", NOTE, NOON)
+        publish(log.service.store, published(log, RENAMED), "lead", NOTE, NOON)
 
 
 @pytest.mark.parametrize(
@@ -138,31 +138,31 @@ def test_a_publication_has_a_name_and_a_note(log: Log, by: str, note: str, wrong
     version = replayed(log, RENAMED)
     for act in (publish, rollback):
         with pytest.raises(InputError) as raised:
-            act(log.programme.store, version, by, note, NOON)
+            act(log.service.store, version, by, note, NOON)
         assert [problem.pointer for problem in raised.value.problems] == [wrong]
-    assert publishing.in_force(log.programme.store).version == log.programme.rulebook.version
+    assert publishing.live(log.service.store).version == log.service.rulebook.version
 
 
-def test_a_rollback_goes_to_any_version_that_was_in_force(log: Log) -> None:
-    store, first = log.programme.store, log.programme.rulebook.version
+def test_a_rollback_goes_to_any_version_that_was_live(log: Log) -> None:
+    store, first = log.service.store, log.service.rulebook.version
     second = published(log, RENAMED, 1)
     assert rollback(store, None, "lead", "Back.", NOON + timedelta(minutes=2)).version == first
     assert rollback(store, second, "lead", "Forth.", NOON + timedelta(minutes=3)).version == second
-    log.programme.live.refresh()
-    assert log.programme.rulebook.version == second
+    log.service.live.refresh()
+    assert log.service.rulebook.version == second
 
 
 def test_a_rollback_goes_nowhere_else(log: Log) -> None:
-    store = log.programme.store
+    store = log.service.store
     with pytest.raises(NotFoundError, match="earlier versions: none"):
         rollback(store, None, "lead", "Back.", NOON)
     kept_only = checked(log, RENAMED)
-    with pytest.raises(NotFoundError, match="was in force before"):
+    with pytest.raises(NotFoundError, match="was live before"):
         rollback(store, kept_only, "lead", "Back.", NOON)
 
 
 def test_a_version_is_found_by_its_first_digits(log: Log) -> None:
-    store, version = log.programme.store, log.programme.rulebook.version
+    store, version = log.service.store, log.service.rulebook.version
     assert kept_version(store, version) == kept_version(store, version[7:15]) == version
     with pytest.raises(NotFoundError, match="no kept rulebook begins so"):
         kept_version(store, "xyz")
@@ -173,11 +173,11 @@ def test_a_version_is_found_by_its_first_digits(log: Log) -> None:
 
 def test_a_decision_of_a_version_rolled_back_from_is_still_explained_as_it_was(log: Log) -> None:
     version = published(log, RENAMED)
-    ticket = log.programme.open_ticket(REPORT, AGENT)
-    rollback(log.programme.store, None, "lead", "Back.", NOON + timedelta(minutes=5))
-    log.programme.live.refresh()
-    assert log.programme.rulebook.version != version
-    found = log.programme.explain(ticket.id)
+    ticket = log.service.open_ticket(REPORT, AGENT)
+    rollback(log.service.store, None, "lead", "Back.", NOON + timedelta(minutes=5))
+    log.service.live.refresh()
+    assert log.service.rulebook.version != version
+    found = log.service.explain(ticket.id)
     assert (found.identical, found.rulebook.version) == (True, version)
 
 
@@ -214,11 +214,11 @@ def test_a_bad_candidate_is_refused_with_its_reason_and_never_kept(
     log: Log, files: dict[str, object], said: str
 ) -> None:
     with pytest.raises(InputError, match=said):
-        check_candidate(log.programme.store, files, "lead", NOON)
-    with log.programme.store.read() as work:
-        assert set(work.rulebooks.versions()) == {log.programme.rulebook.version}
+        check_candidate(log.service.store, files, "lead", NOON)
+    with log.service.store.read() as work:
+        assert set(work.rulebooks.versions()) == {log.service.rulebook.version}
         assert work.rulebooks.stages() == ()
-    assert log.programme.open_ticket(REPORT, AGENT).rulebook == log.programme.rulebook.version
+    assert log.service.open_ticket(REPORT, AGENT).rulebook == log.service.rulebook.version
 
 
 def many_words(symptoms: int) -> dict[str, object]:
@@ -270,10 +270,10 @@ def ten_thousand_values() -> dict[str, object]:
 def test_a_candidate_made_to_break_the_engine_is_refused_and_the_live_version_goes_on(
     log: Log, hostile: dict[str, object], seconds: int, said: str
 ) -> None:
-    before = log.programme.rulebook.version
+    before = log.service.rulebook.version
     with pytest.raises(InputError, match=said):
         refuse_bad({**RENAMED, **hostile}, seconds=seconds)
-    assert log.programme.open_ticket(REPORT, AGENT).rulebook == before
+    assert log.service.open_ticket(REPORT, AGENT).rulebook == before
 
 
 def test_a_candidate_that_takes_too_long_is_refused() -> None:

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from tests.triage.builders import minimal_files, policy
-from tests.triage.programmes import NOON, rulebook_files
 from tests.triage.rulebook_care.recorded_log import Log, recorded_log
+from tests.triage.services import NOON, rulebook_files
 from triage.decide.decide_data import decide_inputs, inputs_from_data
 from triage.records.decision_json import as_json
 from triage.rulebook.reading.reader import rulebook_from_data
@@ -42,7 +42,7 @@ def log(tmp_path: Path) -> Iterator[Log]:
 
 
 def replayed(log: Log, candidate: dict[str, object], **more: object) -> Replay:
-    return replay(log.programme.store, log.job(candidate), here(log.programme.store), **more)  # type: ignore[arg-type]
+    return replay(log.service.store, log.job(candidate), here(log.service.store), **more)  # type: ignore[arg-type]
 
 
 def without(*paths: str, **overrides: object) -> dict[str, object]:
@@ -133,18 +133,18 @@ def test_closed_tickets_with_a_confirmed_cause_are_scored_and_the_others_counted
 
 def test_only_what_was_decided_in_the_time_asked_for_is_replayed(log: Log) -> None:
     job = log.job(rulebook_files())
-    assert sum(piece.count for piece in pieces_of(log.programme.store, replace(job, since=NOON))) == 7
+    assert sum(piece.count for piece in pieces_of(log.service.store, replace(job, since=NOON))) == 7
     for narrower in (replace(job, since=job.until), replace(job, until=NOON.replace(year=2025))):
-        found = replay(log.programme.store, narrower, here(log.programme.store))
+        found = replay(log.service.store, narrower, here(log.service.store))
         assert found.tally.decisions == 0
         assert "Nothing was recorded" in found.notes[0]
 
 
-def test_decisions_of_an_older_version_are_compared_with_the_one_in_force(log: Log) -> None:
-    # Everything was decided by the programme's own; now another is in force, and the candidate equals it.
-    in_force = rulebook_files(**{"policy/send-always.yml": SEND_ALWAYS})
-    job = replace(log.job(in_force), baseline=log.keep(in_force))
-    found = replay(log.programme.store, job, here(log.programme.store))
+def test_decisions_of_an_older_version_are_compared_with_the_one_live(log: Log) -> None:
+    # Everything was decided by the program's own; now another is live, and the candidate equals it.
+    live = rulebook_files(**{"policy/send-always.yml": SEND_ALWAYS})
+    job = replace(log.job(live), baseline=log.keep(live))
+    found = replay(log.service.store, job, here(log.service.store))
     assert found.changed == 0
     assert set(found.tally.matrix) == {("dispatch", "dispatch")}
 
@@ -158,21 +158,21 @@ def test_the_size_of_the_pieces_does_not_change_the_result(log: Log) -> None:
 
 def test_several_processes_find_what_one_finds(log: Log) -> None:
     job = log.job(rulebook_files(**{"policy/send-always.yml": SEND_ALWAYS}))
-    store = log.programme.store
+    store = log.service.store
     assert as_data(replay(store, job, processes(2), piece_size=2)) == as_data(replay(store, job, here(store)))
 
 
 def test_the_work_of_a_piece_reads_the_database_by_its_url(log: Log) -> None:
     job = log.job(rulebook_files())
-    piece = pieces_of(log.programme.store, job)[0]
+    piece = pieces_of(log.service.store, job)[0]
     baseline = ready(rulebook_from_data(rulebook_files()))
-    assert replay_piece(job, piece) == replay_in(log.programme.store, job, piece, baseline, baseline)
+    assert replay_piece(job, piece) == replay_in(log.service.store, job, piece, baseline, baseline)
 
 
 def test_a_version_that_is_not_kept_cannot_be_replayed(log: Log) -> None:
     job = replace(log.job(rulebook_files()), candidate="sha256:none")
     with pytest.raises(NotFoundError, match="sha256:none"):
-        replay(log.programme.store, job, here(log.programme.store))
+        replay(log.service.store, job, here(log.service.store))
 
 
 def stopping_after(run: Runner, pieces: int) -> Runner:
@@ -188,7 +188,7 @@ def stopping_after(run: Runner, pieces: int) -> Runner:
 
 
 def test_an_interrupted_replay_goes_on_where_it_stopped(log: Log, tmp_path: Path) -> None:
-    store, file = log.programme.store, tmp_path / "replay.jsonl"
+    store, file = log.service.store, tmp_path / "replay.jsonl"
     job = log.job(rulebook_files(**{"policy/send-always.yml": SEND_ALWAYS}))
     with pytest.raises(KeyboardInterrupt):
         replay(store, job, stopping_after(here(store), 2), file, piece_size=2)
@@ -204,14 +204,14 @@ def test_an_interrupted_replay_goes_on_where_it_stopped(log: Log, tmp_path: Path
 
 
 def test_a_finished_replay_read_again_does_no_work(log: Log, tmp_path: Path) -> None:
-    store, file = log.programme.store, tmp_path / "replay.jsonl"
+    store, file = log.service.store, tmp_path / "replay.jsonl"
     job = log.job(rulebook_files())
     first = as_data(replay(store, job, here(store), file))
     assert as_data(replay(store, job, stopping_after(here(store), 0), file)) == first
 
 
 def test_the_file_of_another_replay_is_refused(log: Log, tmp_path: Path) -> None:
-    store, file = log.programme.store, tmp_path / "replay.jsonl"
+    store, file = log.service.store, tmp_path / "replay.jsonl"
     replay(store, log.job(rulebook_files()), here(store), file)
     other = log.job(minimal_files())
     with pytest.raises(InputError, match="another replay"):
@@ -220,7 +220,7 @@ def test_the_file_of_another_replay_is_refused(log: Log, tmp_path: Path) -> None
 
 @pytest.mark.parametrize("text", ["no json\n", "[]\n", json.dumps({"until": "soon"}) + "\n"])
 def test_a_file_that_is_no_replay_is_refused_and_left_alone(log: Log, tmp_path: Path, text: str) -> None:
-    store, file = log.programme.store, tmp_path / "notes.txt"
+    store, file = log.service.store, tmp_path / "notes.txt"
     file.write_text(text)
     with pytest.raises(InputError, match="not a replay"):
         replay(store, log.job(rulebook_files()), here(store), file)
@@ -235,7 +235,7 @@ def test_a_tally_comes_back_from_json_as_it_was(log: Log) -> None:
 def test_a_recorded_decision_is_seen_as_the_one_made_again(log: Log) -> None:
     rulebook = rulebook_from_data(rulebook_files())
     engine = ready(rulebook).engine
-    with log.programme.store.read() as work:
+    with log.service.store.read() as work:
         for number in range(1, 7):
             event = [one for one in work.tickets.events(f"T-00000{number}") if one.kind == "decided"][-1]
             inputs = inputs_from_data(event.payload["inputs"], rulebook)

@@ -17,8 +17,8 @@ from pathlib import Path
 import pytest
 
 from tests import ROOT
-from tests.triage.programmes import rulebook_files
 from tests.triage.rulebook_care.recorded_log import Log, recorded_log
+from tests.triage.services import rulebook_files
 from triage.rulebook_care.release.replay import as_data, replay
 from triage.rulebook_care.release.runners import cluster, here
 from triage.values.errors import InputError
@@ -80,7 +80,7 @@ def two_workers(folder: Path) -> Iterator[tuple[str, Node, Node]]:
 
 
 def test_a_replay_survives_the_loss_of_a_worker_and_finds_the_same(log: Log, tmp_path: Path) -> None:
-    store, job = log.programme.store, log.job(rulebook_files())
+    store, job = log.service.store, log.job(rulebook_files())
     expected = as_data(replay(store, job, here(store)))
     held: list[int] = []
 
@@ -106,6 +106,6 @@ def test_a_replay_survives_the_loss_of_a_worker_and_finds_the_same(log: Log, tmp
 
 
 def test_a_scheduler_that_does_not_answer_is_told_as_wrong_input(log: Log) -> None:
-    store, job = log.programme.store, log.job(rulebook_files())
+    store, job = log.service.store, log.job(rulebook_files())
     with pytest.raises(InputError, match="no scheduler answers"):
         replay(store, job, cluster("tcp://127.0.0.1:9", timeout_seconds=0.2))

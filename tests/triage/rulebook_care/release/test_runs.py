@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.triage.programmes import NOON, OPS, rulebook_files
 from tests.triage.rulebook_care.recorded_log import LATER, Log, recorded_log
+from tests.triage.services import NOON, OPS, rulebook_files
 from triage.rulebook_care.release import runs as replay_runs
 from triage.rulebook_care.release.background import AtOnce, InProcesses
 from triage.rulebook_care.release.piece import Piece, ReplayJob
@@ -32,7 +32,7 @@ def log(tmp_path: Path) -> Iterator[Log]:
 
 @pytest.fixture
 def store(log: Log) -> Store:
-    return log.programme.store
+    return log.service.store
 
 
 @pytest.fixture
@@ -129,7 +129,7 @@ def test_a_run_that_cannot_be_done_says_why(store: Store, version: str) -> None:
     assert (seen(store, run).state, seen(store, run).why) == ("failed", "no such luck")
 
 
-def test_what_is_not_checked_or_is_in_force_is_not_replayed(log: Log, store: Store) -> None:
+def test_what_is_not_checked_or_is_live_is_not_replayed(log: Log, store: Store) -> None:
     kept = log.keep(RENAMED)
     with pytest.raises(ConflictError, match="check it first"):
         replay_runs.start(store, kept, None, OPS.name, LATER)

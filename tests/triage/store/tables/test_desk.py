@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from tests.triage.programmes import AGENT, NOON, REPORT, Clock, running_programme
+from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
 from triage.service import call_desk as call_steps
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store.tables.desk import View
 
 
@@ -19,8 +19,8 @@ def clock() -> Clock:
 
 
 @pytest.fixture
-def desk(tmp_path: Path, clock: Clock) -> Iterator[Programme]:
-    with running_programme(tmp_path, clock) as running:
+def desk(tmp_path: Path, clock: Clock) -> Iterator[Service]:
+    with running_service(tmp_path, clock) as running:
         running.open_ticket(REPORT, AGENT)  # T-000001, at halt-001
         running.open_ticket({**REPORT, "machine": "LH30-2"}, AGENT)
         running.open_ticket({**REPORT, "machine": None, "answers": {"cord_damaged": True}}, AGENT)
@@ -28,35 +28,35 @@ def desk(tmp_path: Path, clock: Clock) -> Iterator[Programme]:
         yield running
 
 
-def listed(desk: Programme, view: View, site: str | None = None) -> list[str]:
+def listed(desk: Service, view: View, site: str | None = None) -> list[str]:
     with desk.store.read() as work:
         found = work.desk.open_tickets(view, desk.now(), site=site)
         assert work.desk.counts(desk.now(), site)[view] == len(found)
     return [ticket.id for ticket in found]
 
 
-def test_a_parked_ticket_comes_back_when_it_is_time_to_call(desk: Programme, clock: Clock) -> None:
+def test_a_parked_ticket_comes_back_when_it_is_time_to_call(desk: Service, clock: Clock) -> None:
     assert (listed(desk, "parked"), listed(desk, "call_back")) == (["T-000001"], [])
     clock.move(minutes=40)
     assert (listed(desk, "parked"), listed(desk, "call_back")) == ([], ["T-000001"])
 
 
-def test_a_ticket_with_a_visit_stands_under_due(desk: Programme) -> None:
+def test_a_ticket_with_a_visit_stands_under_due(desk: Service) -> None:
     assert listed(desk, "due") == ["T-000003"]
 
 
-def test_the_list_is_cut_to_one_site(desk: Programme) -> None:
+def test_the_list_is_cut_to_one_site(desk: Service) -> None:
     assert listed(desk, "open") == ["T-000003", "T-000002", "T-000001"]
     assert listed(desk, "open", "halt-023") == ["T-000002"]
 
 
-def test_a_line_of_the_list_says_where_and_what(desk: Programme) -> None:
+def test_a_line_of_the_list_says_where_and_what(desk: Service) -> None:
     with desk.store.read() as work:
         line = work.desk.open_tickets("parked", NOON)[0]
     assert (line.site_name, line.town, line.symptoms) == ("Lanternway Alder Quay", "Alder", ("not_freezing",))
 
 
-def test_the_log_comes_without_decisions_and_the_one_before_is_found(desk: Programme) -> None:
+def test_the_log_comes_without_decisions_and_the_one_before_is_found(desk: Service) -> None:
     desk.answer("T-000002", {"filter_days": 40}, AGENT)
     with desk.store.read() as work:
         log = work.desk.log("T-000002")
@@ -67,13 +67,13 @@ def test_the_log_comes_without_decisions_and_the_one_before_is_found(desk: Progr
     assert "filter_days" not in before["facts"]
 
 
-def test_the_newest_open_ticket_of_a_machine_is_found(desk: Programme) -> None:
+def test_the_newest_open_ticket_of_a_machine_is_found(desk: Service) -> None:
     with desk.store.read() as work:
         assert work.desk.open_on_machine("LH20-1") == "T-000001"
         assert work.desk.open_on_machine("NOPE") is None
 
 
-def test_all_machines_are_listed_for_the_search(desk: Programme) -> None:
+def test_all_machines_are_listed_for_the_search(desk: Service) -> None:
     with desk.store.read() as work:
         machines = work.desk.listed_machines()
         assert work.desk.machine_count() == len(machines) == 2

@@ -1,4 +1,4 @@
-"""From a machine's record and history to the figures that policy rules see."""
+"""From a machine's record and history to the numbers that policy rules see."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from decimal import Decimal
 
 import pytest
 
-from triage.machine.lifecycle.computed_facts import (
+from triage.machine.lifecycle.life_numbers import (
     MOST_FAILURES_A_YEAR,
     Assumptions,
-    LifeFigures,
+    LifeNumbers,
     expected_failures,
     facts,
-    life_figures,
+    life_facts,
     observed,
 )
 from triage.machine.lifecycle.trend import trend
@@ -33,8 +33,8 @@ def history(days_ago: Sequence[float], cost: str = "240.00", cause: str | None =
     return History(repairs=tuple(PastRepair(at, "T-1", cause, Money(cost, "USD")) for at in repairs))
 
 
-def figures(past: History, machine: Machine = MACHINE, repair_now: int = 250, **more: object) -> LifeFigures:
-    found = life_figures(
+def numbers(past: History, machine: Machine = MACHINE, repair_now: int = 250, **more: object) -> LifeNumbers:
+    found = life_facts(
         machine,
         past,
         NOW,
@@ -51,14 +51,14 @@ STEADY = history([1300, 1000, 700, 400, 100])
 WEARING = history([500, 300, 200, 150, 110, 80, 55, 35, 20, 8])
 
 
-def test_a_sound_machine_is_kept_and_its_figures_become_facts():
-    found = facts(figures(STEADY), "USD")
+def test_a_sound_machine_is_kept_and_its_numbers_become_facts():
+    found = facts(numbers(STEADY), "USD")
     assert found["keep_cost_year"] < found["swap_cost_year"]
     assert found["failures_faster"] is False
 
 
 def test_a_machine_whose_failures_come_faster_is_cheaper_to_swap():
-    answer = figures(WEARING)
+    answer = numbers(WEARING)
     assert answer.trend.verdict == "faster"
     assert answer.choice.choice == "swap"
     assert facts(answer, "USD")["failures_faster"] is True
@@ -66,20 +66,20 @@ def test_a_machine_whose_failures_come_faster_is_cheaper_to_swap():
 
 
 def test_a_repair_as_dear_as_a_machine_is_not_worth_it():
-    assert figures(STEADY, repair_now=4000).choice.choice == "swap"
-    limit = figures(STEADY).turning_points()[0]
-    assert limit.figure == "repair_now"
+    assert numbers(STEADY, repair_now=4000).choice.choice == "swap"
+    limit = numbers(STEADY).turning_points()[0]
+    assert limit.number == "repair_now"
     assert 250 < limit.turns_at < 4000
 
 
-def test_without_a_price_nothing_is_figured():
+def test_without_a_price_nothing_is_numberd():
     bare = replace(MACHINE, price=None)
     nothing = Decimal(0)
-    assert life_figures(bare, STEADY, NOW, repair_now=nothing, swap_cost=nothing, value_now=nothing) is None
+    assert life_facts(bare, STEADY, NOW, repair_now=nothing, swap_cost=nothing, value_now=nothing) is None
 
 
 def test_too_few_failures_leave_the_trend_unknown():
-    assert "failures_faster" not in facts(figures(history([300, 100])), "USD")
+    assert "failures_faster" not in facts(numbers(history([300, 100])), "USD")
 
 
 def test_visits_without_a_fault_are_no_failures():
@@ -90,18 +90,18 @@ def test_visits_without_a_fault_are_no_failures():
 
 def test_repairs_after_the_moment_asked_about_change_nothing():
     later = History(repairs=(*STEADY.repairs, *history([-5, -9], cost="9999.00").repairs))
-    assert figures(later) == figures(STEADY)
+    assert numbers(later) == numbers(STEADY)
 
 
-def test_a_machine_reported_on_the_day_it_was_commissioned_has_figures():
+def test_a_machine_reported_on_the_day_it_was_commissioned_has_numbers():
     fresh = replace(MACHINE, shipped_on=date(2026, 5, 20), commissioned_on=date(2026, 6, 1))
-    answer = figures(History(), fresh)
+    answer = numbers(History(), fresh)
     assert (answer.choice.choice, answer.trend.verdict) == ("keep", "too_few")
 
 
-def test_a_machine_commissioned_only_later_has_figures_but_no_trend():
+def test_a_machine_commissioned_only_later_has_numbers_but_no_trend():
     early = replace(MACHINE, commissioned_on=date(2026, 7, 1))
-    assert figures(History(), early).trend is None
+    assert numbers(History(), early).trend is None
 
 
 def test_one_early_failure_does_not_run_away():
@@ -127,18 +127,18 @@ def test_a_forecast_goes_no_higher_than_a_failure_a_week():
 
 def test_time_out_of_service_is_left_out_of_the_trend():
     winter = [(datetime(2025, 11, 1, tzinfo=UTC), datetime(2026, 3, 1, tzinfo=UTC))]
-    assert figures(STEADY, idle=winter).trend.laplace != figures(STEADY).trend.laplace
+    assert numbers(STEADY, idle=winter).trend.laplace != numbers(STEADY).trend.laplace
 
 
 def test_the_faster_values_fall_the_dearer_is_a_new_machine():
     slow, fast = (
-        figures(STEADY, assumptions=Assumptions(yearly_drop=Decimal(drop))) for drop in ("0.10", "0.30")
+        numbers(STEADY, assumptions=Assumptions(yearly_drop=Decimal(drop))) for drop in ("0.10", "0.30")
     )
     assert slow.choice.swap.annual_cost < fast.choice.swap.annual_cost
 
 
-def test_the_annual_costs_are_those_of_the_figures_shown():
-    answer = figures(STEADY)
+def test_the_annual_costs_are_those_of_the_numbers_shown():
+    answer = numbers(STEADY)
     assert answer.defender.values[0] == Decimal("1638.40") * Decimal("0.8")
     assert answer.challenger.paid == 4600
     assert answer.challenger.running[:2] == (Decimal("192.0"), Decimal("220.80"))  # 0.8 and 0.92 at 240.00

@@ -1,4 +1,4 @@
-"""A programme on a fresh database with two machines of two contractors, and a clock that tests move."""
+"""A program on a fresh database with two machines of two contractors, and a clock that tests move."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from triage.decide.causes.inference import compile_rulebook
 from triage.records.caller import Caller
 from triage.records.report import CareEvent, Machine, PastRepair, Site
 from triage.rulebook.reading.reader import rulebook_from_data
-from triage.service.service import Programme
+from triage.service.service import Service
 from triage.store import open_store
 from triage.store.tables.machines import Contractor
 
@@ -78,15 +78,15 @@ class Clock:
 
 
 @contextmanager
-def running_programme(
+def running_service(
     folder: Path, clock: Clock | None = None, files: dict[str, object] | None = None
-) -> Iterator[Programme]:
-    """A programme of `rulebook_files`; ticket ids count from T-000001."""
+) -> Iterator[Service]:
+    """A program of `rulebook_files`; ticket ids count from T-000001."""
     files = files or rulebook_files()
     rulebook = rulebook_from_data(files)
     compiled = partial(compile_rulebook, engine="plain")
     numbers = count(1)
-    store = open_store(f"sqlite:///{folder / 'programme.db'}")
+    store = open_store(f"sqlite:///{folder / 'program.db'}")
     try:
         with store.write() as work:
             work.machines.put_sites([ALDER, WILLOW])
@@ -98,7 +98,7 @@ def running_programme(
                 datetime(2025, 11, 3, 15, tzinfo=UTC), "OLD-1", "low_fill", Money("120.00", "USD")
             )
             work.care.add_repairs("LH20-1", [repair])
-        yield Programme(
+        yield Service(
             store,
             rulebook,
             compiled(rulebook),

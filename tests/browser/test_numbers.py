@@ -1,4 +1,4 @@
-"""The programme in numbers in a browser: it is accessible, wide and narrow, in the light and in the dark."""
+"""The program in numbers in a browser: it is accessible, wide and narrow, in the light and in the dark."""
 
 from __future__ import annotations
 
@@ -47,12 +47,12 @@ def test_the_page_passes_the_accessibility_rules(
     page.get_by_label("Your token").fill(token)
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url("**/")
-    page.get_by_role("link", name="The programme in numbers").click()
-    page.get_by_role("heading", name="The programme in numbers").wait_for()
+    page.get_by_role("link", name="The program in numbers").click()
+    page.get_by_role("heading", name="The program in numbers").wait_for()
     assert "Opened" in page.locator("main").inner_text()
     assert violations(page) == ""
     assert page.evaluate("document.documentElement.scrollWidth") <= width
-    shot(page, f"figures-{width}")
+    shot(page, f"numbers-{width}")
     page.get_by_label("From the day").fill("2026-01-31")
     page.get_by_label("to the day").fill("2026-01-01")
     page.get_by_role("button", name="Show").click()

@@ -1,9 +1,9 @@
-"""The figures of one machine's life: from its record and history to what policy rules and people see.
+"""The numbers of one machine's life: from its record and history to what policy rules and people see.
 
-The forecast is simple and said. Failures go on at the machine's own rate, with a year at the programme's rate
+The forecast is simple and said. Failures go on at the machine's own rate, with a year at the program's rate
 mixed in so that a short history does not run away, and rise with wear. Where both trend tests say that they
 come faster, they go on from the rate the power law has reached; it is not carried on beyond the data. Each
-costs what the machine's repairs cost on average. A new machine fails at the programme's rate and wears alike.
+costs what the machine's repairs cost on average. A new machine fails at the program's rate and wears alike.
 All of it is our estimate.
 """
 
@@ -33,12 +33,12 @@ from triage.values.time_zones import zone_named
 
 DAYS_PER_YEAR = 365
 MOST_FAILURES_A_YEAR = Decimal(52)
-"""A forecast goes no higher: nobody mends a machine more than once a week."""
+"""A forecast goes no higher: nobody fixes a machine more than once a week."""
 
 
 @dataclass(frozen=True, slots=True)
 class Assumptions:
-    """What the programme takes for granted (our estimate): money, wear, and how a new machine does.
+    """What the program takes for granted (our estimate): money, wear, and how a new machine does.
 
     `rate` and `yearly_drop` are shares (0.08 is 8 %); `new_failures_a_year` holds for the first year of a new
     machine and rises by `wear` a year; `years` is how far the forecast looks.
@@ -53,7 +53,7 @@ class Assumptions:
 
 
 @dataclass(frozen=True, slots=True)
-class LifeFigures:
+class LifeNumbers:
     """The trend of the failures (None where the machine was never in service), and the choice with what it
     was made from.
     """
@@ -69,7 +69,7 @@ class LifeFigures:
         return turning_points(self.defender, self.challenger, self.rate)
 
 
-def life_figures(
+def life_numbers(
     machine: Machine,
     history: History,
     now: datetime,
@@ -79,10 +79,10 @@ def life_figures(
     swap_cost: Decimal,
     idle: Iterable[Idle] = (),
     assumptions: Assumptions | None = None,
-) -> LifeFigures | None:
-    """The figures as of `now` (timezone-aware), when trouble is reported; None without a price on record.
+) -> LifeNumbers | None:
+    """The numbers as of `now` (timezone-aware), when trouble is reported; None without a price on record.
 
-    `value_now` is what the machine is worth, `repair_now` what mending it now would cost, `swap_cost` what
+    `value_now` is what the machine is worth, `repair_now` what fixing it now would cost, `swap_cost` what
     the exchange costs on top of the price of the machine that comes. The trouble reported now
     counts as a failure and ends the observation.
     """
@@ -101,7 +101,7 @@ def life_figures(
         _values(price, given),
         tuple(count * mean_cost for count in _new_failures(given)),
     )
-    return LifeFigures(
+    return LifeNumbers(
         trend=shown,
         defender=defender,
         challenger=challenger,
@@ -110,21 +110,21 @@ def life_figures(
     )
 
 
-def facts(figures: LifeFigures, currency: str) -> dict[str, Scalar]:
+def facts(numbers: LifeNumbers, currency: str) -> dict[str, Scalar]:
     """`keep_cost_year`, `swap_cost_year`, `swap_saves_year` (rounded to the currency) and `failures_faster`.
 
     The last is left out where there are too few failures to tell. What a swap saves is below 0 where keeping
     is cheaper.
     """
-    keep = round_money(figures.choice.keep.annual_cost, currency)
-    swap = round_money(figures.choice.swap.annual_cost, currency)
+    keep = round_money(numbers.choice.keep.annual_cost, currency)
+    swap = round_money(numbers.choice.swap.annual_cost, currency)
     found: dict[str, Scalar] = {
         "keep_cost_year": keep,
         "swap_cost_year": swap,
         "swap_saves_year": keep - swap,
     }
-    if figures.trend is not None and figures.trend.verdict != "too_few":
-        found["failures_faster"] = figures.trend.verdict == "faster"
+    if numbers.trend is not None and numbers.trend.verdict != "too_few":
+        found["failures_faster"] = numbers.trend.verdict == "faster"
     return found
 
 
