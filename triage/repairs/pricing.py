@@ -3,7 +3,8 @@
 A line without an amount gets the agreed price. A line above it, or one that the agreement does not pay at
 all, is named with the reason; it stays in the total, for the authority to see. Where no tax line is given
 the agreed tax is added. Labor warranty pays trip, distance, labor and second technician; parts warranty
-pays parts and freight; tax follows the lines it is on. Of what warranty pays, the program bears each terms' deductible.
+pays parts and freight; tax follows the lines it is on. Of what warranty pays, the program bears each terms'
+deductible.
 """
 
 from __future__ import annotations

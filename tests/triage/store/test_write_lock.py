@@ -24,7 +24,7 @@ WRITES = 25
 WRITER = """
 import sys
 from datetime import timedelta
-from tests.triage.programs import MACHINES, NOON
+from tests.triage.services import MACHINES, NOON
 from triage.store import open_store
 from triage.records.report import CareEvent
 store = open_store(sys.argv[1])

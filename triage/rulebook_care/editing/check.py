@@ -1,7 +1,7 @@
 """Reads a whole rulebook with one file's text replaced, fast enough while one types.
 
 Files that did not change on disk are not parsed again. A text is bounded in size and depth by the reader, but
-not in time: `workbench_process` runs this where a text cannot hold a server up.
+not in time: `check_process` runs this where a text cannot hold a server up.
 """
 
 from __future__ import annotations
