@@ -172,7 +172,7 @@ class Rollback(MethodView):
     @blueprint.arguments(RollbackIn)
     @blueprint.response(200, PublicationOut)
     def post(self, body: dict[str, Any]) -> Any:
-        """Publish a version that was before in force again."""
+        """Publish a version that was live before."""
         store, now = service().store, service().now()
         wanted = body["version"]
         version = None if wanted is None else publishing.kept_version(store, wanted)

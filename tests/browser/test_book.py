@@ -111,7 +111,7 @@ def test_every_page_of_the_book_passes_the_accessibility_rules_and_fits_its_widt
         ("rates", "/rulebook/entries/program/rates"),
         ("limits", "/rulebook/entries/limits/nte"),
         ("case", "/rulebook/entries/cases/against-the-wall"),
-        ("in-force", f"{ENTRY}?of=force"),
+        ("live", f"{ENTRY}?of=force"),
         ("changes", "/rulebook/changes"),
     ):
         answer = page.goto(path)

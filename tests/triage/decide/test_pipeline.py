@@ -219,8 +219,8 @@ def test_after_hours_rates_count_only_for_a_visit_that_does_not_wait_for_the_mor
     at_night = {**NOT_FREEZING, "reported_at": "2026-03-02T03:00:00-05:00"}
     wet_at_night = {**at_night, "answers": {"cord_damaged": True}}
 
-    assert decided(outcomes(), at_night, OUT_OF_COVER).numbers["after_hours"] is False
-    assert decided(outcomes(), wet_at_night, OUT_OF_COVER).numbers["after_hours"] is True
+    assert decided(outcomes(), at_night, OUT_OF_COVER).computed_facts["after_hours"] is False
+    assert decided(outcomes(), wet_at_night, OUT_OF_COVER).computed_facts["after_hours"] is True
 
 
 def test_without_a_machine_the_answer_says_what_it_rests_on() -> None:
@@ -264,7 +264,7 @@ def test_reports_from_the_future_or_from_before_the_machine_are_refused() -> Non
 
 
 def test_every_computed_number_is_a_built_in_fact_of_its_type() -> None:
-    numbers = decided(outcomes(), {**NOT_FREEZING, "estimate": {"total": "9.00"}}, OUT_OF_COVER).numbers
+    numbers = decided(outcomes(), {**NOT_FREEZING, "estimate": {"total": "9.00"}}, OUT_OF_COVER).computed_facts
     types = {"number": Decimal, "flag": bool, "choice": str, "text": str}
 
     assert numbers.keys() <= POLICY_FACTS
@@ -406,4 +406,4 @@ def test_an_estimate_is_answered_with_what_would_have_turned_keep_or_swap() -> N
 def test_a_machine_loses_the_same_share_of_its_value_every_year() -> None:
     year_old = {**OUT_OF_COVER, "shipped_on": "2025-03-02", "commissioned_on": None}
 
-    assert decided(outcomes(), NOT_FREEZING, year_old).numbers["value_now"] == Decimal("1920.00")
+    assert decided(outcomes(), NOT_FREEZING, year_old).computed_facts["value_now"] == Decimal("1920.00")

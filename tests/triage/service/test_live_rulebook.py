@@ -30,13 +30,13 @@ class World:
 
     def __init__(self) -> None:
         self.seconds = 0.0
-        self.live: str | None = "one"
+        self.published: str | None = "one"
         self.loaded: list[str] = []
         self.load: Callable[[str], Serving] = serving
         self.live = LiveRulebook(serving("one"), self.newest, self.loading, lambda: self.seconds)
 
     def newest(self) -> str | None:
-        return self.live
+        return self.published
 
     def loading(self, version: str) -> Serving:
         self.loaded.append(version)
@@ -53,7 +53,7 @@ def test_the_promise_of_five_seconds_leaves_time_to_load() -> None:
 
 def test_a_request_after_the_poll_gets_the_live_version() -> None:
     world = World()
-    world.live = "two"
+    world.published = "two"
     world.seconds = POLL_SECONDS - 0.1
     assert world.request() == "one"
     world.seconds = POLL_SECONDS
@@ -66,7 +66,7 @@ def test_a_request_after_the_poll_gets_the_live_version() -> None:
 def test_a_running_request_keeps_the_version_it_started_with() -> None:
     world = World()
     with world.live.one_version():
-        world.live = "two"
+        world.published = "two"
         world.seconds = 10.0
         world.live.refresh()
         with world.live.one_version() as inner:
@@ -84,7 +84,7 @@ def test_other_requests_go_on_with_the_old_version_while_one_loads() -> None:
         assert finish.wait(30)
         return serving(version)
 
-    world.load, world.live, world.seconds = slowly, "two", POLL_SECONDS
+    world.load, world.published, world.seconds = slowly, "two", POLL_SECONDS
     answers: list[str] = []
     loader = threading.Thread(target=lambda: answers.append(world.request()))
     loader.start()
@@ -105,7 +105,7 @@ def test_a_version_that_cannot_be_loaded_never_serves_and_is_tried_once(
     def broken(version: str) -> Serving:
         raise RuntimeError("the compiler gave up")
 
-    world.load, world.live = broken, "bad"
+    world.load, world.published = broken, "bad"
     with caplog.at_level(logging.ERROR):
         for poll in range(1, 4):
             world.seconds = poll * POLL_SECONDS
@@ -114,7 +114,7 @@ def test_a_version_that_cannot_be_loaded_never_serves_and_is_tried_once(
     assert [record.getMessage() for record in caplog.records] == [
         "the live rulebook cannot be loaded; one goes on serving"
     ]
-    world.load, world.live, world.seconds = serving, "good", 100.0
+    world.load, world.published, world.seconds = serving, "good", 100.0
     assert world.request() == "good"
 
 
@@ -122,7 +122,7 @@ def test_a_database_that_does_not_answer_does_not_stop_the_service(
     caplog: pytest.LogCaptureFixture,
 ) -> None:
     world = World()
-    world.live = None
+    world.published = None
     world.seconds = POLL_SECONDS
     assert world.request() == "one"
 

@@ -35,7 +35,7 @@ FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
 @click.option("--spent", metavar="AMOUNT", help='What the ticket has cost so far, such as "120.00 USD".')
 @click.option("--rulebook", type=FOLDER, help="By the rulebook in this folder.")
 @click.option("--version", metavar="VERSION", help="By a kept rulebook, by the first digits of its version.")
-@click.option("--in-force", is_flag=True, help="Compare with the live rulebook, not the ticket's own.")
+@click.option("--live", is_flag=True, help="Compare with the live rulebook, not the ticket's own.")
 @click.option("--turning-points", is_flag=True, help="Say what would change the decision after the changes.")
 @click.option("--json", "as_data", is_flag=True, help="Print it as JSON.")
 def what_if_command(

@@ -24,7 +24,7 @@ from triage.rulebook_care.release.tickets_changed import TicketsChanged, decide_
 from triage.store import Store, is_there, open_store
 from triage.values.errors import InputError
 
-LIVE = "in-force"
+LIVE = "live"
 _VERSION = re.compile(r"(sha256:)?[0-9a-f]{6,64}")
 
 
@@ -38,7 +38,7 @@ def diff(before: str, after: str | None, since: str | None, all_tickets: bool, a
     """Say in words what changed from the rulebook BEFORE to AFTER (else the settings' folder), and how many
     recorded tickets that changes.
 
-    Each is a folder, the first digits of a version the database keeps, or `in-force`. Without --since and
+    Each is a folder, the first digits of a version the database keeps, or `live`. Without --since and
     --tickets the newest finished replay between the two says how many tickets change, if there is one.
     """
     settings = read_settings()

@@ -38,7 +38,7 @@ def publish(candidate: Path, by: str, note: str, accept_lost_safety: bool) -> No
         version = publishing.check_candidate(store, files, by, now())
         accepting = "publish with --accept-lost-safety"
         publishing.publish(store, version, by, note, now(), accept_lost_safety, accepting)
-    click.echo(f"in force: {version}")
+    click.echo(f"live: {version}")
 
 
 @click.command()
@@ -50,7 +50,7 @@ def rollback(version: str | None, by: str, note: str) -> None:
     with opened_store(read_settings()) as store:
         wanted = None if version is None else publishing.kept_version(store, version)
         done = publishing.rollback(store, wanted, by, note, now())
-    click.echo(f"in force: {done.version}")
+    click.echo(f"live: {done.version}")
 
 
 @click.command()

@@ -83,7 +83,7 @@ def show_replay(data: dict[str, Any]) -> None:
     """The result as tables for people."""
     out = console()
     out.print(f"{data['decisions']} decisions of {data['tickets']} tickets, decided again")
-    out.print(f"  in force   {data['baseline']}\n  candidate  {data['candidate']}")
+    out.print(f"  live       {data['baseline']}\n  candidate  {data['candidate']}")
     if not data["decisions"]:
         _print_notes(out, data)
         return
@@ -119,7 +119,7 @@ def _outcomes(data: dict[str, Any]) -> Table:
     rows = data["outcomes"]
     columns = list(dict.fromkeys(sorted(row["candidate"] for row in rows)))
     table = Table(title=f"Outcomes: {data['changed']} of {data['decisions']} decisions change")
-    table.add_column("in force ↓  candidate →")
+    table.add_column("live ↓  candidate →")
     for name in columns:
         table.add_column(name, justify="right")
     counts = {(row["baseline"], row["candidate"]): row["count"] for row in rows}
@@ -151,7 +151,7 @@ def _by(title: str, groups: dict[str, Any]) -> Table:
 def _scores(data: dict[str, Any]) -> Table:
     table = Table(title=f"Against the confirmed causes of {data['scored_tickets']} closed tickets (95 %)")
     table.add_column("measure")
-    for name in ("in force", "candidate", "difference", "from", "to"):
+    for name in ("live", "candidate", "difference", "from", "to"):
         table.add_column(name, justify="right")
     table.add_column("the candidate is")
     for one in data["scores"]:

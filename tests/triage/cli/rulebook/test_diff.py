@@ -30,10 +30,10 @@ def test_the_recorded_tickets_are_decided_again_under_both_sides(here: Path, run
 def test_it_says_over_which_time_and_counts_nothing_outside_it(here: Path, run: Run) -> None:
     record(run)
     folder = candidate(here, *DANGER)
-    _, out, _ = run("rulebook", "diff", "in-force", folder, "--since", LATER)
+    _, out, _ = run("rulebook", "diff", "live", folder, "--since", LATER)
     assert out.splitlines()[-1].startswith("0 of 0 recorded tickets change (0 decisions looked at, decided")
     assert "from 2999-01-01 00:00+00:00" in out
-    counted = json.loads(run("rulebook", "diff", "in-force", folder, "--since", LATER, "--json")[1])[
+    counted = json.loads(run("rulebook", "diff", "live", folder, "--since", LATER, "--json")[1])[
         "tickets"
     ]
     assert (counted["tickets"], counted["since"], counted["replayed_at"]) == (0, LATER, None)
@@ -72,7 +72,7 @@ def test_two_kept_versions_are_compared_by_their_first_digits(here: Path, run: R
     ("arguments", "says"),
     [
         (("rules", "--tickets"), "no database at hand"),
-        (("in-force",), "no database at hand"),
+        (("live",), "no database at hand"),
         (("abcdef0",), "no database at hand"),
         (("nowhere",), "there is no such folder"),
         (("rules", "--since", "yesterday"), "--since"),

@@ -127,7 +127,7 @@ def test_lost_safety_is_published_only_by_someone_who_says_so(log: Log) -> None:
 
 
 def test_what_is_live_is_not_published_again(log: Log) -> None:
-    with pytest.raises(ConflictError, match="in force already"):
+    with pytest.raises(ConflictError, match="live already"):
         publish(log.service.store, published(log, RENAMED), "lead", NOTE, NOON)
 
 
