@@ -71,7 +71,7 @@ def test_an_entry_is_found_by_what_it_names_and_its_own_id_comes_first(default):
     by_fact = {entry.key for entry in search(default, "filter_days")}
     assert OVERDUE in by_fact
     assert ("facts", "filter_days") in by_fact
-    assert OVERDUE in {entry.key for entry in search(default, "PROGRAMME desk filter")}
+    assert OVERDUE in {entry.key for entry in search(default, "PROGRAM desk filter")}
     assert search(default, "filter nosuchword") == ()
 
 
