@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import partial
@@ -15,11 +16,14 @@ from moneyed import Money
 from tests.triage.builders import minimal_files, policy
 from triage.decide.causes.inference import compile_rulebook
 from triage.records.caller import Caller
+from triage.records.payloads import payload_from_data
 from triage.records.report import CareEvent, Machine, PastRepair, Site
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.service.service import Service
 from triage.store import open_store
 from triage.store.tables.machines import Contractor
+from triage.values.dataclass_json import as_data
+from triage.values.json_text import from_json, to_json
 
 AGENT = Caller("desk", "agent")
 OPS = Caller("lead", "ops")
@@ -81,7 +85,7 @@ class Clock:
 def running_service(
     folder: Path, clock: Clock | None = None, files: dict[str, object] | None = None
 ) -> Iterator[Service]:
-    """A program of `rulebook_files`; ticket ids count from T-000001."""
+    """A program of `rulebook_files`; ticket ids count from T-000001. At the end its log is read back."""
     files = files or rulebook_files()
     rulebook = rulebook_from_data(files)
     compiled = partial(compile_rulebook, engine="plain")
@@ -107,5 +111,13 @@ def running_service(
             compiled,
             lambda: f"T-{next(numbers):06}",
         )
+        assert_events_read_back(folder / "program.db")
     finally:
         store.close()
+
+
+def assert_events_read_back(database: Path) -> None:
+    """What was written of every event is what its payload is written as again, to the byte."""
+    with closing(sqlite3.connect(database)) as connection:
+        for kind, stored in connection.execute("SELECT kind, payload FROM events"):
+            assert to_json(as_data(payload_from_data(kind, from_json(stored)))) == stored

@@ -10,7 +10,7 @@ from typing import Any
 
 from triage.decide.causes.inference import infer
 from triage.decide.facts import gather_facts, spent_12_months
-from triage.decide.spending.authorities import Asked, asked_as_data, speaker_for, whom_to_ask
+from triage.decide.spending.authorities import Asked, speaker_for, to_ask, whom_to_ask
 from triage.decide.spending.limits import authority_for, standing_limit
 from triage.decide.spending.warranty import cover_known, warranty_for, warranty_notes
 from triage.decide.swap_threshold import swap_thresholds
@@ -21,6 +21,7 @@ from triage.records.report import History, Machine, Report, local_date
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Authority
 from triage.schedule.service_hours import is_after_hours
+from triage.values.dataclass_json import as_data
 from triage.values.errors import InputError, Problem
 from triage.values.money import as_money
 from triage.values.suggest import hint
@@ -127,9 +128,9 @@ def _limit(
             "up_to": None if beyond.up_to is None else text(beyond.up_to),
         },
         "above": _above(asked),
-        "ask": None if asked is None else asked_as_data(asked, rulebook),
+        "ask": None if asked is None else as_data(to_ask(asked, rulebook)),
         "authorities": [
-            asked_as_data(speaker_for(rulebook, one, on) or Asked(one, one, None), rulebook)
+            as_data(to_ask(speaker_for(rulebook, one, on) or Asked(one, one, None), rulebook))
             for one in sorted(rulebook.authorities.values(), key=_rank)
         ],
     }

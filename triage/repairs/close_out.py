@@ -6,9 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Any
 
 from triage.inputs.reader import InputReader
+from triage.records.payloads import Comeback
 from triage.records.report import Machine, PastRepair, local_date
 from triage.repairs.estimate_input import (
     MOST_HOURS,
@@ -129,8 +129,8 @@ def _moment(
 
 def comeback_of(
     repairs: Iterable[PastRepair], ticket: str, opened_at: datetime, cause: str | None
-) -> dict[str, Any] | None:
-    """The last visit for another ticket within COMEBACK_DAYS before this one was opened, as JSON data."""
+) -> Comeback | None:
+    """The last visit for another ticket within COMEBACK_DAYS before this one was opened."""
     earlier = [
         repair
         for repair in repairs
@@ -139,9 +139,5 @@ def comeback_of(
     if not earlier:
         return None
     last = max(earlier, key=lambda repair: repair.at)
-    return {
-        "ticket": last.ticket,
-        "at": last.at.isoformat(),
-        "days": (opened_at - last.at).days,
-        "same_cause": cause is not None and cause == last.cause,
-    }
+    same_cause = cause is not None and cause == last.cause
+    return Comeback(last.ticket, last.at, (opened_at - last.at).days, same_cause)

@@ -21,6 +21,7 @@ from triage.machine.commissioning import Finding, read_checklist
 from triage.machine.commissioning.recorded import judged, last_checklist
 from triage.records.caller import Caller, Role
 from triage.records.decision import Decision
+from triage.records.payloads import Answered, CheckDone, Payload, Reported
 from triage.records.report import History, Machine
 from triage.records.ticket import Event, Ticket
 from triage.records.ticket_id import new_ticket_id
@@ -34,9 +35,9 @@ from triage.service.repair_desk import RepairDesk
 from triage.store import Store, Work
 from triage.store.tables.idempotency import StoredAnswer
 from triage.store.tables.rulebooks import Publication
-from triage.store.tables.tickets import NewEvent, opening
+from triage.store.tables.tickets import opening
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
-from triage.values.money import Money, parse_money
+from triage.values.money import Money, sum_money
 from triage.what_if.explain import Explanation, explain_again
 
 __all__ = ["Answer", "Caller", "Explanation", "MachineView", "Page", "Role", "Service"]
@@ -147,15 +148,15 @@ class Service:
             inputs = self._inputs(work, data, who)
         decision = decide_inputs(self.rulebook, self._engine, inputs)
         machine = inputs.machine
-        reported = {
-            "report": inputs.report_data,
-            "machine": None if machine is None else machine.serial,
-            "site": None if machine is None or machine.site is None else machine.site.id,
-            "contractor": None if machine is None else machine.contractor,
-        }
+        reported = Reported(
+            report=inputs.report_data,
+            machine=None if machine is None else machine.serial,
+            site=None if machine is None or machine.site is None else machine.site.id,
+            contractor=None if machine is None else machine.contractor,
+        )
         while True:
             ticket_id = self._new_id()
-            news = [NewEvent("reported", reported), decided_event(ticket_id, decision, inputs)]
+            news: list[Payload] = [reported, decided_event(ticket_id, decision, inputs)]
             ready = opening(ticket_id, news, at=inputs.at, who=who.name, rulebook=self.rulebook.version)
             with self.store.write() as work:
                 if work.tickets.open(ready):
@@ -165,14 +166,13 @@ class Service:
         """More facts; decided again. Raises ConflictError when the ticket is past `if_version` or closed."""
         if not isinstance(answers, Mapping) or not answers:
             raise InputError([Problem("give at least one answer: fact -> value", "/answers")])
-        return self.change(ticket_id, NewEvent("answered", {"answers": dict(answers)}), who, if_version)
+        return self.change(ticket_id, Answered(dict(answers)), who, if_version)
 
     def record_check(
         self, ticket_id: str, check: str, result: str, who: Caller, if_version: int | None = None
     ) -> Ticket:
         """What came of a check (`cured`, `not_cured`, `could_not_do`); decided again."""
-        done = NewEvent("check_done", {"check": check, "result": result})
-        return self.change(ticket_id, done, who, if_version)
+        return self.change(ticket_id, CheckDone(check, result), who, if_version)
 
     def ticket(self, ticket_id: str, viewer: Caller) -> Ticket:
         with self.store.read() as work:
@@ -327,7 +327,7 @@ class Service:
         return self._clock()
 
     @_one_version
-    def note(self, ticket_id: str, new: NewEvent, who: Caller, if_version: int | None) -> Ticket:
+    def note(self, ticket_id: str, new: Payload, who: Caller, if_version: int | None) -> Ticket:
         """Appends `new`, which changes nothing that the decision hangs on."""
         with self.store.write() as work:
             ticket = seen_ticket(work, ticket_id, who, for_change=True)
@@ -335,12 +335,12 @@ class Service:
             return self._append(work, ticket.id, [new], self._clock(), who)
 
     @_one_version
-    def change(self, ticket_id: str, new: NewEvent, who: Caller, if_version: int | None) -> Ticket:
+    def change(self, ticket_id: str, new: Payload, who: Caller, if_version: int | None) -> Ticket:
         """Appends `new` and the decision that follows from it."""
         with self.store.write() as work:
             ticket = seen_ticket(work, ticket_id, who, for_change=True)
             refuse_stale(work, ticket, if_version)
-            data, left_out = report_now(ticket, new.kind, new.payload, self.rulebook)
+            data, left_out = report_now(ticket, new, self.rulebook)
             inputs = with_spent(self._inputs(work, data, None), self._spent(ticket))
             decision = decide_inputs(self.rulebook, self._engine, inputs)
             news = [new, decided_event(ticket.id, decision, inputs, left_out)]
@@ -358,15 +358,14 @@ class Service:
         return read_inputs(data, self.rulebook, self._clock(), find, machine_data)
 
     def _append(
-        self, work: Work, ticket_id: str, news: Sequence[NewEvent], at: datetime, who: Caller
+        self, work: Work, ticket_id: str, news: Sequence[Payload], at: datetime, who: Caller
     ) -> Ticket:
         return work.tickets.append(ticket_id, news, at=at, who=who.name, rulebook=self.rulebook.version)
 
     def _spent(self, ticket: Ticket) -> Money | None:
         if not ticket.spent:
             return None
-        amounts = [parse_money(text, self.rulebook.currency) for text in ticket.spent]
-        return sum(amounts[1:], amounts[0])
+        return sum_money(ticket.spent, self.rulebook.currency)
 
     def _publish_first(self, files: Data) -> None:
         version = self.rulebook.version

@@ -25,12 +25,12 @@ from triage.records.custody import (
     match_units,
     step_words,
 )
+from triage.records.payloads import Swapped, SwapReserved
 from triage.records.report import Machine
 from triage.records.ticket import Ticket
 from triage.service.access import refuse_stale, seen_ticket
 from triage.service.service import Service
 from triage.store import Work
-from triage.store.tables.tickets import NewEvent
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.money import money_text
 from triage.values.suggest import hint
@@ -85,12 +85,10 @@ def reserve(
             work.depot.add(
                 CustodyEvent(unit.serial, "on_the_way", now, who.name, ticket.id, ticket.machine, unit.depot)
             )
-        payload = {
-            "unit": serial,
-            "depot": None if unit is None else unit.depot,
-            "instead_of": None if before is None else before.serial,
-        }
-        changed = service.note(ticket.id, NewEvent("swap_reserved", payload), who, if_version)
+        reserved = SwapReserved(
+            serial, None if unit is None else unit.depot, None if before is None else before.serial
+        )
+        changed = service.note(ticket.id, reserved, who, if_version)
         return _view(service, work, changed, who)
 
 
@@ -129,8 +127,8 @@ def confirm(
         work.machines.put_machines([done.installed, done.taken_out])
         for event in done.custody:
             work.depot.add(event)
-        payload = {"old": old.serial, "new": unit.serial, "old_unit": disposition, "at": at.isoformat()}
-        changed = service.note(ticket.id, NewEvent("swapped", payload), who, if_version)
+        swapped = Swapped(old.serial, unit.serial, disposition, at)
+        changed = service.note(ticket.id, swapped, who, if_version)
         return _view(service, work, changed, who)
 
 
@@ -203,13 +201,13 @@ def _custody(work: Work, ticket: Ticket, viewer: Caller) -> tuple[CustodyEvent, 
 
 def swap_as_data(view: SwapView) -> dict[str, Any]:
     """The view as JSON data."""
-    visit = (view.ticket.decision or {}).get("visit") if view.ticket.outcome == "swap" else None
+    visit = view.ticket.decided.visit if view.ticket.outcome == "swap" else None
     return {
         "ticket": view.ticket.id,
         "machine": view.ticket.machine,
         "refused": view.refused,
-        "priority": None if visit is None else visit["priority"],
-        "due": None if visit is None else visit["due"],
+        "priority": None if visit is None else visit.priority,
+        "due": None if visit is None else visit.due.isoformat(),
         "reserved": view.reserved,
         "units": [_match_as_data(one) for one in view.units],
         "custody": _custody_as_data(view.custody),

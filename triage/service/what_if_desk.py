@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Literal
 
 from triage.decide.causes.inference import compile_rulebook
+from triage.records import payloads
 from triage.records.caller import Caller
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook_care.editing.sandbox import answer_from_child
@@ -91,7 +92,8 @@ def what_if(
         with service.store.read() as work:
             ticket = seen_ticket(work, ticket_id, viewer)
             event = [event for event in work.tickets.events(ticket.id) if event.kind == "decided"][-1]
-        recorded = event.payload["inputs"]
+        assert isinstance(event.payload, payloads.Decided)
+        recorded = event.payload.inputs
         own = serving if base == "live" else _kept(service, serving, event.rulebook)
         before = decided(own.rulebook, own.engine, recorded, Changes(), ticket.id)
         other = own
@@ -104,7 +106,7 @@ def what_if(
             )
         else:
             after = decided(other.rulebook, other.engine, recorded, changes, ticket.id, turning)
-    parts = differences(event.payload["decision"], before.decision)
+    parts = differences(event.payload.decision, before.decision)
     same = all(place in NOT_THE_DECISION for place in parts)
     titles = {**before.titles, **after.titles}
     move = moves(before.decision, after.decision, titles)

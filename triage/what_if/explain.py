@@ -10,6 +10,7 @@ from triage.decide.decide_data import decide_inputs, inputs_from_data
 from triage.logic.engine import Engine
 from triage.records.decision import Decision
 from triage.records.decision_json import as_json
+from triage.records.payloads import Decided
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
@@ -47,9 +48,11 @@ def explain_again(
             f"the rulebook {decided.rulebook} of this decision is not stored; it cannot be made again"
         )
     rulebook = rulebook_from_data(files)
-    inputs = inputs_from_data(decided.payload["inputs"], rulebook)
+    payload = decided.payload
+    assert isinstance(payload, Decided)
+    inputs = inputs_from_data(payload.inputs, rulebook)
     again = decide_inputs(rulebook, compile_rulebook(rulebook), inputs)
-    recorded = decided.payload["decision"]
+    recorded = payload.decision
     made_again = from_json(to_json(as_json(again, ticket=ticket.id)))
     differs = tuple(place for place in differences(recorded, made_again) if place not in NOT_THE_DECISION)
     return Explanation(ticket, rulebook, recorded, again, not differs, differs)

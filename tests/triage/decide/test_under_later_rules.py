@@ -9,6 +9,7 @@ import pytest
 from tests.triage.builders import fact, minimal_rulebook
 from tests.triage.services import AGENT, NOON, REPORT, Clock, rulebook_files, running_service
 from triage.decide.under_later_rules import fitted, fitted_machine
+from triage.records.payloads import Decided
 from triage.rulebook.reading.reader import version_of
 from triage.service.service import Service
 from triage.store.tables.rulebooks import Publication
@@ -68,8 +69,9 @@ def test_a_ticket_goes_on_when_a_fact_it_answered_is_gone(tmp_path: Path) -> Non
         assert changed.outcome == "dispatch"
         assert changed.report["answers"]["smell"] is True  # the log keeps it
         decided = service.events(ticket.id, AGENT)[-1].payload
-        assert decided["left_out"] == ["smell", "noise"]
-        assert decided["inputs"]["report"]["answers"] == {"fill_level": 70, "cord_damaged": True}
+        assert isinstance(decided, Decided)
+        assert decided.left_out == ("smell", "noise")
+        assert decided.inputs["report"]["answers"] == {"fill_level": 70, "cord_damaged": True}
         assert service.explain(ticket.id).identical
         with pytest.raises(InputError, match="smell"):
             service.answer(ticket.id, {"smell": False}, AGENT)

@@ -12,6 +12,7 @@ import pytest
 from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
 from triage.service import call_desk as call_steps
 from triage.service.service import Service
+from triage.values.dataclass_json import as_data
 from triage.values.errors import ConflictError, InputError, NotFoundError
 
 
@@ -34,7 +35,7 @@ def questions(desk: Service, ticket: str) -> list[str]:
 
 def last(desk: Service, ticket: str, kind: str) -> dict[str, Any]:
     found = [event for event in desk.events(ticket, AGENT) if event.kind == kind]
-    return dict(found[-1].payload)
+    return as_data(found[-1].payload)
 
 
 def test_what_the_clerk_cannot_tell_is_not_asked_again(desk: Service, ticket: str) -> None:
@@ -69,7 +70,7 @@ def test_undoing_goes_back_one_answer_at_a_time(desk: Service, ticket: str) -> N
 
 def test_a_stop_use_caution_is_unread_until_it_is_acknowledged(desk: Service, ticket: str) -> None:
     stopped = call_steps.answer(desk, ticket, {"cord_damaged": True}, AGENT)
-    assert [said["rule"] for said in call_steps.unread(stopped)] == ["damaged-cord"]
+    assert [said.rule for said in call_steps.unread(stopped)] == ["damaged-cord"]
     said = call_steps.acknowledge(desk, ticket, AGENT, stopped.version)
     assert said.acknowledged == ("damaged-cord",)
     assert call_steps.unread(desk.ticket(ticket, AGENT)) == []

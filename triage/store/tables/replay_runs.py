@@ -14,7 +14,9 @@ from typing import Any, Literal, TypeAlias, cast
 from sqlalchemy import ColumnElement, delete, func, insert, select, tuple_, update
 from sqlalchemy.orm import Session
 
+from triage.records.payloads import Closed
 from triage.store.tables.models import EventRow, ReplayPieceRow, ReplayRunRow, RulebookRow, TicketRow
+from triage.values.dataclass_json import from_data
 
 State: TypeAlias = Literal["waiting", "running", "done", "failed", "stopped"]
 GOING_ON: tuple[State, ...] = ("waiting", "running")
@@ -159,7 +161,7 @@ class RecordedDecision:
     decision: Any
     inputs: Any
     last: bool
-    closed: Any | None
+    closed: Closed | None
 
 
 class RecordedDecisions:
@@ -187,7 +189,7 @@ class RecordedDecisions:
         for ticket, seq, rulebook, payload, decided_seq, closed in self._session.execute(query):
             last_one = seq == decided_seq
             yield RecordedDecision(
-                (ticket, seq), rulebook, payload["decision"], payload["inputs"], last_one, closed
+                (ticket, seq), rulebook, payload["decision"], payload["inputs"], last_one, _close_out(closed)
             )
 
     def closed(self, since: datetime | None) -> Iterator[RecordedDecision]:
@@ -207,7 +209,7 @@ class RecordedDecisions:
                 payload["decision"],
                 payload["inputs"],
                 True,
-                closed,
+                _close_out(closed),
             )
             self._session.expunge(event)
 
@@ -228,6 +230,10 @@ class RecordedDecisions:
         )
         for ticket, payload in self._session.execute(query):
             yield ticket, payload["decision"]["outcome"]
+
+
+def _close_out(data: Any) -> Closed | None:
+    return None if data is None else from_data(Closed, data)
 
 
 def _closed(since: datetime | None) -> list[ColumnElement[bool]]:
