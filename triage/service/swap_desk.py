@@ -6,7 +6,7 @@ visit for it is scheduled as any other (`triage.visit_desk`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -31,6 +31,7 @@ from triage.records.ticket import Ticket
 from triage.service.access import refuse_stale, seen_ticket
 from triage.service.service import Service
 from triage.store import Work
+from triage.values.dataclass_json import as_data
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.money import money_text
 from triage.values.suggest import hint
@@ -210,7 +211,7 @@ def swap_as_data(view: SwapView) -> dict[str, Any]:
         "due": None if visit is None else visit.due.isoformat(),
         "reserved": view.reserved,
         "units": [_match_as_data(one) for one in view.units],
-        "custody": _custody_as_data(view.custody),
+        "custody": [as_data(event) for event in view.custody],
     }
 
 
@@ -230,18 +231,3 @@ def _match_as_data(one: Match) -> dict[str, Any]:
         "reasons": list(one.reasons),
         "to_check": list(one.to_check),
     }
-
-
-def _custody_as_data(events: Sequence[CustodyEvent]) -> list[dict[str, Any]]:
-    return [
-        {
-            "serial": event.serial,
-            "step": event.step,
-            "at": event.at.isoformat(),
-            "who": event.who,
-            "ticket": event.ticket,
-            "other": event.other,
-            "place": event.place,
-        }
-        for event in events
-    ]
