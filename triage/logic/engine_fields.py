@@ -17,6 +17,7 @@ from functools import lru_cache
 from typing import Any, TypeAlias
 
 from triage.logic.conditions import (
+    MANY_VALUED,
     Anything,
     Compare,
     Condition,
@@ -32,9 +33,6 @@ from triage.logic.conditions import (
     walk,
 )
 from triage.logic.engine import RuleTooWide
-
-MANY_VALUED = frozenset({"symptom"})
-"""The facts whose value may be a set of choices."""
 
 Ranks: TypeAlias = int
 """A set of ranks as the bits of an integer."""
