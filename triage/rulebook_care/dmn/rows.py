@@ -13,17 +13,16 @@ from typing import Literal, TypeAlias
 from triage.logic.conditions import (
     MANY_VALUED,
     AllOf,
-    Anything,
     Compare,
     Condition,
     FactTest,
-    Interval,
     Known,
     Not,
     OneOf,
     UnaryTest,
 )
 from triage.logic.normal_form import Leaf, alternatives
+from triage.logic.value_sets import values_in
 from triage.rulebook_care.dmn.feel import feel_test
 
 MOST_ROWS = 64
@@ -109,16 +108,6 @@ def _cells(fact: str, test: UnaryTest) -> Row:
     negative = isinstance(test, Not)
     guard = (Cell(Column(fact, "known"), YES),) if negative else ()
     if fact in MANY_VALUED:
-        column = Column(fact, "member", _members(test))
+        column = Column(fact, "member", tuple(sorted({str(value) for value in values_in(test)})))
         return *guard, Cell(column, NO if negative else YES)
     return *guard, Cell(Column(fact), feel_test(test))
-
-
-def _members(test: UnaryTest) -> tuple[str, ...]:
-    match test:
-        case Compare(_, str() as value):
-            return (value,)
-        case OneOf(tests) | Not(tests):
-            return tuple(sorted({member for part in tests for member in _members(part)}))
-        case Compare() | Interval() | Anything():
-            raise ValueError("a many-valued choice is tested for its members only")
