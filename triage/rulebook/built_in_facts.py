@@ -7,9 +7,6 @@ from collections.abc import Mapping
 from triage.logic.unary_tests import FactType
 from triage.rulebook.model import Fact
 
-MANY_VALUED = frozenset({"symptom"})
-"""Choices that may hold several of their values at once."""
-
 
 def _fact(id_: str, title: str, type_: FactType, unit: str | None = None) -> Fact:
     return Fact(id_, title, type_, "computed", unit)

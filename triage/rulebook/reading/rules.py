@@ -5,8 +5,8 @@ from __future__ import annotations
 import string
 from collections.abc import Iterable, Iterator, Mapping
 
-from triage.logic.conditions import ALWAYS, Condition, Scalar
-from triage.rulebook.built_in_facts import BUILTIN_FACTS, MANY_VALUED
+from triage.logic.conditions import ALWAYS, MANY_VALUED, Condition, Scalar
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.fact_values import read_members, read_value
 from triage.rulebook.model import (
     OTHER_CAUSE,

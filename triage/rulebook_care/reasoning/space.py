@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
-from triage.logic.conditions import AllOf, Condition, FactTest, Scalar, UnaryTest, facts_in, walk
-from triage.rulebook.built_in_facts import MANY_VALUED
+from triage.logic.conditions import MANY_VALUED, AllOf, Condition, FactTest, Scalar, UnaryTest, facts_in, walk
 from triage.rulebook.model import Fact, Rulebook, RuleHead
 from triage.rulebook.reading.facts import built_in_facts
 from triage.rulebook.terms import LimitRow, LimitTable, WarrantyTerms
