@@ -1,6 +1,6 @@
 """The built-in facts, and what is known of a report before any rule is asked.
 
-Some built-in facts are known at once (PRE_FACTS: the symptom, the machine's age, what was spent on it). The
+Some built-in facts are known at once (the symptom, the machine's age, what was spent on it). The
 others are computed by the pipeline from the ranking, the plan, warranty and limits; only policy rules
 and limit tables see them (POLICY_FACTS). Every fact carries its source: the caller is heard before the
 record.

@@ -70,10 +70,6 @@ _POLICY = (
 _LIMIT = (_fact("amount", "What the ticket would come to (authority tables)", "number"),)
 
 
-PRE_FACTS: frozenset[str] = frozenset(fact.id for fact in _PRE)
-"""Built-in facts known before inference: any rule may look at them."""
-
-
 POLICY_FACTS: frozenset[str] = frozenset(fact.id for fact in _POLICY)
 """Built-in facts computed after the ranking: only policy rules and limit tables may look at them."""
 

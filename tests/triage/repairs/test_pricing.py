@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from moneyed import Money
 
 from tests.triage.builders import minimal_files, minimal_rulebook
-from triage.decide.spending.costs import repair_estimate
+from triage.decide.spending.costs import repair_estimates
 from triage.decide.spending.warranty import covered_by_component, terms_by_component
 from triage.records.report import Machine, Site
 from triage.repairs.estimate_input import AskedLine
@@ -205,7 +205,7 @@ def test_a_typical_repair_priced_line_by_line_is_the_typical_estimate(
         visit(component, machine=machine, after_hours=late, after_hours_agreed=late, on=COMPRESSOR_COVERED),
         asked,
     )
-    typical = repair_estimate(rulebook, cause, "fogline", late, distance)
+    typical = repair_estimates(rulebook, (cause,), "fogline", late, distance)[cause]
     concerned = frozenset({component})
     terms = terms_by_component(rulebook, machine, concerned)
     covered = covered_by_component(machine, terms, concerned, COMPRESSOR_COVERED)[component]

@@ -10,7 +10,10 @@ not known, and the sugar share: `brix_measured`, else `brix_expected`, else `lab
 was added to one barrel at the last refill, the cooling capacity that of one barrel: ice that was there
 already needs no second freezing, so only what was added counts.
 
-`LEFT_OUT` names the effects the model leaves out; the band is there for them.
+Left out, and what the band is there for: cooling of the slush below its first freezing point (about 1 % of
+the heat); heat of stirring, leaking in, and of the barrel; ice on the cold wall, a dirty filter or
+condenser, low refrigerant (they lower the capacity); sugars other than sucrose, alcohol and dissolved gas
+(they lower the freezing point); supercooling before the first ice.
 """
 
 from __future__ import annotations
@@ -31,15 +34,6 @@ WATTS_LOST_PER_KELVIN = 0.015
 
 REFILL_C: Mapping[str, float] = {"cold": 4.0, "hot": 40.0}
 """What a clerk's "cold" and "hot" stand for. Common practice, no source."""
-
-LEFT_OUT = (
-    "cooling of the slush below its first freezing point (about 1 % of the heat)",
-    "heat of stirring and heat leaking in through hopper and barrel",
-    "the barrel's own metal and shell, warm after a stop",
-    "ice on the cold wall, a dirty filter or condenser, low refrigerant: they lower the capacity",
-    "sugars other than sucrose, alcohol and dissolved gas: they lower the freezing point",
-    "supercooling before the first ice",
-)
 
 INPUTS: Mapping[str, Span] = {
     "refill_volume_l": Span("the volume added", 0.1, 60, "liter"),

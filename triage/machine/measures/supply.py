@@ -14,7 +14,7 @@
 Inputs are the ids in `INPUTS` and the flags `extension_cord`, `fastened_in_place`, `shares_circuit`.
 
 Left out: reactance and power factor (small at these conductor sizes), three-phase circuits, the drop ahead
-of the panel, and wires cooler than 75 C (`resistance_at`), so a calculated drop errs on the high side. None
+of the panel, and wires cooler than 75 C, so a calculated drop errs on the high side. None
 of this replaces a licensed electrician's measurement; local codes come first.
 """
 
@@ -35,11 +35,6 @@ NFPA 70 (NEC), chapter 9, table 8; secondary copies.
 
 CORD_OHM_PER_KFT: Mapping[int, float] = {18: 7.95, 16: 4.99, 14: 3.14, 12: 1.98, 10: 1.24}
 """The same table's stranded rows: flexible cords. Secondary copies."""
-
-COPPER_PER_KELVIN = 0.00323
-"""Change of copper's resistance by temperature, relative to 75 C (note 2 to the same table; secondary
-copy).
-"""
 
 INPUTS: Mapping[str, Span] = {
     "conductor_awg": Span("the size of the branch wiring", 6, 14, ""),
@@ -71,26 +66,11 @@ class SupplyLimits:
     start_pct: float = 85.0
 
 
-def wiring_ohm_per_kft(awg: int) -> float:
-    """Resistance of branch wiring of a size in AWG."""
-    return _resistance(WIRING_OHM_PER_KFT, awg, "conductor_awg")
-
-
-def cord_ohm_per_kft(awg: int) -> float:
-    """Resistance of a flexible cord of a size in AWG."""
-    return _resistance(CORD_OHM_PER_KFT, awg, "cord_awg")
-
-
 def _resistance(table: Mapping[int, float], awg: float, name: str) -> float:
     if awg not in table:
         sizes = ", ".join(str(size) for size in table)
         raise InputError([Problem(f"{awg:g} AWG is not in the table; sizes are {sizes}", f"/{name}")])
     return table[int(awg)]
-
-
-def resistance_at(ohm_per_kft_at_75_c: float, temperature_c: float) -> float:
-    """The same conductor's resistance at another temperature."""
-    return ohm_per_kft_at_75_c * (1 + COPPER_PER_KELVIN * (temperature_c - 75.0))
 
 
 def drop_volts(ohm_per_kft: float, one_way_ft: float, amps: float) -> float:
@@ -101,11 +81,6 @@ def drop_volts(ohm_per_kft: float, one_way_ft: float, amps: float) -> float:
 def percent_of(volts: float, nominal_volts: float) -> float:
     check_ranges(INPUTS, nominal_volts=nominal_volts)
     return 100 * volts / nominal_volts
-
-
-def longest_run_ft(ohm_per_kft: float, amps: float, nominal_volts: float, drop_pct: float) -> float:
-    """The one-way length at which the drop reaches `drop_pct` of nominal."""
-    return drop_pct / 100 * nominal_volts * 1000 / (2 * ohm_per_kft * amps)
 
 
 def measured_drop_volts(idle_volts: float, running_volts: float) -> float:

@@ -115,10 +115,6 @@ def heads(rulebook: Rulebook) -> Iterator[RuleHead]:
         yield from sorted(rules, key=lambda head: head.id)
 
 
-def live_heads(rulebook: Rulebook) -> Iterator[RuleHead]:
-    return (head for head in heads(rulebook) if head.status == "live")
-
-
 def conditions_of(rulebook: Rulebook) -> Iterator[tuple[str, str, Condition]]:
     """Id, file and condition of all rules that are not retired, and of all checks."""
     for head in heads(rulebook):
