@@ -20,7 +20,7 @@ from triage.logic.conditions import FactValue
 from triage.machine.commissioning.recorded import facts_on_record
 from triage.machine.measures import upkeep
 from triage.records.decision import KnownFact
-from triage.records.report import History, Machine, PastRepair, Report, local_date, whole_months
+from triage.records.report import History, Machine, PastRepair, Report, local_date, timezone_of, whole_months
 from triage.rulebook.model import Rulebook
 
 ROLLING_MONTHS = 12
@@ -104,8 +104,7 @@ def _built_in(
 
 
 def _care(rulebook: Rulebook, machine: Machine, history: History, now: datetime) -> dict[str, Decimal]:
-    timezone = machine.site.timezone if machine.site is not None else "UTC"
-    return upkeep.facts(history.care, now, timezone, rulebook.care)
+    return upkeep.facts(history.care, now, timezone_of(machine), rulebook.care)
 
 
 def _overdue(rulebook: Rulebook, known: Mapping[str, KnownFact]) -> dict[str, KnownFact]:

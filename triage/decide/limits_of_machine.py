@@ -17,7 +17,7 @@ from triage.decide.swap_threshold import swap_thresholds
 from triage.logic.conditions import FactValue
 from triage.logic.engine import Engine
 from triage.records.decision import WarrantySide
-from triage.records.report import History, Machine, Report, local_date
+from triage.records.report import History, Machine, Report, local_date, timezone_of
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Authority
 from triage.schedule.service_hours import is_after_hours
@@ -59,7 +59,7 @@ def limits_of(
     nothing_reported = Report(symptoms=(), reported_at=at, machine=machine.serial)
     known = gather_facts(rulebook, nothing_reported, machine, past, at)
     facts = dict(infer(rulebook, engine, {name: fact.value for name, fact in known.items()}).facts)
-    zone = "UTC" if machine.site is None else machine.site.timezone
+    zone = timezone_of(machine)
     late = is_after_hours(at, rulebook.service_hours, zone) if job.after_hours is None else job.after_hours
     facts["after_hours"] = late
     if job.component is not None:
@@ -153,8 +153,7 @@ def _rank(authority: Authority) -> tuple[bool, Decimal, str]:
 
 def noon_there(machine: Machine, on: date) -> datetime:
     """The middle of a day where the machine stands; in UTC where that is not known."""
-    zone = "UTC" if machine.site is None else machine.site.timezone
-    return datetime.combine(on, time(12), zone_named(zone))
+    return datetime.combine(on, time(12), zone_named(timezone_of(machine)))
 
 
 def check_component(rulebook: Rulebook, component: str | None) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from triage.records.payloads import Dispatched
-from triage.records.report import Site
+from triage.records.report import Site, timezone_of
 from triage.records.ticket import Ticket
 from triage.rulebook.terms import ServiceHours
 from triage.schedule.contractors import Contractor, Job, assign, has_room, why_not
@@ -66,7 +66,7 @@ def choose(
 
     Raises InputError for a wish that cannot be, ConflictError where nobody can be sent or has room.
     """
-    zone = zone_named(site.timezone if site is not None else "UTC")
+    zone = zone_named(timezone_of(site))
     if wish.at is not None and site is not None and not lets_in(site, wish.at):
         message = (
             f"{site.name} lets nobody in then; come between {site.access_from} and {site.access_until} there"

@@ -14,10 +14,9 @@ from triage.rulebook.model import CareIntervals, Task
 from triage.values.errors import InputError, Problem
 from triage.values.plain_data import NotPlain, plain
 from triage.values.suggest import hint
+from triage.values.time_zones import lies_ahead
 
 KINDS = get_args(CareKind)
-CLOCKS_APART = timedelta(minutes=5)
-"""How far in the future a time may lie: two clocks are never quite the same."""
 KEPT_DAYS = 90
 """The period, up to and with today, over which it is said how care was kept."""
 
@@ -116,7 +115,7 @@ def _time(
     if at is None or at.tzinfo is None:
         problems.append(Problem('write a time with its offset: "2026-01-31T09:30:00-05:00"', place))
         return None
-    if at > now + CLOCKS_APART:
+    if lies_ahead(at, now) is not None:
         problems.append(Problem("this lies in the future; enter care once it is done", place))
     if local_date(machine, at) < machine.shipped_on:
         problems.append(Problem(f"the machine was shipped only on {machine.shipped_on}; fix the date", place))

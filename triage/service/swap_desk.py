@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from triage.decide.visit import timezone_of
 from triage.inputs.reader import InputReader
 from triage.records.caller import Caller
 from triage.records.custody import (
@@ -26,7 +25,7 @@ from triage.records.custody import (
     step_words,
 )
 from triage.records.payloads import Swapped, SwapReserved
-from triage.records.report import Machine
+from triage.records.report import Machine, timezone_of
 from triage.records.ticket import Ticket
 from triage.service.access import refuse_stale, seen_ticket
 from triage.service.service import Service

@@ -11,13 +11,13 @@ from datetime import timedelta
 from typing import Any
 
 from triage.decide.outcome import cautions_that_hold
-from triage.decide.visit import timezone_of, visit_kit, visit_skill
+from triage.decide.visit import visit_kit, visit_skill
 from triage.inputs.reader import InputReader
 from triage.records.caller import Caller
 from triage.records.decision import CauseChance
 from triage.records.decision_parts import VisitAsked
 from triage.records.payloads import Approved, Dispatched, Visited
-from triage.records.report import Machine
+from triage.records.report import Machine, timezone_of
 from triage.records.ticket import Event, Ticket
 from triage.records.visit_log import VISIT_STATES, PlannedVisit, visits_of
 from triage.schedule.calendar import as_calendar

@@ -14,7 +14,7 @@ from triage.records.payloads import Decided
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
-from triage.values.errors import NotFoundError
+from triage.values.errors import NotFoundError, escaped
 from triage.values.json_text import from_json, to_json
 
 Data = Mapping[str, Any]
@@ -62,7 +62,7 @@ def differences(left: object, right: object, pointer: str = "") -> Iterator[str]
     """JSON pointers of the places where two JSON documents differ."""
     if isinstance(left, Mapping) and isinstance(right, Mapping):
         for key in sorted({*left, *right}):
-            inner = f"{pointer}/{str(key).replace('~', '~0').replace('/', '~1')}"
+            inner = f"{pointer}/{escaped(key)}"
             if key not in left or key not in right:
                 yield inner
             else:

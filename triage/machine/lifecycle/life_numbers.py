@@ -10,7 +10,7 @@ All of it is our estimate.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import UTC, datetime, time
+from datetime import datetime, time
 from decimal import Decimal
 from functools import lru_cache
 
@@ -26,7 +26,7 @@ from triage.machine.lifecycle.keep_or_swap import (
 )
 from triage.machine.lifecycle.trend import Trend, trend
 from triage.machine.lifecycle.value import values_ahead
-from triage.records.report import History, Machine
+from triage.records.report import History, Machine, timezone_of
 from triage.values.money import round_money
 from triage.values.time_zones import zone_named
 
@@ -173,5 +173,4 @@ def _mean_repair(history: History, now: datetime) -> Decimal | None:
 
 def _service_start(machine: Machine) -> datetime:
     day = machine.commissioned_on or machine.shipped_on
-    zone = zone_named(machine.site.timezone) if machine.site is not None else UTC
-    return datetime.combine(day, time(0), zone)
+    return datetime.combine(day, time(0), zone_named(timezone_of(machine)))

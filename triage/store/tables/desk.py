@@ -15,6 +15,7 @@ from triage.inputs.machine_search import ListedMachine
 from triage.records.payloads import payload_from_data
 from triage.records.ticket import Event
 from triage.store.tables.models import ContractorRow, EventRow, MachineRow, PresenceRow, SiteRow, TicketRow
+from triage.values.time_zones import UTC_NAME
 
 View: TypeAlias = Literal["open", "call_back", "parked", "due", "held"]
 VIEWS: tuple[View, ...] = get_args(View)
@@ -153,7 +154,7 @@ def _open_ticket(row: TicketRow, site: SiteRow | None) -> OpenTicket:
         row.site,
         "" if site is None else site.name,
         "" if site is None else site.town,
-        "UTC" if site is None else site.timezone,
+        UTC_NAME if site is None else site.timezone,
         row.outcome,
         row.opened_at,
         row.changed_at,

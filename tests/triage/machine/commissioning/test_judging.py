@@ -278,17 +278,17 @@ def test_all_problems_are_listed_each_with_its_pointer():
         "/at",
         "/machine",
     }
-    assert problems["/circit"] == 'the key "circit" is not known; did you mean "circuit"?'
-    assert problems["/circuit/dedicated"] == "write true or false, without quotes"
+    assert problems["/circit"] == 'unknown key "circit"; did you mean "circuit"?'
+    assert problems["/circuit/dedicated"] == "this is true or false, without quotes"
     assert problems["/legs/back_right_in"] == (
-        'the key "back_right_in" is missing; give it, or leave "legs" out whole'
+        'the key "back_right_in" is missing; give it, or leave all of this out'
     )
-    assert problems["/seal/style"] == "write 'grooved' or 'flat'"
+    assert problems["/seal/style"] == '"grooved" or "flat" is wanted'
 
 
 @pytest.mark.parametrize("data", [None, [], "checklist", 3])
 def test_what_is_no_object_is_refused(data):
-    with pytest.raises(InputError, match="a checklist is a JSON object"):
+    with pytest.raises(InputError, match="a checklist is an object"):
         read_checklist(data)
 
 
