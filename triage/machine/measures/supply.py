@@ -21,7 +21,6 @@ of this replaces a licensed electrician's measurement; local codes come first.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from triage.logic.conditions import Facts, FactValue, Truth
 from triage.machine.measures.quantities import Span, check_ranges, known_quantities, new_facts, rounded
@@ -51,19 +50,13 @@ INPUTS: Mapping[str, Span] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class SupplyLimits:
-    """What counts as too little, in percent of the nominal voltage.
-
-    `drop_pct`: informational notes to NEC 210.19 and 215.2, farthest outlet, feeder and branch together (from
-    memory; advice, not a rule). `band_pct`: 114 to 126 V at 120 V (COMAR 20.50.07.02). `running_pct` and
-    `start_pct`: common practice, no source.
-    """
-
-    drop_pct: float = 5.0
-    band_pct: float = 5.0
-    running_pct: float = 90.0
-    start_pct: float = 85.0
+MOST_DROP_PCT = 5.0
+"""Of the nominal voltage. Informational notes to NEC 210.19 and 215.2, farthest outlet, feeder and branch
+together (from memory; advice, not a rule)."""
+BAND_PCT = 5.0
+"""114 to 126 V at 120 V (COMAR 20.50.07.02)."""
+LEAST_RUNNING_PCT, LEAST_START_PCT = 90.0, 85.0
+"""Of the nominal voltage. Common practice, no source."""
 
 
 def _resistance(table: Mapping[int, float], awg: float, name: str) -> float:
@@ -128,24 +121,23 @@ def explains_weak_start(
     calculated_drop_pct: float | None = None,
     running_volts: float | None = None,
     starting_volts: float | None = None,
-    limits: SupplyLimits = SupplyLimits(),
 ) -> Truth:
     """True when one number is bad enough; False only on good readings; None when it cannot be said.
 
     A small calculated drop never clears the supply: a calculation does not see a loose joint.
     """
     bad = (
-        (measured_drop_pct is not None and measured_drop_pct > limits.drop_pct)
-        or (calculated_drop_pct is not None and calculated_drop_pct > limits.drop_pct)
-        or (running_volts is not None and percent_of(running_volts, nominal_volts) < limits.running_pct)
-        or (starting_volts is not None and percent_of(starting_volts, nominal_volts) < limits.start_pct)
+        (measured_drop_pct is not None and measured_drop_pct > MOST_DROP_PCT)
+        or (calculated_drop_pct is not None and calculated_drop_pct > MOST_DROP_PCT)
+        or (running_volts is not None and percent_of(running_volts, nominal_volts) < LEAST_RUNNING_PCT)
+        or (starting_volts is not None and percent_of(starting_volts, nominal_volts) < LEAST_START_PCT)
     )
     if bad:
         return True
     return False if measured_drop_pct is not None and running_volts is not None else None
 
 
-def facts(known: Facts, limits: SupplyLimits = SupplyLimits()) -> dict[str, FactValue]:
+def facts(known: Facts) -> dict[str, FactValue]:
     """The facts named in the module's docstring, as far as the known inputs allow; volts and amps in
     Decimals.
     """
@@ -176,7 +168,7 @@ def facts(known: Facts, limits: SupplyLimits = SupplyLimits()) -> dict[str, Fact
             ),
             "supply_start_volts": _rounded(None if starting is None else max(starting, 0.0), 1),
             "supply_idle_off_band": (
-                None if idle is None else abs(percent_of(idle, nominal) - 100.0) > limits.band_pct
+                None if idle is None else abs(percent_of(idle, nominal) - 100.0) > BAND_PCT
             ),
             "circuit_headroom_amps": _rounded(headroom, 2),
             "circuit_overloaded": overloaded,
@@ -187,7 +179,6 @@ def facts(known: Facts, limits: SupplyLimits = SupplyLimits()) -> dict[str, Fact
                 calculated_drop_pct=calculated_pct,
                 running_volts=running,
                 starting_volts=starting,
-                limits=limits,
             ),
         },
     )

@@ -111,7 +111,7 @@ def test_the_same_checklist_is_not_stored_twice(run: Run) -> None:
             ['/sael: unknown key "sael"; did you mean "seal"', "/clearance/behind_in"],
         ),
         ({"at": "yesterday"}, ["checklist.json: /at: this is not a time; write RFC 3339 with an offset"]),
-        ({"legs": {"front_left_in": 4}}, ["/legs/back_right_in", 'leave all of this out']),
+        ({"legs": {"front_left_in": 4}}, ["/legs/back_right_in", "leave all of this out"]),
     ],
 )
 @pytest.mark.parametrize("options", [(), ("--machine", "LH20-1")])

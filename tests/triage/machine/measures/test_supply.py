@@ -9,7 +9,6 @@ from hypothesis import strategies as st
 from triage.machine.measures.supply import (
     CORD_OHM_PER_KFT,
     WIRING_OHM_PER_KFT,
-    SupplyLimits,
     drop_volts,
     explains_weak_start,
     facts,
@@ -77,13 +76,6 @@ def test_the_starting_current_pulls_the_voltage_down_in_proportion():
 def test_nothing_measured_and_nothing_calculated_says_nothing_about_a_weak_start():
     assert explains_weak_start(nominal_volts=120) is None
     assert facts({}) == {}
-
-
-def test_the_limits_are_arguments():
-    strict = SupplyLimits(drop_pct=1.5)
-    assert facts({"idle_volts": Decimal(120), "running_volts": Decimal("117.6")}, strict)[
-        "supply_explains_weak_start"
-    ]
 
 
 def test_percentages_refer_to_the_nominal_voltage_of_the_machine():
