@@ -32,18 +32,12 @@ class Answers:
             lock = func.pg_advisory_xact_lock(func.hashtextextended(f"{caller} {key}", 0))
             self._session.execute(select(lock))
         row = self._session.get(AnswerRow, (caller, key))
-        return None if row is None else StoredAnswer(row.request_hash, row.status, row.headers, row.body)
+        return None if row is None else row.as_record(StoredAnswer)
 
     def keep(self, caller: str, key: str, answer: StoredAnswer, at: datetime) -> None:
         self._session.add(
-            AnswerRow(
-                caller=caller,
-                key=key,
-                request_hash=answer.request_hash,
-                at=at,
-                status=answer.status,
-                headers=dict(answer.headers),
-                body=dict(answer.body),
+            AnswerRow.made_of(
+                answer, caller=caller, key=key, at=at, headers=dict(answer.headers), body=dict(answer.body)
             )
         )
         self._session.flush()

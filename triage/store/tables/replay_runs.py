@@ -57,29 +57,12 @@ class ReplayRuns:
 
     def put(self, run: ReplayRun) -> None:
         """Adds a run, or begins a known one again with another attempt."""
-        self._session.merge(
-            ReplayRunRow(
-                id=run.id,
-                baseline=run.baseline,
-                candidate=run.candidate,
-                since=run.since,
-                until=run.until,
-                state=run.state,
-                attempt=run.attempt,
-                who=run.who,
-                asked_at=run.asked_at,
-                beat_at=run.beat_at,
-                ended_at=run.ended_at,
-                done=run.done,
-                of=run.of,
-                why=run.why,
-            )
-        )
+        self._session.merge(ReplayRunRow.made_of(run))
         self._session.flush()
 
     def get(self, run_id: str) -> ReplayRun | None:
         row = self._session.get(ReplayRunRow, run_id) if run_id.isprintable() else None
-        return None if row is None else _run(row)
+        return None if row is None else row.as_record(ReplayRun)
 
     def result(self, run_id: str) -> Mapping[str, Any] | None:
         """What a run that is done found, as `replay.as_data` gives it."""
@@ -90,7 +73,7 @@ class ReplayRuns:
         """Of one candidate or of all, newest first."""
         query = select(ReplayRunRow).order_by(ReplayRunRow.asked_at.desc(), ReplayRunRow.id.desc())
         query = query if candidate is None else query.where(ReplayRunRow.candidate == candidate)
-        return tuple(_run(row) for row in self._session.scalars(query.limit(limit)))
+        return tuple(row.as_record(ReplayRun) for row in self._session.scalars(query.limit(limit)))
 
     def change(self, run_id: str, attempt: str, **values: object) -> bool:
         """Writes `values` to a run that goes on under this attempt; False where it does not any more."""
@@ -118,25 +101,6 @@ class ReplayRuns:
 
     def drop_pieces(self, run_id: str) -> None:
         self._session.execute(delete(ReplayPieceRow).where(ReplayPieceRow.run == run_id))
-
-
-def _run(row: ReplayRunRow) -> ReplayRun:
-    return ReplayRun(
-        row.id,
-        row.baseline,
-        row.candidate,
-        row.since,
-        row.until,
-        cast(State, row.state),
-        row.attempt,
-        row.who,
-        row.asked_at,
-        row.beat_at,
-        row.ended_at,
-        row.done,
-        row.of,
-        row.why,
-    )
 
 
 Key: TypeAlias = tuple[str, int]
