@@ -37,9 +37,7 @@ def gather_facts(
     and the built-in facts. Days overdue follow from the days since, whoever said those. A fact the rulebook
     does not know is left out. `now` is timezone-aware.
     """
-    known = {
-        fact: KnownFact(value, "computed") for fact, value in _built_in(report, machine, history, now).items()
-    }
+    known = {fact: KnownFact(value, "computed") for fact, value in _built_in(machine, history, now).items()}
     known["symptom"] = KnownFact(frozenset(report.symptoms), "caller")
     if machine is not None:
         model = rulebook.models.get(machine.model)
@@ -80,9 +78,7 @@ def year_before(now: datetime) -> datetime:
     return now - relativedelta(months=ROLLING_MONTHS)
 
 
-def _built_in(
-    report: Report, machine: Machine | None, history: History, now: datetime
-) -> dict[str, FactValue]:
+def _built_in(machine: Machine | None, history: History, now: datetime) -> dict[str, FactValue]:
     facts: dict[str, FactValue] = {"machine_known": machine is not None}
     if machine is None:
         return facts

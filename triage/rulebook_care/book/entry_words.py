@@ -26,6 +26,7 @@ from triage.rulebook.model import (
 from triage.rulebook.terms import LimitTable, WarrantyTerms
 from triage.rulebook_care.book.parts import Names, fields, link, per_hundred, table, text
 from triage.rulebook_care.book.wording import condition_words, plain_value
+from triage.values.shown import shown as in_words
 
 
 class BookNames(Names):
@@ -201,11 +202,11 @@ def _given(names: Names, fact: str, value: object) -> str:
     """A fact's value in a case; a date is a text there."""
     if fact in names.rulebook.facts and isinstance(value, str | bool | Decimal):
         return names.value(fact, value)
-    return text(_shown(value))
+    return text(in_words(value, "none"))
 
 
 def _expected(names: Names, key: str, value: object) -> str:
-    rulebook, shown = names.rulebook, _shown(value)
+    rulebook, shown = names.rulebook, in_words(value, "none")
     if key == "top_cause" and shown in rulebook.causes:
         return names.cause(shown)
     if key == "first_check" and shown in rulebook.checks:
@@ -214,13 +215,3 @@ def _expected(names: Names, key: str, value: object) -> str:
         parts = [names.caution(str(each)) if each in rulebook.cautions else text(str(each)) for each in value]
         return ", ".join(parts) or "none"
     return text(shown.replace("_", " "))
-
-
-def _shown(value: object) -> str:
-    match value:
-        case bool():
-            return "yes" if value else "no"
-        case list():
-            return ", ".join(_shown(each) for each in value) or "none"
-        case _:
-            return str(value)

@@ -103,7 +103,7 @@ def try_rulebook(rulebook: Rulebook, engine: str = "checked") -> None:
     compiled = compile_rulebook(rulebook, engine)
     for facts in _trial_facts(rulebook):
         found = infer(rulebook, compiled, facts)
-        fired_policy(rulebook, compiled, found.facts)
+        fired_policy(compiled, found.facts)
     if compiled.disagreements:
         raise InputError(f"the two engines differ in {compiled.disagreements} answers on this rulebook")
 

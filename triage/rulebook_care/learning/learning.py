@@ -137,13 +137,11 @@ def beta_posterior(prior: float, weight: float, hits: float, tickets: float) -> 
     return Posterior(alpha / (alpha + beta), float(low), float(high))
 
 
-def wilson(hits: int, tickets: int, correction: bool = False) -> tuple[float, float]:
-    """The interval of a share seen (Wilson 1927; Newcombe 1998, methods 3 and 4); (0, 1) without tickets."""
+def wilson(hits: int, tickets: int) -> tuple[float, float]:
+    """The interval of a share seen (Wilson 1927; Newcombe 1998, method 3); (0, 1) without tickets."""
     if not tickets:
         return 0.0, 1.0
-    interval = stats.binomtest(hits, tickets).proportion_ci(
-        CONFIDENCE, "wilsoncc" if correction else "wilson"
-    )
+    interval = stats.binomtest(hits, tickets).proportion_ci(CONFIDENCE, "wilson")
     return float(interval.low), float(interval.high)
 
 

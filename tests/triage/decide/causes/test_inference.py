@@ -192,7 +192,7 @@ def agree_on(rulebook: Rulebook, engines: Sequence[Engine], many_facts: list[Fac
             assert found.checks == tuple(
                 check.id for check in rulebook.checks.values() if evaluate(check.when, known)
             )
-            assert fired_policy(rulebook, engine, known) == tuple(
+            assert fired_policy(engine, known) == tuple(
                 rule.head.id for rule in rulebook.policy.values() if evaluate(rule.head.when, known)
             )
 
@@ -307,7 +307,7 @@ def test_drafts_and_retired_rules_do_not_fire_and_make_no_circle() -> None:
     )
     engine = compile_rulebook(rulebook)
     found = infer(rulebook, engine, {})
-    assert (found.facts, found.evidence, fired_policy(rulebook, engine, {})) == ({}, {}, ())
+    assert (found.facts, found.evidence, fired_policy(engine, {})) == ({}, {}, ())
 
 
 def test_rules_of_different_kinds_may_share_an_id() -> None:
