@@ -209,16 +209,6 @@ class Reopened:
 
 
 @dataclass(frozen=True, slots=True)
-class Corrected:
-    """`report` are the keys of REPORT.json that event `seq` had wrong."""
-
-    kind: ClassVar[str] = "corrected"
-    seq: int
-    report: JSONObject
-    why: str
-
-
-@dataclass(frozen=True, slots=True)
 class Skipped:
     """Facts that the clerk could not tell."""
 
@@ -265,7 +255,6 @@ Payload: TypeAlias = (
     | Swapped
     | Closed
     | Reopened
-    | Corrected
     | Skipped
     | Undone
     | Acknowledged

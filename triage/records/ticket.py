@@ -14,13 +14,11 @@ from typing import Literal
 from triage.records.authorization import NOTHING_YET, Repair, after_close, after_estimate, after_word
 from triage.records.decision_parts import DecisionParts
 from triage.records.payloads import (
-    PAYLOADS,
     Acknowledged,
     Answered,
     Approved,
     CheckDone,
     Closed,
-    Corrected,
     Decided,
     Dispatched,
     Estimated,
@@ -37,8 +35,6 @@ from triage.records.payloads import (
 )
 from triage.values.dataclass_json import from_data
 from triage.values.money import Money, money_text
-
-EVENT_KINDS = tuple(PAYLOADS)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +130,7 @@ def _opened(event: Event) -> Ticket:
 def _changed(ticket: Ticket, event: Event) -> Ticket:
     payload = event.payload
     match payload:
-        case Answered() | CheckDone() | Corrected() | Skipped() | Undone():
+        case Answered() | CheckDone() | Skipped() | Undone():
             return replace(ticket, report=changed_report(ticket.report, payload), parked_until=None)
         case Estimated():
             report = changed_report(ticket.report, payload)
@@ -208,8 +204,6 @@ def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
         case Estimated(bill=bill):
             total, beyond = money_text(bill.total), money_text(bill.beyond_warranty)
             return {**report, "estimate": {"total": total, "beyond_warranty": beyond}}
-        case Corrected():
-            return {**report, **payload.report}
         case Reopened():
             return {key: value for key, value in report.items() if key != "estimate"}
         case _:

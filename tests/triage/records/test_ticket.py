@@ -10,11 +10,11 @@ from hypothesis import strategies as st
 
 from tests.triage.payloads import close_out, estimate, usd
 from triage.records.payloads import (
+    PAYLOADS,
     Acknowledged,
     Answered,
     Approved,
     CheckDone,
-    Corrected,
     Decided,
     Dispatched,
     Parked,
@@ -27,7 +27,7 @@ from triage.records.payloads import (
     Undone,
     Visited,
 )
-from triage.records.ticket import EVENT_KINDS, Event, Ticket, apply, fold
+from triage.records.ticket import Event, Ticket, apply, fold
 from triage.records.ticket_id import LENGTH, SIGNS, heard, new_ticket_id
 
 START = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -35,6 +35,7 @@ REPORT = {"symptoms": ["not_freezing"], "machine": "LH20-1", "answers": {"fill_l
 
 AT = START + timedelta(hours=2)
 
+EVENT_KINDS = tuple(PAYLOADS)
 NEWS: dict[str, Payload] = {
     "answered": Answered({"filter_days": 40}),
     "check_done": CheckDone("rinse-filter", "not_cured"),
@@ -53,7 +54,6 @@ NEWS: dict[str, Payload] = {
     "undone": Undone(2, REPORT),
     "acknowledged": Acknowledged(("burning-smell",)),
     "parked": Parked("rinse-filter", datetime.fromisoformat("2026-03-02T07:40:00-05:00")),
-    "corrected": Corrected(1, {"machine": "LH20-2"}, "read the plate again"),
 }
 
 
@@ -131,10 +131,6 @@ def test_closing_keeps_what_was_spent_and_reopening_does_too() -> None:
     assert (closed.state, closed.spent, closed.closed) == ("closed", (usd(120),), NEWS["closed"])
     reopened = fold(log("closed", "reopened"))
     assert (reopened.state, reopened.spent, reopened.closed) == ("open", (usd(120),), None)
-
-
-def test_a_correction_sets_the_report_right() -> None:
-    assert fold(log("corrected")).report["machine"] == "LH20-2"
 
 
 def test_an_estimate_becomes_part_of_the_report() -> None:
