@@ -66,6 +66,7 @@ ONLY_IN = {
     "marshmallow": ("api/",),
     "werkzeug": ("api/",),
     "waitress": ("api/",),
+    "jinja2": ("triage/rulebook_care/book/",),
     "click": ("triage/cli/",),
     "rich": ("triage/cli/",),
     "lxml": ("triage/rulebook_care/dmn/",),

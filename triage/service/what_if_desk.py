@@ -13,7 +13,7 @@ from triage.decide.causes.inference import compile_rulebook
 from triage.records import payloads
 from triage.records.caller import Caller
 from triage.rulebook.reading.reader import rulebook_from_data
-from triage.rulebook_care.editing.sandbox import answer_from_child
+from triage.rulebook_care.editing.sandbox import try_in_child
 from triage.rulebook_care.release.publishing import kept_version
 from triage.service.access import seen_ticket
 from triage.service.live_rulebook import Serving
@@ -150,5 +150,5 @@ def _by_files(
         "ticket": ticket,
         "turning": turning,
     }
-    found = from_json(answer_from_child(decided_by_files, (to_json(order),), SECONDS, MEMORY_MB))
+    found = from_json(try_in_child(decided_by_files, (to_json(order),), SECONDS, MEMORY_MB))
     return Decided(found["decision"], found["titles"], found["turning"])
