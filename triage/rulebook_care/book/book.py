@@ -14,7 +14,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import TypeVar
 
-from triage.rulebook.built_in_facts import BUILTIN_FACTS
+from triage.rulebook.built_in_facts import every_fact
 from triage.rulebook.model import EvidenceRule, Rulebook, RuleHead
 from triage.rulebook_care.book import entry_words as words
 from triage.rulebook_care.book import rules as table_rules
@@ -100,7 +100,7 @@ class Book:
 
 def book_of(rulebook: Rulebook, findings: Iterable[Finding] | None = None) -> Book:
     """The book of a rulebook; `findings` where they are known already, with their lines."""
-    whole = replace(rulebook, facts={**BUILTIN_FACTS, **rulebook.facts})
+    whole = replace(rulebook, facts=every_fact(rulebook))
     entries = {entry.key: entry for entry in _entries(whole, rulebook)}
     out: dict[Key, list[Reference]] = {}
     back: dict[Key, list[Reference]] = {}
