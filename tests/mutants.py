@@ -27,7 +27,9 @@ LEAST_FOUND = 0.90
 COPIED = ("triage", "api", "tests", "rules", "demo", "README.md", "DEVELOPERS.md")
 FOUND = ("killed", "timeout", "segfault")
 TESTS: Mapping[str, tuple[str, ...]] = {
-    "triage/decide": ("tests/triage/decide", "tests/triage/repairs/test_approvals.py"),
+    "triage/decide/spending": ("tests/triage/decide/spending", "tests/triage/repairs/test_approvals.py"),
+    "triage/decide/causes": ("tests/triage/decide/causes",),
+    "triage/decide": ("tests/triage/decide",),
     "triage/repairs": (
         "tests/triage/repairs",
         "tests/triage/service/test_repair_desk.py",
@@ -36,7 +38,10 @@ TESTS: Mapping[str, tuple[str, ...]] = {
     ),
     "triage/service": ("tests/triage/service", "tests/api/v1"),
 }
-"""The tests that a package's faults are tried on: few, since each fault runs all that reach it."""
+"""The tests that a package's faults are tried on: few, since each fault runs all that reach it.
+
+What is named here apart, such as `triage/decide/causes`, is no part of the package around it.
+"""
 
 SETTINGS = """
 [tool.pytest.ini_options]
@@ -46,6 +51,7 @@ markers = ["nightly: long runs", "browser: drives a real Chromium"]
 [tool.mutmut]
 source_paths = ["triage"]
 only_mutate = {only}
+do_not_mutate = {apart}
 also_copy = {copied}
 pytest_add_cli_args_test_selection = {tests}
 process_isolation = "forkserver"
@@ -79,8 +85,10 @@ def run(target: str, folder: Path) -> Score:
         else:
             shutil.copyfile(source, folder / name)
     only = [target if target.endswith(".py") else f"{target}/*"]
+    apart = [f"{package}/*" for package in TESTS if package.startswith(f"{target}/")]
     copied = [name for name in COPIED if name not in ("triage", "tests")]
-    settings = SETTINGS.format(only=json.dumps(only), copied=json.dumps(copied), tests=json.dumps(tests))
+    lists = {"only": only, "apart": apart, "copied": copied, "tests": tests}
+    settings = SETTINGS.format(**{name: json.dumps(items) for name, items in lists.items()})
     (folder / "pyproject.toml").write_text(settings, encoding="utf-8")
     _mutmut(folder, "run", "--max-children", "1")
     return score(folder)

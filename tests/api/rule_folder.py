@@ -18,7 +18,12 @@ PATIENCE_SECONDS = 300
 def rule_folder(place: Path) -> Iterator[tuple[Path, CheckProcess]]:
     """A copy of the default rulebook within `place`, and the process that checks it."""
     folder = Path(shutil.copytree(RULES, place / "rules"))
-    process = CheckProcess(folder, PATIENCE_SECONDS, PATIENCE_SECONDS)
+    process = CheckProcess(
+        folder,
+        check_seconds=PATIENCE_SECONDS,
+        cases_seconds=PATIENCE_SECONDS,
+        start_seconds=PATIENCE_SECONDS,
+    )
     try:
         yield folder, process
     finally:

@@ -49,11 +49,13 @@ class CheckProcess:
         check_seconds: float = CHECK_SECONDS,
         cases_seconds: float = CASES_SECONDS,
         memory_mb: int = MEMORY_MB,
+        start_seconds: float = START_SECONDS,
     ) -> None:
         self._folder = folder.resolve()
         self._check_seconds = check_seconds
         self._cases_seconds = cases_seconds
         self._memory_mb = memory_mb
+        self._start_seconds = start_seconds
         self._lock = Lock()
         self._child: tuple[BaseProcess, Connection] | None = None
         self._finish: weakref.finalize[..., CheckProcess] | None = None
@@ -102,7 +104,8 @@ class CheckProcess:
         try:
             channel = self._running()
             if channel is None:
-                return (Problem(f"the rulebook's folder could not be read within {START_SECONDS:g} seconds"),)
+                seconds = self._start_seconds
+                return (Problem(f"the rulebook's folder could not be read within {seconds:g} seconds"),)
             channel.send((what, seconds, arguments))
             if channel.poll(seconds):
                 answer: _Answer = channel.recv()
@@ -121,7 +124,7 @@ class CheckProcess:
         """The way to a process that has read the folder; None where it could not in time."""
         channel = self._begun()
         if not self._ready:
-            if not channel.poll(START_SECONDS):
+            if not channel.poll(self._start_seconds):
                 self._end()
                 return None
             channel.recv()
@@ -134,7 +137,7 @@ class CheckProcess:
         self._end()
         context = multiprocessing.get_context("spawn")
         ours, theirs = context.Pipe()
-        about = (theirs, str(self._folder), self._memory_mb)
+        about = (theirs, str(self._folder), self._memory_mb, self._start_seconds)
         child = context.Process(target=_serve, args=about, daemon=True)
         child.start()
         theirs.close()
@@ -155,13 +158,13 @@ def _end(child: BaseProcess, channel: Connection) -> None:
     channel.close()
 
 
-def _serve(channel: Connection, folder: str, memory_mb: int) -> None:
+def _serve(channel: Connection, folder: str, memory_mb: int, start_seconds: float) -> None:
     """The process's life: until it is told nothing for a while, or the server is gone."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the server, which ends this process
     signal.signal(signal.SIGALRM, signal.SIG_DFL)
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
     resource.setrlimit(resource.RLIMIT_AS, (memory_mb * _MEGABYTE, memory_mb * _MEGABYTE))
-    signal.alarm(math.ceil(START_SECONDS) + 5)
+    signal.alarm(math.ceil(start_seconds) + 5)
     checks = FolderCheck(Path(folder))
     _answer(checks, "check", ("rulebook.yml", None), memory_mb)
     channel.send("ready")
