@@ -27,7 +27,11 @@ LEAST_FOUND = 0.90
 COPIED = ("triage", "api", "tests", "rules", "demo", "README.md", "DEVELOPERS.md")
 FOUND = ("killed", "timeout", "segfault")
 TESTS: Mapping[str, tuple[str, ...]] = {
-    "triage/decide/spending": ("tests/triage/decide/spending", "tests/triage/repairs/test_approvals.py"),
+    "triage/decide/spending": (
+        "tests/triage/decide/spending",
+        "tests/triage/repairs",
+        "tests/api/v1/test_repairs.py",
+    ),
     "triage/decide/causes": ("tests/triage/decide/causes",),
     "triage/decide": ("tests/triage/decide",),
     "triage/repairs": (

@@ -178,3 +178,22 @@ def test_warranty_of_many_components_agrees_with_the_answer_for_each() -> None:
         for component in components:
             answer = warranty_for(RULEBOOK, MACHINE, component, day, {})
             assert found[component] == (answer.parts.covered, answer.labor.covered)
+
+
+def test_the_terms_are_chosen_for_the_component_that_is_asked_for() -> None:
+    long, short = WarrantyPeriod(60, 60), WarrantyPeriod(6, 6)
+    rulebook = with_terms(
+        terms("a", 24, 24, starts="shipped", periods={"default": short, "compressor": long}),
+        terms("b", 24, 24, periods={"default": long, "compressor": short}),
+    )
+    machine = replace(MACHINE, commissioned_on=None)
+    day = date(2026, 6, 1)
+
+    assert warranty_for(rulebook, machine, "compressor", day, {}).terms == "a"
+    assert warranty_for(rulebook, machine, "cooling", day, {}).terms == "b"
+    assert warranty_notes(rulebook, machine, "compressor") == ()
+    (note,) = warranty_notes(rulebook, machine, "cooling")
+    assert note.startswith("No commissioning date on record: warranty is counted from the ship date 2024")
+    assert cover_known(rulebook, machine, "compressor", date(2030, 1, 1))
+    assert not cover_known(rulebook, machine, "cooling", date(2030, 1, 1))
+    assert warranty_for(rulebook, None, "cooling", day, {}).parts.component == "cooling"
