@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import inspect
-import json
 from collections.abc import Callable
 from functools import wraps
 from typing import Any, TypeVar, cast
@@ -19,6 +18,7 @@ from werkzeug.exceptions import BadRequest
 from api.http.auth import caller, service
 from api.http.json_bodies import Blueprint
 from triage.service.service import Answer
+from triage.values.json_text import from_json
 
 View = TypeVar("View", bound=Callable[..., Any])
 MAX_KEY = 128
@@ -81,7 +81,7 @@ def _once(view: View, first: bool) -> View:
         def action() -> Answer:
             response = make_response(view(*args, **kwargs))
             headers = {name: response.headers[name] for name in KEPT_HEADERS if name in response.headers}
-            return Answer(response.status_code, json.loads(response.get_data()), headers)
+            return Answer(response.status_code, from_json(response.get_data(as_text=True)), headers)
 
         request_hash = hashlib.sha256(request.get_data()).hexdigest()
         done = action() if first else None

@@ -8,7 +8,7 @@ from typing import Any, TypeVar, cast
 
 from moneyed import CurrencyDoesNotExist, get_currency
 
-from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS
+from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS, in_currency
 from triage.rulebook.model import CareIntervals, Rulebook, Tolerances
 from triage.rulebook.reading import rates, rules, tables
 from triage.rulebook.reading.consistency import check_cycles, check_groups, check_unique
@@ -45,11 +45,13 @@ class Shapes:
 def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> Rulebook | None:
     """The rulebook, or None with the problems added. `files` are all files, broken ones included."""
     components = frozenset(cast(Any, shape).component for shape in shapes.kinds["causes"].values())
+    manifest = shapes.single("rulebook.yml", ManifestFile)
     facts = read_facts(cast(Mapping[str, FactFile], shapes.kinds["facts"]), problems)
+    if manifest is not None:
+        facts = in_currency(facts, manifest.currency)
     parts = shapes.single("parts.yml", PartsFile)
     hours = shapes.single("service_hours.yml", ServiceHoursFile)
     rate_file = shapes.single("rates.yml", RatesFile)
-    manifest = shapes.single("rulebook.yml", ManifestFile)
     model_file = shapes.single("models.yml", ModelsFile)
     ids = _ids(files)
     early = Names(
