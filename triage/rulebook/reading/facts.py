@@ -65,6 +65,8 @@ def _fact(shape: FactFile, file: str, problems: Problems) -> Fact:
         problems.at(file, ("unit",), f'"{shape.unit[:40]}" is not {known}')
     if shape.asked_of in ("clerk", "technician") and not shape.ask:
         problems.at(file, ("asked_of",), f"a fact asked of the {shape.asked_of} needs `ask`, the question")
+    if shape.danger and shape.type != "flag":
+        problems.at(file, ("danger",), f"only a flag can be a danger; this is a {shape.type}")
     return shape.as_record(Fact, range=_range(shape, file, problems), choices=shape.choices or {})
 
 

@@ -88,6 +88,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     limits = read(
         "limits", lambda names, file, shape: tables.read_limit(names, file, shape, authorities), latest
     )
+    words = read("words", tables.read_words)
     cases = read("cases", tables.read_whole_case)
     read_rates = rates.read_rates(early, "rates.yml", rate_file) if rate_file else None
     read_hours = rates.read_service_hours(early, "service_hours.yml", hours) if hours else None
@@ -129,6 +130,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
             for file, shape in kind.items()
             if (reasons := getattr(shape, "lint_off", None))
         },
+        words=words,
         models=models,
         care=CareIntervals(manifest.care.filter_days, manifest.care.full_clean_days),
     )

@@ -34,6 +34,7 @@ KINDS: Mapping[str, tuple[str, str]] = {
     "warranty": ("warranty terms", "Warranty"),
     "program": ("numbers of the program", "Rates, parts, hours, models"),
     "facts": ("fact", "Facts"),
+    "words": ("list of words", "What callers say"),
     "cases": ("whole-report case", "Whole reports"),
 }
 """Kind of entry -> what one is called, and all of them; in the order of the book."""
