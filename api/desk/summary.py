@@ -13,14 +13,14 @@ from triage.rulebook.model import Rulebook
 
 SOLVED = "The machine works again. Please call us if the trouble comes back."
 NUMBER = "Your report number is {ticket}."
-STOP = "Please do not use the machine until someone has looked at it."
+STOP = "Please do not use the machine until a technician has checked it."
 WAIT = "We call you back at {time} to hear whether it helped."
 BY_OUTCOME = {
-    "fix_in_store": "We try to put it right together, step by step.",
+    "fix_in_store": "Let's try to fix it together, step by step.",
     "dispatch": "A technician will come, by {due} at the latest.",
     "approve": "A technician will come to do the repair, by {due} at the latest.",
-    "hold": "The repair needs a word from {authority} first. We call you back.",
-    "swap": "The machine will be exchanged. Someone is with you by {due} at the latest.",
+    "hold": "The repair needs approval from {authority} first. We call you back.",
+    "swap": "The machine will be swapped. Someone will be with you by {due} at the latest.",
 }
 US = "the program desk"
 
