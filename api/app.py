@@ -35,6 +35,7 @@ from api.v1 import (
     what_if,
 )
 from api.v1.schemas import ProblemOut
+from triage.rulebook.fixed_words import LOCAL_CODES
 from triage.rulebook_care.release.background import launcher_for
 from triage.service.service import Service
 
@@ -100,7 +101,7 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
         OPENAPI_URL_PREFIX="/",
         OPENAPI_JSON_PATH="openapi.json",
         API_SPEC_OPTIONS={
-            "info": {"description": "Triage for trouble reports on frozen-drink dispensers."},
+            "info": {"description": f"Triage for trouble reports on frozen-drink dispensers. {LOCAL_CODES}"},
             "components": {"securitySchemes": {"token": {"type": "http", "scheme": "bearer"}}},
             "security": [{"token": []}],
         },

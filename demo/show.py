@@ -12,8 +12,9 @@ from rich.console import Console
 
 from demo.make_data import AS_OF
 from triage.cli.shown.files import opened_service
-from triage.cli.shown.show import OUTCOMES, show_decision
+from triage.cli.shown.show import show_decision
 from triage.records.caller import Caller
+from triage.rulebook.fixed_words import OUTCOME_TITLES
 
 REPORTS = Path(__file__).parent / "reports"
 CLOCK = datetime.combine(AS_OF, time(20), UTC)
@@ -35,7 +36,7 @@ def main() -> None:
             outcomes[ticket.outcome or ""] += 1
     console.print()
     console.rule("[bold]In short", align="left")
-    for outcome, (title, _) in OUTCOMES.items():
+    for outcome, title in OUTCOME_TITLES.items():
         console.print(f"{outcomes[outcome]:3} × {title} ({outcome})")
 
 

@@ -29,13 +29,13 @@ IDEMPOTENCY_KEY = {
     "in": "header",
     "name": "Idempotency-Key",
     "schema": {"type": "string", "minLength": 1, "maxLength": MAX_KEY},
-    "description": "Sent again with the same body, the first answer comes again and nothing happens twice",
+    "description": "Sent again with the same body, the stored response comes again and nothing happens twice",
 }
 IF_MATCH = {
     "in": "header",
     "name": "If-Match",
     "schema": {"type": "string"},
-    "description": "The ticket's ETag; 412 if the ticket has moved on since",
+    "description": "The ticket's ETag; 412 if the ticket has changed since",
 }
 
 

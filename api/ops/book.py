@@ -33,7 +33,7 @@ _ABOUT: Mapping[str, str] = {
     "evidence": "What speaks for a cause, and how strongly",
     "cautions": "Dangers: what is said, and what is not to be done",
     "checks": "What a clerk or a technician may try",
-    "policy": "What decides between a fix in the store, a visit, approval, hold and exchange",
+    "policy": "What decides between a fix in the store, a visit, approval, hold and swap",
     "derive": "What follows from other facts",
     "limits": "What may be spent, and who may approve more",
     "warranty": "What the maker pays for, and how long",

@@ -36,7 +36,7 @@ def check() -> ResponseReturnValue:
     if state.version is None or state.problems:
         return _page(state, state.problems, 422)
     if request.form.get("version") != state.version:
-        message = "the folder was changed since this page was loaded; look at it again, then check it"
+        message = "the folder was changed since this page was loaded; reload it, then check it"
         return _page(state, [Problem(message)], 409)
     try:
         version = check_candidate(service().store, state.files, caller().name, service().now())

@@ -15,7 +15,7 @@ from flask.typing import ResponseReturnValue
 
 from api.http.auth import caller, page_roles, service
 from api.http.replays import start_replay
-from api.pages.words import short
+from api.pages.words import outcome_words, short
 from triage.rulebook_care.book.difference import differences
 from triage.rulebook_care.release import publishing
 from triage.rulebook_care.release import runs as replay_runs
@@ -140,6 +140,7 @@ def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
         "candidate.html",
         version=version,
         short=short,
+        outcome_words=outcome_words,
         title=files.get("rulebook.yml", {}).get("title", ""),
         live=publishing.live(store).version,
         baseline=baseline,
@@ -165,13 +166,13 @@ def _groups(found: Mapping[str, Any]) -> list[tuple[str, list[tuple[str, int, in
     for title, key in (("symptom", "by_symptom"), ("site", "by_site")):
         rows = []
         for name, pairs in found[key].items():
-            moved = [pair for pair in pairs if pair["baseline"] != pair["candidate"]]
-            if moved:
+            changed = [pair for pair in pairs if pair["baseline"] != pair["candidate"]]
+            if changed:
                 to = ", ".join(
-                    f"{pair['baseline']} → {pair['candidate']} {pair['count']}".replace("_", " ")
-                    for pair in moved
+                    f"{outcome_words(pair['baseline'])} → {outcome_words(pair['candidate'])}: {pair['count']}"
+                    for pair in changed
                 )
-                counts = sum(pair["count"] for pair in pairs), sum(pair["count"] for pair in moved)
+                counts = sum(pair["count"] for pair in pairs), sum(pair["count"] for pair in changed)
                 rows.append((titles.get(name, name), *counts, to))
         if rows:
             tables.append((title, sorted(rows, key=lambda row: (-row[2], row[0]))))

@@ -112,7 +112,7 @@ def _shown(unchanged: WhatIf, asked: Asked, text: str | None) -> ResponseReturnV
         after=shown.after,
         parts=[
             (PARTS[part], part in OPEN_PARTS, list(rows))
-            for part, rows in groupby(shown.moved, key=lambda each: each.part)
+            for part, rows in groupby(shown.changed, key=lambda each: each.part)
         ],
         turning=None if shown.turning is None else list(turning_words(shown.turning)),
         left_out=() if shown.turning is None else shown.turning["left_out"],

@@ -148,9 +148,9 @@ def fact_fields(
 
 RESULT_WORDS = (
     (NOT_DONE, "not done"),
-    ("not_cured", "did not cure it"),
+    ("not_cured", "did not fix it"),
     ("could_not_do", "could not be done"),
-    ("cured", "cured it"),
+    ("cured", "fixed it"),
 )
 
 

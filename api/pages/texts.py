@@ -17,6 +17,8 @@ from babel.support import NullTranslations, Translations
 from flask import Flask, g, request
 from flask_babel import Babel, get_translations
 
+from triage.rulebook.fixed_words import LOCAL_CODES
+
 LANGUAGES = {"en": "English", "es": "Español"}
 """Languages a clerk can be spoken to in."""
 
@@ -32,6 +34,7 @@ def init_texts(app: Flask) -> None:
     app.jinja_env.globals["clerk_language"] = clerk_language
     app.jinja_env.globals["clerk_lang_of"] = clerk_lang_of
     app.jinja_env.globals["languages"] = LANGUAGES
+    app.jinja_env.globals["local_codes"] = LOCAL_CODES
 
 
 def gettext(text: str, **values: object) -> str:

@@ -16,13 +16,13 @@ from triage.rulebook.model import Fact, Rulebook
 def outcome_words(outcome: str | None, solved: bool = False) -> str:
     """The outcome as a sentence's start."""
     if solved:
-        return gettext("Solved in the store")
+        return gettext("Fixed in store")
     return {
         "fix_in_store": gettext("Fix in store"),
-        "dispatch": gettext("Send someone"),
-        "approve": gettext("Approve the repair"),
-        "hold": gettext("Hold for a word"),
-        "swap": gettext("Exchange the machine"),
+        "dispatch": gettext("Send a technician"),
+        "approve": gettext("Repair approved"),
+        "hold": gettext("On hold: approval needed"),
+        "swap": gettext("Swap the machine"),
     }.get(outcome or "", gettext("Not decided"))
 
 
@@ -34,15 +34,15 @@ def event_words(kind: str) -> str:
         "check_done": gettext("check done"),
         "decided": gettext("decided"),
         "estimated": gettext("estimate given"),
-        "approved": gettext("authority answered"),
+        "approved": gettext("authority decided"),
         "dispatched": gettext("sent to the contractor"),
         "visited": gettext("visit"),
-        "swap_reserved": gettext("unit set aside for the exchange"),
-        "swapped": gettext("machine exchanged"),
+        "swap_reserved": gettext("unit set aside for the swap"),
+        "swapped": gettext("machine swapped"),
         "closed": gettext("closed"),
         "reopened": gettext("reopened"),
         "skipped": gettext("not known"),
-        "undone": gettext("taken back"),
+        "undone": gettext("undone"),
         "acknowledged": gettext("caution read out"),
         "parked": gettext("parked"),
     }.get(kind, kind.replace("_", " "))

@@ -53,7 +53,7 @@ class ConfirmedCauseOut(Schema):
 class CheckNumbersOut(Schema):
     check = fields.String()
     title = fields.String()
-    done = fields.Integer(metadata={"description": "Cured or not cured"})
+    done = fields.Integer(metadata={"description": "Fixed or not fixed"})
     cured = fields.Integer()
     could_not_do = fields.Integer()
     cure_share = fields.Float(allow_none=True, metadata={"description": SHARE})

@@ -60,7 +60,7 @@ class Replay(MethodView):
 
 
 class ProgressOut(Schema):
-    done = fields.Integer(metadata={"description": "Decisions made again so far"})
+    done = fields.Integer(metadata={"description": "Decisions redecided so far"})
     of = fields.Integer(allow_none=True, metadata={"description": "Of how many; null until counted"})
 
 

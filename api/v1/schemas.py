@@ -103,15 +103,15 @@ class DecisionOut(Schema):
     limit = fields.Dict()
     visit = fields.Dict(allow_none=True)
     approved_up_to = fields.String(allow_none=True, metadata={"description": "The amount authorized"})
-    solved = fields.Boolean(metadata={"description": "A check cured it; the ticket can be closed"})
+    solved = fields.Boolean(metadata={"description": "A check fixed it; the ticket can be closed"})
     facts = fields.Dict(metadata={"description": "Fact -> {value, from}"})
     computed_facts = fields.Dict(metadata={"description": "The computed facts the policy rules saw"})
     keep_or_swap = fields.Dict(
         allow_none=True,
-        metadata={"description": "Keeping against exchanging by year, and what number would have turned it"},
+        metadata={"description": "Keeping against swapping, by year, and what number would have changed it"},
     )
     fired = fields.List(fields.String(), metadata={"description": "Ids of the rules that fired"})
-    notes = fields.List(fields.String(), metadata={"description": "How the answer was made"})
+    notes = fields.List(fields.String(), metadata={"description": "How the decision was made"})
     decided_at = fields.String(metadata={"description": "RFC 3339"})
     engine = fields.String()
     currency = fields.String()
@@ -148,7 +148,7 @@ class ApprovalIn(Schema):
     estimate = fields.Raw(metadata={"description": "The revision that is answered; 0 before the first"})
     answer = fields.Raw(required=True, metadata={"description": "yes, no or yes_up_to"})
     amount = fields.Raw(metadata={"description": "For yes_up_to, such as 600.00 USD"})
-    authority = fields.Raw(required=True, metadata={"description": "Whose word it is"})
+    authority = fields.Raw(required=True, metadata={"description": "Whose approval it is"})
     why = fields.Raw(required=True)
     expires_at = fields.Raw(metadata={"description": "RFC 3339 with offset"})
 
@@ -210,7 +210,7 @@ class TicketOut(TicketRowOut):
 class EstimateOut(TicketOut):
     answer = fields.String(validate=validate.OneOf(["approve", "hold", "swap"]))
     reasons = fields.List(fields.String())
-    ask = fields.Dict(allow_none=True, metadata={"description": "For hold: who may say yes, how to reach"})
+    ask = fields.Dict(allow_none=True, metadata={"description": "For hold: who may approve, how to reach"})
     estimate = fields.Dict(metadata={"description": "Every line: amount, agreed, paid_by; what is outside"})
     authorization = fields.Dict(allow_none=True, metadata={"description": "Number, amount, expiry"})
 
@@ -281,4 +281,4 @@ class LimitsOut(Schema):
     at = fields.String()
     warranty = fields.List(fields.Dict(), metadata={"description": "A line a component"})
     limit = fields.Dict(metadata={"description": "Amounts are texts in `currency`"})
-    swap = fields.Dict(metadata={"description": "Spent in 12 months from which an exchange may come"})
+    swap = fields.Dict(metadata={"description": "Spent in 12 months from which a swap may come"})

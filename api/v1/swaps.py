@@ -13,7 +13,7 @@ from api.http.json_bodies import Blueprint
 from triage.service import swap_desk
 from triage.service.swap_desk import SwapView, swap_as_data
 
-blueprint = Blueprint("swaps", __name__, url_prefix="/v1", description="Exchange of a machine")
+blueprint = Blueprint("swaps", __name__, url_prefix="/v1", description="Swap of a machine")
 
 
 class SwapIn(Schema):
@@ -52,14 +52,14 @@ class CustodyOut(Schema):
     at = fields.String()
     who = fields.String()
     ticket = fields.String(allow_none=True)
-    other = fields.String(allow_none=True, metadata={"description": "The serial it was exchanged for"})
+    other = fields.String(allow_none=True, metadata={"description": "The serial it was swapped for"})
     place = fields.String(metadata={"description": "A depot or a site's id"})
 
 
 class SwapOut(Schema):
     ticket = fields.String()
     machine = fields.String(allow_none=True)
-    refused = fields.String(allow_none=True, metadata={"description": "Why nothing can be exchanged"})
+    refused = fields.String(allow_none=True, metadata={"description": "Why nothing can be swapped"})
     priority = fields.Integer(allow_none=True)
     due = fields.String(allow_none=True)
     reserved = fields.String(allow_none=True, metadata={"description": "The unit on its way"})

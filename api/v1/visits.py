@@ -21,7 +21,7 @@ blueprint = Blueprint("visits", __name__, url_prefix="/v1", description="Visits 
 class VisitIn(Schema):
     state = fields.String(required=True, validate=validate.OneOf(VISIT_STATES))
     visit = fields.Raw(
-        metadata={"description": "The visit's number; for `scheduled`, to move one that is there"}
+        metadata={"description": "The visit's number; for `scheduled`, to reschedule one that is there"}
     )
     at = fields.Raw(metadata={"description": "RFC 3339 with offset; else the first free time, or now"})
     minutes = fields.Raw(metadata={"description": "How long it is planned to take; 90, if left out"})
@@ -43,7 +43,7 @@ class VisitOut(Schema):
     kit = fields.List(fields.String(), metadata={"description": "Part numbers to carry"})
     technician = fields.String()
     passed_over = fields.List(fields.String(), metadata={"description": "Why another contractor comes"})
-    revision = fields.Integer(metadata={"description": "How often it was moved"})
+    revision = fields.Integer(metadata={"description": "How often it was rescheduled"})
     started_at = fields.String(allow_none=True)
     done_at = fields.String(allow_none=True)
     calendar = fields.String(metadata={"description": "Where it is found as iCalendar"})

@@ -21,7 +21,7 @@ from triage.what_if.changes import NOT_DONE, changes_from_data
 
 MOST_FILES = 50
 
-blueprint = Blueprint("what_if", __name__, url_prefix="/v1", description="A ticket decided otherwise")
+blueprint = Blueprint("what_if", __name__, url_prefix="/v1", description="A ticket redecided with changes")
 
 
 class WhatIfIn(Schema):
@@ -60,7 +60,7 @@ class WhatIfIn(Schema):
     )
 
 
-class MovedOut(Schema):
+class ChangeOut(Schema):
     part = fields.String(metadata={"description": "outcome, reasons, facts, rules, causes, plan, cost, …"})
     id = fields.String()
     title = fields.String()
@@ -75,12 +75,12 @@ class WhatIfOut(Schema):
     as_recorded = fields.Boolean(metadata={"description": "`before` is what the ticket's log says"})
     before = fields.Nested(DecisionOut)
     after = fields.Nested(DecisionOut)
-    moved = fields.Boolean()
-    words = fields.List(fields.String(), metadata={"description": "The move in words, the outcome first"})
-    moves = fields.List(fields.Nested(MovedOut))
+    changed = fields.Boolean()
+    words = fields.List(fields.String(), metadata={"description": "The change in words, the outcome first"})
+    changes = fields.List(fields.Nested(ChangeOut))
     turning_points = fields.Dict(
         allow_none=True,
-        metadata={"description": "facts and numbers that would move the outcome; left_out when cut short"},
+        metadata={"description": "facts and numbers that would change the outcome; left_out when cut short"},
     )
 
 

@@ -123,5 +123,5 @@ def tried_before(page: Page, check: str, result: str) -> None:
     title = box.locator(f'option[value="{check}"]').inner_text()
     box.focus()
     page.keyboard.type(title)
-    page.locator("#tried ~ p button").filter(has_text={"not_cured": "Not cured"}.get(result, "Could")).focus()
+    page.locator("#tried ~ p button").filter(has_text={"not_cured": "Not fixed"}.get(result, "Could")).focus()
     press(page, "Enter")

@@ -19,10 +19,10 @@ Shot = Callable[[Page, str], None]
 
 CALLS = {
     "filter-six-weeks": ("it is all liquid and not freezing", "Fix in store"),
-    "pin-gone": ("the swirl stopped, it clicks and does not turn", "Send someone"),
-    "one-lamp-out": ("one light is out", "Approve the repair"),
-    "grinding-gears": ("terrible noise", "Hold for a word"),
-    "worn-out-grinds-again": ("terrible grinding noise", "Exchange the machine"),
+    "pin-gone": ("the swirl stopped, it clicks and does not turn", "Send a technician"),
+    "one-lamp-out": ("one light is out", "Repair approved"),
+    "grinding-gears": ("terrible noise", "On hold: approval needed"),
+    "worn-out-grinds-again": ("terrible grinding noise", "Swap the machine"),
 }
 
 
@@ -55,7 +55,7 @@ def test_a_check_that_cures_ends_the_call(page: Page, desk: Served, shot: Shot) 
     hear(page, case(desk, "filter-six-weeks"), "it is all liquid and not freezing")
     check_done(page, "rinse-filter", "cured")
     shot(page, "call-solved")
-    assert outcome(page) == "Solved in the store"
+    assert outcome(page) == "Fixed in store"
     assert "The machine works again" in page.locator(".aloud").inner_text()
 
 
@@ -71,7 +71,7 @@ def test_a_danger_takes_the_screen_until_it_is_read_out(page: Page, desk: Served
     page.reload()
     assert page.locator("main.stop").count() == 1
     read_out(page)
-    assert outcome(page) == "Send someone"
+    assert outcome(page) == "Send a technician"
     kinds = [event.kind for event in desk.running.events(ticket.rsplit("/", 1)[1], OTHER)]
     assert kinds[-1] == "acknowledged"
 
@@ -90,4 +90,4 @@ def test_a_wait_parks_the_ticket_and_brings_it_back(page: Page, desk: Served, sh
         page.keyboard.press("Enter")
     assert page.get_by_text("Time to call back:").is_visible()
     check_done(page, "rinse-filter", "cured")
-    assert outcome(page) == "Solved in the store"
+    assert outcome(page) == "Fixed in store"

@@ -92,10 +92,10 @@ def test_the_last_answer_is_taken_back(page: Page, desk: Served) -> None:
     answer(page, None)
     assert asked(page) != first
     with page.expect_navigation():
-        page.get_by_role("button", name="Take back").press("Enter")
+        page.get_by_role("button", name="Undo").press("Enter")
     assert asked(page) == first
     page.goto(f"/tickets/{ticket}/history")
-    assert "taken back" in page.locator("ol.history").inner_text()
+    assert "undone" in page.locator("ol.history").inner_text()
 
 
 def test_a_fact_on_record_is_corrected(page: Page, desk: Served) -> None:
@@ -124,7 +124,7 @@ def test_a_whole_call_without_scripts(sign_in: SignIn, desk: Served, shot: Shot)
     page.get_by_role("button", name="Decide").click()
     page.locator(".ask button").last.click()
     page.locator("ol.plan > li button[value=cured]").first.click()
-    assert page.locator(".outcome").inner_text() == "Solved in the store"
+    assert page.locator(".outcome").inner_text() == "Fixed in store"
     shot(page, "no-scripts")
 
 

@@ -72,5 +72,5 @@ def run(arguments: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except Exception as error:
-        click.echo(f"barrelwise failed, and that is its own fault: {type(error).__name__}: {error}", err=True)
+        click.echo(f"Internal error, not your input: {type(error).__name__}: {error}", err=True)
         return FAILED

@@ -139,12 +139,12 @@ def _limit(
 def _above(asked: Asked | None) -> str:
     """What happens to a repair that goes beyond."""
     if asked is None:
-        return "it is held, and the rulebook names nobody who may say yes"
+        return "it is on hold, and the rulebook names nobody who may approve it"
     speaks = asked.speaks
     who = speaks.title
     if speaks.id != asked.authority.id:
         who = f"{speaks.title} for {asked.authority.title} (absent until {asked.absent_until})"
-    return f"it is held until {who} says yes; reach: {speaks.reach}"
+    return f"it is on hold until {who} approves it; reach: {speaks.reach}"
 
 
 def _rank(authority: Authority) -> tuple[bool, Decimal, str]:

@@ -23,7 +23,7 @@ def limits_text(limits: Data) -> str:
         f"Above: {limit['above']}",
     ]
     if swap["spent_above"] is not None:
-        lines.append(f"Exchange may come from {swap['spent_above']} {currency} in 12 months")
+        lines.append(f"Swap may come from {swap['spent_above']} {currency} in 12 months")
     lines += ["", "In warranty:", *_warranty(limits["warranty"])]
     lines += _once("Puts warranty at risk:", limits["warranty"], "at_risk")
     lines += _once("A claim needs:", limits["warranty"], "claim_needs")

@@ -121,7 +121,7 @@ def decide_outcome(
     barred = {outcome: why for outcome in SAFE_ORDER if (why := _barred(outcome, situation)) is not None}
     allowed = [rule for rule in rules if rule.outcome not in barred]
     notes = tuple(
-        f"{rule.head.id} argued for {rule.outcome}, which is not possible: {barred[rule.outcome]}."
+        f"{rule.head.id} asked for {rule.outcome}, which is not possible: {barred[rule.outcome]}."
         for rule in rules
         if rule.outcome in barred
     )
@@ -146,9 +146,9 @@ def decide_outcome(
 
 
 def solved_verdict(rulebook: Rulebook, check: str) -> Verdict:
-    """A check cured it: nothing more is to be decided."""
+    """A check fixed it: nothing more is to be decided."""
     title = rulebook.checks[check].title
-    reason = Reason(check, f"{title}: it cured the fault. Nobody needs to come.", "fix_in_store")
+    reason = Reason(check, f"{title}: it fixed the fault. Nobody needs to come.", "fix_in_store")
     return Verdict("fix_in_store", (reason,), (), None, ())
 
 
@@ -208,7 +208,7 @@ def _barred(outcome: Outcome, situation: Situation) -> str | None:
 
 def _default(situation: Situation) -> Reason:
     if situation.stop_use:
-        text = "No policy rule decides this; the machine stays off and someone qualified is sent."
+        text = "No policy rule decides this. The machine stays off; send a qualified technician."
         return Reason(DEFAULT_RULE, text, "dispatch")
     if situation.plan_starts_in_store:
         text = "No policy rule decides this; the cheapest safe plan starts with a check in the store."
@@ -216,7 +216,7 @@ def _default(situation: Situation) -> Reason:
     if situation.over_limit:
         text = "No policy rule decides this, and the repair is likely to come to more than may be spent."
         return Reason(DEFAULT_RULE, text, "hold")
-    return Reason(DEFAULT_RULE, "No policy rule decides this; someone is sent to look.", "dispatch")
+    return Reason(DEFAULT_RULE, "No policy rule decides this; send a technician.", "dispatch")
 
 
 def strongest(skills: Iterable[Skill | None]) -> Skill | None:

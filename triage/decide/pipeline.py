@@ -204,7 +204,7 @@ def _notes(
     if solved:
         return notes
     if any(check.result == "cured" for check in report.checks):
-        notes.append("A check cured the symptom, but a caution still says to stop using the machine.")
+        notes.append("A check fixed the symptom, but a caution still says to stop using the machine.")
     if not plan.exact:
         notes.append("So many checks apply that their order was found step by step; another may be cheaper.")
     kept_out = [check for check in inference.checks if check in live.forbidden]

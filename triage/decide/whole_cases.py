@@ -83,7 +83,7 @@ def failures(rulebook: Rulebook, case: WholeCase, decision: Decision) -> Iterato
     if case.baseline:
         yield from (f"an ordinary report, but the caution {caution} is said" for caution in own)
         if decision.outcome == "swap":
-            yield "an ordinary report, but the machine is to be exchanged"
+            yield "an ordinary report, but the machine is to be swapped"
 
 
 def _several(expected: object) -> list[object]:

@@ -113,7 +113,7 @@ def refuse_second_word(repair: Repair, revision: int, ticket: str) -> None:
         raise ConflictError([Problem(message, "/estimate")])
     word = repair.word
     if word is not None:
-        said = "approved" if word.yes else "turned down"
+        said = "approved" if word.yes else "refused"
         by = word.authority or "the standing limit"
         message = (
             f"estimate {revision} of ticket {ticket} was {said} already, by {by}; send a revision to ask anew"
@@ -153,7 +153,7 @@ def refuse_closing_above(
             )
     elif payable > headroom:
         _refuse(
-            f"{money_text(payable)} is above the {money_text(headroom)} that may be spent without a word; "
+            f"{money_text(payable)} is above the {money_text(headroom)} that may be spent without approval; "
             "send an estimate and have it approved first"
         )
 

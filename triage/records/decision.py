@@ -66,7 +66,7 @@ class PlanStep:
 
 @dataclass(frozen=True, slots=True)
 class ExpectedCost:
-    """What the rest of this call will cost on average: by the best plan, and by sending someone now."""
+    """What the rest of this call will cost on average: by the best plan, and by sending a technician now."""
 
     plan: Money
     dispatch_now: Money

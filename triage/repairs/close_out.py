@@ -103,7 +103,7 @@ def _cured_by(read: InputReader, raw: object) -> str:
     if isinstance(raw, str) and raw in words:
         return raw
     fix = hint(str(raw)[:60], words, f'; it is "{REPAIR}", "{NOTHING}" or a check of the rulebook')
-    read.problem(f'"{str(raw)[:60]}" does not say what cured it{fix}', "/cured_by")
+    read.problem(f'"{str(raw)[:60]}" does not say what fixed it{fix}', "/cured_by")
     return NOTHING
 
 

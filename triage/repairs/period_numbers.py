@@ -30,11 +30,11 @@ DEFINITIONS: Mapping[str, str] = {
     "by_symptom": "Tickets opened in the period, by symptom; one with two symptoms counts at both.",
     "closed": "Tickets that are closed now and whose last closing was written down in the period.",
     "reopened": "How often a ticket was reopened in the period.",
-    "cured_in_store": "Of the tickets closed in the period, those that a check cured and nobody was sent to.",
-    "visits_sent": "Visits scheduled in the period for the first time; one that is moved stays one visit.",
+    "cured_in_store": "Of the tickets closed in the period, those that a check fixed and nobody was sent to.",
+    "visits_sent": "Visits first scheduled in the period; one that is rescheduled stays one visit.",
     "first_visit_fix": (
         "Of the tickets closed in the period that somebody came to, those that took one visit: one closing "
-        "with a visit, no second one scheduled, and something was cured."
+        "with a visit, no second one scheduled, and something was fixed."
     ),
     "hours_to_close": (
         "Hours from opening to the last closing, of the tickets closed in the period. The 90th percentile "
@@ -57,7 +57,7 @@ DEFINITIONS: Mapping[str, str] = {
     ),
     "checks": (
         "Of the tickets opened in the period, checks with their last result. `cure_share` is measured over "
-        "all that were done. `rulebook` is the mean of the rulebook's cure chances for the causes that were "
+        "all that were done. `rulebook` is the mean of the rulebook's chances to fix the causes that were "
         "confirmed, and `confirmed_cure_share` is measured over just these tickets, to be held against it."
     ),
     "contractors": (

@@ -18,7 +18,7 @@ from triage.rulebook.model import Rulebook
 
 PRODUCT = "-//Barrelwise//Visits//EN"
 REMINDER = timedelta(hours=1)
-_PURPOSES = {"swap": "Exchange of the machine", "approve": "Approved repair"}
+_PURPOSES = {"swap": "Swap of the machine", "approve": "Approved repair"}
 _MOST_URGENT, _LEAST_URGENT = 1, 9
 
 

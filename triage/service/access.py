@@ -49,9 +49,7 @@ def refuse_open_swap(work: Work, ticket: Ticket) -> None:
     """Raises ConflictError where a unit is still on its way for the ticket, which would stay so."""
     sent = work.depot.on_the_way_for(ticket.id)
     if sent is not None:
-        raise ConflictError(
-            f"{sent.serial} is on the way for this ticket; confirm the exchange or take it back"
-        )
+        raise ConflictError(f"{sent.serial} is on the way for this ticket; confirm the swap or take it back")
 
 
 def spent_on(work: Work, ticket_id: str, serial: str, viewer: Caller, currency: str) -> Decimal:

@@ -63,7 +63,7 @@ def reserve(
     for a unit that does not fit, ConflictError for one that is taken or where nothing is to be exchanged.
     """
     reader = InputReader(service.rulebook)
-    reader.mapping(data, "", ("unit",), "an exchange to come")
+    reader.mapping(data, "", ("unit",), "a swap to come")
     if "unit" not in data:
         reader.problem("name the depot unit by its serial, or null to take it back", "/unit")
     serial = reader.name(data.get("unit"), "/unit")
@@ -101,7 +101,7 @@ def confirm(
     ConflictError where none was.
     """
     reader = InputReader(service.rulebook)
-    reader.mapping(data, "", ("old_unit", "at"), "a finished exchange")
+    reader.mapping(data, "", ("old_unit", "at"), "a finished swap")
     wanted = data.get("old_unit")
     disposition = next((one for one in DISPOSITIONS if one == wanted), None)
     if disposition is None:
@@ -144,12 +144,12 @@ def _refused(work: Work, ticket: Ticket) -> str | None:
     if ticket.state == "closed":
         return f"ticket {ticket.id} is closed; reopen it first"
     if ticket.machine is None:
-        return "the ticket names no machine; say which one it is, and it is decided again"
+        return "the ticket names no machine; say which one it is, and it is redecided"
     chain = work.depot.chain(ticket.machine)
     if chain and chain[-1].step in TAKEN_OUT:
-        return f"{ticket.machine} was exchanged already and is {step_words(chain[-1].step)}"
+        return f"{ticket.machine} was swapped already and is {step_words(chain[-1].step)}"
     if ticket.outcome != "swap":
-        return f"the decision is {ticket.outcome or 'not made'}, not swap; nothing is exchanged"
+        return f"the decision is {ticket.outcome or 'not made'}, not swap; nothing is swapped"
     return None
 
 

@@ -128,9 +128,11 @@ def _read_scheduled(
     asked = _asked_for(service, ticket, events, machine)
     for visit in known:
         if visit.number == number and visit.state != "scheduled":
-            raise ConflictError(f"visit {number} is {visit.state}; it cannot be moved")
+            raise ConflictError(f"visit {number} is {visit.state}; it cannot be rescheduled")
         if number is None and visit.state != "done":
-            raise ConflictError(f"visit {visit.number} is {visit.state}; move that one, or finish it first")
+            raise ConflictError(
+                f"visit {visit.number} is {visit.state}; reschedule that one, or finish it first"
+            )
     chosen = choose(
         Wish(contractor, at, asked.skill, asked.priority, asked.due),
         ticket,
@@ -216,9 +218,7 @@ def _asked_for(
         if ticket.outcome == "hold":
             who = decided.limit.authority_title or "the authority"
             raise ConflictError(f"the case is on hold; nobody is sent before {who} has said yes")
-        raise ConflictError(
-            "the decision sends nobody; record what came of the checks, and it is decided again"
-        )
+        raise ConflictError("the decision sends nobody; record what came of the checks, and it is redecided")
     rulebook, said = service.rulebook, words[-1][0]
     causes = [CauseChance(one.cause, "", one.chance, 0.0, ()) for one in decided.causes]
     cautions = [one.rule for one in decided.cautions if one.rule in rulebook.cautions]

@@ -19,9 +19,9 @@ from triage.service.access import seen_ticket
 from triage.service.live_rulebook import Serving
 from triage.values.errors import InputError, NotFoundError, Problem
 from triage.values.json_text import from_json, to_json
-from triage.what_if.change import Moved
+from triage.what_if.change import DecisionChange
 from triage.what_if.changes import Changes, changes_as_data
-from triage.what_if.diff import moves
+from triage.what_if.diff import decision_changes
 from triage.what_if.explain import NOT_THE_DECISION, differences
 from triage.what_if.redecide import Decided, decided, decided_by_files
 
@@ -50,12 +50,12 @@ class Rules:
 
 @dataclass(frozen=True, slots=True)
 class WhatIf:
-    """Both decisions and the move. `as_recorded`: `before` is what the ticket's log says, to the bit."""
+    """Both decisions and what changes. `as_recorded`: `before` is what the ticket's log says, to the bit."""
 
     ticket: Ticket
     before: Data
     after: Data
-    moved: tuple[Moved, ...]
+    changed: tuple[DecisionChange, ...]
     turning: Data | None
     as_recorded: bool
 
@@ -66,9 +66,9 @@ class WhatIf:
             "as_recorded": self.as_recorded,
             "before": self.before,
             "after": self.after,
-            "moved": bool(self.moved),
-            "words": [each.words for each in self.moved],
-            "moves": [each.as_data() for each in self.moved],
+            "changed": bool(self.changed),
+            "words": [each.words for each in self.changed],
+            "changes": [each.as_data() for each in self.changed],
             "turning_points": self.turning,
         }
 
@@ -109,8 +109,8 @@ def what_if(
     parts = differences(event.payload.decision, before.decision)
     same = all(place in NOT_THE_DECISION for place in parts)
     titles = {**before.titles, **after.titles}
-    move = moves(before.decision, after.decision, titles)
-    return WhatIf(ticket, before.decision, after.decision, move, after.turning, same)
+    changed = decision_changes(before.decision, after.decision, titles)
+    return WhatIf(ticket, before.decision, after.decision, changed, after.turning, same)
 
 
 def _kept(service: Service, serving: Serving, version: str) -> Serving:

@@ -249,7 +249,9 @@ def _broken(error: MarkedYAMLError, file: str, text: str) -> Problem:
             """such as '"a","b"'"""
         )
     elif re.search(r":\s*([\[>@|&*!%`{\]]|-\s*$)", written):
-        message = f'broken YAML: {message}; a test that starts with a sign needs quotes, such as "> 15"'
+        message = (
+            f'broken YAML: {message}; a test that starts with such a character needs quotes, such as "> 15"'
+        )
     else:
         message = f"broken YAML: {message}; look for a missing quote, colon or bracket before this place"
     return Problem(message, file=file, line=line, column=column)

@@ -1,4 +1,4 @@
-"""One thing that is other than before in a decision, and values in words."""
+"""One change between two decisions, and values in words."""
 
 from __future__ import annotations
 
@@ -11,13 +11,13 @@ Part: TypeAlias = Literal[
 ]  # fmt: skip
 
 
-UNMOVED = 1e-12
+UNCHANGED = 1e-12
 """Chances nearer than this are the same."""
 
 
 @dataclass(frozen=True, slots=True)
-class Moved:
-    """One thing that is other than before. `before` and `after` are JSON data, None where there is none.
+class DecisionChange:
+    """One change between two decisions. `before` and `after` are JSON data, None where there is none.
 
     For rules they say whether the rule fires, for the plan they are the step's number; `factors` are those of
     a cause that changed.
@@ -29,7 +29,7 @@ class Moved:
     before: Any
     after: Any
     words: str
-    factors: tuple[Moved, ...] = ()
+    factors: tuple[DecisionChange, ...] = ()
 
     def as_data(self) -> dict[str, Any]:
         data: dict[str, Any] = {

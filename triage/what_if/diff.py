@@ -1,7 +1,7 @@
-"""The move from one decision to another, part by part, as data and in words.
+"""The changes from one decision to another, part by part, as data and in words.
 
-Both are decisions as JSON data (`decision_json.as_json`). Two equal decisions have no move; how they were
-made (engine, rulebook, the line of a limit's row) is no part of it.
+Both are decisions as JSON data (`decision_json.as_json`). Between two equal decisions nothing changes; how
+they were made (engine, rulebook, the line of a limit's row) is no part of it.
 """
 
 from __future__ import annotations
@@ -9,20 +9,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, TypeAlias
 
+from triage.rulebook.fixed_words import SOLVED, title_of
 from triage.values.shown import shown
-from triage.what_if.change import UNMOVED, Moved, Part, percent
-
-OUTCOMES: Mapping[str, str] = {
-    "fix_in_store": "fix in store",
-    "dispatch": "dispatch",
-    "approve": "approve",
-    "hold": "hold",
-    "swap": "swap",
-}
+from triage.what_if.change import UNCHANGED, DecisionChange, Part, percent
 
 
-def moves(before: Data, after: Data, titles: Mapping[str, str]) -> tuple[Moved, ...]:
-    """Everything that moved: the outcome first, then what led to it in the order it was worked out.
+
+def decision_changes(before: Data, after: Data, titles: Mapping[str, str]) -> tuple[DecisionChange, ...]:
+    """Everything that changed: the outcome first, then what led to it in the order it was worked out.
 
     `titles` names rules, facts and checks, as "rule/<id>", "fact/<id>", "check/<id>".
     """
@@ -31,7 +25,7 @@ def moves(before: Data, after: Data, titles: Mapping[str, str]) -> tuple[Moved, 
         return titles.get(f"{kind}/{id_}", id_)
 
     return tuple(
-        moved
+        change
         for part in (
             _outcome(before, after),
             _listed("reasons", before["reasons"], after["reasons"], _rule, _text, "a reason"),
@@ -49,11 +43,11 @@ def moves(before: Data, after: Data, titles: Mapping[str, str]) -> tuple[Moved, 
             _computed_facts(before, after, called),
             _notes(before, after),
         )
-        for moved in part
+        for change in part
     )
 
 
-_COSTS = {"plan": "the rest of the call by the best plan", "dispatch_now": "sending someone now"}
+_COSTS = {"plan": "the rest of the call by the best plan", "dispatch_now": "sending a technician now"}
 _LIMITS = {
     "nte": "the limit",
     "spent": "spent on this ticket",
@@ -61,7 +55,7 @@ _LIMITS = {
     "headroom": "left of the limit",
     "expected_repair": "the expected repair",
     "chance_over": "the chance to run over",
-    "authority_title": "who may say yes to more",
+    "authority_title": "who may approve more",
 }
 _VISIT = {"priority": "priority", "due": "due", "skill": "skill", "kit": "what is brought"}
 
@@ -83,18 +77,18 @@ def _ask(item: Data) -> str:
 
 
 def outcome_said(decision: Data) -> str:
-    """The outcome in words, as the start of a sentence's rest."""
+    """The outcome as people read it, with the amount approved."""
     if decision["solved"]:
-        return "solved in the store"
+        return SOLVED
     amount = decision["approved_up_to"]
     limit = "" if amount is None else f" up to {amount} {decision['currency']}"
-    return OUTCOMES[decision["outcome"]] + limit
+    return title_of(decision["outcome"]) + limit
 
 
-def _outcome(before: Data, after: Data) -> Iterator[Moved]:
+def _outcome(before: Data, after: Data) -> Iterator[DecisionChange]:
     was, now = outcome_said(before), outcome_said(after)
     if was != now:
-        yield Moved("outcome", "outcome", "Outcome", was, now, f"The outcome moves from {was} to {now}.")
+        yield DecisionChange("outcome", "outcome", "Outcome", was, now, f"Outcome: {was} → {now}.")
 
 
 def _listed(
@@ -104,19 +98,19 @@ def _listed(
     key: Callable[[Data], str],
     text: Callable[[Data], str],
     verb: str,
-) -> Iterator[Moved]:
+) -> Iterator[DecisionChange]:
     old, new = {key(item): text(item) for item in before}, {key(item): text(item) for item in after}
     for id_ in dict.fromkeys((*new, *old)):
         was, now = old.get(id_), new.get(id_)
         if was is None and now is not None:
-            yield Moved(part, id_, now, None, now, f"Now {verb}: {now}")
+            yield DecisionChange(part, id_, now, None, now, f"Now {verb}: {now}")
         elif now is None and was is not None:
-            yield Moved(part, id_, was, was, None, f"No longer {verb}: {was}")
+            yield DecisionChange(part, id_, was, was, None, f"No longer {verb}: {was}")
         elif was != now:
-            yield Moved(part, id_, str(now), was, now, f"It now reads: {now}")
+            yield DecisionChange(part, id_, str(now), was, now, f"It now reads: {now}")
 
 
-def _cautions(before: Data, after: Data, called: Callable[[str, str], str]) -> Iterator[Moved]:
+def _cautions(before: Data, after: Data, called: Callable[[str, str], str]) -> Iterator[DecisionChange]:
     old = {item["rule"]: item for item in before["cautions"]}
     new = {item["rule"]: item for item in after["cautions"]}
     for rule in dict.fromkeys((*new, *old)):
@@ -132,38 +126,38 @@ def _cautions(before: Data, after: Data, called: Callable[[str, str], str]) -> I
             words = f"A caution goes: {what}."
         else:
             words = f"A caution reads otherwise: {what}."
-        yield Moved("cautions", rule, title, was and was["text"], now and now["text"], words)
+        yield DecisionChange("cautions", rule, title, was and was["text"], now and now["text"], words)
 
 
-def _facts(before: Data, after: Data, called: Callable[[str, str], str]) -> Iterator[Moved]:
+def _facts(before: Data, after: Data, called: Callable[[str, str], str]) -> Iterator[DecisionChange]:
     old = {fact: known["value"] for fact, known in before["facts"].items()}
     new = {fact: known["value"] for fact, known in after["facts"].items()}
     yield from _values("facts", old, new, called)
 
 
-def _computed_facts(before: Data, after: Data, called: Callable[[str, str], str]) -> Iterator[Moved]:
+def _computed_facts(before: Data, after: Data, called: Callable[[str, str], str]) -> Iterator[DecisionChange]:
     yield from _values("computed_facts", before["computed_facts"], after["computed_facts"], called)
 
 
-def _values(part: Part, old: Data, new: Data, called: Callable[[str, str], str]) -> Iterator[Moved]:
+def _values(part: Part, old: Data, new: Data, called: Callable[[str, str], str]) -> Iterator[DecisionChange]:
     for fact in sorted({*old, *new}):
         was, now = old.get(fact), new.get(fact)
         if was != now:
             title = called("fact", fact)
-            yield Moved(part, fact, title, was, now, f"{title}: {shown(was)} → {shown(now)}.")
+            yield DecisionChange(part, fact, title, was, now, f"{title}: {shown(was)} → {shown(now)}.")
 
 
-def _rules(before: Data, after: Data, called: Callable[[str, str], str]) -> Iterator[Moved]:
+def _rules(before: Data, after: Data, called: Callable[[str, str], str]) -> Iterator[DecisionChange]:
     old, new = set(before["fired"]), set(after["fired"])
     for rule in (rule for rule in after["fired"] if rule not in old):
         title = called("rule", rule)
-        yield Moved("rules", rule, title, False, True, f"The rule “{title}” now fires.")
+        yield DecisionChange("rules", rule, title, False, True, f"The rule “{title}” now fires.")
     for rule in (rule for rule in before["fired"] if rule not in new):
         title = called("rule", rule)
-        yield Moved("rules", rule, title, True, False, f"The rule “{title}” no longer fires.")
+        yield DecisionChange("rules", rule, title, True, False, f"The rule “{title}” no longer fires.")
 
 
-def _causes(before: Data, after: Data, titles: Mapping[str, str]) -> Iterator[Moved]:
+def _causes(before: Data, after: Data, titles: Mapping[str, str]) -> Iterator[DecisionChange]:
     old = {cause["cause"]: cause for cause in before["causes"]}
     new = {cause["cause"]: cause for cause in after["causes"]}
     found = []
@@ -171,18 +165,20 @@ def _causes(before: Data, after: Data, titles: Mapping[str, str]) -> Iterator[Mo
         was, now = old.get(id_), new.get(id_)
         factors = tuple(_factors(was, now, titles))
         chances = [None if side is None else float(side["chance"]) for side in (was, now)]
-        if not factors and abs((chances[0] or 0.0) - (chances[1] or 0.0)) <= UNMOVED:
+        if not factors and abs((chances[0] or 0.0) - (chances[1] or 0.0)) <= UNCHANGED:
             continue
         title = str((now or was or {})["title"])
         said = " → ".join("not considered" if chance is None else percent(chance) for chance in chances)
-        found.append(Moved("causes", id_, title, chances[0], chances[1], f"{title}: {said}.", factors))
+        found.append(
+            DecisionChange("causes", id_, title, chances[0], chances[1], f"{title}: {said}.", factors)
+        )
     yield from sorted(found, key=lambda each: (-abs((each.after or 0) - (each.before or 0)), each.id))
 
 
-def _factors(was: Data | None, now: Data | None, titles: Mapping[str, str]) -> Iterator[Moved]:
+def _factors(was: Data | None, now: Data | None, titles: Mapping[str, str]) -> Iterator[DecisionChange]:
     """What is seen otherwise, or is seen with this cause at another rate.
 
-    A factor that moves only because others did, through the mean it is divided by, is left out.
+    A factor that changes only because others did, through the mean it is divided by, is left out.
     """
 
     def of(cause: Data | None) -> dict[tuple[str, bool], Data]:
@@ -202,14 +198,14 @@ def _factors(was: Data | None, now: Data | None, titles: Mapping[str, str]) -> I
         negated = not row["held"] and f"rule/{row['rule']}" in titles
         text = f"not: {row['text']}" if negated else str(row["text"])
         said = " → ".join("–" if factor is None else f"× {factor:.2f}" for factor in factors)
-        yield Moved("factors", key[0], text, factors[0], factors[1], f"{text}: {said}")
+        yield DecisionChange("factors", key[0], text, factors[0], factors[1], f"{text}: {said}")
 
 
 def _same(was: float | None, now: float | None) -> bool:
-    return was is now if was is None or now is None else abs(was - now) <= UNMOVED
+    return was is now if was is None or now is None else abs(was - now) <= UNCHANGED
 
 
-def _plan(before: Data, after: Data) -> Iterator[Moved]:
+def _plan(before: Data, after: Data) -> Iterator[DecisionChange]:
     old = {step["check"]: number for number, step in enumerate(before["plan"], 1)}
     new = {step["check"]: number for number, step in enumerate(after["plan"], 1)}
     titles = {step["check"]: step["title"] for step in (*before["plan"], *after["plan"])}
@@ -218,68 +214,76 @@ def _plan(before: Data, after: Data) -> Iterator[Moved]:
     for check in dict.fromkeys((*new, *old)):
         was, now, title = old.get(check), new.get(check), titles[check]
         if was is None:
-            yield Moved("plan", check, title, None, now, f"A step comes in as number {now}: {title}.")
+            yield DecisionChange(
+                "plan", check, title, None, now, f"A step comes in as number {now}: {title}."
+            )
         elif now is None:
-            yield Moved("plan", check, title, was, None, f"A step is dropped: {title}.")
+            yield DecisionChange("plan", check, title, was, None, f"A step is dropped: {title}.")
         elif kept_before.index(check) != kept_after.index(check):
-            yield Moved("plan", check, title, was, now, f"{title}: from step {was} to step {now}.")
+            yield DecisionChange("plan", check, title, was, now, f"{title}: from step {was} to step {now}.")
 
 
-def _amounts(part: Part, key: str, names: Mapping[str, str], before: Data, after: Data) -> Iterator[Moved]:
+def _amounts(
+    part: Part, key: str, names: Mapping[str, str], before: Data, after: Data
+) -> Iterator[DecisionChange]:
     for field, title in names.items():
         was, now = before[key][field], after[key][field]
         if was == now:
             continue
         chance = field == "chance_over"
         said = [percent(value) if chance and value is not None else shown(value) for value in (was, now)]
-        yield Moved(part, field, title, was, now, f"{title[0].upper()}{title[1:]}: {said[0]} → {said[1]}.")
+        yield DecisionChange(
+            part, field, title, was, now, f"{title[0].upper()}{title[1:]}: {said[0]} → {said[1]}."
+        )
 
 
-def _warranty(before: Data, after: Data) -> Iterator[Moved]:
+def _warranty(before: Data, after: Data) -> Iterator[DecisionChange]:
     for side in ("parts", "labor"):
         was, now = _covered(before["warranty"][side]), _covered(after["warranty"][side])
         if was != now:
             title = side.capitalize()
-            yield Moved("warranty", side, title, was, now, f"{title}: {was} → {now}.")
+            yield DecisionChange("warranty", side, title, was, now, f"{title}: {was} → {now}.")
     old, new = before["warranty"]["at_risk"], after["warranty"]["at_risk"]
     for text in (text for text in new if text not in old):
-        yield Moved("warranty", "at_risk", text, None, text, f"Warranty is now at risk: {text}")
+        yield DecisionChange("warranty", "at_risk", text, None, text, f"Warranty is now at risk: {text}")
     for text in (text for text in old if text not in new):
-        yield Moved("warranty", "at_risk", text, text, None, f"Warranty is no longer at risk: {text}")
+        yield DecisionChange(
+            "warranty", "at_risk", text, text, None, f"Warranty is no longer at risk: {text}"
+        )
 
 
 def _covered(side: Data) -> str:
     return f"{'covered' if side['covered'] else 'not covered'} ({side['component']})"
 
 
-def _visit(before: Data, after: Data) -> Iterator[Moved]:
+def _visit(before: Data, after: Data) -> Iterator[DecisionChange]:
     was, now = before["visit"], after["visit"]
     if was is None or now is None:
         if was != now:
             words = "Now somebody is sent" if was is None else "Now nobody is sent"
             due = "" if now is None else f", due {now['due']}"
-            yield Moved("visit", "visit", "Visit", was, now, f"{words}{due}.")
+            yield DecisionChange("visit", "visit", "Visit", was, now, f"{words}{due}.")
         return
     for field, title in _VISIT.items():
         if was[field] != now[field]:
             words = f"Visit, {title}: {shown(was[field])} → {shown(now[field])}."
-            yield Moved("visit", field, title, was[field], now[field], words)
+            yield DecisionChange("visit", field, title, was[field], now[field], words)
 
 
-def _keep_or_swap(before: Data, after: Data) -> Iterator[Moved]:
+def _keep_or_swap(before: Data, after: Data) -> Iterator[DecisionChange]:
     was, now = (
         None if side is None else side["choice"] for side in (before["keep_or_swap"], after["keep_or_swap"])
     )
     if was != now:
         words = f"Keep or swap: {was or 'not asked'} → {now or 'not asked'}."
-        yield Moved("keep_or_swap", "choice", "Keep or swap", was, now, words)
+        yield DecisionChange("keep_or_swap", "choice", "Keep or swap", was, now, words)
 
 
-def _notes(before: Data, after: Data) -> Iterator[Moved]:
+def _notes(before: Data, after: Data) -> Iterator[DecisionChange]:
     for note in (note for note in after["notes"] if note not in before["notes"]):
-        yield Moved("notes", "note", note, None, note, f"Now said: {note}")
+        yield DecisionChange("notes", "note", note, None, note, f"Now said: {note}")
     for note in (note for note in before["notes"] if note not in after["notes"]):
-        yield Moved("notes", "note", note, note, None, f"No longer said: {note}")
+        yield DecisionChange("notes", "note", note, note, None, f"No longer said: {note}")
 
 
 Data: TypeAlias = Mapping[str, Any]

@@ -45,7 +45,7 @@ def explain_again(
     files = files_of(decided.rulebook)
     if files is None:
         raise NotFoundError(
-            f"the rulebook {decided.rulebook} of this decision is not stored; it cannot be made again"
+            f"the rulebook {decided.rulebook} of this decision is not stored; it cannot be redecided"
         )
     rulebook = rulebook_from_data(files)
     payload = decided.payload

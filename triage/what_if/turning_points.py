@@ -1,4 +1,4 @@
-"""What would change a decision: for each fact the nearest other value that moves the outcome, and for each
+"""What would change a decision: for each fact the nearest other value that changes the outcome, and for each
 number of the evidence that mattered how far it would have to be off.
 
 A fact's values are tried at the bounds that the rulebook's own conditions name, and between them; a number
@@ -58,9 +58,9 @@ def turning_points(
 ) -> Mapping[str, Any]:
     """JSON data: {facts: [...], numbers: [...], tried, left_out: [titles]}.
 
-    A fact's entry: {fact, title, unit, now, moves: [{value, outcome}, ...]}, nearest value first, one for
+    A fact's entry: {fact, title, unit, now, changes: [{value, outcome}, ...]}, nearest value first, one for
     each other outcome on each side; `now` and a value may be null for not known. A number's entry: {rule,
-    title, cause, cause_title, now, turns_at, outcome}. What moves nothing is left out.
+    title, cause, cause_title, now, turns_at, outcome}. What changes nothing is left out.
     """
     work = _Work(compile_rulebook(rulebook, "plain"), most)
     now = "solved" if decision.solved else decision.outcome
@@ -73,15 +73,15 @@ def turning_points(
             work.skipped.append(fact.title)
             continue
         value = None if known is None else known.value
-        moves = _fact_moves(rulebook, inputs, fact, value, now, conditions, work)
-        if moves:
+        changes = _fact_changes(rulebook, inputs, fact, value, now, conditions, work)
+        if changes:
             facts.append(
                 {
                     "fact": fact.id,
                     "title": fact.title,
                     "unit": fact.unit,
                     "now": None if value is None else write_value(value),
-                    "moves": moves,
+                    "changes": changes,
                 }
             )
     return {"facts": facts, "numbers": numbers, "tried": most - work.left, "left_out": work.skipped}
@@ -129,7 +129,7 @@ def _conditions(rulebook: Rulebook) -> Sequence[Condition]:
     return (*rulebook.live_rules().values(), *rows, *risks)
 
 
-def _fact_moves(
+def _fact_changes(
     rulebook: Rulebook,
     inputs: Inputs,
     fact: Fact,
@@ -148,15 +148,15 @@ def _fact_moves(
     moving = [(value, found) for value, found in tried if found not in (outcome, None)]
     if not moving and (now is None or decide(None) in (outcome, None)):
         return []
-    moves = [_as_move(value, found) for value, found in _nearest(fact, now, moving, outcome, decide)]
+    changes = [_as_change(value, found) for value, found in _nearest(fact, now, moving, outcome, decide)]
     if now is not None:
         unknown = decide(None)
         if unknown not in (outcome, None):
-            moves.append(_as_move(None, unknown))
-    return moves
+            changes.append(_as_change(None, unknown))
+    return changes
 
 
-def _as_move(value: FactValue | None, outcome: str | None) -> dict[str, Any]:
+def _as_change(value: FactValue | None, outcome: str | None) -> dict[str, Any]:
     return {"value": None if value is None else write_value(value), "outcome": outcome}
 
 

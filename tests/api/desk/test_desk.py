@@ -140,7 +140,7 @@ def test_the_last_answer_is_taken_back_as_an_event(desk: FlaskClient, call: str,
     page = step(desk, call, "undo")
     assert "Nothing from the caller yet" in page
     assert last_event(service, call, "undone")["seq"] == 3
-    assert "taken back" in desk.get(f"{call}/history").text
+    assert "undone" in desk.get(f"{call}/history").text
 
 
 def test_two_agents_on_a_ticket_see_each_other(desk: FlaskClient, call: str, tokens: dict[str, str]) -> None:

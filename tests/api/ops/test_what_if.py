@@ -54,7 +54,7 @@ def test_a_changed_fact_shows_the_move_and_is_marked(agent: FlaskClient, path: s
     before = service.ticket(path.split("/")[2], OPS)
     shown = agent.get(f"{path}?f.cord_damaged=yes&f.filter_days=3").text
     for said in (
-        "The outcome moves from fix in store to dispatch.",
+        "The outcome changes from fix in store to dispatch.",
         "Filter days: 41 → 3.",
         "<strong>Changed</strong> from 41",
         "Do not use the machine.",
@@ -121,7 +121,7 @@ def test_the_text_as_shown_moves_nothing(ops: FlaskClient, path: str) -> None:
     found = re.search(r'<textarea id="text"[^>]*>\n(.*?)</textarea>', shown, re.S)
     assert found is not None
     text = html.unescape(found[1])
-    assert "Nothing moves." in ops.post(path, data={"rule": FILTER_RULE, "text": text}).text
+    assert "Nothing changes." in ops.post(path, data={"rule": FILTER_RULE, "text": text}).text
 
 
 def test_a_wrong_edit_is_told_by_line_and_keeps_the_text(ops: FlaskClient, path: str) -> None:
@@ -138,4 +138,4 @@ def test_a_file_that_is_not_there_is_said(ops: FlaskClient, path: str) -> None:
 def test_a_kept_version_stands_on_the_other_side(ops: FlaskClient, path: str, service: Service) -> None:
     version = service.rulebook.version
     shown = ops.get(f"{path}?version={version}").text
-    assert "Nothing moves." in shown
+    assert "Nothing changes." in shown

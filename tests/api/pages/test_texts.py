@@ -12,6 +12,7 @@ from babel.messages.pofile import read_po
 from api.desk import summary
 from api.pages.texts import clerk, translated
 from tests import ROOT
+from triage.rulebook.fixed_words import LOCAL_CODES
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
 
@@ -22,7 +23,7 @@ def rulebook() -> Rulebook:
 
 
 SENTENCES = (
-    *(summary.SOLVED, summary.NUMBER, summary.STOP, summary.WAIT, summary.US, "Yes", "No"),
+    *(LOCAL_CODES, summary.SOLVED, summary.NUMBER, summary.STOP, summary.WAIT, summary.US, "Yes", "No"),
     *summary.BY_OUTCOME.values(),
 )
 

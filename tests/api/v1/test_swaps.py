@@ -150,7 +150,7 @@ def test_the_new_unit_takes_site_and_contractor_and_the_old_keeps_its_history(
     }
     assert (last["LH20-1"]["step"], last["LH20-1"]["other"]) == ("refurbished", "LH20-D1")
     assert (shown["reserved"], shown["units"]) == (None, [])
-    assert shown["refused"] == "LH20-1 was exchanged already and is refurbished"
+    assert shown["refused"] == "LH20-1 was swapped already and is refurbished"
     log: Any = send("GET", f"{path}/events").json
     assert [event["kind"] for event in log["items"]][2:] == ["swap_reserved", "swapped"]
     assert log["items"][-1]["payload"] == {
@@ -232,7 +232,7 @@ def test_an_exchange_that_cannot_be_is_refused_with_the_field_and_nothing_is_sto
 def test_nothing_is_exchanged_where_the_decision_is_another(send: Send, service: Service) -> None:
     path = opened(send, REPORT)
     before = everything(send, service, path)
-    reason = "the decision is fix_in_store, not swap; nothing is exchanged"
+    reason = "the decision is fix_in_store, not swap; nothing is swapped"
     for what, body in (("swap", {"unit": "LH20-D1"}), ("swap/done", {"old_unit": "scrap"})):
         response = send("POST", f"{path}/{what}", body, by="ops")
         assert response.status_code == 409

@@ -1,4 +1,4 @@
-"""A ticket decided otherwise over HTTP: roles, bad input, edited rules, and nothing stored."""
+"""A ticket redecided with changes over HTTP: roles, bad input, edited rules, and nothing stored."""
 
 from __future__ import annotations
 
@@ -37,21 +37,21 @@ def test_a_changed_fact_gives_both_decisions_and_the_move(send: Send, path: str)
     assert response.status_code == 200
     assert found["before"] == before["decision"]
     assert (found["before"]["outcome"], found["after"]["outcome"]) == ("fix_in_store", "dispatch")
-    assert found["words"][0] == "The outcome moves from fix in store to dispatch."
-    assert (found["as_recorded"], found["moved"], found["turning_points"]) == (True, True, None)
+    assert found["words"][0] == "The outcome changes from fix in store to dispatch."
+    assert (found["as_recorded"], found["changed"], found["turning_points"]) == (True, True, None)
     assert send("GET", path.removesuffix("/what-if")).json == before
 
 
 def test_an_empty_what_if_moves_nothing(send: Send, path: str) -> None:
     found: Any = send("POST", path, {}).json
     assert found["before"] == found["after"]
-    assert (found["moved"], found["moves"]) == (False, [])
+    assert (found["changed"], found["changes"]) == (False, [])
 
 
 def test_turning_points_come_when_they_are_asked_for(send: Send, path: str) -> None:
     found: Any = send("POST", path, {"turning_points": True}).json["turning_points"]  # type: ignore[index]
     assert {"value": True, "outcome": "dispatch"} in next(
-        each["moves"] for each in found["facts"] if each["fact"] == "cord_damaged"
+        each["changes"] for each in found["facts"] if each["fact"] == "cord_damaged"
     )
 
 
@@ -74,7 +74,9 @@ def test_a_technician_asks_about_its_own_tickets_with_facts_only(send: Send, pat
 def test_an_edited_rule_moves_the_chances(send: Send, path: str) -> None:
     text = edited(then={"seen_with": {"dirty_filter": 0.05, "others": 0.3}})
     found: Any = send("POST", path, {"files": {FILTER_RULE: text}}, by="ops").json
-    (moved,) = [each for each in found["moves"] if each["id"] == "dirty_filter" and each["part"] == "causes"]
+    (moved,) = [
+        each for each in found["changes"] if each["id"] == "dirty_filter" and each["part"] == "causes"
+    ]
     assert moved["after"] < 0.2 < moved["before"]
     assert moved["factors"][0]["id"] == "filter-overdue"
 

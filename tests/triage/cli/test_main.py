@@ -83,7 +83,7 @@ def test_a_report_is_decided_readably(run: Run) -> None:
     status, out, err = run("triage", "report.json", "--machine-file", "machine.json", "--at", AT)
     assert (status, err) == (0, "")
     for said in (
-        "Fix it in the store",
+        "Fix in store",
         "Rinse filter",
         "Dirty filter",
         "Unplug the machine first",

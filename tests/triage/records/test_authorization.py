@@ -47,7 +47,7 @@ def test_an_estimate_is_answered_once() -> None:
     refuse_second_word(repair, 1, "T-1")
     with pytest.raises(ConflictError, match="was approved already, by lead"):
         refuse_second_word(yes(repair), 1, "T-1")
-    with pytest.raises(ConflictError, match="was turned down already, by lead"):
+    with pytest.raises(ConflictError, match="was refused already, by lead"):
         refuse_second_word(no(repair), 1, "T-1")
 
 

@@ -25,7 +25,7 @@ from triage.service.service import Service
 from triage.service.what_if_desk import Rules, WhatIf, what_if
 from triage.values.errors import InputError, NotFoundError
 from triage.what_if.changes import Changes, changed_inputs, changes_as_data, changes_from_data
-from triage.what_if.diff import moves
+from triage.what_if.diff import decision_changes
 from triage.what_if.redecide import decided
 
 MACHINE: dict[str, Any] = {
@@ -59,7 +59,7 @@ def moved_by(inputs: Inputs, changes: Changes) -> list[tuple[str, str, Any, Any]
     rulebook, engine = small()
     before = decided(rulebook, engine, inputs_as_data(inputs), Changes())
     after = decided(rulebook, engine, inputs_as_data(inputs), changes)
-    found = moves(before.decision, after.decision, after.titles)
+    found = decision_changes(before.decision, after.decision, after.titles)
     return [(each.part, each.id, each.before, each.after) for each in found]
 
 
@@ -79,7 +79,7 @@ def asked(service: Service, ticket: str, rules: Rules | None = None, **changes: 
 
 
 def in_part(found: WhatIf, part: str) -> dict[str, tuple[Any, Any]]:
-    return {each.id: (each.before, each.after) for each in found.moved if each.part == part}
+    return {each.id: (each.before, each.after) for each in found.changed if each.part == part}
 
 
 def filter_rule_as_yaml(chance: float) -> str:
@@ -94,7 +94,7 @@ def test_without_a_change_both_decisions_are_the_recorded_one_to_the_bit(
     found = asked(service, ticket)
     assert found.as_recorded
     assert found.before == found.after == service.ticket(ticket, OPS).decision
-    assert found.moved == ()
+    assert found.changed == ()
 
 
 def test_nothing_is_stored(service: Service, ticket: str) -> None:
@@ -110,13 +110,13 @@ def test_a_fact_that_is_set_moves_the_outcome_and_all_that_hangs_on_it(service: 
     assert "damaged-cord" in in_part(found, "cautions")
     assert in_part(found, "rules")["cord-dispatch"] == (False, True)
     assert in_part(found, "plan") == {"rinse-filter": (1, None), "fill-hopper": (2, None)}
-    assert found.moved[0].words == "The outcome moves from fix in store to dispatch."
+    assert found.changed[0].words == "The outcome changes from fix in store to dispatch."
     assert found.after["visit"]["priority"] == 1
 
 
 def test_a_clean_filter_moves_the_chances_with_the_factor_that_did_it(service: Service, ticket: str) -> None:
     found = asked(service, ticket, facts={"filter_days": 3})
-    cause = next(each for each in found.moved if each.part == "causes" and each.id == "dirty_filter")
+    cause = next(each for each in found.changed if each.part == "causes" and each.id == "dirty_filter")
     assert cause.after < cause.before
     assert {(each.id, each.before is None) for each in cause.factors} == {
         ("filter-overdue", True),
@@ -129,7 +129,7 @@ def test_an_observation_is_negated_in_words_only_where_its_text_does_not_say_so(
     service: Service, ticket: str
 ) -> None:
     found = asked(service, ticket, forget=("fill_level",), facts={"filter_days": 3})
-    cause = next(each for each in found.moved if each.id == "dirty_filter" and each.part == "causes")
+    cause = next(each for each in found.changed if each.id == "dirty_filter" and each.part == "causes")
     said = {factor.title for factor in cause.factors}
     assert said == {"Filter overdue", "not: Filter overdue", "none of the bands of fill"}
 
@@ -166,7 +166,7 @@ def test_what_was_spent_moves_the_headroom(service: Service, ticket: str) -> Non
 
 def test_an_edited_rule_moves_the_decision_in_a_child_process(service: Service, ticket: str) -> None:
     found = asked(service, ticket, Rules(texts={FILTER_RULE: filter_rule_as_yaml(0.05)}))
-    cause = next(each for each in found.moved if each.part == "causes" and each.id == "dirty_filter")
+    cause = next(each for each in found.changed if each.part == "causes" and each.id == "dirty_filter")
     assert cause.after < 0.2 < cause.before
     assert [(each.id, round(each.before, 3) > 1 > round(each.after, 3)) for each in cause.factors] == [
         ("filter-overdue", True)
@@ -210,7 +210,7 @@ def test_a_file_taken_out_is_a_change_of_the_rules(service: Service, ticket: str
 
 
 def test_a_technician_asks_about_tickets_of_the_own_contractor_only(service: Service, ticket: str) -> None:
-    assert what_if(service, ticket, Changes(), FOGLINE).moved == ()
+    assert what_if(service, ticket, Changes(), FOGLINE).changed == ()
     with pytest.raises(NotFoundError):
         what_if(service, ticket, Changes(), TERN)
 

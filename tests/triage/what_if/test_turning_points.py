@@ -40,7 +40,7 @@ def moves_of(points: Any, fact: str) -> list[tuple[Any, str]]:
         (move["value"], move["outcome"])
         for entry in points["facts"]
         if entry["fact"] == fact
-        for move in entry["moves"]
+        for move in entry["changes"]
     ]
 
 
@@ -70,7 +70,7 @@ def test_every_turning_point_does_move_the_outcome() -> None:
     points = turning_points(rulebook, inputs, decision)
     assert points["facts"]
     for entry in points["facts"]:
-        for move in entry["moves"]:
+        for move in entry["changes"]:
             value = Decimal(str(move["value"])) if type(move["value"]) in (int, float) else move["value"]
             again = decide_inputs(rulebook, engine, with_fact(inputs, entry["fact"], value))
             assert again.outcome == move["outcome"] != decision.outcome

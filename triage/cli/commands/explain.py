@@ -14,7 +14,7 @@ from triage.records.decision_json import as_json
 @click.argument("ticket")
 @click.option("--json", "as_data", is_flag=True, help="Print it as JSON.")
 def explain(ticket: str, as_data: bool) -> int:
-    """Make TICKET's last decision again with its own rulebook and show where each number comes from.
+    """Redecide TICKET's last decision with its own rulebook and show where each number comes from.
 
     Exit status 1 when it does not come out the same.
     """
@@ -37,7 +37,7 @@ def explain(ticket: str, as_data: bool) -> int:
     out = console()
     if found.identical:
         out.print(
-            f"\nMade again with {found.rulebook.version}: identical to what ticket {found.ticket.id} says."
+            f"\nRedecided with {found.rulebook.version}: identical to what ticket {found.ticket.id} says."
         )
         return 0
     out.print(f"\nThis is NOT what ticket {found.ticket.id} says; it differs at:")

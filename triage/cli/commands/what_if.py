@@ -51,7 +51,7 @@ def what_if_command(
     turning_points: bool,
     as_data: bool,
 ) -> None:
-    """Decide TICKET again with facts or rules changed, and show what moves. Nothing is stored."""
+    """Redecide TICKET with facts or rules changed, and show what changes. Nothing is stored."""
     if rulebook is not None and version is not None:
         raise InputError("--rulebook and --version are two rulebooks; name one of them")
     if at is not None:

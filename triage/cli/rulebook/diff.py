@@ -31,8 +31,8 @@ _VERSION = re.compile(r"(sha256:)?[0-9a-f]{6,64}")
 @click.command()
 @click.argument("before")
 @click.argument("after", required=False)
-@click.option("--since", help="Decide again what was recorded from this time on; RFC 3339 with offset.")
-@click.option("--tickets", "all_tickets", is_flag=True, help="Decide again everything that was recorded.")
+@click.option("--since", help="Redecide what was recorded from this time on; RFC 3339 with offset.")
+@click.option("--tickets", "all_tickets", is_flag=True, help="Redecide everything that was recorded.")
 @click.option("--json", "as_data", is_flag=True, help="Print the changes as JSON.")
 def diff(before: str, after: str | None, since: str | None, all_tickets: bool, as_data: bool) -> None:
     """Say in words what changed from the rulebook BEFORE to AFTER (else the settings' folder), and how many
@@ -110,7 +110,7 @@ def _store_at_hand(settings: Settings) -> Iterator[Store | None]:
 
 def _count(store: Store | None, sides: list[_Side], since: datetime | None) -> TicketsChanged:
     if store is None:
-        raise InputError("there is no database at hand whose tickets could be decided again")
+        raise InputError("there is no database at hand whose tickets could be redecided")
     before, after = (side.rulebook() for side in sides)
     with progress_bar() as progress:
         return decide_again(store, before, after, since, now(), progress)

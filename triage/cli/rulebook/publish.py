@@ -26,7 +26,7 @@ NOTE = click.option("--note", required=True, help="Why, in a sentence.")
 @click.option(
     "--accept-lost-safety",
     is_flag=True,
-    help="Publish though the replay lists safety outcomes that are lost.",
+    help="Publish although the replay lists safety outcomes that are lost.",
 )
 def publish(candidate: Path, by: str, note: str, accept_lost_safety: bool) -> None:
     """Publish the rulebook in the folder CANDIDATE.

@@ -75,14 +75,18 @@ def replay_command(
 def progress_bar() -> Iterator[Callable[[int, int], None]]:
     """On standard error; what it gives is told decisions done, and of how many."""
     with Progress(*Progress.get_default_columns()[:-1], TimeRemainingColumn(), console=messages()) as bar:
-        task = bar.add_task("Deciding again", total=None)
+        task = bar.add_task("Redeciding", total=None)
         yield lambda done, of: bar.update(task, completed=done, total=of)
 
 
 def show_replay(data: dict[str, Any]) -> None:
     """The result as tables for people."""
     out = console()
+<<<<<<< HEAD
     out.print(f"{data['decisions']} decisions of {data['tickets']} tickets, decided again")
+=======
+    out.print(f"{data['decisions']} decisions of {data['tickets']} tickets, redecided")
+>>>>>>> fe975f2 (Say one word for one thing on pages, at the command line and in the API)
     out.print(f"  live       {data['baseline']}\n  candidate  {data['candidate']}")
     if not data["decisions"]:
         _print_notes(out, data)
@@ -95,7 +99,7 @@ def show_replay(data: dict[str, Any]) -> None:
     spend, visits = data["expected_spend"], data["visits"]
     out.print(
         f"Expected spend {spend['baseline']} → {spend['candidate']} ({_signed(spend['change'])}), each as "
-        f"its rulebook reckons; visits avoided {visits['avoided']}, added {visits['added']}"
+        f"its rulebook counts it; visits avoided {visits['avoided']}, added {visits['added']}"
     )
     lost = data["safety_lost"]
     out.print(f"Safety outcomes lost: {len(lost)}")

@@ -17,15 +17,16 @@ from triage.logic.conditions import FactValue
 from triage.records.decision import CauseChance, CautionSaid, Decision, Question, Reason, WarrantySide
 from triage.rulebook.built_in_facts import every_fact
 from triage.rulebook.fact_values import write_value
+from triage.rulebook.fixed_words import LOCAL_CODES, title_of
 from triage.rulebook.model import Outcome, Rulebook
 from triage.values.money import Money
 
-OUTCOMES: dict[Outcome, tuple[str, str]] = {
-    "fix_in_store": ("Fix it in the store", "green"),
-    "dispatch": ("Send a technician", "yellow"),
-    "approve": ("Repair approved", "green"),
-    "hold": ("Hold: ask first", "red"),
-    "swap": ("Swap the machine", "magenta"),
+COLORS: dict[Outcome, str] = {
+    "fix_in_store": "green",
+    "dispatch": "yellow",
+    "approve": "green",
+    "hold": "red",
+    "swap": "magenta",
 }
 CAUSES_SHOWN = 5
 FACTORS_SHOWN = 4
@@ -37,13 +38,14 @@ INDENT = (0, 0, 0, 3)
 def show_decision(decision: Decision, rulebook: Rulebook, out: Console | None = None) -> None:
     """Prints the decision on standard output."""
     out = out or console()
-    title, color = OUTCOMES[decision.outcome]
+    title, color = title_of(decision.outcome), COLORS[decision.outcome]
     if decision.approved_up_to is not None:
         title += f" up to {_money(decision.approved_up_to)}"
     if decision.solved:
-        title += " (a check cured it)"
+        title += " (a check fixed it)"
     body = Group(*[Text(f"• {reason.text}") for reason in decision.reasons])
     out.print(Panel(body, title=f"[bold]{escape(title)}[/]", title_align="left", border_style=color))
+    out.print(Text(LOCAL_CODES, style="dim"))
     beside_steps = {caution for step in decision.plan[:STEPS_SHOWN] for caution in step.cautions}
     for caution in decision.cautions:
         if caution.stop_use or caution.rule not in beside_steps:
@@ -55,7 +57,7 @@ def show_decision(decision: Decision, rulebook: Rulebook, out: Console | None = 
         ("Money", _money_lines(decision)),
         ("Visit", _visit(decision)),
         ("Keep or swap", _keep_or_swap(decision)),
-        ("Argued for otherwise, overruled", _overruled(decision.overruled)),
+        ("Other rules that applied", _overruled(decision.overruled)),
         ("Good to know", [Text(f"• {note}") for note in decision.notes]),
     ):
         lines = list(part)
@@ -130,7 +132,7 @@ def _plan(decision: Decision, rulebook: Rulebook) -> Iterable[RenderableType]:
         wait = f", result after {step.wait_minutes} min" if step.wait_minutes else ""
         yield Text.assemble(
             (f"{number}. {step.title}", "bold"),
-            f"  {step.minutes} min{wait}; cures {_percent(step.chance)} of such calls",
+            f"  {step.minutes} min{wait}; fixes {_percent(step.chance)} of calls that get this far",
         )
         for caution_id in step.cautions:
             caution = rulebook.cautions.get(caution_id)
@@ -146,7 +148,7 @@ def _plan(decision: Decision, rulebook: Rulebook) -> Iterable[RenderableType]:
         yield Padding(Text(f"Look for: {step.look_for}", style="dim"), INDENT)
     later = decision.plan[STEPS_SHOWN:]
     if later:
-        yield Text("Then, if it is still not cured: " + "; ".join(step.title for step in later) + ".")
+        yield Text("Then, if it is still not fixed: " + "; ".join(step.title for step in later) + ".")
 
 
 def _questions(questions: Sequence[Question]) -> Iterable[RenderableType]:
@@ -164,7 +166,7 @@ def _money_lines(decision: Decision) -> Iterable[RenderableType]:
     exact = "" if cost.exact else " (the order of checks is near the best, not proven best)"
     yield Text(
         f"Rest of this call: {_money(cost.plan)} on average by this plan, "
-        f"{_money(cost.dispatch_now)} by sending someone now{exact}"
+        f"{_money(cost.dispatch_now)} by sending a technician now{exact}"
     )
     yield Text(f"Warranty: {_side('parts', warranty.parts)}; {_side('labor', warranty.labor)}")
     for risk in warranty.at_risk:
@@ -175,7 +177,7 @@ def _money_lines(decision: Decision) -> Iterable[RenderableType]:
     )
     if limit.authority is not None:
         reach = f", {limit.reach}" if limit.reach else ""
-        yield Text(f"May say yes to more: {limit.authority_title or limit.authority}{reach}")
+        yield Text(f"May approve more: {limit.authority_title or limit.authority}{reach}")
 
 
 def _side(name: str, side: WarrantySide) -> str:
@@ -201,7 +203,7 @@ def _keep_or_swap(decision: Decision) -> Iterable[RenderableType]:
 
 def _overruled(reasons: Iterable[Reason]) -> Iterable[RenderableType]:
     for reason in reasons:
-        yield Text(f"• {OUTCOMES[reason.outcome][0]}: {reason.text} ({reason.rule})", style="dim")
+        yield Text(f"• {title_of(reason.outcome)}: {reason.text} ({reason.rule})", style="dim")
 
 
 def _title(rulebook: Rulebook, fact_id: str) -> str:

@@ -1,4 +1,4 @@
-"""A what-if for people to read: before and after side by side, what moved, and what would turn it."""
+"""A what-if for people to read: before and after side by side, what changed, and what would change it."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from rich.text import Text
 from triage.cli.shown.output import console
 from triage.service.what_if_desk import WhatIf
 from triage.values.shown import shown
-from triage.what_if.change import Moved, percent
+from triage.what_if.change import DecisionChange, percent
 from triage.what_if.diff import outcome_said
 from triage.what_if.turning_words import turning_words
 
@@ -48,13 +48,13 @@ def show_what_if(found: WhatIf, out: Console | None = None) -> None:
         same = lines[0] == lines[1]
         table.add_row(Text(title, style="dim"), lines[0], Text(lines[1], style="" if same else "bold"))
     out.print(table)
-    if not found.moved:
-        out.print("\nNothing moves.")
+    if not found.changed:
+        out.print("\nNothing changes.")
     for part, title in PARTS.items():
-        moved = [each for each in found.moved if each.part == part]
-        if moved:
+        changed = [each for each in found.changed if each.part == part]
+        if changed:
             out.print(Text(f"\n{title}", style="bold"))
-            _print_moves(out, moved)
+            _print_changes(out, changed)
     if found.turning is not None:
         _print_turning(out, found.turning)
     out.print(
@@ -64,14 +64,14 @@ def show_what_if(found: WhatIf, out: Console | None = None) -> None:
     )
 
 
-def _print_moves(out: Console, moved: Sequence[Moved]) -> None:
-    most = CAUSES_SHOWN if moved[0].part == "causes" else len(moved)
-    for each in moved[:most]:
+def _print_changes(out: Console, changed: Sequence[DecisionChange]) -> None:
+    most = CAUSES_SHOWN if changed[0].part == "causes" else len(changed)
+    for each in changed[:most]:
         out.print(Text(f"• {each.words}"))
         for factor in each.factors[:FACTORS_SHOWN]:
             out.print(Padding(Text(factor.words, style="dim"), (0, 0, 0, 3)))
-    if len(moved) > most:
-        out.print(Text(f"and {len(moved) - most} more", style="dim"))
+    if len(changed) > most:
+        out.print(Text(f"and {len(changed) - most} more", style="dim"))
 
 
 def _rows(before: Data, after: Data) -> Iterator[tuple[str, tuple[str, str]]]:

@@ -151,7 +151,7 @@ def _why(
 ) -> str:
     """What the answer decides: the caution on it, the causes it tells apart, the checks it opens."""
     answers = candidate.answers
-    said = [f"A caution hangs on it: {caution.head.title}." for caution in answers.dangers]
+    said = [f"A caution depends on it: {caution.head.title}." for caution in answers.dangers]
     shifts = answers.given_cause * weights - np.outer(answers.given_cause @ weights, weights)
     sizes = np.abs(shifts).sum(axis=0)
     causes = [index for index in np.argsort(-sizes, kind="stable").tolist() if sizes[index] > NO_SHIFT]

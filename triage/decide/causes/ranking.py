@@ -126,7 +126,7 @@ def ranking_tables(rulebook: Rulebook) -> RankingTables:
     not_cured = {
         check.id: State(
             check.id,
-            f"{check.title}: did not cure it",
+            f"{check.title}: did not fix it",
             False,
             np.array([1.0 - float(check.resolves.get(cause, 0.0)) for cause in causes]),
             next(numbers),

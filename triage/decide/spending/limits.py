@@ -59,7 +59,7 @@ def standing_limit(
         try:
             answer = evaluate_table(table, seen)
         except TableError as error:
-            notes.append(f"Nothing may be spent without a word: {error}")
+            notes.append(f"Nothing may be spent without approval: {error}")
             ticket = (Decimal(0), table, None)
             continue
         amount = _amount(answer.outputs.get(AMOUNT))
@@ -69,7 +69,7 @@ def standing_limit(
         if in_year is not None:
             year = in_year if year is None else min(year, in_year)
     if ticket is None:
-        notes.append("The rulebook has no limit table of kind nte: nothing may be spent without a word.")
+        notes.append("The rulebook has no limit table of kind nte: nothing may be spent without approval.")
         ticket = (Decimal(0), None, None)
     nte, table_of, row = ticket
     headroom = nte - spent_on_ticket

@@ -45,13 +45,13 @@ def explain(
     points = numbers_that_turn(numbers) if points is None else points
     if points:
         lines.append(
-            f"It hangs most on {_NAMES[points[0].number]}; it would turn at {_turn(points[0], currency)}."
+            f"It depends most on {_NAMES[points[0].number]}: it changes at {_turn(points[0], currency)}."
         )
     if len(points) > 1:
         others = (f"{_NAMES[point.number]} at {_turn(point, currency)}" for point in points[1:])
-        lines.append(f"All else alike, these would turn it too: {', '.join(others)}.")
+        lines.append(f"With all else alike, these would change it too: {', '.join(others)}.")
     if not points:
-        lines.append("No single number could have turned it.")
+        lines.append("No single number could have changed it.")
     if numbers.trend is not None:
         lines.append(f"Of its failures: {numbers.trend.why}.")
     return tuple(lines)

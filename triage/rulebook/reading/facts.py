@@ -51,7 +51,7 @@ def _fact(shape: FactFile, file: str, problems: Problems) -> Fact:
         message = f'"{shape.id}" is a fact the program computes itself; give this one another id'
         problems.at(file, ("id",), message)
     if shape.id in WORDS:
-        problems.at(file, ("id",), f'"{shape.id}" is a word of conditions; give the fact another id')
+        problems.at(file, ("id",), f'"{shape.id}" is a keyword of conditions; give the fact another id')
     if shape.type == "choice" and not shape.choices:
         problems.at(file, ("type",), "a fact of type choice needs `choices`, each an id with its title")
     if shape.type != "choice" and shape.choices:

@@ -137,7 +137,7 @@ def _place(path: Path, titles: Mapping[str, str]) -> str:
         case ("then", "seen_with", cause):
             return f"seen with {named('causes', cause)}"
         case ("resolves", cause):
-            return f"cures {named('causes', cause)}"
+            return f"fixes {named('causes', cause)}"
         case ("shares", cause):
             return f"calls that end with {named('causes', cause)}"
         case ("when", *rest):

@@ -17,6 +17,7 @@ from jinja2.environment import TemplateModule
 from markupsafe import Markup
 
 from triage.rulebook.built_in_facts import every_fact
+from triage.rulebook.fixed_words import LOCAL_CODES, titles_of
 from triage.rulebook.model import Rulebook
 from triage.rulebook_care.book.names import Names, PlainNames, code, id_of, text, title_of
 from triage.rulebook_care.book.references import Key
@@ -86,6 +87,7 @@ def templates(**options: Any) -> Environment:
         "markdown": Markup,
         "per_hundred": lambda chance: f"{chance * 100:g}",
         "percent": lambda share: f"{(100 * Decimal(share)).normalize():f}",
+        "outcome": titles_of,
         "ranked": lambda counts: sorted(counts.items(), key=lambda item: (-item[1], item[0])),
         "spaced": lambda name: str(name).replace("_", " "),
         "value": plain_value,
@@ -93,6 +95,7 @@ def templates(**options: Any) -> Environment:
             seen.items(), key=lambda item: (-abs(item[1] - others), item[0])
         ),
     }
+    made.globals["local_codes"] = LOCAL_CODES
     made.tests["has"] = lambda things, one: one in things
     return made
 

@@ -63,7 +63,7 @@ def _all(rulebook: Rulebook) -> Iterator[Reference]:
         yield from _to("causes", ("symptoms", name), "may end with", symptom.shares)
     for name, check in rulebook.checks.items():
         yield from _fires_on(("checks", name), check.when)
-        yield from _to("causes", ("checks", name), "may cure", check.resolves)
+        yield from _to("causes", ("checks", name), "may fix", check.resolves)
         yield from _to("cautions", ("checks", name), "is said with", check.cautions)
     for name, table in rulebook.limits.items():
         yield from _to("facts", ("limits", name), "decides by", table.inputs)

@@ -28,7 +28,7 @@ def feel_value(value: Scalar) -> str:
             text = text.rstrip("0").rstrip(".") if "." in text else text
             return "0" if text == "-0" else text
         case str():
-            return f'"{"".join(_escaped(sign) for sign in value)}"'
+            return f'"{"".join(_escaped(character) for character in value)}"'
         case datetime():
             raise ValueError("no fact is a date and time")
         case date():

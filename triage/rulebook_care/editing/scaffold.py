@@ -56,7 +56,7 @@ then:
     + _WHEN
     + """\
 then:
-  text: "TODO: what to do and what to leave alone. Local codes and the maker's manual come first."
+  text: "TODO: what to do and what to leave alone."
   stop_use: false
   forbids: []             # checks, or: all
   defers_to: [the technician]
@@ -83,7 +83,7 @@ who: clerk                # or technician; a clerk opens nothing that needs a to
 minutes: 5
 wait_minutes: 0           # until the result can be seen
 resolves:
-  {cause}: 0.50           # chance that it cures, given the cause
+  {cause}: 0.50           # chance that it fixes it, given the cause
 cautions: []
 steps:
   - "TODO: first step"

@@ -51,8 +51,8 @@ class Closed:
                 )
         for check, count in sorted(self.cured_unconfirmed.items()):
             yield (
-                f"Bias: {check} cured {count} {'ticket' if count == 1 else 'tickets'} whose cause was not "
-                "confirmed; its cure chances come out too low."
+                f"Bias: {check} fixed {count} {'ticket' if count == 1 else 'tickets'} whose cause was not "
+                "confirmed; its chances to fix it come out too low."
             )
         if self.several_symptoms:
             yield f"{self.several_symptoms} tickets with several symptoms teach nothing about shares."

@@ -21,7 +21,7 @@ def check_findings(reason: Reasoning) -> Iterator[Finding]:
         try:
             yield from _one_check(reason, rulebook, check, reports)
         except TooHard:
-            yield too_hard(check.id, _file(check), "it cures anything")
+            yield too_hard(check.id, _file(check), "it fixes anything")
     for _, caution in sorted(rulebook.cautions.items()):
         if caution.head.status == "live":
             yield from _one_caution(caution)
@@ -36,12 +36,12 @@ def _one_check(reason: Reasoning, rulebook: Rulebook, check: Check, reports: Rep
     out_of_reach = sorted(check.resolves.keys() - possible - {OTHER_CAUSE})
     if not check.resolves.keys() & possible:
         causes = ", ".join(sorted(check.resolves))
-        message = f"{check.id} cures {causes}, but applies only with symptoms that never have these causes"
+        message = f"{check.id} fixes {causes}, but applies only with symptoms that never have these causes"
         fix = "Fix its `when`, or the shares of the symptoms"
         yield finding("check-resolves-nothing", check.id, _file(check), message, fix, ("resolves",))
     else:
         for cause in out_of_reach:
-            message = f"{check.id} cures {cause}, which none of the symptoms it applies with can have"
+            message = f"{check.id} fixes {cause}, which none of the symptoms it applies with can have"
             fix = "Take the line out, or give the cause a share"
             path = ("resolves", cause)
             yield finding("check-cause-unreachable", check.id, _file(check), message, fix, path)

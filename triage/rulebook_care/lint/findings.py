@@ -50,7 +50,7 @@ CODES: Mapping[str, Code] = {
     "always-overruled": Code(
         "warning", "Whenever this policy rule holds, something above it decides otherwise."
     ),
-    "check-resolves-nothing": Code("warning", "A check cures nothing that its symptoms can have."),
+    "check-resolves-nothing": Code("warning", "A check fixes nothing that its symptoms can have."),
     "check-cause-unreachable": Code("note", "A check names a cause that none of its symptoms can have."),
     "check-always-forbidden": Code("warning", "Whenever a check applies, a caution forbids it."),
     "no-safe-action": Code("error", "A caution takes every action away and names nobody who has one left."),

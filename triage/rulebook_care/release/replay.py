@@ -124,7 +124,7 @@ def _notes(tally: Tally, scores: tuple[Compared, ...]) -> Iterator[str]:
         return
     yield (
         f"Scored on {count} of {tally.tickets} tickets, those closed with a confirmed cause. Mostly someone "
-        "was sent to these; what the store cured itself is hardly among them."
+        "was sent to these; what the store fixed itself is hardly among them."
     )
     if count < FEWEST:
         yield f"Fewer than {FEWEST} scored tickets: too thin to tell which rulebook fits better."

@@ -42,7 +42,7 @@ class TicketsChanged:
         how = "" if self.replayed_at is None else f", as the replay of {_day(self.replayed_at)} found"
         lost = f"; {_count(self.lost_safety, 'safety outcome')} lost" if self.lost_safety else ""
         undecided = (
-            f"; {_count(self.undecided, 'decision')} cannot be made again, and count as changed"
+            f"; {_count(self.undecided, 'decision')} cannot be redecided, and count as changed"
             if self.undecided
             else ""
         )

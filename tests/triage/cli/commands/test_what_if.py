@@ -28,7 +28,7 @@ def test_a_changed_fact_is_shown_before_and_after(run: Run, ticket: str) -> None
     status, out, err = run("what-if", ticket, "--set", "cord_damaged=yes", "--set", "filter_days=a week ago")
     assert (status, err) == (0, "")
     for said in (
-        "The outcome moves from fix in store to dispatch.",
+        "The outcome changes from fix in store to dispatch.",
         "Filter days: 40 → 7.",
         "A caution comes in: Damaged cord, which stops use.",
         "A step is dropped: Rinse filter.",
@@ -40,7 +40,7 @@ def test_a_changed_fact_is_shown_before_and_after(run: Run, ticket: str) -> None
 def test_without_a_change_nothing_moves(run: Run, ticket: str) -> None:  # noqa: F811
     status, out, _ = run("what-if", ticket)
     assert status == 0
-    assert "Nothing moves." in out
+    assert "Nothing changes." in out
 
 
 def test_json_is_both_decisions_and_the_move_alone(run: Run, ticket: str) -> None:  # noqa: F811
@@ -48,11 +48,11 @@ def test_json_is_both_decisions_and_the_move_alone(run: Run, ticket: str) -> Non
         "what-if", ticket, "--forget", "filter_days", "--check", "fill-hopper=not_cured", "--json"
     )
     found = json.loads(out)
-    assert (status, err, found["as_recorded"], found["moved"]) == (0, "", True, True)
+    assert (status, err, found["as_recorded"], found["changed"]) == (0, "", True, True)
     assert found["before"]["facts"]["filter_days"]["value"] == 40
     assert "filter_days" not in found["after"]["facts"]
     assert [step["check"] for step in found["after"]["plan"]] == ["rinse-filter"]
-    assert len(found["words"]) == len(found["moves"])
+    assert len(found["words"]) == len(found["changes"])
 
 
 def test_turning_points_are_named(run: Run, ticket: str) -> None:  # noqa: F811

@@ -24,7 +24,7 @@ def test_the_recorded_tickets_are_decided_again_under_both_sides(here: Path, run
     assert "damaged-cord" in out
     assert lines[-1].startswith("1 of 2 recorded tickets changes; 5 safety outcomes lost (2 decisions looked")
     assert "decided from the beginning until" in lines[-1]
-    assert "Deciding again" in err
+    assert "Redeciding" in err
 
 
 def test_it_says_over_which_time_and_counts_nothing_outside_it(here: Path, run: Run) -> None:

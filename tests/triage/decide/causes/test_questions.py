@@ -243,7 +243,7 @@ def test_questions_a_caution_hangs_on_come_first_whatever_they_save() -> None:
     questions = list(_ask(rulebook).values())
     assert [(question.fact, question.safety) for question in questions] == [("sparks", True), ("e", False)]
     assert questions[0].saves.amount < 0
-    assert questions[0].why == "A caution hangs on it: Rule stay-away."
+    assert questions[0].why == "A caution depends on it: Rule stay-away."
 
 
 @pytest.mark.parametrize(

@@ -16,8 +16,9 @@ def test_keeping_is_explained_with_its_cost_its_time_and_what_would_turn_it():
         "Keeping it costs 743.32 USD a year at best (over 6 years), "
         "swapping it 1048.91 USD (over 8 years): keep it.",
         "By the forecast it is worth keeping for 8 years; then ask again.",
-        "It hangs most on the price of the swap; it would turn at 3473.44 USD (now 4600.00 USD).",
-        "All else alike, these would turn it too: the machine's running costs at 183 % of the forecast, "
+        "It depends most on the price of the swap: it changes at 3473.44 USD (now 4600.00 USD).",
+        "With all else alike, these would change it too: "
+        "the machine's running costs at 183 % of the forecast, "
         "what the machine is worth now at 3332.46 USD (now 1638.40 USD), "
         "the repair due now at 1944.06 USD (now 250.00 USD).",
         "Of its failures: steady failures would look like this too "
@@ -42,6 +43,6 @@ def test_a_swap_says_nothing_of_keeping_on_and_names_the_trend():
 def test_a_repair_just_over_its_limit_turns_back_at_that_limit():
     lines = explain(numbers(STEADY, repair_now=1950), "USD")  # 5.94 over, spread over 8 years like the price
     assert (
-        lines[1] == "It hangs most on the price of the swap; it would turn at 4605.94 USD (now 4600.00 USD)."
+        lines[1] == "It depends most on the price of the swap: it changes at 4605.94 USD (now 4600.00 USD)."
     )
     assert "the repair due now at 1944.06 USD (now 1950.00 USD)" in lines[2]

@@ -1,0 +1,34 @@
+"""Words that people read with every rulebook: a title for each outcome, and what comes before everything.
+
+The ids of outcomes stay in data; the pages' own catalog holds the same titles.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from triage.rulebook.model import Outcome
+
+OUTCOME_TITLES: Mapping[Outcome, str] = {
+    "fix_in_store": "Fix in store",
+    "dispatch": "Send a technician",
+    "approve": "Repair approved",
+    "hold": "On hold: approval needed",
+    "swap": "Swap the machine",
+}
+SOLVED = "Fixed in store"
+"""Instead of the outcome's title once a check has fixed it."""
+
+LOCAL_CODES = "Local codes and the maker's manual come first."
+"""Said once a page and once a printout."""
+
+
+def title_of(outcome: str) -> str:
+    """The title of an outcome's id; of "solved", that a check fixed it."""
+    return next((title for id_, title in OUTCOME_TITLES.items() if id_ == outcome), SOLVED)
+
+
+def titles_of(outcomes: object) -> str:
+    """The title of one outcome, or of several: "Fix in store or Swap the machine"."""
+    several = outcomes if isinstance(outcomes, list | tuple) else (outcomes,)
+    return " or ".join(title_of(str(outcome)) for outcome in several)
