@@ -383,5 +383,5 @@ class Service:
         with self.store.read() as work:
             files = work.rulebooks.files(version)
         assert files is not None  # what is published is kept
-        rulebook = rulebook_from_data(files)
+        rulebook = rulebook_from_data(files, version)
         return Serving(rulebook, self._compile(rulebook))

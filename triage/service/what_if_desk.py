@@ -116,7 +116,7 @@ def what_if(
 def _kept(service: Service, serving: Serving, version: str) -> Serving:
     if version == serving.rulebook.version:
         return serving
-    rulebook = rulebook_from_data(files_of(service, version))
+    rulebook = rulebook_from_data(files_of(service, version), version)
     return Serving(rulebook, compile_rulebook(rulebook, serving.engine.name))
 
 

@@ -47,7 +47,7 @@ def explain_again(
         raise NotFoundError(
             f"the rulebook {decided.rulebook} of this decision is not stored; it cannot be redecided"
         )
-    rulebook = rulebook_from_data(files)
+    rulebook = rulebook_from_data(files, decided.rulebook)
     payload = decided.payload
     assert isinstance(payload, Decided)
     inputs = inputs_from_data(payload.inputs, rulebook)

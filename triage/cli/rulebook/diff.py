@@ -76,18 +76,22 @@ class _Side:
         if Path(name).is_dir() or not kept:
             self._folder = Path(name)
             self.files: Mapping[str, Any] = rulebook_files_data(self._folder)
+            self.version = version_of(self.files)
             return
         if store is None:
             raise InputError(
                 f'"{name}" is no folder, and there is no database at hand that could keep such a version'
             )
-        version = publishing.live(store).version if name == LIVE else publishing.kept_version(store, name)
+        live = name == LIVE
+        self.version = publishing.live(store).version if live else publishing.kept_version(store, name)
         with store.read() as work:
-            self.files = work.rulebooks.files(version) or {}
+            self.files = work.rulebooks.files(self.version) or {}
 
     def rulebook(self) -> Rulebook:
         """Raises RulebookError."""
-        return rulebook_from_data(self.files) if self._folder is None else read_rulebook(self._folder)
+        if self._folder is None:
+            return rulebook_from_data(self.files, self.version)
+        return read_rulebook(self._folder)
 
 
 @contextmanager
@@ -119,7 +123,7 @@ def _count(store: Store | None, sides: list[_Side], since: datetime | None) -> T
 def _replayed(store: Store | None, sides: list[_Side]) -> TicketsChanged | None:
     if store is None:
         return None
-    before, after = (version_of(side.files) for side in sides)
+    before, after = (side.version for side in sides)
     return newest_replay(store, before, after)
 
 

@@ -117,7 +117,7 @@ def _live(store: Store) -> Rulebook | None:
     with store.read() as work:
         publication = work.rulebooks.live()
         files = None if publication is None else work.rulebooks.files(publication.version)
-    return None if files is None else rulebook_from_data(files)
+    return None if publication is None or files is None else rulebook_from_data(files, publication.version)
 
 
 def _refuse_bad(settings: Settings) -> None:

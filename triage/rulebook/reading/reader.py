@@ -48,11 +48,12 @@ def rulebook_files_data(folder: FilePath) -> Mapping[str, object]:
     return {file: source.data for file, source in sources.items()}
 
 
-def rulebook_from_data(files: Mapping[str, object]) -> Rulebook:
+def rulebook_from_data(files: Mapping[str, object], version: str | None = None) -> Rulebook:
     """The rulebook of files held as plain data: relative path such as "facts/x.yml" -> its content.
 
-    Dates may be texts in ISO 8601 and numbers ints, floats or Decimals, so that it may come from JSON. Raises
-    RulebookError; its problems have a file and pointer, but no line.
+    Dates may be texts in ISO 8601 and numbers ints, floats or Decimals, so that it may come from JSON. A
+    stored rulebook keeps the `version` it was published under, though its folders may have been renamed since;
+    without one it is worked out. Raises RulebookError; its problems have a file and pointer, but no line.
     """
     sources: dict[str, Source] = {}
     broken: dict[str, tuple[Problem, ...]] = {}
@@ -62,7 +63,7 @@ def rulebook_from_data(files: Mapping[str, object]) -> Rulebook:
         except NotPlain as error:
             where = ".".join(str(part) for part in error.path)
             broken[file] = (Problem(f"{where}: {error}" if where else str(error), file=file),)
-    return rulebook_of_sources(sources, broken)
+    return rulebook_of_sources(sources, broken, version)
 
 
 def version_of(files: Mapping[str, object]) -> str:
@@ -129,7 +130,8 @@ def rulebook_of_sources(
 ) -> Rulebook:
     """The rulebook of files that `read_sources` gave. Raises RulebookError with every problem found.
 
-    Its version is worked out unless one is given, by who looks at it and throws it away.
+    Its version is worked out unless one is given: that of a stored one, or one of no meaning by who looks at
+    it and throws it away.
     """
     problems = Problems(sources, [problem for found in broken.values() for problem in found])
     files = {*sources, *broken}

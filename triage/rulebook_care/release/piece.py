@@ -112,7 +112,7 @@ def kept(store: Store, version: str) -> Ready:
         files = work.rulebooks.files(version)
     if files is None:
         raise NotFoundError(f"no rulebook {version} is stored")
-    return ready(rulebook_from_data(files))
+    return ready(rulebook_from_data(files, version))
 
 
 @lru_cache(maxsize=2)
