@@ -22,7 +22,7 @@ from triage.values.json_text import from_json, to_json
 from triage.what_if.change import DecisionChange
 from triage.what_if.changes import Changes, changes_as_data
 from triage.what_if.diff import decision_changes
-from triage.what_if.explain import NOT_THE_DECISION, differences
+from triage.what_if.explain import compared
 from triage.what_if.redecide import Decided, decided, decided_by_files
 
 if TYPE_CHECKING:
@@ -50,7 +50,7 @@ class Rules:
 
 @dataclass(frozen=True, slots=True)
 class WhatIf:
-    """Both decisions and what changes. `as_recorded`: `before` is what the ticket's log says, to the bit."""
+    """Both decisions and what changes. `as_recorded`: `before` is what the log says, but for wording."""
 
     ticket: Ticket
     before: Data
@@ -106,8 +106,7 @@ def what_if(
             )
         else:
             after = decided(other.rulebook, other.engine, recorded, changes, ticket.id, turning)
-    parts = differences(event.payload.decision, before.decision)
-    same = all(place in NOT_THE_DECISION for place in parts)
+    same = not compared(event.payload.decision, before.decision)[0]
     titles = {**before.titles, **after.titles}
     changed = decision_changes(before.decision, after.decision, titles)
     return WhatIf(ticket, before.decision, after.decision, changed, after.turning, same)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -22,6 +23,9 @@ Data = Mapping[str, Any]
 NOT_THE_DECISION = frozenset({"/engine", "/limit/row_line"})
 """Places that may differ: every engine gives the same answer, and a comment moves the lines of a file."""
 
+SENTENCES = re.compile(r"/notes(/|$)|/keep_or_swap/text(/|$)|.*/(text|why|title)$")
+"""Places of sentences, which another version of the program may word otherwise without deciding otherwise."""
+
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
@@ -32,7 +36,8 @@ class Explanation:
     recorded: Data
     again: Decision
     identical: bool
-    differs: tuple[str, ...]  # JSON pointers where the two part
+    differs: tuple[str, ...]  # JSON pointers where the two part, but for sentences
+    reworded: tuple[str, ...]  # JSON pointers of sentences that are worded otherwise now
 
 
 def explain_again(
@@ -54,8 +59,17 @@ def explain_again(
     again = decide_inputs(rulebook, compile_rulebook(rulebook), inputs)
     recorded = payload.decision
     made_again = from_json(to_json(as_json(again, ticket=ticket.id)))
-    differs = tuple(place for place in differences(recorded, made_again) if place not in NOT_THE_DECISION)
-    return Explanation(ticket, rulebook, recorded, again, not differs, differs)
+    differs, reworded = compared(recorded, made_again)
+    return Explanation(ticket, rulebook, recorded, again, not differs, differs, reworded)
+
+
+def compared(recorded: Data, again: Data) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """JSON pointers where two decisions differ, and where only a sentence is worded otherwise."""
+    places = [place for place in differences(recorded, again) if place not in NOT_THE_DECISION]
+    return (
+        tuple(place for place in places if not SENTENCES.match(place)),
+        tuple(place for place in places if SENTENCES.match(place)),
+    )
 
 
 def differences(left: object, right: object, pointer: str = "") -> Iterator[str]:

@@ -105,12 +105,12 @@ def test_nothing_is_stored(service: Service, ticket: str) -> None:
 
 def test_a_fact_that_is_set_moves_the_outcome_and_all_that_hangs_on_it(service: Service, ticket: str) -> None:
     found = asked(service, ticket, facts={"cord_damaged": True})
-    assert in_part(found, "outcome") == {"outcome": ("fix in store", "dispatch")}
+    assert in_part(found, "outcome") == {"outcome": ("Fix in store", "Send a technician")}
     assert in_part(found, "facts") == {"cord_damaged": (None, True)}
     assert "damaged-cord" in in_part(found, "cautions")
     assert in_part(found, "rules")["cord-dispatch"] == (False, True)
     assert in_part(found, "plan") == {"rinse-filter": (1, None), "fill-hopper": (2, None)}
-    assert found.changed[0].words == "The outcome changes from fix in store to dispatch."
+    assert found.changed[0].words == "Outcome: Fix in store → Send a technician."
     assert found.after["visit"]["priority"] == 1
 
 
@@ -144,7 +144,7 @@ def test_a_check_that_cured_solves_it_and_one_taken_back_was_never_done(
     service: Service, ticket: str
 ) -> None:
     assert in_part(asked(service, ticket, checks={"rinse-filter": "cured"}), "outcome") == {
-        "outcome": ("fix in store", "solved in the store")
+        "outcome": ("Fix in store", "Fixed in store")
     }
     service.record_check(ticket, "rinse-filter", "not_cured", AGENT)
     back = asked(service, ticket, checks={"rinse-filter": "not_done"})

@@ -27,6 +27,7 @@ def explain(ticket: str, as_data: bool) -> int:
                 "version": found.ticket.version,
                 "identical": found.identical,
                 "differs": list(found.differs),
+                "reworded": list(found.reworded),
                 "recorded": found.recorded,
                 "again": as_json(found.again, ticket=found.ticket.id),
             }
@@ -39,6 +40,8 @@ def explain(ticket: str, as_data: bool) -> int:
         out.print(
             f"\nRedecided with {found.rulebook.version}: identical to what ticket {found.ticket.id} says."
         )
+        if found.reworded:
+            out.print(f"Only its wording is newer, at {', '.join(found.reworded)}.", markup=False)
         return 0
     out.print(f"\nThis is NOT what ticket {found.ticket.id} says; it differs at:")
     for pointer in found.differs:

@@ -82,11 +82,7 @@ def progress_bar() -> Iterator[Callable[[int, int], None]]:
 def show_replay(data: dict[str, Any]) -> None:
     """The result as tables for people."""
     out = console()
-<<<<<<< HEAD
-    out.print(f"{data['decisions']} decisions of {data['tickets']} tickets, decided again")
-=======
     out.print(f"{data['decisions']} decisions of {data['tickets']} tickets, redecided")
->>>>>>> fe975f2 (Say one word for one thing on pages, at the command line and in the API)
     out.print(f"  live       {data['baseline']}\n  candidate  {data['candidate']}")
     if not data["decisions"]:
         _print_notes(out, data)

@@ -52,7 +52,7 @@ def rulebook_from_data(files: Mapping[str, object], version: str | None = None) 
     """The rulebook of files held as plain data: relative path such as "facts/x.yml" -> its content.
 
     Dates may be texts in ISO 8601 and numbers ints, floats or Decimals, so that it may come from JSON. A
-    stored rulebook keeps the `version` it was published under, though its folders may have been renamed since;
+    stored rulebook keeps the `version` it was published under, though folders may have been renamed since;
     without one it is worked out. Raises RulebookError; its problems have a file and pointer, but no line.
     """
     sources: dict[str, Source] = {}

@@ -28,7 +28,7 @@ def test_a_changed_fact_is_shown_before_and_after(run: Run, ticket: str) -> None
     status, out, err = run("what-if", ticket, "--set", "cord_damaged=yes", "--set", "filter_days=a week ago")
     assert (status, err) == (0, "")
     for said in (
-        "The outcome changes from fix in store to dispatch.",
+        "Outcome: Fix in store → Send a technician.",
         "Filter days: 40 → 7.",
         "A caution comes in: Damaged cord, which stops use.",
         "A step is dropped: Rinse filter.",
@@ -58,7 +58,7 @@ def test_json_is_both_decisions_and_the_move_alone(run: Run, ticket: str) -> Non
 def test_turning_points_are_named(run: Run, ticket: str) -> None:  # noqa: F811
     status, out, _ = run("what-if", ticket, "--turning-points")
     assert status == 0
-    assert "Cord damaged (now not known): yes: dispatch" in out
+    assert "Cord damaged (now not known): yes: Send a technician" in out
 
 
 def test_another_folder_decides_the_other_side(run: Run, here: Path, ticket: str) -> None:  # noqa: F811

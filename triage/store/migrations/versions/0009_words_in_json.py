@@ -1,7 +1,7 @@
 """Renames keys of stored JSON to today's words: warranty, computed facts, authorization.
 
-A kept rulebook's folder `cover/` becomes `warranty/` as well; the version under which it was published stays its
-key. Texts that were said stay as they were said.
+A kept rulebook's folder `cover/` becomes `warranty/` as well; the version under which it was published stays
+its key. Texts that were said stay as they were said.
 """
 
 from collections.abc import Callable, Iterator, Mapping
