@@ -54,7 +54,7 @@ class Close(MethodView):
     @blueprint.arguments(schemas.CloseIn)
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
-        """What it was, what cured it, and what it cost."""
+        """What it was, what fixed it, and what it cost."""
         ticket = service().close(ticket_id, body, caller(), wanted_version())
         return _with_etag(ticket, ticket_json(ticket))
 
@@ -66,7 +66,7 @@ class Reopen(MethodView):
     @blueprint.arguments(schemas.ReopenIn)
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
-        """A closed ticket is worked on again; decided again."""
+        """A closed ticket is worked on again, and redecided."""
         ticket = service().reopen(ticket_id, body["why"], caller(), wanted_version())
         return _with_etag(ticket, ticket_json(ticket))
 

@@ -82,7 +82,7 @@ class Answers(MethodView):
     @blueprint.arguments(schemas.AnswersIn)
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
-        """More facts; the ticket is decided again."""
+        """More facts; the ticket is redecided."""
         return _with_etag(service().answer(ticket_id, body["answers"], caller(), wanted_version()))
 
 
@@ -93,6 +93,6 @@ class Checks(MethodView):
     @blueprint.arguments(schemas.CheckIn)
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
-        """What came of a check; the ticket is decided again."""
+        """What came of a check; the ticket is redecided."""
         ticket = service().record_check(ticket_id, body["check"], body["result"], caller(), wanted_version())
         return _with_etag(ticket)

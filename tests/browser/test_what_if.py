@@ -49,7 +49,7 @@ def test_an_agent_changes_a_fact_without_scripts_and_sees_the_move(
     assert "Dirty air filter: 90 % → " in page.locator(".what-if").inner_text()
     page.get_by_label("Cord or plug damaged").select_option("yes")
     page.get_by_role("button", name="See the decision move").click()
-    assert "The outcome changes from fix in store to dispatch." in page.locator(".what-if").inner_text()
+    assert "Outcome: Fix in store → Send a technician." in page.locator(".what-if").inner_text()
     assert page.url.endswith("?f.cord_damaged_seen=yes&f.filter_days=three+days+ago")
     shot(page, "what-if")
 

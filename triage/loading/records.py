@@ -37,7 +37,7 @@ def read_sites(reader: Reader, rows: Sequence[Row]) -> dict[str, Site]:
         wanted = "a time zone such as America/Chicago"
         zone = reader.parsed(row, "timezone", lambda text: ZoneInfo(text).key, wanted)
         reader.required(row, "timezone")
-        distance = reader.parsed(row, "distance_km", _whole, "a whole number of kilometres")
+        distance = reader.parsed(row, "distance_km", _whole, "a whole number of kilometers")
         around = reader.parsed(row, "open_around_the_clock", _flag, "true or false")
         site_id, name = reader.required(row, "id"), reader.required(row, "name", 200)
         town = reader.required(row, "town", 200)

@@ -54,7 +54,7 @@ def test_a_changed_fact_shows_the_move_and_is_marked(agent: FlaskClient, path: s
     before = service.ticket(path.split("/")[2], OPS)
     shown = agent.get(f"{path}?f.cord_damaged=yes&f.filter_days=3").text
     for said in (
-        "The outcome changes from fix in store to dispatch.",
+        "Outcome: Fix in store → Send a technician.",
         "Filter days: 41 → 3.",
         "<strong>Changed</strong> from 41",
         "Do not use the machine.",
@@ -76,7 +76,7 @@ def test_another_field_is_opened_without_scripts(agent: FlaskClient, path: str) 
 
 
 def test_turning_points_are_said_when_asked_for(agent: FlaskClient, path: str) -> None:
-    assert "Cord damaged (now not known): yes: dispatch" in agent.get(f"{path}?turning=1").text
+    assert "Cord damaged (now not known): yes: Send a technician" in agent.get(f"{path}?turning=1").text
 
 
 @pytest.mark.parametrize(

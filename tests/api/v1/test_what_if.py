@@ -37,7 +37,7 @@ def test_a_changed_fact_gives_both_decisions_and_the_move(send: Send, path: str)
     assert response.status_code == 200
     assert found["before"] == before["decision"]
     assert (found["before"]["outcome"], found["after"]["outcome"]) == ("fix_in_store", "dispatch")
-    assert found["words"][0] == "The outcome changes from fix in store to dispatch."
+    assert found["words"][0] == "Outcome: Fix in store → Send a technician."
     assert (found["as_recorded"], found["changed"], found["turning_points"]) == (True, True, None)
     assert send("GET", path.removesuffix("/what-if")).json == before
 

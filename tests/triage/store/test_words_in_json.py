@@ -1,7 +1,8 @@
 """A database of the first words, opened today: it reads, explains, serves and goes on.
 
-`before_0009.sql` was written by the program as it was before migration 0009: one ticket open after an answer and
-a check, one that waits for an approval, one closed on its authorization, and a candidate that was replayed.
+`before_0009.sql` was written by the program as it was before migration 0009: one ticket open after an answer
+and a check, one that waits for an approval, one closed on its authorization, and a candidate that was
+replayed.
 """
 
 from __future__ import annotations
@@ -59,7 +60,7 @@ def stored(path: Path) -> dict[str, list[Any]]:
 
 def texts(path: Path) -> Iterator[str]:
     database = sqlite3.connect(path)
-    yield from database.iterdump()
+    yield from (line for line in database.iterdump() if line.startswith("INSERT"))
     database.close()
 
 

@@ -29,7 +29,7 @@ FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
     "checks",
     multiple=True,
     metavar="CHECK=RESULT",
-    help="cured, not_cured or could_not_do; not_done takes it back.",
+    help="`cured`, `not_cured` or `could_not_do`; `not_done` undoes it.",
 )
 @click.option("--at", metavar="TIME", help="As if the call had come then (RFC 3339 with offset).")
 @click.option("--spent", metavar="AMOUNT", help='What the ticket has cost so far, such as "120.00 USD".')
