@@ -209,7 +209,7 @@ def test_the_clerk_is_spoken_to_in_spanish(page: Page, desk: Served, shot: Shot)
         page.get_by_role("button", name="I have read it out").press("Enter")
     back = page.locator(".aloud.small")
     assert back.get_attribute("lang") == "es"
-    assert "Su número de aviso es" in back.inner_text()
+    assert "Su número de reporte es" in back.inner_text()
 
 
 def test_a_page_of_the_rulebook_is_read_in_spanish(page: Page, desk: Served, shot: Shot) -> None:

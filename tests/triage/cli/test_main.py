@@ -334,7 +334,7 @@ def test_a_fault_of_the_program_is_no_traceback(run: Run, monkeypatch: pytest.Mo
     monkeypatch.setattr("triage.cli.commands.triage.decide_inputs", lambda *_: 1 / 0)
     status, out, err = run("triage", "report.json", "--at", AT)
     assert (status, out) == (70, "")
-    assert "its own fault: ZeroDivisionError" in err
+    assert "Internal error, not your input: ZeroDivisionError" in err
 
 
 def served(run: Run, monkeypatch: pytest.MonkeyPatch, *arguments: str) -> tuple[list[Any], str]:

@@ -87,7 +87,7 @@ def test_no_rule_can_ask_for_a_fix_in_the_store_that_must_not_be(situation: Situ
 
     assert found.outcome == "dispatch"
     assert [reason.rule for reason in found.overruled] == ["fix"]
-    assert "fix argued for fix_in_store, which is not possible" in found.notes[0]
+    assert "fix asked for fix_in_store, which is not possible" in found.notes[0]
 
 
 def test_no_rule_can_approve_more_than_may_be_spent() -> None:

@@ -48,7 +48,7 @@ def test_a_proposal_is_printed_with_its_bias_and_changes_nothing(closed: Run, he
     status, out, _ = closed("rulebook", "learn", "--least", "5", "--weight", "6")
     assert status == 0
     assert "Learned from 6 of 7 closed tickets" in out
-    assert "fill-hopper cured 1 ticket whose cause was not confirmed" in out
+    assert "fill-hopper fixed 1 ticket whose cause was not confirmed" in out
     assert '+  "low_fill": 40.0' in out  # (6 × 14/66 + 6) / 12 of 66
     assert files_of(here / "rules") == before
 

@@ -231,7 +231,7 @@ def test_list_contains_is_read_as_naming_one_symptom(default: Default, whole: st
     before = 'some s in symptom satisfies s in ("leaking","leaking_behind_hopper")'
     found = take(edited(whole, before, 'list contains(symptom, "leaking")'))
     assert words(default, found) == [
-        "policy/leak-at-once.yml: A leak is treated at once: when symptom: "
+        "policy/leak-at-once.yml: Leak, highest priority: when symptom: "
         '“"leaking","leaking_behind_hopper"” → “"leaking"”'
     ]
 
