@@ -15,7 +15,7 @@ from triage.config import read_settings
 from triage.rulebook.reading.reader import read_with_files
 from triage.rulebook_care.release import publishing
 
-BY = click.option("--by", required=True, help="Who publish it.")
+BY = click.option("--by", required=True, help="Who publishes it.")
 NOTE = click.option("--note", required=True, help="Why, in a sentence.")
 
 

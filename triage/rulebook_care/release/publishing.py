@@ -94,7 +94,7 @@ def publish(
     accept_lost_safety: bool = False,
     how_to_accept: str = "accept the loss",
 ) -> Publication:
-    """Puts a kept live version. Running requests finish with the version they started with.
+    """Makes a kept version live. Running requests finish with the version they started with.
 
     `how_to_accept` is what whoever asks has to do to set `accept_lost_safety`, for the refusal.
 
@@ -120,7 +120,7 @@ def publish(
 
 
 def rollback(store: Store, version: str | None, by: str, note: str, at: datetime) -> Publication:
-    """Puts a live version again: the given one, or the one that was live before.
+    """Makes a version live again: the given one, or the one that was live before.
 
     Raises InputError without a name or a note, NotFoundError when there is no such earlier version.
     """
@@ -134,7 +134,8 @@ def rollback(store: Store, version: str | None, by: str, note: str, at: datetime
             version = earlier[0]
         if version is None or version not in earlier:
             known = ", ".join(dict.fromkeys(earlier)) or "none"
-            raise NotFoundError(f"{version or 'no version'} was live before; earlier versions: {known}")
+            what = "no other version was" if version is None else f"{version} was not"
+            raise NotFoundError(f"{what} live before; earlier versions: {known}")
         publication = Publication(version, at, by, f"{ROLLED_BACK}{note}")
         work.rulebooks.publish(publication)
         return publication

@@ -54,7 +54,7 @@ class Rulebooks:
         return tuple(self._session.scalars(select(RulebookRow.version)))
 
     def publish(self, publication: Publication) -> None:
-        """Puts a kept live rulebook."""
+        """Makes a kept rulebook live."""
         self._session.add(PublicationRow.made_of(publication))
         self._session.flush()
 

@@ -157,7 +157,7 @@ def test_a_rollback_goes_nowhere_else(log: Log) -> None:
     with pytest.raises(NotFoundError, match="earlier versions: none"):
         rollback(store, None, "lead", "Back.", NOON)
     kept_only = checked(log, RENAMED)
-    with pytest.raises(NotFoundError, match="was live before"):
+    with pytest.raises(NotFoundError, match="was not live before"):
         rollback(store, kept_only, "lead", "Back.", NOON)
 
 
