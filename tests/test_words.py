@@ -14,9 +14,9 @@ from flask import Flask
 from flask_babel import Babel
 from jinja2 import Environment
 
-from api.pages.words import OUTCOMES, event_words, outcome_words
+from api.pages.words import event_words, outcome_words
 from tests import ROOT
-from triage.records.ticket import EVENT_KINDS
+from triage.records.payloads import PAYLOADS
 from triage.rulebook.fixed_words import OUTCOME_TITLES, SOLVED, title_of
 from triage.values.yaml_source import read_yaml
 
@@ -145,7 +145,11 @@ def read_by_people() -> Iterator[tuple[str, str]]:
     for path in sorted((ROOT / "rules").rglob("*.yml")):
         name = path.relative_to(ROOT).as_posix()
         yield from ((name, text) for text in texts_of_yaml(read_yaml(path.read_bytes(), name).data))
-    readers = {".html": texts_of_template, ".js": texts_of_script, ".py": texts_of_python}
+    readers = {
+        **dict.fromkeys((".html", ".md", ".txt"), texts_of_template),
+        ".js": texts_of_script,
+        ".py": texts_of_python,
+    }
     for part in MESSAGE_PARTS:
         for path in sorted((ROOT / part).rglob("*")):
             if path.suffix in readers and "migrations" not in path.parts:
@@ -183,7 +187,7 @@ def test_outcomes_are_read_alike_at_every_door() -> None:
     app = Flask(__name__)
     Babel(app)
     with app.test_request_context():
-        assert {outcome: outcome_words(outcome) for outcome in OUTCOMES} == dict(OUTCOME_TITLES)
+        assert {outcome: outcome_words(outcome) for outcome in OUTCOME_TITLES} == dict(OUTCOME_TITLES)
         assert outcome_words("fix_in_store", solved=True) == SOLVED
 
 
@@ -191,7 +195,7 @@ def test_every_state_of_a_ticket_has_its_words() -> None:
     app = Flask(__name__)
     Babel(app)
     with app.test_request_context():
-        words = {kind: event_words(kind) for kind in EVENT_KINDS}
+        words = {kind: event_words(kind) for kind in PAYLOADS}
     assert words["swapped"] == "machine swapped"
     assert words["undone"] == "undone"
     assert len(set(words.values())) == len(words)

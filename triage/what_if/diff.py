@@ -14,7 +14,6 @@ from triage.values.shown import shown
 from triage.what_if.change import UNCHANGED, DecisionChange, Part, percent
 
 
-
 def decision_changes(before: Data, after: Data, titles: Mapping[str, str]) -> tuple[DecisionChange, ...]:
     """Everything that changed: the outcome first, then what led to it in the order it was worked out.
 

@@ -23,11 +23,13 @@ from sqlalchemy.exc import IntegrityError
 from api.app import create_app
 from tests import ROOT
 from tests.triage.services import AGENT, FOGLINE, OPS, REPORT, Clock
+from tests.triage.store.test_store import differences
 from triage.cli.shown.files import opened_service
 from triage.config import Settings, read_settings
+from triage.records.payloads import Closed
 from triage.service.service import Service
 from triage.store import open_store
-from triage.store.migrate import _config, differences
+from triage.store.migrate import _config
 
 DUMP = Path(__file__).parent / "before_0009.sql"
 LIVE = "sha256:bce6cd96fb59afdd927958647255167e530ff1320f9c4ad9e390a9d57fea1ac8"
@@ -155,11 +157,12 @@ def test_what_only_reads_otherwise_is_named_apart(service: Service) -> None:
 
 def test_a_closed_ticket_tells_what_was_authorized_and_who_paid(service: Service) -> None:
     ticket = service.ticket("T-000003", OPS)
-    assert ticket.repair["authorization"]["state"] == "used"
+    assert ticket.repair.authorization is not None
+    assert ticket.repair.authorization.state == "used"
     assert ticket.closed is not None
-    (closed,) = [event for event in service.events("T-000003", OPS) if event.kind == "closed"]
-    assert closed.payload["authorization"] == ticket.repair["authorization"]["number"]
-    assert {line["paid_by"] for line in closed.payload["lines"]} == {"program"}
+    (closed,) = [each.payload for each in service.events("T-000003", OPS) if isinstance(each.payload, Closed)]
+    assert closed.authorization == ticket.repair.authorization.number
+    assert {line["paid_by"] for line in closed.lines} == {"program"}
 
 
 def test_tickets_go_on_where_they_were(service: Service) -> None:
@@ -167,10 +170,12 @@ def test_tickets_go_on_where_they_were(service: Service) -> None:
     assert answered.decision is not None
     assert answered.decision["computed_facts"]
     waiting = service.ticket("T-000002", OPS)
-    assert waiting.repair["estimate"]["answer"] == "hold"
+    assert waiting.repair.estimate is not None
+    assert waiting.repair.estimate.answer == "hold"
     yes = {"estimate": 1, "answer": "yes", "authority": "ops_lead", "why": "The only one on the quay."}
     approved = service.approve("T-000002", yes, OPS)
-    number = approved.repair["authorization"]["number"]
+    assert approved.repair.authorization is not None
+    number = approved.repair.authorization.number
     lines = [{"kind": "trip"}, {"kind": "labor", "hours": 4}]
     closing = {"cause": "dirty_filter", "cured_by": "repair", "lines": lines, "authorization": number}
     assert service.close("T-000002", closing, FOGLINE).state == "closed"

@@ -43,7 +43,7 @@ def put(*path_and_value):
         ("evidence/fill-half.yml", put("when", "fill_level", "[20..60)"),
          "when fill level: “[20..50)” → “[20..60)”"),
         ("evidence/fill-half.yml", put("band", 3), "band: 2 → 3"),
-        ("checks/rinse-filter.yml", put("resolves", "dirty_filter", 0.9), "cures dirty filter: 0.85 → 0.9"),
+        ("checks/rinse-filter.yml", put("resolves", "dirty_filter", 0.9), "fixes dirty filter: 0.85 → 0.9"),
         ("checks/rinse-filter.yml", put("steps", ["Do it.", "Look twice."]),
          "steps: “Look again.” → “Look twice.”"),
         ("checks/rinse-filter.yml", put("steps", ["Look again.", "Do it."]),

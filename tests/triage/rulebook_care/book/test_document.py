@@ -63,7 +63,7 @@ def test_the_numbers_stand_beside_the_names():
     assert "| any other cause | 30 |" in page
     assert "When [Filter neglected](#facts-filter_neglected) is yes." in page
     assert "| [Dirty filter](#causes-dirty_filter) | 45.5 |" in page  # 30 of 66 calls
-    assert "| 900 | [Cord dispatch](#policy-cord-dispatch) | dispatch |" in page
+    assert "| 900 | [Cord dispatch](#policy-cord-dispatch) | Send a technician |" in page
 
 
 def test_the_document_says_of_each_thing_what_the_pages_say(default):
