@@ -162,7 +162,7 @@ def test_a_closed_ticket_tells_what_was_authorized_and_who_paid(service: Service
     assert ticket.closed is not None
     (closed,) = [each.payload for each in service.events("T-000003", OPS) if isinstance(each.payload, Closed)]
     assert closed.authorization == ticket.repair.authorization.number
-    assert {line["paid_by"] for line in closed.lines} == {"program"}
+    assert {line.paid_by for line in closed.bill.lines} == {"program"}
 
 
 def test_tickets_go_on_where_they_were(service: Service) -> None:
