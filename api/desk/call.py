@@ -20,7 +20,7 @@ from api.pages.sign_in import DESK
 from api.pages.words import ago, event_words, local_time, outcome_words, unit_words
 from triage.inputs.spoken import is_dont_know, read_spoken
 from triage.records.ticket import Event, Ticket
-from triage.service import call_desk as call_steps
+from triage.service import calls
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
 blueprint = Blueprint("desk_call", __name__)
@@ -60,13 +60,13 @@ def answer(ticket_id: str) -> ResponseReturnValue:
         if fact_id not in rulebook.facts:
             raise InputError([Problem(f'"{fact_id[:60]}" is no fact of the rulebook', "/answers")])
         if is_dont_know(text):
-            call_steps.skip(service(), ticket_id, fact_id, caller(), version)
+            calls.skip(service(), ticket_id, fact_id, caller(), version)
             return
         found = service().ticket(ticket_id, caller())
         today = service().now().astimezone(_zone(found)).date()
         spoken = read_spoken(rulebook.facts[fact_id], text, today)
         said = {fact_id: text[:200]} if spoken.converted else None
-        call_steps.answer(service(), ticket_id, {fact_id: spoken.value}, caller(), version, said=said)
+        calls.answer(service(), ticket_id, {fact_id: spoken.value}, caller(), version, said=said)
 
     return _step(ticket_id, act, wanted=fact_id, typed=text)
 
@@ -78,7 +78,7 @@ def check(ticket_id: str) -> ResponseReturnValue:
 
     def act(version: int | None) -> None:
         if result == "wait":
-            call_steps.park(service(), ticket_id, name, caller(), version)
+            calls.park(service(), ticket_id, name, caller(), version)
         else:
             service().record_check(ticket_id, name, result, caller(), version)
 
@@ -88,13 +88,13 @@ def check(ticket_id: str) -> ResponseReturnValue:
 @blueprint.post("/tickets/<ticket_id>/read-out")
 @page_roles(*DESK)
 def read_out(ticket_id: str) -> ResponseReturnValue:
-    return _step(ticket_id, lambda version: call_steps.acknowledge(service(), ticket_id, caller(), version))
+    return _step(ticket_id, lambda version: calls.acknowledge(service(), ticket_id, caller(), version))
 
 
 @blueprint.post("/tickets/<ticket_id>/undo")
 @page_roles(*DESK)
 def undo(ticket_id: str) -> ResponseReturnValue:
-    return _step(ticket_id, lambda version: call_steps.undo(service(), ticket_id, caller(), version))
+    return _step(ticket_id, lambda version: calls.undo(service(), ticket_id, caller(), version))
 
 
 def _step(
@@ -145,7 +145,7 @@ def _page(
         "changed": _changed(log, since, found),
         "undoable": desk_view.undoable(rulebook, log),
     }
-    stop = call_steps.unread(found)
+    stop = calls.unread(found)
     if stop and found.state == "open":
         return render_template("stop.html", stop=stop, typed=typed, **shared)
     rows = desk_view.facts(rulebook, found, log)

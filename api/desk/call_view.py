@@ -10,7 +10,7 @@ from api.pages.texts import gettext
 from api.pages.words import event_words, fact_words, factor_words
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.model import Fact, Rulebook
-from triage.service.call_desk import last_undoable
+from triage.service.calls import last_undoable
 
 SHOWN_CAUSES = 6
 SOURCES = ("caller", "record", "derived")

@@ -25,7 +25,7 @@ from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.shapes import KINDS, SINGLES
 from triage.rulebook_care.book.file_diff import yaml_text
 from triage.rulebook_care.release.publishing import kept_version, log
-from triage.service.what_if_desk import Rules, WhatIf, files_of, what_if
+from triage.service.what_if import Rules, WhatIf, files_of, what_if
 from triage.values.errors import InputError, NotFoundError, Problem
 from triage.values.plain_data import canonical, plain
 from triage.values.yaml_source import read_yaml

@@ -14,7 +14,7 @@ from api.v1 import schemas
 from api.v1.views import estimate_json, ticket_json
 from triage.records.ticket import Ticket
 from triage.repairs.exports import CLAIM_COLUMNS, SPEND_COLUMNS, as_csv
-from triage.service.repair_views import claims, spend
+from triage.service.numbers import claims, spend
 
 blueprint = Blueprint("repairs", __name__, url_prefix="/v1", description="Repairs and money")
 

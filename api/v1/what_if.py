@@ -16,7 +16,7 @@ from api.http.json_bodies import Blueprint
 from api.v1.schemas import DecisionOut, text
 from triage.inputs.reader import escaped
 from triage.inputs.report import RESULTS
-from triage.service.what_if_desk import Rules, what_if
+from triage.service.what_if import Rules, what_if
 from triage.values.errors import InputError, Problem
 from triage.what_if.changes import NOT_DONE, changes_from_data
 

@@ -30,7 +30,7 @@ from triage.service.access import refuse_stale, seen_machine, seen_ticket, spent
 from triage.service.care_log import CareView, care_view, read_care_event
 from triage.service.decided_event import decided_event
 from triage.service.live_rulebook import LiveRulebook, Serving
-from triage.service.repair_desk import RepairDesk
+from triage.service.repairs import RepairDesk
 from triage.store import Store, Work
 from triage.store.tables.idempotency import StoredAnswer
 from triage.store.tables.rulebooks import Publication

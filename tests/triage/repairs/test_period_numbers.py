@@ -31,7 +31,7 @@ from triage.repairs.period_numbers import DEFINITIONS, period_numbers
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.schedule.contractors import Contractor
 from triage.service.service import Service
-from triage.service.visit_desk import record_visit
+from triage.service.visits import record_visit
 from triage.store.tables.models import EventRow
 from triage.store.tables.numbers import json_text
 from triage.values.errors import InputError

@@ -22,7 +22,7 @@ from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.service.service import Service
-from triage.service.what_if_desk import Rules, WhatIf, what_if
+from triage.service.what_if import Rules, WhatIf, what_if
 from triage.values.errors import InputError, NotFoundError
 from triage.what_if.changes import Changes, changed_inputs, changes_as_data, changes_from_data
 from triage.what_if.diff import moves

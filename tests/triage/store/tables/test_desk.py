@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
-from triage.service import call_desk as call_steps
+from triage.service import calls
 from triage.service.service import Service
 from triage.store.tables.desk import View
 
@@ -24,7 +24,7 @@ def desk(tmp_path: Path, clock: Clock) -> Iterator[Service]:
         running.open_ticket(REPORT, AGENT)  # T-000001, at halt-001
         running.open_ticket({**REPORT, "machine": "LH30-2"}, AGENT)
         running.open_ticket({**REPORT, "machine": None, "answers": {"cord_damaged": True}}, AGENT)
-        call_steps.park(running, "T-000001", "rinse-filter", AGENT, None)
+        calls.park(running, "T-000001", "rinse-filter", AGENT, None)
         yield running
 
 

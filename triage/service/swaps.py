@@ -1,7 +1,7 @@
 """The exchange of a ticket's machine: a depot unit is set aside, and the exchange is confirmed.
 
 Only where the decision is to exchange. It is due as the decision says, like an urgent service call, and the
-visit for it is scheduled as any other (`triage.visit_desk`).
+visit for it is scheduled as any other (`triage.service.visits`).
 """
 
 from __future__ import annotations

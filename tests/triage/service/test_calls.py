@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 
 from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
-from triage.service import call_desk as call_steps
+from triage.service import calls
 from triage.service.service import Service
 from triage.values.errors import ConflictError, InputError, NotFoundError
 
@@ -40,18 +40,18 @@ def last(desk: Service, ticket: str, kind: str) -> dict[str, Any]:
 def test_what_the_clerk_cannot_tell_is_not_asked_again(desk: Service, ticket: str) -> None:
     asked = questions(desk, ticket)
     assert asked
-    call_steps.skip(desk, ticket, asked[0], AGENT, None)
+    calls.skip(desk, ticket, asked[0], AGENT, None)
     assert asked[0] not in questions(desk, ticket)
     assert desk.explain(ticket).identical
 
 
 def test_skipping_something_that_is_no_fact_is_refused(desk: Service, ticket: str) -> None:
     with pytest.raises(InputError, match="no fact"):
-        call_steps.skip(desk, ticket, "moon_phase", AGENT, None)
+        calls.skip(desk, ticket, "moon_phase", AGENT, None)
 
 
 def test_an_answer_against_the_record_says_what_it_corrects(desk: Service, ticket: str) -> None:
-    call_steps.answer(desk, ticket, {"filter_days": 14}, AGENT, said={"filter_days": "two weeks ago"})
+    calls.answer(desk, ticket, {"filter_days": 14}, AGENT, said={"filter_days": "two weeks ago"})
     payload = last(desk, ticket, "answered")
     assert payload["said"] == {"filter_days": "two weeks ago"}
     assert payload["corrects"] == {"filter_days": 41}
@@ -59,25 +59,25 @@ def test_an_answer_against_the_record_says_what_it_corrects(desk: Service, ticke
 
 def test_undoing_goes_back_one_answer_at_a_time(desk: Service, ticket: str) -> None:
     before = desk.ticket(ticket, AGENT).report
-    call_steps.answer(desk, ticket, {"filter_days": 3}, AGENT)
-    call_steps.answer(desk, ticket, {"filter_days": 7}, AGENT)
-    assert call_steps.undo(desk, ticket, AGENT, None).report["answers"] == {"filter_days": 3}
-    assert call_steps.undo(desk, ticket, AGENT, None).report == before
+    calls.answer(desk, ticket, {"filter_days": 3}, AGENT)
+    calls.answer(desk, ticket, {"filter_days": 7}, AGENT)
+    assert calls.undo(desk, ticket, AGENT, None).report["answers"] == {"filter_days": 3}
+    assert calls.undo(desk, ticket, AGENT, None).report == before
     with pytest.raises(NotFoundError):
-        call_steps.undo(desk, ticket, AGENT, None)
+        calls.undo(desk, ticket, AGENT, None)
 
 
 def test_a_stop_use_caution_is_unread_until_it_is_acknowledged(desk: Service, ticket: str) -> None:
-    stopped = call_steps.answer(desk, ticket, {"cord_damaged": True}, AGENT)
-    assert [said["rule"] for said in call_steps.unread(stopped)] == ["damaged-cord"]
-    said = call_steps.acknowledge(desk, ticket, AGENT, stopped.version)
+    stopped = calls.answer(desk, ticket, {"cord_damaged": True}, AGENT)
+    assert [said["rule"] for said in calls.unread(stopped)] == ["damaged-cord"]
+    said = calls.acknowledge(desk, ticket, AGENT, stopped.version)
     assert said.acknowledged == ("damaged-cord",)
-    assert call_steps.unread(desk.ticket(ticket, AGENT)) == []
-    assert call_steps.acknowledge(desk, ticket, AGENT, None).version == said.version
+    assert calls.unread(desk.ticket(ticket, AGENT)) == []
+    assert calls.acknowledge(desk, ticket, AGENT, None).version == said.version
 
 
 def test_a_check_that_takes_its_time_parks_the_ticket(desk: Service, ticket: str) -> None:
-    parked = call_steps.park(desk, ticket, "rinse-filter", AGENT, None)
+    parked = calls.park(desk, ticket, "rinse-filter", AGENT, None)
     assert parked.parked_until == NOON + timedelta(minutes=40)
     assert desk.ticket(ticket, AGENT) == parked
     done = desk.record_check(ticket, "rinse-filter", "not_cured", AGENT)
@@ -86,10 +86,10 @@ def test_a_check_that_takes_its_time_parks_the_ticket(desk: Service, ticket: str
 
 def test_only_a_check_that_has_to_wait_parks(desk: Service, ticket: str) -> None:
     with pytest.raises(InputError, match="has to wait"):
-        call_steps.park(desk, ticket, "nothing-such", AGENT, None)
+        calls.park(desk, ticket, "nothing-such", AGENT, None)
 
 
 def test_a_stale_step_is_refused(desk: Service, ticket: str) -> None:
-    call_steps.answer(desk, ticket, {"filter_days": 3}, AGENT)
+    calls.answer(desk, ticket, {"filter_days": 3}, AGENT)
     with pytest.raises(ConflictError, match="answered by desk"):
-        call_steps.skip(desk, ticket, "fill_level", AGENT, 2)
+        calls.skip(desk, ticket, "fill_level", AGENT, 2)
