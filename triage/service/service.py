@@ -32,7 +32,7 @@ from triage.service.decided_event import decided_event
 from triage.service.live_rulebook import LiveRulebook, Serving
 from triage.service.repairs import RepairDesk
 from triage.store import Store, Work
-from triage.store.tables.idempotency import StoredAnswer
+from triage.store.tables.idempotency import StoredResponse
 from triage.store.tables.rulebooks import Publication
 from triage.store.tables.tickets import NewEvent, opening
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
@@ -283,14 +283,14 @@ class Service:
         raises stores nothing, so that it can be tried again.
         """
         with self.store.write() as work:
-            known = work.answers.find(caller.name, key)
+            known = work.responses.find(caller.name, key)
             if known is not None:
                 if known.request_hash != request_hash:
                     raise ConflictError("this Idempotency-Key was used for another request; make a new one")
                 return Answer(known.status, known.body, known.headers, repeated=True)
             answer = action()
-            kept = StoredAnswer(request_hash, answer.status, answer.headers, answer.body)
-            work.answers.keep(caller.name, key, kept, self._clock())
+            kept = StoredResponse(request_hash, answer.status, answer.headers, answer.body)
+            work.responses.keep(caller.name, key, kept, self._clock())
             return answer
 
     def estimate(self, ticket_id: str, data: object, who: Caller, if_version: int | None = None) -> Ticket:

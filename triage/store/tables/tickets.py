@@ -10,7 +10,7 @@ from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from typing import Any, cast
 
-from sqlalchemy import ColumnElement, false, insert, select, tuple_
+from sqlalchemy import ColumnElement, CursorResult, false, insert, select, tuple_, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
@@ -46,7 +46,16 @@ def opening(ticket_id: str, news: Sequence[NewEvent], *, at: datetime, who: str,
 
     A writer keeps all others waiting; so what can be done before is not done inside its transaction.
     """
-    return _made_ready(None, None, ticket_id, news, at, who, rulebook)
+    return _made_ready(None, ticket_id, news, at, who, rulebook)
+
+
+def following(ticket: Ticket, news: Sequence[NewEvent], *, at: datetime, who: str, rulebook: str) -> Ready:
+    """The next events of a ticket as it was read, written out in the same way."""
+    return _made_ready(ticket, ticket.id, news, at, who, rulebook)
+
+
+class TicketMoved(Exception):
+    """A ticket is no longer as it was read."""
 
 
 class Tickets:
@@ -70,8 +79,8 @@ class Tickets:
         What is given back is what a later `get` reads: payloads as JSON holds them.
         """
         row = self._session.get(TicketRow, ticket_id)
-        ticket, decided_seq = (None, None) if row is None else (_ticket(row), row.decided_seq)
-        ready = _made_ready(ticket, decided_seq, ticket_id, news, at, who, rulebook)
+        ticket = None if row is None else _ticket(row)
+        ready = _made_ready(ticket, ticket_id, news, at, who, rulebook)
         if row is None:
             self._session.connection().execute(insert(TicketRow), ready.state)
         else:
@@ -79,7 +88,7 @@ class Tickets:
                 setattr(row, name, value)
             self._session.flush()
         self._session.connection().execute(insert(EventRow), ready.rows)
-        return self._with_decision(ready.ticket, ready.state["decided_seq"])
+        return self._with_decision(ready.ticket, None if row is None else row.decided_seq)
 
     def open(self, ready: Ready) -> bool:
         """Stores a new ticket that `opening` made ready; False, and nothing stored, when its id is taken."""
@@ -90,6 +99,14 @@ class Tickets:
             return False
         connection.execute(insert(EventRow), ready.rows)
         return True
+
+    def follow(self, ready: Ready) -> None:
+        """Stores what `following` made ready. Raises TicketMoved where the ticket has moved on since."""
+        unmoved = TicketRow.id == ready.ticket.id, TicketRow.version == ready.ticket.version - len(ready.rows)
+        changed = self._session.execute(update(TicketRow).where(*unmoved).values(**ready.state))
+        if cast("CursorResult[Any]", changed).rowcount == 0:
+            raise TicketMoved(ready.ticket.id)
+        self._session.connection().execute(insert(EventRow), ready.rows)
 
     def events(self, ticket_id: str, after: int = 0) -> tuple[Event, ...]:
         """The log in order, from the event after number `after`."""
@@ -180,26 +197,22 @@ def _read_cursor(cursor: str) -> tuple[datetime, str]:
 
 def _made_ready(
     ticket: Ticket | None,
-    decided_seq: int | None,
     ticket_id: str,
     news: Sequence[NewEvent],
     at: datetime,
     who: str,
     rulebook: str,
 ) -> Ready:
-    rows = []
+    rows: list[Mapping[str, Any]] = []
+    decided: dict[str, int] = {}
     for number, new in enumerate(news, start=1 if ticket is None else ticket.version + 1):
         payload = JSONText.of(new.payload)
         event = Event(ticket_id, number, new.kind, at, who, rulebook, payload.data)
         ticket = apply(ticket, event)
-        decided_seq = number if new.kind == "decided" else decided_seq
+        decided |= {"decided_seq": number} if new.kind == "decided" else {}
         rows.append({name: getattr(event, name) for name in _EVENT_FIELDS} | {"payload": payload})
     if ticket is None:
         raise ValueError("nothing to append")
     state = {name: getattr(ticket, name) for name in _FIELDS}
-    state |= {
-        "spent": list(ticket.spent),
-        "acknowledged": list(ticket.acknowledged),
-        "decided_seq": decided_seq,
-    }
+    state |= {"spent": list(ticket.spent), "acknowledged": list(ticket.acknowledged), **decided}
     return Ready(ticket, state, rows)
