@@ -1,67 +1,50 @@
-"""What an agent does on a call besides answering: skip, correct, read out, park, and take back.
-
-Each is one event on the ticket, by way of `Program.change` (decided again) or `Program.note`.
-"""
+"""What an agent does on a call besides answering: skip, read out, park, take back; and who else is there."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from datetime import timedelta
-from typing import Any
 
 from triage.records.caller import Caller
 from triage.records.ticket import Event, JSONObject, Ticket, changed_report, fold
+from triage.service.access import seen_ticket
+from triage.service.changes import Change, change, decided_anew
 from triage.service.service import Service
+from triage.service.tickets import ticket
+from triage.store import Work
 from triage.store.tables.tickets import NewEvent
 from triage.values.errors import InputError, NotFoundError, Problem
 
+RECENT = timedelta(minutes=2)
+NOTED_AGAIN_AFTER = timedelta(seconds=5)
+KEPT = timedelta(minutes=10)
+"""How long a look at a ticket counts, is not written again, and is kept."""
+
 UNDOABLE = ("answered", "check_done", "skipped")
-
-
-def answer(
-    service: Service,
-    ticket_id: str,
-    answers: Mapping[str, Any],
-    who: Caller,
-    if_version: int | None = None,
-    *,
-    said: Mapping[str, str] | None = None,
-) -> Ticket:
-    """Answers, with the clerk's own words for those that were converted, and what they correct.
-
-    An answer to a fact that the record holds is a correction: the event says what the record said.
-    """
-    if not answers:
-        raise InputError([Problem("give at least one answer: fact -> value", "/answers")])
-    with service.store.write():
-        known = (service.ticket(ticket_id, who).decision or {}).get("facts", {})
-        corrects = {
-            fact: known[fact]["value"]
-            for fact in answers
-            if known.get(fact, {}).get("from") in ("record", "derived")
-        }
-        payload: dict[str, Any] = {"answers": dict(answers)}
-        payload |= {"said": dict(said)} if said else {}
-        payload |= {"corrects": corrects} if corrects else {}
-        return service.change(ticket_id, NewEvent("answered", payload), who, if_version)
 
 
 def skip(service: Service, ticket_id: str, fact: str, who: Caller, if_version: int | None) -> Ticket:
     """The clerk cannot tell: the fact stays unknown and is not asked for again."""
     if fact not in service.rulebook.facts:
         raise InputError([Problem(f'"{fact[:60]}" is no fact of the rulebook', "/facts")])
-    return service.change(ticket_id, NewEvent("skipped", {"facts": [fact]}), who, if_version)
+    skipped = NewEvent("skipped", {"facts": [fact]})
+    return change(
+        service, ticket_id, who, if_version, lambda work, found: decided_anew(service, work, found, skipped)
+    )
 
 
 def acknowledge(service: Service, ticket_id: str, who: Caller, if_version: int | None) -> Ticket:
     """The agent has read out every stop-use caution now in force."""
-    with service.store.write():
-        waiting = unread(service.ticket(ticket_id, who))
-        if not waiting:
-            return service.ticket(ticket_id, who)
-        said = NewEvent("acknowledged", {"cautions": [caution["rule"] for caution in waiting]})
-        return service.note(ticket_id, said, who, if_version)
+    found = ticket(service, ticket_id, who)
+    if not unread(found):
+        return found
+
+    def follows(_: Work, found: Ticket) -> Change:
+        said = {"cautions": [caution["rule"] for caution in unread(found)]}
+        return Change([NewEvent("acknowledged", said)] if unread(found) else [], service.now())
+
+    return change(service, ticket_id, who, if_version, follows)
 
 
 def unread(ticket: Ticket) -> Sequence[JSONObject]:
@@ -72,26 +55,65 @@ def unread(ticket: Ticket) -> Sequence[JSONObject]:
 
 def park(service: Service, ticket_id: str, check: str, who: Caller, if_version: int | None) -> Ticket:
     """The check is done and takes its time to show: the ticket waits until the clerk is called back."""
-    with service.store.write():
-        plan = (service.ticket(ticket_id, who).decision or {}).get("plan", ())
+
+    def follows(_: Work, found: Ticket) -> Change:
+        plan = (found.decision or {}).get("plan", ())
         step = next((step for step in plan if step["check"] == check), None)
         if step is None or not step["wait_minutes"]:
             raise InputError([Problem(f'"{check[:60]}" is no check of this plan that has to wait', "/check")])
         until = service.now() + timedelta(minutes=int(step["wait_minutes"]))
-        parked = NewEvent("parked", {"check": check, "until": until.isoformat()})
-        return service.note(ticket_id, parked, who, if_version)
+        return Change([NewEvent("parked", {"check": check, "until": until.isoformat()})], service.now())
+
+    return change(service, ticket_id, who, if_version, follows)
 
 
 def undo(service: Service, ticket_id: str, who: Caller, if_version: int | None) -> Ticket:
     """Takes the last answer, check result or "don't know" back; the log keeps it. Decided again."""
-    with service.store.write():
-        ticket = service.ticket(ticket_id, who)
-        events = service.events(ticket.id, who)
+
+    def follows(work: Work, found: Ticket) -> Change:
+        events = work.tickets.events(found.id)
         last = last_undoable(events)
         if last is None:
             raise NotFoundError("there is no answer to take back")
         payload = {"seq": last.seq, "report": _report_without(events, last.seq)}
-        return service.change(ticket.id, NewEvent("undone", payload), who, if_version)
+        return decided_anew(service, work, found, NewEvent("undone", payload))
+
+    return change(service, ticket_id, who, if_version, follows)
+
+
+def others_on(service: Service, ticket_id: str, who: Caller) -> Sequence[str]:
+    """Notes that `who` looks at the ticket, and names everyone else who did in the last two minutes.
+
+    It is a hint and guards nothing: what guards a ticket is its version. So it is written rarely.
+    """
+    now = service.now()
+    with service.store.read() as work:
+        seen = work.presences.seen(ticket_id, now - RECENT)
+    noted = seen.pop(who.name, None)
+    if noted is None or now - noted >= NOTED_AGAIN_AFTER:
+        with service.store.write() as work:
+            work.presences.note(ticket_id, who.name, now)
+            work.presences.forget(now - KEPT)
+    return sorted(seen)
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A ticket with its log (without the decisions in it), and the decision before the last one."""
+
+    ticket: Ticket
+    log: Sequence[Event]
+    decided_before: JSONObject | None
+
+
+def call(service: Service, ticket_id: str, viewer: Caller) -> Call:
+    """What the agent's page shows of a ticket."""
+    with service.store.read() as work:
+        found = seen_ticket(work, ticket_id, viewer)
+        log = work.desk.log(found.id)
+        decided = [event.seq for event in log if event.kind == "decided"]
+        before = work.desk.decision_before(found.id, decided[-1]) if len(decided) > 1 else None
+    return Call(found, log, before)
 
 
 def last_undoable(events: Sequence[Event]) -> Event | None:

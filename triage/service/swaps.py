@@ -28,6 +28,7 @@ from triage.records.custody import (
 from triage.records.report import Machine
 from triage.records.ticket import Ticket
 from triage.service.access import refuse_stale, seen_ticket
+from triage.service.changes import append
 from triage.service.service import Service
 from triage.store import Work
 from triage.store.tables.tickets import NewEvent
@@ -90,7 +91,7 @@ def reserve(
             "depot": None if unit is None else unit.depot,
             "instead_of": None if before is None else before.serial,
         }
-        changed = service.note(ticket.id, NewEvent("swap_reserved", payload), who, if_version)
+        changed = append(service, ticket.id, NewEvent("swap_reserved", payload), who, if_version)
         return _view(service, work, changed, who)
 
 
@@ -130,7 +131,7 @@ def confirm(
         for event in done.custody:
             work.depot.add(event)
         payload = {"old": old.serial, "new": unit.serial, "old_unit": disposition, "at": at.isoformat()}
-        changed = service.note(ticket.id, NewEvent("swapped", payload), who, if_version)
+        changed = append(service, ticket.id, NewEvent("swapped", payload), who, if_version)
         return _view(service, work, changed, who)
 
 

@@ -8,6 +8,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from tests.triage.services import OPS
+from triage.service import tickets
 from triage.service.service import Service
 
 
@@ -31,7 +32,7 @@ def step(desk: FlaskClient, call: str, what: str, **form: str) -> str:
 
 
 def last_event(service: Service, call: str, kind: str) -> dict[str, object]:
-    found = [event for event in service.events(call.rsplit("/", 1)[1], OPS) if event.kind == kind]
+    found = [event for event in tickets.events(service, call.rsplit("/", 1)[1], OPS) if event.kind == kind]
     return dict(found[-1].payload)
 
 
