@@ -62,8 +62,8 @@ def answer(ticket_id: str) -> ResponseReturnValue:
             return
         found = tickets.ticket(service(), ticket_id, caller())
         today = service().now().astimezone(_zone(found)).date()
-        spoken = read_spoken(rulebook.facts[fact_id], text, today)
-        answers, said = {fact_id: spoken.value}, {fact_id: text}
+        value = read_spoken(rulebook.facts[fact_id], text, today)
+        answers, said = {fact_id: value}, {fact_id: text}
         tickets.answer(service(), ticket_id, answers, caller(), version, said)
 
     return _step(ticket_id, act, wanted=fact_id, typed=text)
