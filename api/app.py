@@ -1,4 +1,4 @@
-"""The app factory: one Program in, one Flask app out."""
+"""The app factory: one Service in, one Flask app out."""
 
 from __future__ import annotations
 
