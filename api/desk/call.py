@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from datetime import UTC
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -18,6 +18,7 @@ from api.pages import choices
 from api.pages.sign_in import DESK
 from api.pages.words import ago, event_words, local_time, outcome_words, unit_words
 from triage.inputs.spoken import is_dont_know, read_spoken
+from triage.records.payloads import Parked
 from triage.records.ticket import Event, Ticket
 from triage.service import calls, machines, tickets
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
@@ -182,9 +183,9 @@ def _zone(found: Ticket) -> Any:
     return UTC if name == "UTC" else ZoneInfo(name)
 
 
-def _parked(log: Any) -> str | None:
-    last = next((event for event in reversed(log) if event.kind == "parked"), None)
-    return None if last is None else str(last.payload["check"])
+def _parked(log: Sequence[Event]) -> str | None:
+    waits = (event.payload.check for event in reversed(log) if isinstance(event.payload, Parked))
+    return next(waits, None)
 
 
 def _changed(log: Any, since: int | None, found: Ticket) -> tuple[tuple[Event, str], ...]:

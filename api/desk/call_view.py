@@ -2,19 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from api.pages.texts import gettext
 from api.pages.words import event_words, fact_words, factor_words
+from triage.records.payloads import (
+    Acknowledged,
+    Answered,
+    CheckDone,
+    Decided,
+    Estimated,
+    JSONObject,
+    Parked,
+    Skipped,
+    Undone,
+)
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.model import Fact, Rulebook
-from triage.service.calls import last_undoable
+from triage.service.calls import last_undoable, taken_back
+from triage.values.money import money_text
 
 SHOWN_CAUSES = 6
 SOURCES = ("caller", "record", "derived")
-JSONObject = Mapping[str, Any]
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,16 +157,17 @@ def facts(rulebook: Rulebook, ticket: Ticket, log: Sequence[Event]) -> tuple[Fac
 
 def _said(log: Sequence[Event]) -> tuple[dict[str, str], dict[str, Any]]:
     """The clerk's words for converted values, and what the record said before a correction, by fact."""
-    gone = {event.payload["seq"] for event in log if event.kind == "undone"}
+    gone = taken_back(log)
     said: dict[str, str] = {}
     corrected: dict[str, Any] = {}
     for event in log:
-        if event.kind != "answered" or event.seq in gone:
+        payload = event.payload
+        if not isinstance(payload, Answered) or event.seq in gone:
             continue
-        for fact in event.payload["answers"]:
+        for fact in payload.answers:
             said.pop(fact, None)
-        said |= event.payload.get("said", {})
-        corrected |= event.payload.get("corrects", {})
+        said |= payload.said or {}
+        corrected |= payload.corrects or {}
     return said, corrected
 
 
@@ -166,42 +178,42 @@ def history(rulebook: Rulebook, log: Sequence[Event]) -> tuple[HistoryRow, ...]:
 
 def _told(rulebook: Rulebook, event: Event) -> str:
     payload = event.payload
-    match event.kind:
-        case "answered":
+    match payload:
+        case Answered():
             return "; ".join(
-                _answer_told(rulebook, fact, value, payload) for fact, value in payload["answers"].items()
+                _answer_told(rulebook, fact, value, payload) for fact, value in payload.answers.items()
             )
-        case "check_done":
-            return f"{_check(rulebook, payload['check'])}: {str(payload['result']).replace('_', ' ')}"
-        case "skipped":
-            return "; ".join(_title(rulebook, fact) for fact in payload["facts"])
-        case "undone":
-            return gettext("number %(seq)s", seq=payload["seq"])
-        case "acknowledged":
+        case CheckDone():
+            return f"{_check(rulebook, payload.check)}: {payload.result.replace('_', ' ')}"
+        case Skipped():
+            return "; ".join(_title(rulebook, fact) for fact in payload.facts)
+        case Undone():
+            return gettext("number %(seq)s", seq=payload.seq)
+        case Acknowledged():
             rules = rulebook.cautions
-            return "; ".join(rules[id_].head.title if id_ in rules else id_ for id_ in payload["cautions"])
-        case "parked":
-            return _check(rulebook, payload["check"])
-        case "decided" if payload:
-            decision = payload["decision"]
+            return "; ".join(rules[id_].head.title if id_ in rules else id_ for id_ in payload.cautions)
+        case Parked():
+            return _check(rulebook, payload.check)
+        case Decided(decision=decision) if decision:
             top = decision["causes"][0]
             text = f"{decision['outcome'].replace('_', ' ')}; {top['title']} {float(top['chance']):.0%}"
-            if payload.get("left_out"):
-                left_out = ", ".join(payload["left_out"])
+            if payload.left_out:
+                left_out = ", ".join(payload.left_out)
                 text += " " + gettext("(left out, the rulebook no longer knows it: %(ids)s)", ids=left_out)
             return text
-        case "estimated":
-            return str(payload["total"])
+        case Estimated():
+            return money_text(payload.bill.total)
         case _:
             return ""
 
 
-def _answer_told(rulebook: Rulebook, fact: str, value: Any, payload: JSONObject) -> str:
+def _answer_told(rulebook: Rulebook, fact: str, value: Any, payload: Answered) -> str:
     text = f"{_title(rulebook, fact)}: {fact_words(rulebook, fact, value)}"
-    if fact in payload.get("said", {}):
-        text += " " + gettext("(said “%(words)s”)", words=payload["said"][fact])
-    if fact in payload.get("corrects", {}):
-        was = fact_words(rulebook, fact, payload["corrects"][fact])
+    said, corrects = payload.said or {}, payload.corrects or {}
+    if fact in said:
+        text += " " + gettext("(said “%(words)s”)", words=said[fact])
+    if fact in corrects:
+        was = fact_words(rulebook, fact, corrects[fact])
         text += " " + gettext("(before: %(was)s)", was=was)
     return text
 

@@ -50,7 +50,7 @@ def record_of(
     if site is not None:
         where = f"{site.name}, {site.town} ({site.id})" + (f", {site.phone}" if site.phone else "")
         lines.append(Line(gettext("Where"), where))
-    lines += _warranty_lines(service, limits, decision)
+    lines += _warranty_lines(limits, decision)
     lines += _care_lines(view)
     lines.append(_night_line(view))
     lines.append(Line(gettext("Contractor"), contractor or gettext("none on record"), not contractor))
@@ -65,9 +65,7 @@ def record_of(
     )
 
 
-def _warranty_lines(
-    service: Service, limits: Mapping[str, Any] | None, decision: Mapping[str, Any] | None
-) -> list[Line]:
+def _warranty_lines(limits: Mapping[str, Any] | None, decision: Mapping[str, Any] | None) -> list[Line]:
     if decision is not None:
         warranty = decision["warranty"]
         part = str(warranty["parts"]["component"]).replace("_", " ")

@@ -23,8 +23,6 @@ BY_OUTCOME = {
     "swap": "The machine will be exchanged. Someone is with you by {due} at the latest.",
 }
 US = "the program desk"
-SENTENCES = (SOLVED, NUMBER, STOP, WAIT, US, "Yes", "No", *BY_OUTCOME.values())
-"""The fixed sentences; every language of the desk has them all."""
 
 
 def read_back(ticket: Ticket, timezone: str) -> tuple[str, ...]:

@@ -13,7 +13,7 @@ from typing import Any
 from flask import Flask, Response, current_app, json, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem, escaped
 
 log = logging.getLogger(__name__)
 
@@ -67,7 +67,7 @@ def schema_errors(messages: object, pointer: str = "") -> Iterator[dict[str, str
     """marshmallow's nested messages, flattened to pointers."""
     if isinstance(messages, Mapping):
         for key, value in messages.items():
-            step = "" if key == "_schema" else "/" + str(key).replace("~", "~0").replace("/", "~1")
+            step = "" if key == "_schema" else f"/{escaped(key)}"
             yield from schema_errors(value, pointer + step)
     else:
         for message in messages if isinstance(messages, list) else [messages]:

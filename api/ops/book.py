@@ -15,16 +15,8 @@ from markupsafe import Markup
 from api.http.auth import page_roles
 from api.ops.shelf import shelf
 from api.pages.words import short
-from triage.rulebook_care.book.book import (
-    BUILT_IN,
-    KIND_OF_ANCHOR,
-    KINDS,
-    STATUSES,
-    Book,
-    Entry,
-    counts,
-    search,
-)
+from triage.rulebook_care.book.book import STATUSES, Book, counts, search
+from triage.rulebook_care.book.entries import BUILT_IN, KINDS, Entry
 from triage.rulebook_care.editing.files import known_path
 from triage.values.errors import NotFoundError
 
@@ -157,8 +149,7 @@ def _words(entry: Entry, of: str | None) -> Markup:
     """The entry's text as HTML, its links leading to entries' pages."""
 
     def link(match: re.Match[str]) -> str:
-        kind = KIND_OF_ANCHOR[match[1]]
-        return f"]({url_for('rulebook_book.entry', kind=kind, name=match[2], of=of)})"
+        return f"]({url_for('rulebook_book.entry', kind=match[1], name=match[2], of=of)})"
 
     html = _FIELD.sub(r"\1 ", _MARKDOWN.render(_LINK.sub(link, entry.markdown)))
     # raw HTML is off in the parser, so this is its own

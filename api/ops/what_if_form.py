@@ -13,6 +13,7 @@ from typing import Any
 from werkzeug.datastructures import MultiDict
 
 from triage.rulebook.model import Fact, Rulebook
+from triage.values.shown import shown
 from triage.what_if.changes import NOT_DONE
 
 JSONObject = Mapping[str, Any]
@@ -58,7 +59,7 @@ def asked_for(
     query: MultiDict[str, str], rulebook: Rulebook, decision: JSONObject, report: JSONObject
 ) -> Asked:
     """What a query asks for, against what is known: a field left as it was is no change."""
-    known = {fact: shown_value(each["value"]) for fact, each in decision["facts"].items()}
+    known = {fact: shown(each["value"]) for fact, each in decision["facts"].items()}
     done = {each["check"]: str(each["result"]) for each in report.get("checks") or ()}
     facts: dict[str, str] = {}
     forget = [fact[:LONGEST] for fact in query.getlist("forget")]
@@ -104,15 +105,6 @@ def _is_field(name: str, rulebook: Rulebook) -> bool:
     return name[2:] in (rulebook.facts if name.startswith("f.") else rulebook.checks)
 
 
-def shown_value(value: object) -> str:
-    """A recorded value as it stands in the form's field."""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, list):
-        return ", ".join(map(str, value))
-    return str(value)
-
-
 @dataclass(frozen=True, slots=True)
 class Field:
     """One row of the form. `options` are (value, title); none: a text is typed."""
@@ -146,7 +138,7 @@ def fact_fields(
         fact = rulebook.facts.get(fact_id)
         if fact is None:
             continue
-        was = shown_value(known[fact_id]["value"]) if fact_id in known else ""
+        was = shown(known[fact_id]["value"]) if fact_id in known else ""
         now = "" if fact_id in asked.forget else asked.facts.get(fact_id, was)
         options = [("yes", "yes"), ("no", "no")] if fact.type == "flag" else list(fact.choices.items())
         source = known[fact_id]["from"] if fact_id in known else ""

@@ -12,8 +12,6 @@ from babel.dates import format_datetime
 from api.pages.texts import gettext, ngettext
 from triage.rulebook.model import Fact, Rulebook
 
-OUTCOMES = ("fix_in_store", "dispatch", "approve", "hold", "swap")
-
 
 def outcome_words(outcome: str | None, solved: bool = False) -> str:
     """The outcome as a sentence's start."""
@@ -43,7 +41,6 @@ def event_words(kind: str) -> str:
         "swapped": gettext("machine exchanged"),
         "closed": gettext("closed"),
         "reopened": gettext("reopened"),
-        "corrected": gettext("corrected"),
         "skipped": gettext("not known"),
         "undone": gettext("taken back"),
         "acknowledged": gettext("caution read out"),

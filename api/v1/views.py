@@ -8,6 +8,7 @@ from typing import Any
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.fact_values import write_value
 from triage.service.machines import KEPT_DAYS, MachineView, TaskCare
+from triage.values.dataclass_json import as_data
 
 
 def ticket_json(ticket: Ticket) -> dict[str, Any]:
@@ -24,20 +25,21 @@ def ticket_json(ticket: Ticket) -> dict[str, Any]:
         "outcome": ticket.outcome,
         "report": ticket.report,
         "decision": ticket.decision,
-        "closed": ticket.closed,
-        "repair": ticket.repair,
+        "closed": None if ticket.closed is None else as_data(ticket.closed),
+        "repair": as_data(ticket.repair),
     }
 
 
 def estimate_json(ticket: Ticket) -> dict[str, Any]:
     """The ticket with the answer to its last estimate on top."""
-    estimate = ticket.repair["estimate"]
-    return ticket_json(ticket) | {
+    shown = ticket_json(ticket)
+    estimate = shown["repair"]["estimate"]
+    return shown | {
         "answer": estimate["answer"],
         "reasons": estimate["reasons"],
         "ask": estimate["ask"],
         "estimate": estimate,
-        "authorization": ticket.repair["authorization"] if estimate["answer"] == "approve" else None,
+        "authorization": shown["repair"]["authorization"] if estimate["answer"] == "approve" else None,
     }
 
 
@@ -56,7 +58,7 @@ def event_json(event: Event) -> dict[str, Any]:
         "at": event.at.isoformat(),
         "who": event.who,
         "rulebook": event.rulebook,
-        "payload": event.payload,
+        "payload": as_data(event.payload),
     }
 
 

@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 from itertools import cycle, islice
 
 from tests import RULES
+from tests.engines import ENGINES
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.decide_data import Inputs, decide_inputs, read_inputs
 from triage.logic.conditions import evaluate
@@ -19,7 +20,6 @@ from triage.rulebook.model import EvidenceRule, Rulebook
 from triage.rulebook.reading.reader import read_rulebook
 
 AT = datetime(2026, 11, 20, 20, tzinfo=UTC)
-ENGINES = ("plain", "durable", "checked")
 STEPS = (
     "gather_facts",
     "infer",

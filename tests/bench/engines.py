@@ -12,7 +12,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from time import perf_counter
 
-from triage.logic.choose_engine import choose_engine, engine_note
+from tests.engines import ENGINES
+from triage.logic.choose_engine import choose_engine
 from triage.logic.conditions import (
     AllOf,
     Compare,
@@ -26,7 +27,6 @@ from triage.logic.conditions import (
 )
 
 RULES = (50, 100, 200, 500)
-ENGINES = ("durable", "plain", "checked")
 STAGE = "all"
 
 _FACTS = [f"fact{number}" for number in range(30)]
@@ -49,7 +49,6 @@ class EngineTime:
 
 def engine_times(seconds: float = 0.5, seed: int = 2026) -> Iterator[EngineTime]:
     """Each engine at each number of rules, measured for about `seconds`, and `conditions.evaluate` beside."""
-    names = ENGINES if engine_note() is None else ("plain",)
     for rules in RULES:
         chance = random.Random(seed)
         conditions = {f"rule{number}": _condition(chance) for number in range(rules)}
@@ -60,7 +59,7 @@ def engine_times(seconds: float = 0.5, seed: int = 2026) -> Iterator[EngineTime]
             return _evaluate(conditions, facts)
 
         yield _timed(rules, "evaluate", reference, reports, right, seconds)
-        for name in names:
+        for name in ENGINES:
             engine = choose_engine(name)({STAGE: conditions})
             yield _timed(
                 rules, name, lambda facts, engine=engine: engine.truths(STAGE, facts), reports, right, seconds

@@ -19,17 +19,18 @@ from typing import Any
 from sqlalchemy.engine import make_url
 
 from tests.bench.decisions import AT, RULES, reports
+from tests.triage.payloads import close_out
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.decide_data import Inputs, decide_inputs, inputs_as_data
 from triage.records.decision import Decision
 from triage.records.decision_json import as_json
+from triage.records.payloads import Decided, Payload, Reported
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_with_files, version_of
 from triage.rulebook_care.release.piece import ReplayJob
 from triage.rulebook_care.release.replay import replay
 from triage.rulebook_care.release.runners import processes
 from triage.store import Store, open_store
-from triage.store.tables.tickets import NewEvent
 
 LARGE = 200_000
 AIM_SECONDS = 300
@@ -138,17 +139,14 @@ def _inputs(rulebook: Rulebook, random: Random) -> Iterator[Inputs]:
         )
 
 
-def _events(inputs: Inputs, decision: Decision, random: Random) -> list[NewEvent]:
+def _events(inputs: Inputs, decision: Decision, random: Random) -> list[Payload]:
     """A ticket's log; every tenth is closed with a cause drawn by the chances that the decision gave."""
     data = inputs_as_data(inputs)
-    news = [
-        NewEvent("reported", {"report": data["report"], "machine": None}),
-        NewEvent("decided", {"decision": as_json(decision), "inputs": data}),
-    ]
+    news: list[Payload] = [Reported(data["report"]), Decided(as_json(decision), data)]
     if random.random() < 0.1:
         causes = [one.cause for one in decision.causes]
         cause = random.choices(causes, [one.chance for one in decision.causes])[0]
-        news.append(NewEvent("closed", {"cause": None if cause == "other" else cause}))
+        news.append(close_out(None if cause == "other" else cause))
     return news
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from triage.machine.lifecycle.annual_cost import Owning, economic_life
+from triage.machine.lifecycle.annual_cost import Owning, annual_costs, economic_life
 
 
 def test_the_service_life_is_three_years():
@@ -18,7 +18,7 @@ def test_the_service_life_is_three_years():
         tuple(Decimal(cost) for cost in (2500, 2700, 3000, 3500, 4500)),
     )
     life = economic_life(asset, Decimal("0.10"))
-    assert [str(round(cost, 2)) for cost in life.annual_costs] == [
+    assert [str(round(cost, 2)) for cost in annual_costs(asset, Decimal("0.10"))] == [
         *("7800.00", "6276.19", "6132.33", "6556.30", "6579.84")
     ]
     assert life.years == 3

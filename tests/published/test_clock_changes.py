@@ -6,13 +6,12 @@ Status: computed with zoneinfo
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 import pytest
 
-from triage.machine.measures.night_mode import night_mode_hours_on
 from triage.rulebook.terms import ResponseTime, ServiceHours
 from triage.schedule.service_hours import add_service_hours, due_at
 
@@ -59,8 +58,3 @@ def test_a_doubtful_opening_time_is_taken_at_fold_0(day, opens, begins_utc):
     start = local(f"{day}T00:15")
     reached = add_service_hours(start, Decimal(1), hours, ZONE)
     assert reached.astimezone(UTC) == begins_utc + timedelta(hours=1)
-
-
-def test_night_mode_on_the_same_nights_is_an_hour_shorter_or_longer():
-    assert night_mode_hours_on(local("2025-03-08T00:00").date(), time(22), time(6), ZONE) == 7
-    assert night_mode_hours_on(local("2025-11-01T00:00").date(), time(22), time(6), ZONE) == 9

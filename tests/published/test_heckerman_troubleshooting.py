@@ -6,12 +6,10 @@ Status: from memory (the method); the numbers of this case are our own, computed
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 
 from tests.triage.small_rulebooks import check_of, small_rulebook
-from triage.decide.causes.check_lattice import check_tables
-from triage.decide.causes.checks import best_plan, order_cost
+from triage.decide.causes.checks import best_plan
 from triage.rulebook.model import Rulebook
 
 CHANCES = {"a": 0.45, "b": 0.25, "c": 0.20, "d": 0.10}
@@ -23,22 +21,9 @@ def _rulebook(costs: dict[str, int]) -> Rulebook:
     return small_rulebook({"fault": CHANCES}, checks=checks)
 
 
-def _cost_of(order: str) -> float:
-    tables = check_tables(_rulebook(COSTS))
-    weights = [CHANCES.get(cause, 0.0) for cause in tables.causes]
-    return order_cost(tables, order, np.array(weights), 0.0 * tables.cures["a"])
-
-
 def test_the_best_order_costs_26_50_and_starts_with_b_and_d_in_either_order() -> None:
     plan = best_plan(_rulebook(COSTS), CHANCES, COSTS, dict.fromkeys(CHANCES, 10_000.0))
     order = "".join(step.check for step in plan.steps)
     assert order in ("bdca", "dbca")  # b and d tie at .05
     assert plan.cost == pytest.approx(26.5)
     assert plan.unsolved == pytest.approx(0.0)
-
-
-@pytest.mark.parametrize(
-    ("order", "cost"), [("bdca", 26.5), ("dbca", 26.5), ("abcd", 35.95), ("acdb", 37.45)]
-)
-def test_the_cost_of_an_order_is_the_sum_the_method_gives(order: str, cost: float) -> None:
-    assert _cost_of(order) == pytest.approx(cost)

@@ -1,4 +1,4 @@
-"""Wilson's interval for a share, with and without continuity correction.
+"""Wilson's interval for a share.
 
 Source: Robert G. Newcombe, "Two-sided confidence intervals for the single proportion: comparison of seven
     methods", Statistics in Medicine 17 (1998) 857-872
@@ -30,18 +30,3 @@ def test_the_wilson_interval_is_the_computed_one(hits: int, tickets: int, low: f
     assert wilson(hits, tickets) == pytest.approx(
         proportion_confint(hits, tickets, method="wilson"), abs=1e-9
     )
-
-
-@pytest.mark.parametrize(
-    ("hits", "tickets", "low", "high"),
-    [
-        (81, 263, 0.25351, 0.36818),
-        (15, 148, 0.05978, 0.16445),
-        (0, 20, 0.0, 0.20045),
-        (1, 29, 0.00180, 0.19628),
-    ],
-)
-def test_the_interval_with_continuity_correction_is_the_computed_one(
-    hits: int, tickets: int, low: float, high: float
-) -> None:
-    assert wilson(hits, tickets, correction=True) == pytest.approx((low, high), abs=5e-6)

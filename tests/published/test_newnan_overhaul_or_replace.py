@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from triage.machine.lifecycle.annual_cost import Owning
+from triage.machine.lifecycle.annual_cost import Owning, annual_costs, marginal_costs
 from triage.machine.lifecycle.keep_or_swap import Defender, keep_or_swap, repair_limit, turning_points
 
 OVERHAULED = Defender(
@@ -24,13 +24,13 @@ RATE = Decimal("0.08")
 
 def test_the_first_year_costs_6120_and_the_machine_is_kept_four_more_years():
     answer = keep_or_swap(OVERHAULED, CHALLENGER, RATE)
-    assert answer.keep_marginal == (6120, 1800, 2800, 3800, 4800)
+    assert marginal_costs(OVERHAULED.owning, RATE) == (6120, 1800, 2800, 3800, 4800)
     assert (answer.choice, answer.keep_years) == ("keep", 4)
 
 
 def test_the_least_average_lies_at_three_years_and_would_stop_too_early():
     life = keep_or_swap(OVERHAULED, CHALLENGER, RATE).keep
-    assert [str(round(cost, 2)) for cost in life.annual_costs] == [
+    assert [str(round(cost, 2)) for cost in annual_costs(OVERHAULED.owning, RATE)] == [
         *("6120.00", "4043.08", "3660.17", "3691.20", "3880.20")
     ]
     assert life.years == 3

@@ -7,11 +7,11 @@ Status: read
 
 import pytest
 
-from triage.machine.measures.supply import cord_ohm_per_kft, drop_volts, percent_of
+from triage.machine.measures.supply import CORD_OHM_PER_KFT, drop_volts, percent_of
 
 
 def printed_case():
-    return drop_volts(cord_ohm_per_kft(16), 100, 4)
+    return drop_volts(CORD_OHM_PER_KFT[16], 100, 4)
 
 
 def test_the_drop_is_the_printed_four_volts():

@@ -1,4 +1,4 @@
-"""Voltage drop over both conductors and the longest run for 3 %, against Ohm's law worked in units.
+"""Voltage drop over both conductors, against Ohm's law worked in units.
 
 Source: Hernan E. Grecco and others; Pint, a Python units library; 2025; quantity arithmetic
 Status: computed with pint
@@ -7,7 +7,7 @@ Status: computed with pint
 import pint
 import pytest
 
-from triage.machine.measures.supply import drop_volts, longest_run_ft, percent_of, wiring_ohm_per_kft
+from triage.machine.measures.supply import WIRING_OHM_PER_KFT, drop_volts, percent_of
 
 units = pint.UnitRegistry()
 
@@ -22,23 +22,16 @@ units = pint.UnitRegistry()
     ],
 )
 def test_the_drop_is_current_times_resistance_there_and_back(awg, amps, one_way_ft, volts, percent):
-    drop = drop_volts(wiring_ohm_per_kft(awg), one_way_ft, amps)
-    per_length = wiring_ohm_per_kft(awg) * units.ohm / (1000 * units.foot)
+    drop = drop_volts(WIRING_OHM_PER_KFT[awg], one_way_ft, amps)
+    per_length = WIRING_OHM_PER_KFT[awg] * units.ohm / (1000 * units.foot)
     loop = 2 * one_way_ft * units.foot * per_length
     assert drop == pytest.approx((amps * units.ampere * loop).to("volt").magnitude)
     assert drop == pytest.approx(volts)
     assert percent_of(drop, 120) == pytest.approx(percent, abs=5e-5)
 
 
-@pytest.mark.parametrize(("awg", "amps", "run_ft"), [(12, 16, 58.2902), (14, 12, 48.8599)])
-def test_the_longest_run_drops_exactly_the_percentage(awg, amps, run_ft):
-    longest = longest_run_ft(wiring_ohm_per_kft(awg), amps, 120, 3)
-    assert longest == pytest.approx(run_ft, abs=5e-5)
-    assert percent_of(drop_volts(wiring_ohm_per_kft(awg), longest, amps), 120) == pytest.approx(3)
-
-
 def test_the_rule_of_thumb_with_a_constant_of_12_9_gives_another_number():
     circular_mils = 6530  # 12 AWG
     rule_of_thumb = 2 * 12.9 * 16 * 100 / circular_mils
     assert rule_of_thumb == pytest.approx(6.3216, abs=5e-5)
-    assert drop_volts(wiring_ohm_per_kft(12), 100, 16) < rule_of_thumb
+    assert drop_volts(WIRING_OHM_PER_KFT[12], 100, 16) < rule_of_thumb

@@ -19,11 +19,14 @@ from tests.triage.builders import minimal_files, policy
 from triage.decide.causes.inference import compile_rulebook
 from triage.logic.conditions import Facts, Truth
 from triage.records.caller import Caller
+from triage.records.payloads import payload_from_data
 from triage.records.report import CareEvent, Machine, PastRepair, Site
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.service.service import Service
 from triage.store import open_store
 from triage.store.tables.machines import Contractor
+from triage.values.dataclass_json import as_data
+from triage.values.json_text import from_json, to_json
 
 AGENT = Caller("desk", "agent")
 OPS = Caller("lead", "ops")
@@ -85,7 +88,7 @@ class Clock:
 def running_service(
     folder: Path, clock: Clock | None = None, files: dict[str, object] | None = None
 ) -> Iterator[Service]:
-    """A program of `rulebook_files`; ticket ids count from T-000001."""
+    """A program of `rulebook_files`; ticket ids count from T-000001. At the end its log is read back."""
     files = files or rulebook_files()
     rulebook = rulebook_from_data(files)
     compiled = partial(compile_rulebook, engine="plain")
@@ -111,6 +114,7 @@ def running_service(
             compiled,
             lambda: f"T-{next(numbers):06}",
         )
+        assert_events_read_back(folder / "program.db")
     finally:
         store.close()
 
@@ -154,3 +158,10 @@ def watched(service: Service, meanwhile: Callable[[], object] | None = None) -> 
     engine = WatchedEngine(service, meanwhile)
     new = Service(service.store, service.rulebook, engine, service.now, None, service.compile, service.new_id)
     return new, engine
+
+
+def assert_events_read_back(database: Path) -> None:
+    """What was written of every event is what its payload is written as again, to the byte."""
+    with closing(sqlite3.connect(database)) as connection:
+        for kind, stored in connection.execute("SELECT kind, payload FROM events"):
+            assert to_json(as_data(payload_from_data(kind, from_json(stored)))) == stored

@@ -1,6 +1,6 @@
 """The built-in facts, and what is known of a report before any rule is asked.
 
-Some built-in facts are known at once (PRE_FACTS: the symptom, the machine's age, what was spent on it). The
+Some built-in facts are known at once (the symptom, the machine's age, what was spent on it). The
 others are computed by the pipeline from the ranking, the plan, warranty and limits; only policy rules
 and limit tables see them (POLICY_FACTS). Every fact carries its source: the caller is heard before the
 record.
@@ -20,7 +20,7 @@ from triage.logic.conditions import FactValue
 from triage.machine.commissioning.recorded import facts_on_record
 from triage.machine.measures import upkeep
 from triage.records.decision import KnownFact
-from triage.records.report import History, Machine, PastRepair, Report, local_date, whole_months
+from triage.records.report import History, Machine, PastRepair, Report, local_date, timezone_of, whole_months
 from triage.rulebook.model import Rulebook
 
 ROLLING_MONTHS = 12
@@ -37,9 +37,7 @@ def gather_facts(
     and the built-in facts. Days overdue follow from the days since, whoever said those. A fact the rulebook
     does not know is left out. `now` is timezone-aware.
     """
-    known = {
-        fact: KnownFact(value, "computed") for fact, value in _built_in(report, machine, history, now).items()
-    }
+    known = {fact: KnownFact(value, "computed") for fact, value in _built_in(machine, history, now).items()}
     known["symptom"] = KnownFact(frozenset(report.symptoms), "caller")
     if machine is not None:
         model = rulebook.models.get(machine.model)
@@ -80,9 +78,7 @@ def year_before(now: datetime) -> datetime:
     return now - relativedelta(months=ROLLING_MONTHS)
 
 
-def _built_in(
-    report: Report, machine: Machine | None, history: History, now: datetime
-) -> dict[str, FactValue]:
+def _built_in(machine: Machine | None, history: History, now: datetime) -> dict[str, FactValue]:
     facts: dict[str, FactValue] = {"machine_known": machine is not None}
     if machine is None:
         return facts
@@ -104,8 +100,7 @@ def _built_in(
 
 
 def _care(rulebook: Rulebook, machine: Machine, history: History, now: datetime) -> dict[str, Decimal]:
-    timezone = machine.site.timezone if machine.site is not None else "UTC"
-    return upkeep.facts(history.care, now, timezone, rulebook.care)
+    return upkeep.facts(history.care, now, timezone_of(machine), rulebook.care)
 
 
 def _overdue(rulebook: Rulebook, known: Mapping[str, KnownFact]) -> dict[str, KnownFact]:

@@ -10,17 +10,18 @@ from typing import Any
 
 from triage.decide.causes.inference import infer
 from triage.decide.facts import gather_facts, spent_12_months
-from triage.decide.spending.authorities import Asked, asked_as_data, speaker_for, whom_to_ask
+from triage.decide.spending.authorities import Asked, speaker_for, to_ask, whom_to_ask
 from triage.decide.spending.limits import authority_for, standing_limit
 from triage.decide.spending.warranty import cover_known, warranty_for, warranty_notes
 from triage.decide.swap_threshold import swap_thresholds
 from triage.logic.conditions import FactValue
 from triage.logic.engine import Engine
 from triage.records.decision import WarrantySide
-from triage.records.report import History, Machine, Report, local_date
+from triage.records.report import History, Machine, Report, local_date, timezone_of
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Authority
 from triage.schedule.service_hours import is_after_hours
+from triage.values.dataclass_json import as_data
 from triage.values.errors import InputError, Problem
 from triage.values.money import as_money
 from triage.values.suggest import hint
@@ -58,7 +59,7 @@ def limits_of(
     nothing_reported = Report(symptoms=(), reported_at=at, machine=machine.serial)
     known = gather_facts(rulebook, nothing_reported, machine, past, at)
     facts = dict(infer(rulebook, engine, {name: fact.value for name, fact in known.items()}).facts)
-    zone = "UTC" if machine.site is None else machine.site.timezone
+    zone = timezone_of(machine)
     late = is_after_hours(at, rulebook.service_hours, zone) if job.after_hours is None else job.after_hours
     facts["after_hours"] = late
     if job.component is not None:
@@ -127,9 +128,9 @@ def _limit(
             "up_to": None if beyond.up_to is None else text(beyond.up_to),
         },
         "above": _above(asked),
-        "ask": None if asked is None else asked_as_data(asked, rulebook),
+        "ask": None if asked is None else as_data(to_ask(asked, rulebook)),
         "authorities": [
-            asked_as_data(speaker_for(rulebook, one, on) or Asked(one, one, None), rulebook)
+            as_data(to_ask(speaker_for(rulebook, one, on) or Asked(one, one, None), rulebook))
             for one in sorted(rulebook.authorities.values(), key=_rank)
         ],
     }
@@ -152,8 +153,7 @@ def _rank(authority: Authority) -> tuple[bool, Decimal, str]:
 
 def noon_there(machine: Machine, on: date) -> datetime:
     """The middle of a day where the machine stands; in UTC where that is not known."""
-    zone = "UTC" if machine.site is None else machine.site.timezone
-    return datetime.combine(on, time(12), zone_named(zone))
+    return datetime.combine(on, time(12), zone_named(timezone_of(machine)))
 
 
 def check_component(rulebook: Rulebook, component: str | None) -> None:

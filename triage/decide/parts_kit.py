@@ -5,10 +5,6 @@ Where all that could help fits into the van, all of it is carried. Otherwise the
 in which causes share parts. Up to MOST_ENUMERATED different needs every choice is looked at; beyond that the
 mixed-integer solver HiGHS (Huangfu & Hall 2018, by way of SciPy) finds the best. Both are exact: chances are
 counted in millionths, weights and values in their own smallest units, so that nothing is lost to rounding.
-
-`carry_by_penalty` is the other form of the question, a standing van stock: what is carried costs something, a
-job that cannot be finished costs a penalty, several parts may be needed at once. Smith, Chambers & Shlifer
-(1980) show that the best stock is found by ranking (abstract read); the index is our derivation from it.
 """
 
 from __future__ import annotations
@@ -100,25 +96,6 @@ def best_kit(needs: Sequence[Need], loads: Mapping[str, Load], van: Van) -> Kit:
 def chance_of(kit: Mapping[str, int], needs: Iterable[Need]) -> float:
     """The chance that the kit holds all that the fault's repair takes."""
     return min(1.0, math.fsum(need.chance for need in needs if _holds(kit, need.parts)))
-
-
-def carry_by_penalty(
-    needed: Mapping[str, float], holding: Mapping[str, float], penalty: float
-) -> tuple[frozenset[str], float]:
-    """The parts to carry, and the cost: holding + penalty × P(a part is needed that is not carried).
-
-    `needed` are independent chances (each below 1) that a job needs the part, `holding` what carrying it
-    costs (above 0). The best stock consists of the first parts by falling p / ((1 - p) h): no part in it
-    could be exchanged for one outside.
-    """
-    ranked = sorted(needed, key=lambda part: (-needed[part] / ((1 - needed[part]) * holding[part]), part))
-
-    def cost(count: int) -> float:
-        finished = math.prod(1 - needed[part] for part in ranked[count:])
-        return math.fsum(holding[part] for part in ranked[:count]) + penalty * (1 - finished)
-
-    best = min(range(len(ranked) + 1), key=cost)
-    return frozenset(ranked[:best]), cost(best)
 
 
 _Limits = Sequence[tuple[Decimal, Mapping[str, Decimal]]]

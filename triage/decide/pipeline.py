@@ -95,7 +95,7 @@ def decide(
 
     cured = next((check.check for check in report.checks if check.result == "cured"), None)
     solved = cured is not None and not live.stop_use
-    argued = () if solved else fired_policy(rulebook, engine, seen)
+    argued = () if solved else fired_policy(engine, seen)
     if solved and cured is not None:
         verdict = solved_verdict(rulebook, cured)
         steps: tuple[PlanStep, ...] = ()

@@ -7,10 +7,10 @@ any symptom that the rulebook knows cannot be decided by it, and reading it says
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 from typing import Any
 
-from triage.records.ticket import EventKind, JSONObject, Ticket, changed_report
+from triage.records.payloads import Payload, Undone
+from triage.records.ticket import Ticket, changed_report
 from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.fact_values import read_value
 from triage.rulebook.model import Rulebook
@@ -38,19 +38,17 @@ def fitted(report: Data, rulebook: Rulebook) -> tuple[Data, tuple[str, ...]]:
     return {**report, **{key: kept[key] for key in kept if key in report}}, tuple(dict.fromkeys(left_out))
 
 
-def report_now(
-    ticket: Ticket, kind: EventKind, payload: JSONObject, rulebook: Rulebook
-) -> tuple[Data, tuple[str, ...]]:
+def report_now(ticket: Ticket, payload: Payload, rulebook: Rulebook) -> tuple[Data, tuple[str, ...]]:
     """`changed_report` for a ticket that an older rulebook may have decided last, and what was left out.
 
     What the event itself says is not fitted: an answer that cannot be read is refused.
     """
     if ticket.rulebook == rulebook.version:
-        return changed_report(ticket, kind, payload), ()
-    if kind == "undone":
-        return fitted(payload["report"], rulebook)
+        return changed_report(ticket.report, payload), ()
+    if isinstance(payload, Undone):
+        return fitted(payload.report, rulebook)
     report, left_out = fitted(ticket.report, rulebook)
-    return changed_report(replace(ticket, report=report), kind, payload), left_out
+    return changed_report(report, payload), left_out
 
 
 def fitted_machine(machine: Data, rulebook: Rulebook) -> Data:

@@ -8,7 +8,7 @@ from functools import lru_cache
 from triage.decide.outcome import CautionsThatHold, Verdict, strongest
 from triage.decide.parts_kit import Kit, Load, Need, Van, best_kit, chance_of
 from triage.records.decision import CauseChance, Visit
-from triage.records.report import Machine, Report
+from triage.records.report import Machine, Report, timezone_of
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import OTHER_CAUSE, Cause, Rulebook, Skill
 from triage.schedule.service_hours import due_at, is_after_hours
@@ -111,11 +111,6 @@ def _kits(rulebook: Rulebook) -> Callable[[tuple[tuple[str, float], ...], str | 
         return Kit(packed.parts, chance_of(packed.parts, needs), packed.exact)
 
     return kit
-
-
-def timezone_of(machine: Machine | None) -> str:
-    """The site's time zone, UTC where no site is known."""
-    return machine.site.timezone if machine is not None and machine.site is not None else "UTC"
 
 
 def _likely(rulebook: Rulebook, causes: Iterable[CauseChance]) -> list[Cause]:

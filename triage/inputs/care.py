@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import Any, cast, get_args
 
 from triage.machine.commissioning.checklist import read_checklist
@@ -12,10 +12,9 @@ from triage.records.report import CareEvent, CareKind, Machine, local_date
 from triage.values.errors import InputError, Problem
 from triage.values.plain_data import NotPlain, plain
 from triage.values.suggest import hint
+from triage.values.time_zones import lies_ahead
 
 KINDS = get_args(CareKind)
-CLOCKS_APART = timedelta(minutes=5)
-"""How far in the future a time may lie: two clocks are never quite the same."""
 
 
 def read_care_event(
@@ -78,7 +77,7 @@ def _time(
     if at is None or at.tzinfo is None:
         problems.append(Problem('write a time with its offset: "2026-01-31T09:30:00-05:00"', place))
         return None
-    if at > now + CLOCKS_APART:
+    if lies_ahead(at, now) is not None:
         problems.append(Problem("this lies in the future; enter care once it is done", place))
     if local_date(machine, at) < machine.shipped_on:
         problems.append(Problem(f"the machine was shipped only on {machine.shipped_on}; fix the date", place))

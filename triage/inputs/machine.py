@@ -14,7 +14,7 @@ from triage.rulebook.model import Rulebook
 from triage.schedule.store_access import check_access
 from triage.values.errors import InputError
 from triage.values.suggest import hint
-from triage.values.time_zones import zone_named
+from triage.values.time_zones import UTC_NAME
 
 MACHINE_KEYS = (
     "serial",
@@ -78,17 +78,7 @@ def _site(read: InputReader, raw: object, pointer: str) -> Site | None:
     item = read.mapping(raw, pointer, SITE_KEYS, "a site")
     if not isinstance(raw, Mapping):
         return None
-    timezone = read.name(item.get("timezone"), f"{pointer}/timezone")
-    if timezone is None:
-        read.problem(
-            '`timezone` is missing; write an IANA name such as "America/Chicago"', f"{pointer}/timezone"
-        )
-    else:
-        try:
-            zone_named(timezone)
-        except InputError as error:
-            read.problem(error.problems[0].message, f"{pointer}/timezone")
-    for key in ("id", "name"):
+    for key in ("id", "name", "timezone"):
         if item.get(key) is None:
             read.problem(f"`{key}` is missing", f"{pointer}/{key}")
     distance = item.get("distance_km", 0)
@@ -97,18 +87,15 @@ def _site(read: InputReader, raw: object, pointer: str) -> Site | None:
     if isinstance(distance, bool) or not isinstance(distance, int) or not 0 <= distance <= 20_000:
         read.problem("the distance is a whole number of km, 0 to 20000", f"{pointer}/distance_km")
         distance = 0
-    around = item.get("open_around_the_clock", False)
-    if not isinstance(around, bool):
-        read.problem("this is true or false", f"{pointer}/open_around_the_clock")
-        around = False
+    around = item.get("open_around_the_clock")
     return Site(
         id=read.name(item.get("id"), f"{pointer}/id") or "",
         name=read.name(item.get("name"), f"{pointer}/name") or "",
         town=read.text(item.get("town"), f"{pointer}/town", MOST_NAME),
-        timezone=timezone or "UTC",
+        timezone=read.zone(item.get("timezone"), f"{pointer}/timezone") or UTC_NAME,
         phone=read.text(item.get("phone"), f"{pointer}/phone", MOST_NAME),
         distance_km=distance,
-        open_around_the_clock=around,
+        open_around_the_clock=read.flag(around, f"{pointer}/open_around_the_clock") or False,
         **_access(read, item, pointer),
     )
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, date, datetime
+from decimal import Decimal
 from typing import Any, TypeVar
 
 from moneyed import Money
@@ -13,25 +14,20 @@ from triage.logic.conditions import Scalar
 from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.fact_values import read_value
 from triage.rulebook.model import Rulebook
-from triage.values.errors import InputError, Problem
+from triage.values.errors import InputError, Problem, escaped
 from triage.values.money import parse_money
 from triage.values.suggest import hint
+from triage.values.time_zones import zone_named
 
 MOST_NAME, MOST_ENTRIES = 200, 20_000
 
 T = TypeVar("T")
 
 
-def escaped(key: object) -> str:
-    """A key as a token of a JSON pointer (RFC 6901)."""
-    return str(key).replace("~", "~0").replace("/", "~1")
-
-
-class InputReader:
+class Reader:
     """Collects problems; every method gives a harmless value where it had to report one."""
 
-    def __init__(self, rulebook: Rulebook) -> None:
-        self.rulebook = rulebook
+    def __init__(self) -> None:
         self.problems: list[Problem] = []
 
     def problem(self, message: str, pointer: str) -> None:
@@ -129,6 +125,37 @@ class InputReader:
         else:
             return raw
         return ""
+
+    def flag(self, raw: object, pointer: str) -> bool | None:
+        if raw is None or isinstance(raw, bool):
+            return raw
+        self.problem("this is true or false, without quotes", pointer)
+        return None
+
+    def number(self, raw: object, pointer: str, least: int, most: int, above: bool = False) -> Decimal | None:
+        """A JSON number from `least` (or above it) to `most`; a float at its shortest decimal form."""
+        if isinstance(raw, bool) or not isinstance(raw, int | float | Decimal):
+            self.problem("write a number such as 6 or 4.5, without quotes", pointer)
+            return None
+        number = Decimal(repr(raw)) if isinstance(raw, float) else Decimal(raw)
+        if not number.is_finite() or not least <= number <= most or (above and number == least):
+            low = f"more than {least}" if above else f"at least {least}"
+            self.problem(f"the number must be {low} and at most {most}", pointer)
+            return None
+        return number
+
+    def zone(self, raw: object, pointer: str) -> str | None:
+        name = self.name(raw, pointer)
+        zone = None if name is None else self.try_(lambda: zone_named(name, pointer))
+        return None if zone is None else zone.key
+
+
+class InputReader(Reader):
+    """Reads what a rulebook knows as well."""
+
+    def __init__(self, rulebook: Rulebook) -> None:
+        super().__init__()
+        self.rulebook = rulebook
 
     def facts(self, raw: object, pointer: str, *, computed: bool) -> Mapping[str, Scalar]:
         """Facts by id; `computed` says whether facts that rules and calculations make may be among them."""

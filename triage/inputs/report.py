@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import datetime
 from functools import partial
 from typing import Literal
 
@@ -13,11 +13,9 @@ from triage.records.report import CheckResult, EstimateTotal, History, Machine, 
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError, Problem
 from triage.values.suggest import hint
+from triage.values.time_zones import lies_ahead
 
 __all__ = ["check_dates", "check_history", "read_machine", "read_report"]
-
-CLOCKS_APART = timedelta(minutes=5)
-"""How far a reporter's clock may run ahead."""
 
 MOST_SYMPTOMS, MOST_NOTE = 20, 4000
 RESULTS: tuple[Literal["cured", "not_cured", "could_not_do"], ...] = ("cured", "not_cured", "could_not_do")
@@ -52,11 +50,9 @@ def read_report(
 def check_dates(report: Report, machine: Machine | None, now: datetime) -> None:
     """Raises InputError for a report from the future, or from before its machine was made."""
     problems = []
-    if report.reported_at > now + CLOCKS_APART:
-        message = (
-            f"{report.reported_at.isoformat()} lies in the future (it is {now.isoformat()}); fix the time"
-        )
-        problems.append(Problem(message, "/reported_at"))
+    ahead = lies_ahead(report.reported_at, now)
+    if ahead is not None:
+        problems.append(Problem(ahead, "/reported_at"))
     if machine is not None and local_date(machine, report.reported_at) < machine.shipped_on:
         message = (
             f"{report.reported_at.isoformat()} is before the machine was made "

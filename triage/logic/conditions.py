@@ -15,7 +15,10 @@ from typing import Literal, TypeAlias
 
 Scalar: TypeAlias = Decimal | str | bool | date | datetime | time
 FactValue: TypeAlias = Scalar | frozenset[str]
-"""A fact's value. A frozenset is a many-valued choice (only the built-in `symptom` is one)."""
+"""A fact's value. A frozenset is a many-valued choice."""
+
+MANY_VALUED = frozenset({"symptom"})
+"""The facts whose value may be a set of choices."""
 
 Facts: TypeAlias = Mapping[str, FactValue]
 """The known facts; a fact that is absent is unknown."""

@@ -1,17 +1,10 @@
-"""Conditions as branches: when is it true, when is it false, as alternatives of plain conjunctions.
-
-A condition is true exactly when its negation normal form is true with every test on an unknown fact failing,
-and false exactly when the normal form of its negation is. Each alternative becomes one rule of the engine.
-"""
+"""Conditions as branches: the alternatives under which one is true, or false, each a rule of the engine."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-
 from triage.logic.conditions import (
-    AllOf,
+    MANY_VALUED,
     AnyOf,
-    Anything,
     Compare,
     Condition,
     FactTest,
@@ -20,10 +13,10 @@ from triage.logic.conditions import (
     Not,
     OneOf,
     UnaryTest,
-    Unknown,
 )
 from triage.logic.engine import RuleTooWide
-from triage.logic.engine_fields import MANY_VALUED, Branch, Fields, Span
+from triage.logic.engine_fields import Branch, Fields, Span
+from triage.logic.normal_form import Leaf, alternatives
 
 MAX_BRANCHES = 100
 """Of one condition; more is a table, not a rule."""
@@ -34,66 +27,39 @@ def branches_of(rule: str, condition: Condition, wanted: bool, fields: Fields) -
 
     An empty branch holds always. Raises RuleTooWide beyond MAX_BRANCHES.
     """
+    reason = f"has more than {MAX_BRANCHES} alternatives; split it into rules that each say one thing"
+    too_many = RuleTooWide(rule, reason)
 
-    def branches(part: Condition, wanted: bool) -> list[Branch]:
-        match part:
-            case FactTest(_, Anything()):
-                return [{}] if wanted else []
-            case FactTest(fact, test):
-                return _of_test(rule, fact, test, wanted, fields)
+    def branches(condition: Condition, wanted: bool) -> list[Branch]:
+        return alternatives(condition, wanted, of_leaf, _both, MAX_BRANCHES, too_many)
+
+    def of_leaf(leaf: Leaf, wanted: bool) -> list[Branch]:
+        match leaf:
             case Known(fact):
                 return [{_presence(fields, fact): _flag(wanted)}]
-            case Unknown(fact):
-                return [{_presence(fields, fact): _flag(not wanted)}]
-            case AllOf(parts):
-                return (_all if wanted else _any)(rule, (branches(inner, wanted) for inner in parts))
-            case AnyOf(parts):
-                return (_any if wanted else _all)(rule, (branches(inner, wanted) for inner in parts))
-            case NoneOf(parts):
-                return branches(AnyOf(parts), not wanted)
+            case FactTest(fact, test) if fact in MANY_VALUED:
+                return of_members(fact, test, wanted)
+            case FactTest(fact, test):
+                rank = fields.facts[fact].rank
+                assert rank is not None
+                return [{rank.number: span} for span in rank.spans(test, wanted)]
+
+    def of_members(fact: str, test: UnaryTest, wanted: bool) -> list[Branch]:
+        match test:
+            case Compare(_, str(value)):
+                member = fields.facts[fact].members[value]
+                return [{_presence(fields, fact): _flag(True), member: _flag(wanted)}]
+            case OneOf(tests):
+                return branches(AnyOf(tuple(FactTest(fact, part) for part in tests)), wanted)
+            case Not(tests):
+                return branches(NoneOf(tuple(FactTest(fact, part) for part in tests)), wanted)
+            case _:
+                raise RuleTooWide(rule, "tests a fact with many values for something else than its values")
 
     return branches(condition, wanted)
 
 
-def _of_test(rule: str, fact: str, test: UnaryTest, wanted: bool, fields: Fields) -> list[Branch]:
-    of_fact = fields.facts[fact]
-    if fact in MANY_VALUED:
-        known: Branch = {_presence(fields, fact): _flag(True)}
-        return _all(
-            rule, iter(([known], _of_members(rule, test, wanted, lambda value: of_fact.members[value])))
-        )
-    assert of_fact.rank is not None
-    number = of_fact.rank.number
-    return _within_limit(rule, [{number: span} for span in of_fact.rank.spans(test, wanted)])
-
-
-def _of_members(rule: str, test: UnaryTest, wanted: bool, field: Callable[[str], int]) -> list[Branch]:
-    match test:
-        case Compare(_, str(value)):
-            return [{field(value): _flag(wanted)}]
-        case Not(tests):
-            return _of_members(rule, OneOf(tests), not wanted, field)
-        case OneOf(tests) if all(isinstance(part, Compare | OneOf | Not) for part in tests):
-            return (_any if wanted else _all)(
-                rule, (_of_members(rule, part, wanted, field) for part in tests)
-            )
-        case _:
-            raise RuleTooWide(rule, "tests a fact with many values for something else than its values")
-
-
-def _any(rule: str, alternatives: Iterable[list[Branch]]) -> list[Branch]:
-    return _within_limit(rule, [branch for branches in alternatives for branch in branches])
-
-
-def _all(rule: str, parts: Iterable[list[Branch]]) -> list[Branch]:
-    found: list[Branch] = [{}]
-    for branches in parts:
-        joined = (_join(left, right) for left in found for right in branches)
-        found = _within_limit(rule, [branch for branch in joined if branch is not None])
-    return found
-
-
-def _join(left: Branch, right: Branch) -> Branch | None:
+def _both(left: Branch, right: Branch) -> Branch | None:
     """Both at once, or None where no value passes both."""
     joined = dict(left)
     for number, (low, high) in right.items():
@@ -103,15 +69,6 @@ def _join(left: Branch, right: Branch) -> Branch | None:
                 return None
         joined[number] = (low, high)
     return joined
-
-
-def _within_limit(rule: str, branches: list[Branch]) -> list[Branch]:
-    distinct = list({tuple(sorted(branch.items())): branch for branch in branches}.values())
-    if len(distinct) > MAX_BRANCHES:
-        raise RuleTooWide(
-            rule, f"has more than {MAX_BRANCHES} alternatives; split it into rules that each say one thing"
-        )
-    return distinct
 
 
 def _presence(fields: Fields, fact: str) -> int:

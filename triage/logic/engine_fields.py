@@ -17,6 +17,7 @@ from functools import lru_cache
 from typing import Any, TypeAlias
 
 from triage.logic.conditions import (
+    MANY_VALUED,
     Anything,
     Compare,
     Condition,
@@ -25,19 +26,12 @@ from triage.logic.conditions import (
     FactValue,
     Interval,
     Known,
-    Not,
-    OneOf,
     UnaryTest,
     Unknown,
     walk,
 )
 from triage.logic.engine import RuleTooWide
-
-MANY_VALUED = frozenset({"symptom"})
-"""The facts whose value may be a set of choices."""
-
-Ranks: TypeAlias = int
-"""A set of ranks as the bits of an integer."""
+from triage.logic.value_sets import Places, places_passing, single_tests, values_in
 
 Span: TypeAlias = tuple[int, int]
 """Lowest and highest rank that pass, both included."""
@@ -57,38 +51,16 @@ class RankField:
     pieces: tuple[str, ...]  # by rank, as in `Fields.encode`
 
     def spans(self, test: UnaryTest, wanted: bool) -> list[Span]:
-        ranks = self._ranks(test)
-        return _spans(ranks if wanted else self._all & ~ranks)
+        all_ranks = (2 << self.top) - 1
 
-    @property
-    def _all(self) -> Ranks:
-        return _bits(0, self.top)
+        def below(bound: Any) -> Places:
+            return (1 << self.rank_of_bound[bound]) - 1
 
-    def _ranks(self, test: UnaryTest) -> Ranks:
-        match test:
-            case Compare("=", value):
-                return 1 << self.rank_of_bound[value]
-            case Compare(sign, bound):
-                rank = self.rank_of_bound[bound]
-                closed = sign in ("<=", ">=")
-                if sign in ("<", "<="):
-                    return _bits(0, rank if closed else rank - 1)
-                return _bits(rank if closed else rank + 1, self.top)
-            case Interval(low, high, low_closed, high_closed):
-                first = self.rank_of_bound[low] + (0 if low_closed else 1)
-                return _bits(first, self.rank_of_bound[high] - (0 if high_closed else 1))
-            case OneOf(tests):
-                return self._union(tests)
-            case Not(tests):
-                return self._all & ~self._union(tests)
-            case Anything():
-                return self._all
+        def up_to(bound: Any) -> Places:
+            return (2 << self.rank_of_bound[bound]) - 1
 
-    def _union(self, tests: Iterable[UnaryTest]) -> Ranks:
-        ranks = 0
-        for test in tests:
-            ranks |= self._ranks(test)
-        return ranks
+        ranks = places_passing(test, all_ranks, lambda value: 1 << self.rank_of_bound[value], below, up_to)
+        return _spans(ranks if wanted else all_ranks & ~ranks)
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,16 +116,11 @@ def fields_for(conditions: Mapping[str, Condition]) -> Fields:
                     pass
                 case FactTest(fact, test):
                     present |= {fact} & MANY_VALUED
-                    named = bounds.setdefault(fact, {})
-                    for part in _elementary(test):
-                        if isinstance(part, Interval):
-                            named |= {part.low: None, part.high: None}
-                        else:
-                            named[part.value] = None
-                        if isinstance(part, Interval) or part.operator != "=":
-                            ordered.add(fact)
-                            if fact in MANY_VALUED:
-                                raise RuleTooWide(rule, f'asks for an order of "{fact}", which has none')
+                    bounds.setdefault(fact, {}).update(dict.fromkeys(values_in(test)))
+                    if any(_asks_for_order(part) for part in single_tests(test)):
+                        ordered.add(fact)
+                        if fact in MANY_VALUED:
+                            raise RuleTooWide(rule, f'asks for an order of "{fact}", which has none')
     numbers = iter(range(10**9))
     fields = {}
     for fact in dict.fromkeys((*bounds, *sorted(present))):
@@ -198,26 +165,15 @@ def _rank_field(number: int, bounds: Iterable[Any], ordered: bool) -> RankField:
     return RankField(number, top, rank_of, exact, _pieces(number, top))
 
 
-def _elementary(test: UnaryTest) -> Iterable[Compare | Interval]:
-    match test:
-        case OneOf(tests) | Not(tests):
-            for part in tests:
-                yield from _elementary(part)
-        case Anything():
-            return
-        case part:
-            yield part
+def _asks_for_order(test: Compare | Interval | Anything) -> bool:
+    return isinstance(test, Interval) or (isinstance(test, Compare) and test.operator != "=")
 
 
 def _members(value: FactValue) -> frozenset[Any]:
     return value if isinstance(value, frozenset) else frozenset({value})
 
 
-def _bits(first: int, last: int) -> Ranks:
-    return ((1 << (last - first + 1)) - 1) << first if first <= last else 0
-
-
-def _spans(ranks: Ranks) -> list[Span]:
+def _spans(ranks: Places) -> list[Span]:
     """The runs of neighboring ranks in a set."""
     spans = []
     while ranks:
@@ -225,5 +181,5 @@ def _spans(ranks: Ranks) -> list[Span]:
         gap = ~(ranks >> first)
         last = first + (gap & -gap).bit_length() - 2
         spans.append((first, last))
-        ranks &= ~_bits(first, last)
+        ranks = (ranks >> (last + 1)) << (last + 1)
     return spans

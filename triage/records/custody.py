@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Literal, TypeAlias, get_args
+from typing import Literal, TypeAlias
 
 from moneyed import Money
 
@@ -18,7 +18,6 @@ from triage.records.report import Machine
 from triage.values.errors import ConflictError
 
 Step: TypeAlias = Literal["at_depot", "on_the_way", "installed", "returned", "scrapped", "refurbished"]
-STEPS: tuple[Step, ...] = get_args(Step)
 Disposition: TypeAlias = Literal["refurbish", "scrap", "return"]
 DISPOSITIONS: Mapping[Disposition, Step] = {
     "refurbish": "refurbished",

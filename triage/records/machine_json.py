@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
-from triage.records.report import History, Machine, Site
+from triage.records.report import History, Machine
 from triage.values.money import money_text
 
 
@@ -15,7 +16,7 @@ def machine_as_data(machine: Machine, history: History) -> dict[str, Any]:
         "model": machine.model,
         "shipped_on": machine.shipped_on.isoformat(),
         "commissioned_on": None if machine.commissioned_on is None else machine.commissioned_on.isoformat(),
-        "site": None if machine.site is None else _site(machine.site),
+        "site": None if machine.site is None else asdict(machine.site),
         "contractor": machine.contractor,
         "asset_tag": machine.asset_tag,
         "price": None if machine.price is None else money_text(machine.price),
@@ -33,18 +34,4 @@ def machine_as_data(machine: Machine, history: History) -> dict[str, Any]:
             }
             for repair in history.repairs
         ],
-    }
-
-
-def _site(site: Site) -> dict[str, Any]:
-    return {
-        "id": site.id,
-        "name": site.name,
-        "town": site.town,
-        "timezone": site.timezone,
-        "phone": site.phone,
-        "distance_km": site.distance_km,
-        "open_around_the_clock": site.open_around_the_clock,
-        "access_from": site.access_from,
-        "access_until": site.access_until,
     }

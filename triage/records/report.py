@@ -7,15 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from functools import lru_cache
 from typing import Literal, TypeAlias
-from zoneinfo import ZoneInfo
 
 from dateutil.relativedelta import relativedelta
 from moneyed import Money
 
 from triage.logic.conditions import Scalar
+from triage.values.time_zones import UTC_NAME, zone_named
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +111,13 @@ class History:
 
 def local_date(machine: Machine | None, now: datetime) -> date:
     """The day `now` falls on at the machine's site; in UTC where no site is known."""
-    site = machine.site if machine is not None else None
-    return now.astimezone(ZoneInfo(site.timezone) if site is not None else UTC).date()
+    return now.astimezone(zone_named(timezone_of(machine))).date()
+
+
+def timezone_of(place: Machine | Site | None) -> str:
+    """The site's time zone; UTC where no site is known."""
+    site = place.site if isinstance(place, Machine) else place
+    return UTC_NAME if site is None else site.timezone
 
 
 @lru_cache(maxsize=4096)

@@ -1,40 +1,40 @@
 """A ticket as the fold of its events.
 
 Events are facts about the past and are never changed; `fold` reads them in order and gives the state they
-add up to. Payloads are plain JSON data (numbers as int or Decimal), so that a log outlives the code.
+add up to. What each kind of event carries stands in `triage.records.payloads`.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
-from typing import Any, Literal, TypeAlias, get_args
+from typing import Literal
 
-from triage.records.authorization import NOTHING_YET, after_close, after_estimate, after_word
-
-EventKind: TypeAlias = Literal[
-    "reported",  # {"report": REPORT.json, "machine": serial or null, "site", "contractor"}
-    "answered",  # {"answers": {fact: value}}
-    "check_done",  # {"check", "result"}
-    "decided",  # {"decision": the contract's JSON, "inputs": {"report", "machine", "at"}}
-    "estimated",  # {"revision", "cause", "lines", "total", "claimed", "beyond_warranty", "answer", …}
-    "approved",  # {"estimate": revision, "authority", "yes", "amount", "number", "expires_at", "why"}
-    "dispatched",  # {"visit": number, "at", "minutes", "contractor", "skill", "kit", …}: scheduled or moved
-    "visited",  # {"visit": number, "state": started | done, "at"}
-    "swap_reserved",  # {"unit": serial or null for taken back, "depot", "instead_of"}
-    "swapped",  # {"old", "new", "old_unit": refurbish | scrap | return, "at"}
-    "closed",  # {"cause": null for no fault found, "cured_by", "cost", "lines", "authorization", "at", …}
-    "reopened",  # {"why"}
-    "corrected",  # {"seq": of the event set right, "report", "why"}
-    "skipped",  # {"facts": ids the clerk could not tell}
-    "undone",  # {"seq": of the event taken back, "report": REPORT.json without it}
-    "acknowledged",  # {"cautions": ids read out to the clerk}
-    "parked",  # {"check": what the wait is for, "until": when to call back}
-]
-EVENT_KINDS: tuple[EventKind, ...] = get_args(EventKind)
-
-JSONObject: TypeAlias = Mapping[str, Any]
+from triage.records.authorization import NOTHING_YET, Repair, after_close, after_estimate, after_word
+from triage.records.decision_parts import DecisionParts
+from triage.records.payloads import (
+    Acknowledged,
+    Answered,
+    Approved,
+    CheckDone,
+    Closed,
+    Decided,
+    Dispatched,
+    Estimated,
+    JSONObject,
+    Parked,
+    Payload,
+    Reopened,
+    Reported,
+    Skipped,
+    Swapped,
+    SwapReserved,
+    Undone,
+    Visited,
+)
+from triage.values.dataclass_json import from_data
+from triage.values.money import Money, money_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,11 +43,14 @@ class Event:
 
     ticket: str
     seq: int
-    kind: EventKind
     at: datetime
     who: str
     rulebook: str
-    payload: JSONObject
+    payload: Payload
+
+    @property
+    def kind(self) -> str:
+        return self.payload.kind
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,12 +73,17 @@ class Ticket:
     outcome: str | None = None
     decision: JSONObject | None = None
     rulebook: str = ""
-    closed: JSONObject | None = None
-    spent: tuple[str, ...] = field(default=())  # amounts of closed visits, "120.00 USD"
+    closed: Closed | None = None
+    spent: tuple[Money, ...] = field(default=())  # amounts of closed visits
     acknowledged: tuple[str, ...] = field(default=())  # stop-use cautions in force that were read out
     parked_until: datetime | None = None  # waiting for a check's result; UTC
     due_at: datetime | None = None  # of the visit decided on; UTC
-    repair: JSONObject = field(default_factory=lambda: NOTHING_YET)  # see `triage.authorization`
+    repair: Repair = NOTHING_YET
+
+    @property
+    def decided(self) -> DecisionParts:
+        """The parts of `decision` that the program reads; without a decision there are none."""
+        return from_data(DecisionParts, self.decision or {})
 
 
 def fold(events: Iterable[Event]) -> Ticket:
@@ -101,9 +109,9 @@ def apply(ticket: Ticket | None, event: Event) -> Ticket:
 
 
 def _opened(event: Event) -> Ticket:
-    if event.kind != "reported" or event.seq != 1:
+    reported = event.payload
+    if not isinstance(reported, Reported) or event.seq != 1:
         raise ValueError("a ticket's log starts with `reported`, number 1")
-    payload = event.payload
     return Ticket(
         id=event.ticket,
         version=1,
@@ -111,48 +119,50 @@ def _opened(event: Event) -> Ticket:
         opened_at=event.at,
         changed_at=event.at,
         opened_by=event.who,
-        report=payload["report"],
-        machine=payload.get("machine"),
-        site=payload.get("site"),
-        contractor=payload.get("contractor"),
+        report=reported.report,
+        machine=reported.machine,
+        site=reported.site,
+        contractor=reported.contractor,
         rulebook=event.rulebook,
     )
 
 
 def _changed(ticket: Ticket, event: Event) -> Ticket:
     payload = event.payload
-    match event.kind:
-        case "answered" | "check_done" | "corrected" | "skipped" | "undone":
-            return replace(ticket, report=changed_report(ticket, event.kind, payload), parked_until=None)
-        case "estimated":
-            report = changed_report(ticket, event.kind, payload)
+    match payload:
+        case Answered() | CheckDone() | Skipped() | Undone():
+            return replace(ticket, report=changed_report(ticket.report, payload), parked_until=None)
+        case Estimated():
+            report = changed_report(ticket.report, payload)
             repair = after_estimate(ticket.repair, payload)
             return replace(ticket, report=report, parked_until=None, repair=repair)
-        case "approved":
+        case Approved():
             repair = after_word(ticket.repair, payload, event.who)
-            return replace(ticket, repair=repair, outcome="approve" if payload["yes"] else ticket.outcome)
-        case "decided":
-            return _decided(ticket, payload["decision"], event.rulebook)
-        case "acknowledged":
-            said = (*ticket.acknowledged, *payload["cautions"])
+            return replace(ticket, repair=repair, outcome="approve" if payload.yes else ticket.outcome)
+        case Decided():
+            return _decided(ticket, payload.decision, event.rulebook)
+        case Acknowledged():
+            said = (*ticket.acknowledged, *payload.cautions)
             return replace(ticket, acknowledged=tuple(dict.fromkeys(said)))
-        case "parked":
-            return replace(ticket, parked_until=_instant(payload["until"]))
-        case "closed":
-            spent = (*ticket.spent, payload["cost"]) if payload.get("cost") else ticket.spent
-            repair = after_close(ticket.repair, payload)
+        case Parked():
+            return replace(ticket, parked_until=payload.until.astimezone(UTC))
+        case Closed():
             return replace(
-                ticket, state="closed", closed=payload, spent=spent, parked_until=None, repair=repair
+                ticket,
+                state="closed",
+                closed=payload,
+                spent=(*ticket.spent, payload.cost),
+                parked_until=None,
+                repair=after_close(ticket.repair, payload.authorization),
             )
-        case "reopened":
-            report = changed_report(ticket, event.kind, payload)
-            return replace(ticket, state="open", closed=None, report=report)
-        case "reported":
+        case Reopened():
+            return replace(ticket, state="open", closed=None, report=changed_report(ticket.report, payload))
+        case Reported():
             raise ValueError("a ticket is reported once")
-        case "dispatched":
+        case Dispatched():
             # Who is sent has the ticket in its care from then on.
-            return replace(ticket, contractor=payload.get("contractor") or ticket.contractor)
-        case "visited" | "swap_reserved" | "swapped":
+            return replace(ticket, contractor=payload.contractor or ticket.contractor)
+        case Visited() | SwapReserved() | Swapped():
             return ticket
 
 
@@ -161,51 +171,40 @@ def _decided(ticket: Ticket, decision: JSONObject, rulebook: str) -> Ticket:
 
     A ticket whose repair is authorized is not held for want of the word it has.
     """
-    live = {caution["rule"] for caution in decision.get("cautions", ()) if caution["stop_use"]}
-    visit = decision.get("visit")
-    authorization = ticket.repair["authorization"]
-    authorized = authorization is not None and authorization["state"] == "open"
+    ticket = replace(ticket, decision=decision, rulebook=rulebook)
+    decided, authorization = ticket.decided, ticket.repair.authorization
+    live = {caution.rule for caution in decided.cautions if caution.stop_use}
+    authorized = authorization is not None and authorization.state == "open"
     return replace(
         ticket,
-        decision=decision,
-        outcome="approve" if decision["outcome"] == "hold" and authorized else decision["outcome"],
-        rulebook=rulebook,
+        outcome="approve" if decided.outcome == "hold" and authorized else decided.outcome,
         acknowledged=tuple(rule for rule in ticket.acknowledged if rule in live),
-        due_at=None if visit is None else _instant(visit["due"]),
+        due_at=None if decided.visit is None else decided.visit.due.astimezone(UTC),
     )
 
 
-def _instant(text: str) -> datetime:
-    return datetime.fromisoformat(text).astimezone(UTC)
-
-
-def changed_report(ticket: Ticket, kind: EventKind, payload: JSONObject) -> JSONObject:
+def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
     """REPORT.json after an event that says more about the trouble; unchanged after any other.
 
     A later answer or result for the same fact or check replaces the earlier one; the log keeps both.
     """
-    report = ticket.report
-    match kind:
-        case "answered":
-            given = payload["answers"]
+    match payload:
+        case Answered(answers=given):
             unknown = [fact for fact in report.get("unknown") or () if fact not in given]
             kept = {"unknown": unknown} if unknown or "unknown" in report else {}
             return {**report, **kept, "answers": {**(report.get("answers") or {}), **given}}
-        case "skipped":
-            unknown = [*(report.get("unknown") or ()), *payload["facts"]]
+        case Skipped():
+            unknown = [*(report.get("unknown") or ()), *payload.facts]
             return {**report, "unknown": list(dict.fromkeys(unknown))}
-        case "undone":
-            return payload["report"]  # type: ignore[no-any-return]
-        case "check_done":
-            done = {"check": payload["check"], "result": payload["result"]}
-            before = [old for old in report.get("checks") or () if old["check"] != done["check"]]
-            return {**report, "checks": [*before, done]}
-        case "estimated":
-            estimate = {"total": payload["total"], "beyond_warranty": payload["beyond_warranty"]}
-            return {**report, "estimate": estimate}
-        case "corrected":
-            return {**report, **payload["report"]}
-        case "reopened":
+        case Undone():
+            return payload.report
+        case CheckDone():
+            before = [old for old in report.get("checks") or () if old["check"] != payload.check]
+            return {**report, "checks": [*before, {"check": payload.check, "result": payload.result}]}
+        case Estimated(bill=bill):
+            total, beyond = money_text(bill.total), money_text(bill.beyond_warranty)
+            return {**report, "estimate": {"total": total, "beyond_warranty": beyond}}
+        case Reopened():
             return {key: value for key, value in report.items() if key != "estimate"}
         case _:
             return report

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Literal, TypeAlias, get_args
 
+from triage.records.payloads import Dispatched, Visited
 from triage.records.ticket import Event
 
 VisitState: TypeAlias = Literal["scheduled", "started", "done"]
@@ -46,31 +47,31 @@ def visits_of(events: Iterable[Event]) -> tuple[PlannedVisit, ...]:
     """The visits by number."""
     found: dict[int, PlannedVisit] = {}
     for event in events:
-        payload = event.payload
-        if event.kind == "dispatched":
-            number = int(payload["visit"])
-            before = found.get(number)
-            found[number] = PlannedVisit(
-                number=number,
+        said = event.payload
+        if isinstance(said, Dispatched):
+            before = found.get(said.visit)
+            found[said.visit] = PlannedVisit(
+                number=said.visit,
                 state="scheduled",
-                at=datetime.fromisoformat(payload["at"]),
-                minutes=int(payload["minutes"]),
-                contractor=payload["contractor"],
-                purpose=payload["purpose"],
-                skill=payload["skill"],
-                priority=None if payload["priority"] is None else int(payload["priority"]),
-                due=None if payload["due"] is None else datetime.fromisoformat(payload["due"]),
-                kit=tuple(payload["kit"]),
-                technician=payload["technician"],
-                passed_over=tuple(payload["passed_over"]),
+                at=said.at,
+                minutes=said.minutes,
+                contractor=said.contractor,
+                purpose=said.purpose,
+                skill=said.skill,
+                priority=said.priority,
+                due=said.due,
+                kit=said.kit,
+                technician=said.technician,
+                passed_over=said.passed_over,
                 revision=0 if before is None else before.revision + 1,
                 changed_at=event.at,
             )
-        elif event.kind == "visited":
-            number, at = int(payload["visit"]), datetime.fromisoformat(payload["at"])
-            visit = replace(found[number], state=payload["state"], changed_at=event.at)
-            found[number] = (
-                replace(visit, started_at=at) if payload["state"] == "started" else replace(visit, done_at=at)
+        elif isinstance(said, Visited):
+            visit = replace(found[said.visit], state=said.state, changed_at=event.at)
+            found[said.visit] = (
+                replace(visit, started_at=said.at)
+                if said.state == "started"
+                else replace(visit, done_at=said.at)
             )
     return tuple(found[number] for number in sorted(found))
 

@@ -6,21 +6,21 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
-from typing import Any
 
 from triage.inputs.reader import InputReader
+from triage.records.payloads import Comeback
 from triage.records.report import Machine, PastRepair, local_date
 from triage.repairs.estimate_input import (
     MOST_HOURS,
     MOST_TEXT,
     AskedLine,
     read_cause,
-    read_flag,
     read_lines,
     read_number,
 )
 from triage.rulebook.model import Rulebook
 from triage.values.suggest import hint
+from triage.values.time_zones import CLOCKS_APART, lies_ahead
 
 NO_FAULT_FOUND = "no_fault_found"
 REPAIR, NOTHING = "repair", "nothing"
@@ -36,7 +36,6 @@ CLOSE_KEYS = (
     "note",
 )
 MOST_PHOTOS = 40
-CLOCKS_APART = timedelta(minutes=5)
 COMEBACK_DAYS = 30
 """A new report this soon after a visit is that visit's comeback. Common practice, no source."""
 
@@ -88,7 +87,7 @@ def read_close_out(
         cause=cause,
         cured_by=cured_by,
         lines=lines,
-        after_hours=read_flag(read, top.get("after_hours"), "/after_hours"),
+        after_hours=read.flag(top.get("after_hours"), "/after_hours"),
         hours=hours,
         photos=tuple(photos),
         authorization=read.name(top.get("authorization"), "/authorization"),
@@ -117,8 +116,9 @@ def _moment(
     at = read.moment(raw, "/at")
     if len(read.problems) > before:
         return at
-    if at > now + CLOCKS_APART:
-        read.problem(f"{at.isoformat()} lies in the future (it is {now.isoformat()}); fix the time", "/at")
+    ahead = lies_ahead(at, now)
+    if ahead is not None:
+        read.problem(ahead, "/at")
     elif at < opened_at - CLOCKS_APART:
         message = f"{at.isoformat()} is before the ticket was opened ({opened_at.isoformat()}); fix the time"
         read.problem(message, "/at")
@@ -129,8 +129,8 @@ def _moment(
 
 def comeback_of(
     repairs: Iterable[PastRepair], ticket: str, opened_at: datetime, cause: str | None
-) -> dict[str, Any] | None:
-    """The last visit for another ticket within COMEBACK_DAYS before this one was opened, as JSON data."""
+) -> Comeback | None:
+    """The last visit for another ticket within COMEBACK_DAYS before this one was opened."""
     earlier = [
         repair
         for repair in repairs
@@ -139,9 +139,5 @@ def comeback_of(
     if not earlier:
         return None
     last = max(earlier, key=lambda repair: repair.at)
-    return {
-        "ticket": last.ticket,
-        "at": last.at.isoformat(),
-        "days": (opened_at - last.at).days,
-        "same_cause": cause is not None and cause == last.cause,
-    }
+    same_cause = cause is not None and cause == last.cause
+    return Comeback(last.ticket, last.at, (opened_at - last.at).days, same_cause)

@@ -67,7 +67,7 @@ def read_estimate(data: object, rulebook: Rulebook) -> AskedEstimate:
     estimate = AskedEstimate(
         lines=read_lines(read, top.get("lines"), "/lines"),
         cause=read_cause(read, top.get("cause"), "/cause"),
-        after_hours=read_flag(read, top.get("after_hours"), "/after_hours"),
+        after_hours=read.flag(top.get("after_hours"), "/after_hours"),
         note=read.text(top.get("note"), "/note", MOST_TEXT),
     )
     if not estimate.lines and not read.problems:
@@ -96,13 +96,6 @@ def read_cause(read: InputReader, raw: object, pointer: str) -> str | None:
         return raw
     fix = hint(str(raw)[:60], known, f"; causes are {', '.join(known)}"[:600])
     read.problem(f'"{str(raw)[:60]}" is no cause of the rulebook{fix}', pointer)
-    return None
-
-
-def read_flag(read: InputReader, raw: object, pointer: str) -> bool | None:
-    if raw is None or isinstance(raw, bool):
-        return raw
-    read.problem("this is true or false", pointer)
     return None
 
 

@@ -14,9 +14,11 @@ from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any, Literal, TypeAlias
 
+from triage.records.bill import PROGRAM, BilledLine
+from triage.records.payloads import Closed
 from triage.records.report import PastRepair
-from triage.records.ticket import Event
 from triage.values.errors import InputError, Problem
+from triage.values.money import Money
 
 SpendBy: TypeAlias = Literal["contractor", "machine", "cause"]
 
@@ -72,48 +74,49 @@ def within(at: datetime, first: date | None, last: date | None) -> bool:
     return (first is None or first <= day) and (last is None or day <= last)
 
 
-def claim_rows(closings: Iterable[Event], first: date | None, last: date | None) -> list[dict[str, Any]]:
+def claim_rows(
+    closings: Iterable[tuple[str, Closed]], first: date | None, last: date | None
+) -> list[dict[str, Any]]:
     """A row for each line that warranty pays, and one for the deductible, which is taken off."""
     rows: list[dict[str, Any]] = []
-    for event in closings:
-        closed = event.payload
-        if not within(datetime.fromisoformat(closed["at"]), first, last):
+    for ticket, closed in closings:
+        if not within(closed.at, first, last):
             continue
-        for line in closed["lines"]:
-            if line["paid_by"] != "program":
-                rows.append(_claim(event, line, line["amount"], line["kind"]))
-        amount, currency = closed["deductible"].split()
-        if Decimal(amount):
-            rows.append(_claim(event, {}, f"-{amount} {currency}", "deductible"))
+        bill = closed.bill
+        rows += [
+            _claim(ticket, closed, line.kind, line.amount, line)
+            for line in bill.lines
+            if line.paid_by != PROGRAM
+        ]
+        if bill.deductible.amount:
+            rows.append(_claim(ticket, closed, "deductible", -bill.deductible, None))
     return rows
 
 
-def _claim(event: Event, line: Mapping[str, Any], amount: str, kind: str) -> dict[str, Any]:
-    closed = event.payload
-    number, currency = amount.split()
+def _claim(ticket: str, closed: Closed, kind: str, amount: Money, line: BilledLine | None) -> dict[str, Any]:
     return {
-        "closed_at": closed["at"],
-        "ticket": event.ticket,
-        "machine": closed["machine"],
-        "model": closed["model"],
-        "site": closed["site"],
-        "contractor": closed["contractor"],
-        "terms": line.get("paid_by"),
-        "cause": closed["cause"] or NO_FAULT_FOUND,
-        "component": line.get("component"),
+        "closed_at": closed.at.isoformat(),
+        "ticket": ticket,
+        "machine": closed.machine,
+        "model": closed.model,
+        "site": closed.site,
+        "contractor": closed.contractor,
+        "terms": line and line.paid_by,
+        "cause": closed.cause or NO_FAULT_FOUND,
+        "component": line and line.component,
         "kind": kind,
-        "detail": line.get("detail"),
-        "number": line.get("number"),
-        "quantity": line.get("quantity"),
-        "serials": list(line.get("serials", ())),
-        "amount": number,
-        "currency": currency,
-        "photos": list(closed["photos"]),
+        "detail": line and line.detail,
+        "number": line and line.number,
+        "quantity": line and line.quantity,
+        "serials": list((line and line.serials) or ()),
+        "amount": f"{amount.amount:f}",
+        "currency": amount.currency.code,
+        "photos": list(closed.photos),
     }
 
 
 def spend_rows(
-    closings: Iterable[Event],
+    closings: Iterable[tuple[str, Closed]],
     loaded: Iterable[tuple[str, PastRepair]],
     by: SpendBy,
     currency: str,
@@ -132,18 +135,16 @@ def spend_rows(
         for index, value in enumerate((Decimal(visits), total, spent)):
             held[index] += value
 
-    for event in closings:
-        closed = event.payload
-        at = datetime.fromisoformat(closed["at"])
-        seen.add((event.ticket, at.astimezone(UTC)))
-        spent = _amount(closed["cost"])
-        if within(at, first, last) and (closed["visited"] or spent):
+    for ticket, closed in closings:
+        seen.add((ticket, closed.at.astimezone(UTC)))
+        spent: Decimal = closed.cost.amount
+        if within(closed.at, first, last) and (closed.visited or spent):
             keys: Mapping[SpendBy, str] = {
-                "contractor": closed["contractor"] or NOT_ON_RECORD,
-                "machine": closed["machine"] or NOT_ON_RECORD,
-                "cause": closed["cause"] or NO_FAULT_FOUND,
+                "contractor": closed.contractor or NOT_ON_RECORD,
+                "machine": closed.machine or NOT_ON_RECORD,
+                "cause": closed.cause or NO_FAULT_FOUND,
             }
-            add(keys[by], 1, _amount(closed["total"]), spent)
+            add(keys[by], 1, closed.bill.total.amount, spent)
     for serial, repair in loaded:
         known = (repair.ticket, repair.at.astimezone(UTC)) in seen
         if not known and within(repair.at, first, last):
@@ -162,10 +163,6 @@ def spend_rows(
         for key, (visits, total, spent) in sums.items()
     ]
     return sorted(rows, key=lambda row: (-Decimal(str(row["spent"])), str(row[by])))
-
-
-def _amount(text: str) -> Decimal:
-    return Decimal(text.split()[0])
 
 
 def as_csv(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:

@@ -9,11 +9,10 @@ deductible.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
 from triage.decide.spending.costs import (
     PAID_BY_LABOR_COVER,
@@ -27,11 +26,12 @@ from triage.decide.spending.costs import (
     tax_on_lines,
 )
 from triage.decide.spending.warranty import covered_by_component, terms_by_component
+from triage.records.bill import PROGRAM, Billed, BilledLine, NotAgreed
 from triage.records.report import Machine
 from triage.repairs.estimate_input import AskedLine
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import RateAgreement, WarrantyTerms
-from triage.values.money import Money, as_money, money_text, round_money
+from triage.values.money import Money, as_money, round_money
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,43 +217,38 @@ def _deductible(lines: Iterable[BillLine], terms: Iterable[WarrantyTerms]) -> De
     return sum((min(own[id_], claim) for id_, claim in claims.items()), Decimal(0))
 
 
-def bill_as_data(bill: Bill) -> dict[str, Any]:
-    """JSON data: `lines`, `total`, `claimed`, `deductible`, `beyond_warranty`; `outside` with pointers."""
-
-    def text(amount: Decimal) -> str:
-        return money_text(as_money(amount, bill.currency))
-
-    return {
-        "lines": [_line_as_data(line, text(line.amount), text(line.agreed)) for line in bill.lines],
-        "total": money_text(bill.total),
-        "claimed": money_text(bill.claimed),
-        "deductible": text(bill.deductible),
-        "beyond_warranty": money_text(bill.beyond_warranty),
-        "outside": [
-            {"line": f"/lines/{index}", "kind": line.kind, "detail": line.detail, "why": line.outside}
-            for index, line in enumerate(bill.lines)
-            if line.outside is not None
-        ],
-    }
+def billed(bill: Bill) -> Billed:
+    """The bill as it is written down."""
+    outside = (
+        NotAgreed(f"/lines/{index}", line.kind, line.detail, line.outside)
+        for index, line in enumerate(bill.lines)
+        if line.outside is not None
+    )
+    return Billed(
+        lines=tuple(_billed_line(line, bill.currency) for line in bill.lines),
+        total=bill.total,
+        claimed=bill.claimed,
+        deductible=as_money(bill.deductible, bill.currency),
+        beyond_warranty=bill.beyond_warranty,
+        outside=tuple(outside),
+    )
 
 
-def _line_as_data(line: BillLine, amount: str, agreed: str) -> Mapping[str, Any]:
-    asked = line.asked
-    shown: dict[str, Any] = {
-        "kind": line.kind,
-        "detail": line.detail,
-        "amount": amount,
-        "agreed": agreed,
-        "component": line.component,
-        "paid_by": line.terms or "program",
-    }
-    if line.kind in ("labor", "second_technician"):
-        shown["hours"] = asked.hours
-    if line.kind == "part":
-        shown |= {"number": asked.number, "quantity": asked.quantity, "serials": list(asked.serials)}
-    if asked.note:
-        shown["note"] = asked.note
-    return shown
+def _billed_line(line: BillLine, currency: str) -> BilledLine:
+    asked, is_part = line.asked, line.kind == "part"
+    return BilledLine(
+        kind=line.kind,
+        detail=line.detail,
+        amount=as_money(line.amount, currency),
+        agreed=as_money(line.agreed, currency),
+        component=line.component,
+        paid_by=line.terms or PROGRAM,
+        hours=asked.hours if line.kind in ("labor", "second_technician") else None,
+        number=asked.number if is_part else None,
+        quantity=asked.quantity if is_part else None,
+        serials=asked.serials if is_part else None,
+        note=asked.note or None,
+    )
 
 
 def _plain(number: Decimal) -> str:

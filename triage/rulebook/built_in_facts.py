@@ -7,9 +7,6 @@ from collections.abc import Mapping
 from triage.logic.unary_tests import FactType
 from triage.rulebook.model import Fact
 
-MANY_VALUED = frozenset({"symptom"})
-"""Choices that may hold several of their values at once."""
-
 
 def _fact(id_: str, title: str, type_: FactType, unit: str | None = None) -> Fact:
     return Fact(id_, title, type_, "computed", unit)
@@ -71,10 +68,6 @@ _POLICY = (
 
 
 _LIMIT = (_fact("amount", "What the ticket would come to (authority tables)", "number"),)
-
-
-PRE_FACTS: frozenset[str] = frozenset(fact.id for fact in _PRE)
-"""Built-in facts known before inference: any rule may look at them."""
 
 
 POLICY_FACTS: frozenset[str] = frozenset(fact.id for fact in _POLICY)

@@ -11,6 +11,7 @@ from triage.logic.unary_text import text_of_test
 from triage.rulebook.model import Fact
 from triage.values.errors import InputError, Problem
 from triage.values.plain_data import exact_number
+from triage.values.shown import quoted
 from triage.values.suggest import hint
 from triage.values.units import UnitError, read_quantity
 
@@ -62,7 +63,7 @@ def _read(fact: Fact, raw: object) -> Scalar:
             return _number(raw, fact.unit)
         case "flag":
             if not isinstance(raw, bool):
-                raise ValueError(f"{_shown(raw)} is not true or false")
+                raise ValueError(f"{quoted(raw)} is not true or false")
             return raw
         case "choice":
             return _choice(fact, raw)
@@ -86,16 +87,16 @@ def _number(raw: object, unit: str | None) -> Decimal:
             try:
                 return read_quantity(raw, unit)
             except UnitError as error:
-                raise ValueError(f"{_shown(raw)} does not fit; {error}") from None
-    raise ValueError(f"{_shown(raw)} is not a number")
+                raise ValueError(f"{quoted(raw)} does not fit; {error}") from None
+    raise ValueError(f"{quoted(raw)} is not a number")
 
 
 def _choice(fact: Fact, raw: object) -> str:
     if not isinstance(raw, str):
-        raise ValueError(f"{_shown(raw)} is not one of its choices; they are {', '.join(fact.choices)[:300]}")
+        raise ValueError(f"{quoted(raw)} is not one of its choices; they are {', '.join(fact.choices)[:300]}")
     if fact.choices and raw not in fact.choices:
         fix = hint(raw, fact.choices, f"; they are {', '.join(fact.choices)[:300]}")
-        raise ValueError(f"{_shown(raw)} is not one of its choices{fix}")
+        raise ValueError(f"{quoted(raw)} is not one of its choices{fix}")
     return raw
 
 
@@ -106,8 +107,8 @@ def _date(raw: object) -> date:
         try:
             return date.fromisoformat(raw)
         except ValueError as error:
-            raise ValueError(f"{_shown(raw)} is not a day of the calendar ({error})") from None
-    raise ValueError(f'{_shown(raw)} is not a date; write it as "2026-01-31"')
+            raise ValueError(f"{quoted(raw)} is not a day of the calendar ({error})") from None
+    raise ValueError(f'{quoted(raw)} is not a date; write it as "2026-01-31"')
 
 
 def _time(raw: object) -> time:
@@ -117,13 +118,13 @@ def _time(raw: object) -> time:
         try:
             return time.fromisoformat(raw)
         except ValueError as error:
-            raise ValueError(f"{_shown(raw)} is not a time of day ({error})") from None
-    raise ValueError(f'{_shown(raw)} is not a time of day; write it as "10:30"')
+            raise ValueError(f"{quoted(raw)} is not a time of day ({error})") from None
+    raise ValueError(f'{quoted(raw)} is not a time of day; write it as "10:30"')
 
 
 def _text(raw: object) -> str:
     if not isinstance(raw, str):
-        raise ValueError(f"{_shown(raw)} is not text")
+        raise ValueError(f"{quoted(raw)} is not text")
     if not raw.strip():
         raise ValueError("the text is empty; leave the fact out when it is not known")
     if len(raw) > MOST_TEXT:
@@ -131,17 +132,3 @@ def _text(raw: object) -> str:
     if any(ord(sign) < 32 and sign not in "\n\t" for sign in raw):
         raise ValueError("the text holds control characters; take them out")
     return raw
-
-
-def _shown(raw: object) -> str:
-    match raw:
-        case bool():
-            return str(raw).lower()
-        case str():
-            return f'"{raw[:60]}"'
-        case int() | float() | Decimal():
-            return str(raw)[:60]
-        case None:
-            return "nothing (null)"
-        case _:
-            return f"a value of type {type(raw).__name__}"

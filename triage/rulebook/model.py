@@ -12,7 +12,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Literal, TypeAlias
 
-from triage.logic.conditions import ALWAYS, Condition, Scalar, UnaryTest
+from triage.logic.conditions import Condition, Scalar, UnaryTest
 from triage.logic.unary_tests import FactType
 from triage.rulebook.terms import Authority, LimitTable, Part, Rates, ServiceHours, WarrantyTerms
 from triage.values.errors import InputError
@@ -246,6 +246,3 @@ class Rulebook:
         ]
         live = {head.id: head.when for head in heads if head.status == "live"}
         return live | {check.id: check.when for check in self.checks.values()}
-
-
-NO_CONDITION = ALWAYS

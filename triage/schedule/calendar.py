@@ -78,8 +78,7 @@ def _lines(visit: PlannedVisit, ticket: Ticket, machine: Machine | None, ruleboo
     ]
     if parts:
         lines.append(f"Bring: {'; '.join(parts)}")
-    cautions = (ticket.decision or {}).get("cautions", ())
-    lines.extend(f"Caution: {said['text']}" for said in cautions)
+    lines.extend(f"Caution: {caution.text}" for caution in ticket.decided.cautions)
     if machine is not None and machine.asset_tag:
         lines.append(f"Asset tag {machine.asset_tag}")
     return lines

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from triage.records.report import Site
+from triage.records.report import Site, timezone_of
 from triage.rulebook.terms import ServiceHours
 from triage.schedule.service_hours import service_times
 from triage.schedule.store_access import access_windows
@@ -93,7 +93,7 @@ def assign(
 
 def next_free(contractor: Contractor, job: Job, planned: Planned, hours: ServiceHours) -> Slot | None:
     """The contractor's first free moment for the job, on a day that has room left."""
-    zone = zone_named(job.site.timezone if job.site is not None else "UTC")
+    zone = zone_named(timezone_of(job.site))
     last = job.start + timedelta(days=FURTHEST_DAYS)
     for opens, closes in _windows(job, hours):
         begins = max(opens, job.start)
@@ -112,7 +112,7 @@ def has_room(contractor: Contractor, day: date, planned: Planned) -> bool:
 
 def _windows(job: Job, hours: ServiceHours) -> Iterator[tuple[datetime, datetime]]:
     """When somebody may work there, day by day: service hours and the store's access hours together."""
-    timezone = job.site.timezone if job.site is not None else "UTC"
+    timezone = timezone_of(job.site)
     working = (
         _every_day(job.start, timezone) if job.around_the_clock else service_times(job.start, hours, timezone)
     )

@@ -6,10 +6,10 @@ from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
-from typing import Any
 
-from triage.records.report import Site
-from triage.records.ticket import Event, Ticket
+from triage.records.payloads import Dispatched
+from triage.records.report import Site, timezone_of
+from triage.records.ticket import Ticket
 from triage.rulebook.terms import ServiceHours
 from triage.schedule.contractors import Contractor, Job, assign, has_room, why_not
 from triage.schedule.store_access import lets_in
@@ -38,15 +38,18 @@ class Chosen:
     passed_over: tuple[str, ...]
 
 
-def planned_visits(dispatched: Sequence[Event], moved: tuple[str, int | None]) -> Counter[tuple[str, date]]:
-    """Visits by contractor and day, each where it was moved last; the one that is `moved` now not counted."""
-    last: dict[tuple[str, int], Mapping[str, Any]] = {
-        (event.ticket, int(event.payload["visit"])): event.payload for event in dispatched
-    }
+def planned_visits(
+    dispatched: Sequence[tuple[str, Dispatched]], moved: tuple[str, int | None]
+) -> Counter[tuple[str, date]]:
+    """Visits by contractor and day, each where it was moved last, out of tickets with a visit scheduled.
+
+    The one that is `moved` now is not counted.
+    """
+    last = {(ticket, visit.visit): visit for ticket, visit in dispatched}
     return Counter(
-        (payload["contractor"], date.fromisoformat(payload["day"]))
-        for key, payload in last.items()
-        if key != moved and payload["contractor"] is not None
+        (visit.contractor, visit.day)
+        for key, visit in last.items()
+        if key != moved and visit.contractor is not None
     )
 
 
@@ -63,7 +66,7 @@ def choose(
 
     Raises InputError for a wish that cannot be, ConflictError where nobody can be sent or has room.
     """
-    zone = zone_named(site.timezone if site is not None else "UTC")
+    zone = zone_named(timezone_of(site))
     if wish.at is not None and site is not None and not lets_in(site, wish.at):
         message = (
             f"{site.name} lets nobody in then; come between {site.access_from} and {site.access_until} there"

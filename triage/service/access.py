@@ -11,7 +11,7 @@ from triage.records.ticket import Ticket
 from triage.records.ticket_id import heard
 from triage.store import Work
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
-from triage.values.money import parse_money
+from triage.values.money import sum_money
 
 
 def seen_ticket(work: Work, ticket_id: str, viewer: Caller | None, *, for_change: bool = False) -> Ticket:
@@ -88,4 +88,4 @@ def spent_on(work: Work, ticket_id: str, serial: str, viewer: Caller, currency: 
         ticket = None
     if ticket is None or ticket.machine != serial:
         raise InputError([Problem(f'no ticket "{ticket_id[:60]}" of this machine', "query:ticket")])
-    return sum((parse_money(text, currency).amount for text in ticket.spent), Decimal(0))
+    return sum_money(ticket.spent, currency).amount

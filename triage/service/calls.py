@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import timedelta
 
 from triage.records.caller import Caller
-from triage.records.ticket import Event, JSONObject, Ticket, changed_report, fold
+from triage.records.decision_parts import Caution
+from triage.records.payloads import (
+    Acknowledged,
+    Answered,
+    CheckDone,
+    JSONObject,
+    Parked,
+    Skipped,
+    Undone,
+)
+from triage.records.ticket import Event, Ticket, changed_report, fold
 from triage.service.access import seen_ticket
 from triage.service.changes import Change, change, decided_anew
 from triage.service.service import Service
 from triage.service.tickets import ticket
 from triage.store import Work
-from triage.store.tables.tickets import NewEvent
 from triage.values.errors import InputError, NotFoundError, Problem
 
 RECENT = timedelta(minutes=2)
@@ -21,14 +30,14 @@ NOTED_AGAIN_AFTER = timedelta(seconds=5)
 KEPT = timedelta(minutes=10)
 """How long a look at a ticket counts, is not written again, and is kept."""
 
-UNDOABLE = ("answered", "check_done", "skipped")
+UNDOABLE = (Answered, CheckDone, Skipped)
 
 
 def skip(service: Service, ticket_id: str, fact: str, who: Caller, if_version: int | None) -> Ticket:
     """The clerk cannot tell: the fact stays unknown and is not asked for again."""
     if fact not in service.rulebook.facts:
         raise InputError([Problem(f'"{fact[:60]}" is no fact of the rulebook', "/facts")])
-    skipped = NewEvent("skipped", {"facts": [fact]})
+    skipped = Skipped((fact,))
     return change(
         service, ticket_id, who, if_version, lambda work, found: decided_anew(service, work, found, skipped)
     )
@@ -41,28 +50,27 @@ def acknowledge(service: Service, ticket_id: str, who: Caller, if_version: int |
         return found
 
     def follows(_: Work, found: Ticket) -> Change:
-        said = {"cautions": [caution["rule"] for caution in unread(found)]}
-        return Change([NewEvent("acknowledged", said)] if unread(found) else [], service.now())
+        said = Acknowledged(tuple(caution.rule for caution in unread(found)))
+        return Change([said] if said.cautions else [], service.now())
 
     return change(service, ticket_id, who, if_version, follows)
 
 
-def unread(ticket: Ticket) -> Sequence[JSONObject]:
+def unread(ticket: Ticket) -> Sequence[Caution]:
     """The stop-use cautions in force that nobody has read out yet."""
-    cautions = (ticket.decision or {}).get("cautions", ())
-    return [said for said in cautions if said["stop_use"] and said["rule"] not in ticket.acknowledged]
+    cautions = ticket.decided.cautions
+    return [said for said in cautions if said.stop_use and said.rule not in ticket.acknowledged]
 
 
 def park(service: Service, ticket_id: str, check: str, who: Caller, if_version: int | None) -> Ticket:
     """The check is done and takes its time to show: the ticket waits until the clerk is called back."""
 
     def follows(_: Work, found: Ticket) -> Change:
-        plan = (found.decision or {}).get("plan", ())
-        step = next((step for step in plan if step["check"] == check), None)
-        if step is None or not step["wait_minutes"]:
+        step = next((step for step in found.decided.plan if step.check == check), None)
+        if step is None or not step.wait_minutes:
             raise InputError([Problem(f'"{check[:60]}" is no check of this plan that has to wait', "/check")])
-        until = service.now() + timedelta(minutes=int(step["wait_minutes"]))
-        return Change([NewEvent("parked", {"check": check, "until": until.isoformat()})], service.now())
+        until = service.now() + timedelta(minutes=step.wait_minutes)
+        return Change([Parked(check, until)], service.now())
 
     return change(service, ticket_id, who, if_version, follows)
 
@@ -75,8 +83,8 @@ def undo(service: Service, ticket_id: str, who: Caller, if_version: int | None) 
         last = last_undoable(events)
         if last is None:
             raise NotFoundError("there is no answer to take back")
-        payload = {"seq": last.seq, "report": _report_without(events, last.seq)}
-        return decided_anew(service, work, found, NewEvent("undone", payload))
+        undone = Undone(last.seq, _report_without(events, last.seq))
+        return decided_anew(service, work, found, undone)
 
     return change(service, ticket_id, who, if_version, follows)
 
@@ -118,15 +126,22 @@ def call(service: Service, ticket_id: str, viewer: Caller) -> Call:
 
 def last_undoable(events: Sequence[Event]) -> Event | None:
     """The last event that can be taken back and was not."""
-    gone = {event.payload["seq"] for event in events if event.kind == "undone"}
-    kept = (event for event in reversed(events) if event.kind in UNDOABLE and event.seq not in gone)
+    gone = taken_back(events)
+    kept = (
+        event for event in reversed(events) if isinstance(event.payload, UNDOABLE) and event.seq not in gone
+    )
     return next(kept, None)
 
 
+def taken_back(events: Sequence[Event]) -> set[int]:
+    """The numbers of the events that were undone."""
+    return {event.payload.seq for event in events if isinstance(event.payload, Undone)}
+
+
 def _report_without(events: Sequence[Event], seq: int) -> JSONObject:
-    gone = {seq, *(event.payload["seq"] for event in events if event.kind == "undone")}
-    ticket = fold(events[:1])
+    gone = {seq, *taken_back(events)}
+    report = fold(events[:1]).report
     for event in events[1:]:
-        if event.seq not in gone and event.kind != "undone":
-            ticket = replace(ticket, report=changed_report(ticket, event.kind, event.payload))
-    return ticket.report
+        if event.seq not in gone and not isinstance(event.payload, Undone):
+            report = changed_report(report, event.payload)
+    return report

@@ -17,14 +17,15 @@ from triage.decide.under_later_rules import report_now
 from triage.records.caller import Caller
 from triage.records.decision import Decision
 from triage.records.decision_json import as_json
+from triage.records.payloads import Decided, Payload
 from triage.records.report import History, Machine
 from triage.records.ticket import Ticket
 from triage.service.access import refuse_stale, seen_machine, seen_ticket
 from triage.service.service import Service, one_version
 from triage.store import Work
-from triage.store.tables.tickets import NewEvent, TicketMoved, following
+from triage.store.tables.tickets import TicketMoved, following
 from triage.values.errors import NotFoundError
-from triage.values.money import Money, parse_money
+from triage.values.money import Money, sum_money
 
 Data = Mapping[str, Any]
 
@@ -33,7 +34,7 @@ Data = Mapping[str, Any]
 class Change:
     """The next events of a ticket; none: it stays as it is. `also` stores what other tables learn by it."""
 
-    news: Sequence[NewEvent]
+    news: Sequence[Payload]
     at: datetime
     also: Callable[[Work], None] | None = None
 
@@ -66,7 +67,7 @@ def change(
 
 
 @one_version
-def append(service: Service, ticket_id: str, new: NewEvent, who: Caller, if_version: int | None) -> Ticket:
+def append(service: Service, ticket_id: str, new: Payload, who: Caller, if_version: int | None) -> Ticket:
     """The ticket after an event that the decision does not hang on; a part of the write that it stands in."""
     with service.store.write() as work:
         ticket = seen_ticket(work, ticket_id, who, for_change=True)
@@ -75,9 +76,9 @@ def append(service: Service, ticket_id: str, new: NewEvent, who: Caller, if_vers
         return work.tickets.append(ticket.id, [new], at=service.now(), who=who.name, rulebook=rulebook)
 
 
-def decided_anew(service: Service, work: Work, ticket: Ticket, new: NewEvent) -> Change:
+def decided_anew(service: Service, work: Work, ticket: Ticket, new: Payload) -> Change:
     """`new` and the decision that follows from it."""
-    data, left_out = report_now(ticket, new.kind, new.payload, service.rulebook)
+    data, left_out = report_now(ticket, new, service.rulebook)
     inputs = with_spent(inputs_of(service, work, data), _spent(ticket, service.rulebook.currency))
     decision = decide_inputs(service.rulebook, service.engine, inputs)
     return Change([new, decided_event(ticket.id, decision, inputs, left_out)], inputs.at)
@@ -103,17 +104,10 @@ def inputs_of(
 
 def decided_event(
     ticket_id: str, decision: Decision, inputs: Inputs, left_out: Sequence[str] = ()
-) -> NewEvent:
+) -> Decided:
     """`left_out` are the facts and checks that the report names and the rulebook no longer knows."""
-    payload: dict[str, Any] = {
-        "decision": as_json(decision, ticket=ticket_id),
-        "inputs": inputs_as_data(inputs),
-    }
-    return NewEvent("decided", payload | ({"left_out": list(left_out)} if left_out else {}))
+    return Decided(as_json(decision, ticket_id), inputs_as_data(inputs), tuple(left_out) or None)
 
 
 def _spent(ticket: Ticket, currency: str) -> Money | None:
-    if not ticket.spent:
-        return None
-    amounts = [parse_money(text, currency) for text in ticket.spent]
-    return sum(amounts[1:], amounts[0])
+    return sum_money(ticket.spent, currency) if ticket.spent else None

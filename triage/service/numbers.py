@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from triage.records.caller import Caller
-from triage.records.ticket import Event
+from triage.records.payloads import Closed
 from triage.repairs.exports import SpendBy, claim_rows, read_days, spend_rows
 from triage.repairs.period import EARLIER, read_period
 from triage.repairs.period_numbers import period_numbers
@@ -53,5 +53,5 @@ def spend(
         return spend_rows(closings, loaded, by, service.rulebook.currency, first, last)
 
 
-def _own(closings: Sequence[Event], viewer: Caller) -> list[Event]:
-    return [event for event in closings if viewer.may_see(event.payload["contractor"])]
+def _own(closings: Sequence[tuple[str, Closed]], viewer: Caller) -> list[tuple[str, Closed]]:
+    return [(ticket, closed) for ticket, closed in closings if viewer.may_see(closed.contractor)]

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from functools import partial
-from typing import Any, cast
+from typing import cast
 
 from triage.decide.decide_data import decide_inputs, read_inputs, with_spent
-from triage.decide.spending.authorities import asked_as_data, whom_to_ask
+from triage.decide.spending.authorities import to_ask, whom_to_ask
 from triage.decide.spending.repair_costs import component_of
 from triage.decide.spending.warranty import warranty_for
 from triage.decide.under_later_rules import report_now
+from triage.logic.conditions import Facts
 from triage.logic.engine import Engine
 from triage.records.authorization import (
+    Authorization,
     next_number,
     open_authorization,
     refuse_closing_above,
@@ -23,22 +25,29 @@ from triage.records.authorization import (
 )
 from triage.records.caller import Caller
 from triage.records.decision import Decision
+from triage.records.payloads import (
+    Approved,
+    Ask,
+    Closed,
+    Decided,
+    Estimated,
+    Payload,
+    Reopened,
+    Speaker,
+)
 from triage.records.report import History, Machine, PastRepair, local_date
-from triage.records.ticket import EventKind, Ticket
+from triage.records.ticket import Ticket
 from triage.repairs.approvals import on_behalf_of, read_approval
 from triage.repairs.close_out import CloseOut, comeback_of, read_close_out
 from triage.repairs.estimate_input import AskedLine, read_estimate
-from triage.repairs.pricing import Bill, Visit, bill_as_data, priced
+from triage.repairs.pricing import Bill, Visit, billed, priced
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
 from triage.service.access import found_for, machine_billed, refuse_open_swap
 from triage.service.changes import Change, change, decided_event
 from triage.service.service import Service
 from triage.store import Work
-from triage.store.tables.tickets import NewEvent
 from triage.values.errors import ConflictError, InputError, Problem
-from triage.values.money import Money, as_money, money_text, parse_money
-
-Data = Mapping[str, Any]
+from triage.values.money import Money, in_currency, money_text, sum_money
 
 
 def estimate(
@@ -92,145 +101,141 @@ class _Desk:
 
     def estimate(self, ticket: Ticket, data: object) -> Change:
         asked = read_estimate(data, self.rulebook)
-        cause = asked.cause or _likeliest(ticket)
+        cause = asked.cause or ticket.decided.computed_facts.top_cause or OTHER_CAUSE
         bill, machine = self._bill(ticket, cause, asked.after_hours, asked.lines)
-        priced_bill = bill_as_data(bill)
-        decision, decided = self._decide(ticket, "estimated", priced_bill)
+        unanswered = self._unanswered(ticket, cause, bill, asked.note)
+        decision, decided = self._decide(ticket, unanswered)
         answer, reasons = _answer(decision, bill)
-        prior = open_authorization(ticket.repair, self.now)
-        within_word = (
-            prior is not None
-            and prior["estimate"] == 0
-            and answer == "hold"
-            and bill.beyond_warranty <= parse_money(prior["amount"], self.rulebook.currency)
+        before = self._within_word(ticket, bill) if answer == "hold" else None
+        if before is not None:
+            answer, reasons = "approve", (f"It is within what {before.authority} approved beforehand.",)
+        comes_to = self._spent(ticket) + bill.beyond_warranty
+        estimated = replace(
+            unanswered,
+            answer=answer,
+            reasons=reasons,
+            ask=self._ask(decision, machine, comes_to) if answer == "hold" else None,
         )
-        if within_word:
-            answer, reasons = "approve", [f"It is within what {prior['authority']} approved beforehand."]  # type: ignore[index]
-        component = component_of(self.rulebook, cause)
-        warranty = warranty_for(
-            self.rulebook, machine, component, _reported_on(ticket, machine), _facts_of(decision)
-        )
-        payload = {
-            "revision": ticket.repair["revisions"] + 1,
-            "cause": cause,
-            "component": component,
-            **priced_bill,
-            "answer": answer,
-            "reasons": reasons,
-            "ask": self._ask(decision, machine, self._spent(ticket) + bill.beyond_warranty)
-            if answer == "hold"
-            else None,
-            "claim_needs": list(warranty.claim_needs) if bill.claimed.amount else [],
-            "at_risk": list(warranty.at_risk) if bill.claimed.amount else [],
-            "note": asked.note,
-        }
-        news = [NewEvent("estimated", payload), decided]
-        if answer == "approve":
-            word: Data = prior if within_word and prior is not None else {}
-            news.append(
-                NewEvent(
-                    "approved",
-                    {
-                        "estimate": payload["revision"],
-                        "authority": word.get("authority"),
-                        "yes": True,
-                        "amount": word.get("amount", money_text(bill.beyond_warranty)),
-                        "number": next_number(ticket.id, ticket.repair),
-                        "expires_at": word.get("expires_at", standing_until(self.now).isoformat()),
-                        "why": " ".join(reasons),
-                    },
-                )
+        if bill.claimed.amount:
+            reported_on = _reported_on(ticket, machine)
+            warranty = warranty_for(
+                self.rulebook, machine, estimated.component, reported_on, _facts_of(decision)
             )
-        return self._change(news)
+            estimated = replace(estimated, claim_needs=warranty.claim_needs, at_risk=warranty.at_risk)
+        if answer != "approve":
+            return self._change([estimated, decided])
+        approved = Approved(
+            estimate=estimated.revision,
+            authority=None if before is None else before.authority,
+            yes=True,
+            amount=bill.beyond_warranty if before is None else before.amount,
+            number=next_number(ticket.id, ticket.repair),
+            expires_at=standing_until(self.now) if before is None else before.expires_at,
+            why=" ".join(reasons),
+        )
+        return self._change([estimated, decided, approved])
+
+    def _unanswered(self, ticket: Ticket, cause: str, bill: Bill, note: str) -> Estimated:
+        return Estimated(
+            revision=ticket.repair.revisions + 1,
+            cause=cause,
+            component=component_of(self.rulebook, cause),
+            bill=billed(bill),
+            answer="hold",
+            reasons=(),
+            note=note,
+        )
+
+    def _within_word(self, ticket: Ticket, bill: Bill) -> Authorization | None:
+        """What was authorized before there was an estimate, where the bill is within it."""
+        before = open_authorization(ticket.repair, self.now)
+        if before is None or before.estimate != 0:
+            return None
+        return before if bill.beyond_warranty <= in_currency(before.amount, self.rulebook.currency) else None
 
     def approve(self, ticket: Ticket, data: object) -> Change:
         approval = read_approval(data, self.rulebook, self.now)
-        repair = ticket.repair
+        repair, speaker = ticket.repair, approval.authority
         refuse_second_word(repair, approval.estimate, ticket.id)
         amount = approval.amount
         if approval.answer == "yes":
-            if repair["estimate"] is None:
+            if repair.estimate is None:
                 message = "there is no estimate yet; say yes_up_to with an amount"
                 raise InputError([Problem(message, "/answer")])
-            amount = parse_money(repair["estimate"]["beyond_warranty"], self.rulebook.currency)
-        payload: dict[str, Any] = {
-            "estimate": approval.estimate,
-            "authority": approval.authority.id,
-            "title": approval.authority.title,
-            "for": None,
-            "yes": amount is not None,
-            "amount": None,
-            "number": None,
-            "expires_at": None,
-            "why": approval.why,
-        }
+            amount = in_currency(repair.estimate.bill.beyond_warranty, self.rulebook.currency)
+        approved = Approved(
+            estimate=approval.estimate,
+            authority=speaker.id,
+            yes=amount is not None,
+            amount=amount,
+            number=None,
+            expires_at=None,
+            why=approval.why,
+            speaker=Speaker(speaker.title),
+        )
         if amount is not None:
             comes_to = self._spent(ticket) + amount
             on = local_date(machine_billed(self.work, ticket), self.now)
             behalf = on_behalf_of(self.rulebook, approval, comes_to.amount, on)
-            expires_at = approval.expires_at or self.now + timedelta(days=behalf.valid_days)
-            payload |= {
-                "for": None if behalf.id == approval.authority.id else behalf.id,
-                "amount": money_text(amount),
-                "number": next_number(ticket.id, repair),
-                "expires_at": expires_at.isoformat(),
-            }
-        return self._change([NewEvent("approved", payload)])
+            approved = replace(
+                approved,
+                number=next_number(ticket.id, repair),
+                expires_at=approval.expires_at or self.now + timedelta(days=behalf.valid_days),
+                speaker=Speaker(speaker.title, None if behalf.id == speaker.id else behalf.id),
+            )
+        return self._change([approved])
 
     def close(self, ticket: Ticket, data: object) -> Change:
         refuse_open_swap(self.work, ticket)
         machine = machine_billed(self.work, ticket)
         close_out = read_close_out(data, self.rulebook, machine, ticket.opened_at, self.now)
-        bill, _ = self._bill(ticket, close_out.cause or OTHER_CAUSE, close_out.after_hours, close_out.lines)
-        priced_bill = bill_as_data(bill)
-        decision, _ = self._decide(ticket, "estimated", priced_bill)
+        cause = close_out.cause or OTHER_CAUSE
+        bill, _ = self._bill(ticket, cause, close_out.after_hours, close_out.lines)
+        decision, _ = self._decide(ticket, self._unanswered(ticket, cause, bill, close_out.note))
         refuse_closing_above(
             ticket.repair, close_out.authorization, bill.beyond_warranty, decision.limit.headroom, self.now
         )
-        payload = self._closed(ticket, machine, close_out, bill)
         also = None
         if machine is not None and close_out.visited:
             repair = PastRepair(close_out.at, ticket.id, close_out.cause, bill.beyond_warranty)
             also = partial(_join_history, machine.serial, repair)
-        return self._change([NewEvent("closed", payload)], also)
+        return self._change([self._closed(ticket, machine, close_out, bill)], also)
 
     def reopen(self, ticket: Ticket, why: str) -> Change:
         if ticket.state != "closed":
             raise ConflictError(f"ticket {ticket.id} is open")
         if not why.strip():
             raise InputError([Problem("say why, in a sentence", "/why")])
-        payload = {"why": why}
-        _, decided = self._decide(ticket, "reopened", payload)
-        return self._change([NewEvent("reopened", payload), decided])
+        reopened = Reopened(why)
+        _, decided = self._decide(ticket, reopened)
+        return self._change([reopened, decided])
 
-    def _closed(
-        self, ticket: Ticket, machine: Machine | None, close_out: CloseOut, bill: Bill
-    ) -> dict[str, Any]:
+    def _closed(self, ticket: Ticket, machine: Machine | None, close_out: CloseOut, bill: Bill) -> Closed:
         history = History() if machine is None else self.work.care.history(machine.serial)
-        return {
-            "cause": close_out.cause,
-            "no_fault_found": close_out.cause is None,
-            "cured_by": close_out.cured_by,
-            "visited": close_out.visited,
-            "cost": money_text(bill.beyond_warranty),
-            **bill_as_data(bill),
-            "hours": close_out.hours,
-            "photos": list(close_out.photos),
-            "authorization": close_out.authorization,
-            "at": close_out.at.isoformat(),
-            "note": close_out.note,
-            "comeback_of": comeback_of(history.repairs, ticket.id, ticket.opened_at, close_out.cause),
-            "machine": ticket.machine,
-            "model": None if machine is None else machine.model,
-            "site": ticket.site,
-            "contractor": ticket.contractor,
-        }
+        return Closed(
+            cause=close_out.cause,
+            no_fault_found=close_out.cause is None,
+            cured_by=close_out.cured_by,
+            visited=close_out.visited,
+            cost=bill.beyond_warranty,
+            bill=billed(bill),
+            hours=close_out.hours,
+            photos=close_out.photos,
+            authorization=close_out.authorization,
+            at=close_out.at,
+            note=close_out.note,
+            comeback_of=comeback_of(history.repairs, ticket.id, ticket.opened_at, close_out.cause),
+            machine=ticket.machine,
+            model=None if machine is None else machine.model,
+            site=ticket.site,
+            contractor=ticket.contractor,
+        )
 
     def _bill(
         self, ticket: Ticket, cause: str, after_hours: bool | None, lines: Sequence[AskedLine]
     ) -> tuple[Bill, Machine | None]:
         machine = machine_billed(self.work, ticket)
-        agreed = bool(ticket.decision and ticket.decision["computed_facts"].get("after_hours"))
+        agreed = ticket.decided.computed_facts.after_hours
         visit = Visit(
             contractor=ticket.contractor,
             machine=machine,
@@ -241,8 +246,8 @@ class _Desk:
         )
         return priced(self.rulebook, visit, lines), machine
 
-    def _decide(self, ticket: Ticket, kind: EventKind, payload: Data) -> tuple[Decision, NewEvent]:
-        report, left_out = report_now(ticket, kind, payload, self.rulebook)
+    def _decide(self, ticket: Ticket, new: Payload) -> tuple[Decision, Decided]:
+        report, left_out = report_now(ticket, new, self.rulebook)
         found = partial(found_for, self.work, ticket)
         inputs = read_inputs(report, self.rulebook, self.now, found)
         spent = self._spent(ticket) if ticket.spent else None
@@ -250,18 +255,17 @@ class _Desk:
         decision = decide_inputs(self.rulebook, self.engine, inputs)
         return decision, decided_event(ticket.id, decision, inputs, left_out)
 
-    def _change(self, news: Sequence[NewEvent], also: Callable[[Work], None] | None = None) -> Change:
+    def _change(self, news: Sequence[Payload], also: Callable[[Work], None] | None = None) -> Change:
         return Change(news, self.now, also)
 
-    def _ask(self, decision: Decision, machine: Machine | None, comes_to: Money) -> dict[str, Any] | None:
+    def _ask(self, decision: Decision, machine: Machine | None, comes_to: Money) -> Ask | None:
         asked = whom_to_ask(
             self.rulebook, _facts_of(decision), comes_to.amount, local_date(machine, self.now)
         )
-        return None if asked is None else asked_as_data(asked, self.rulebook)
+        return None if asked is None else to_ask(asked, self.rulebook)
 
     def _spent(self, ticket: Ticket) -> Money:
-        amounts = (parse_money(text, self.rulebook.currency) for text in ticket.spent)
-        return sum(amounts, as_money(0, self.rulebook.currency))
+        return sum_money(ticket.spent, self.rulebook.currency)
 
 
 def _join_history(serial: str, repair: PastRepair, work: Work) -> None:
@@ -270,26 +274,21 @@ def _join_history(serial: str, repair: PastRepair, work: Work) -> None:
         raise ConflictError([Problem(message, "/at")])
 
 
-def _answer(decision: Decision, bill: Bill) -> tuple[str, list[str]]:
+def _answer(decision: Decision, bill: Bill) -> tuple[str, tuple[str, ...]]:
     """The decision's own word where it is one of the three, else what the money says."""
     if decision.outcome in ("approve", "hold", "swap"):
-        return decision.outcome, [reason.text for reason in decision.reasons]
+        return decision.outcome, tuple(reason.text for reason in decision.reasons)
     headroom = decision.limit.headroom
     if bill.beyond_warranty <= headroom:
-        return "approve", [f"It is within the {money_text(headroom)} that may be spent on this ticket."]
-    return "hold", [f"It is above the {money_text(headroom)} that may be spent on this ticket."]
+        return "approve", (f"It is within the {money_text(headroom)} that may be spent on this ticket.",)
+    return "hold", (f"It is above the {money_text(headroom)} that may be spent on this ticket.",)
 
 
-def _likeliest(ticket: Ticket) -> str:
-    computed = {} if ticket.decision is None else ticket.decision["computed_facts"]
-    return str(computed.get("top_cause", OTHER_CAUSE))
-
-
-def _facts_of(decision: Decision) -> dict[str, Any]:
+def _facts_of(decision: Decision) -> Facts:
     return {**{name: known.value for name, known in decision.facts.items()}, **decision.computed_facts}
 
 
-def _reported_on(ticket: Ticket, machine: Machine | None) -> Any:
+def _reported_on(ticket: Ticket, machine: Machine | None) -> date:
     reported_at = ticket.report.get("reported_at")
     at = ticket.opened_at if reported_at is None else datetime.fromisoformat(cast(str, reported_at))
     return local_date(machine, at)

@@ -6,12 +6,11 @@ visit for it is scheduled as any other (`triage.service.visits`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from triage.decide.visit import timezone_of
 from triage.inputs.reader import InputReader
 from triage.records.caller import Caller
 from triage.records.custody import (
@@ -25,13 +24,14 @@ from triage.records.custody import (
     match_units,
     step_words,
 )
-from triage.records.report import Machine
+from triage.records.payloads import Swapped, SwapReserved
+from triage.records.report import Machine, timezone_of
 from triage.records.ticket import Ticket
 from triage.service.access import refuse_stale, seen_ticket
 from triage.service.changes import append
 from triage.service.service import Service
 from triage.store import Work
-from triage.store.tables.tickets import NewEvent
+from triage.values.dataclass_json import as_data
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.money import money_text
 from triage.values.suggest import hint
@@ -86,12 +86,10 @@ def reserve(
             work.depot.add(
                 CustodyEvent(unit.serial, "on_the_way", now, who.name, ticket.id, ticket.machine, unit.depot)
             )
-        payload = {
-            "unit": serial,
-            "depot": None if unit is None else unit.depot,
-            "instead_of": None if before is None else before.serial,
-        }
-        changed = append(service, ticket.id, NewEvent("swap_reserved", payload), who, if_version)
+        reserved = SwapReserved(
+            serial, None if unit is None else unit.depot, None if before is None else before.serial
+        )
+        changed = append(service, ticket.id, reserved, who, if_version)
         return _view(service, work, changed, who)
 
 
@@ -130,8 +128,8 @@ def confirm(
         work.machines.put_machines([done.installed, done.taken_out])
         for event in done.custody:
             work.depot.add(event)
-        payload = {"old": old.serial, "new": unit.serial, "old_unit": disposition, "at": at.isoformat()}
-        changed = append(service, ticket.id, NewEvent("swapped", payload), who, if_version)
+        swapped = Swapped(old.serial, unit.serial, disposition, at)
+        changed = append(service, ticket.id, swapped, who, if_version)
         return _view(service, work, changed, who)
 
 
@@ -204,16 +202,16 @@ def _custody(work: Work, ticket: Ticket, viewer: Caller) -> tuple[CustodyEvent, 
 
 def swap_as_data(view: SwapView) -> dict[str, Any]:
     """The view as JSON data."""
-    visit = (view.ticket.decision or {}).get("visit") if view.ticket.outcome == "swap" else None
+    visit = view.ticket.decided.visit if view.ticket.outcome == "swap" else None
     return {
         "ticket": view.ticket.id,
         "machine": view.ticket.machine,
         "refused": view.refused,
-        "priority": None if visit is None else visit["priority"],
-        "due": None if visit is None else visit["due"],
+        "priority": None if visit is None else visit.priority,
+        "due": None if visit is None else visit.due.isoformat(),
         "reserved": view.reserved,
         "units": [_match_as_data(one) for one in view.units],
-        "custody": _custody_as_data(view.custody),
+        "custody": [as_data(event) for event in view.custody],
     }
 
 
@@ -233,18 +231,3 @@ def _match_as_data(one: Match) -> dict[str, Any]:
         "reasons": list(one.reasons),
         "to_check": list(one.to_check),
     }
-
-
-def _custody_as_data(events: Sequence[CustodyEvent]) -> list[dict[str, Any]]:
-    return [
-        {
-            "serial": event.serial,
-            "step": event.step,
-            "at": event.at.isoformat(),
-            "who": event.who,
-            "ticket": event.ticket,
-            "other": event.other,
-            "place": event.place,
-        }
-        for event in events
-    ]

@@ -10,6 +10,7 @@ from typing import Any
 from triage.decide.decide_data import decide_inputs
 from triage.records.caller import Caller
 from triage.records.decision import Decision
+from triage.records.payloads import Answered, CheckDone, Payload, Reported
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.fact_values import read_value
 from triage.rulebook.model import Rulebook
@@ -18,7 +19,7 @@ from triage.service.changes import Change, change, decided_anew, decided_event, 
 from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.store.tables.desk import VIEWS, OpenTicket, View
-from triage.store.tables.tickets import NewEvent, opening
+from triage.store.tables.tickets import opening
 from triage.values.errors import InputError, Problem
 
 __all__ = [
@@ -67,15 +68,15 @@ def open_ticket(service: Service, data: object, who: Caller) -> Ticket:
         inputs = inputs_of(service, work, data, who)
     decision = decide_inputs(service.rulebook, service.engine, inputs)
     machine = inputs.machine
-    reported = {
-        "report": inputs.report_data,
-        "machine": None if machine is None else machine.serial,
-        "site": None if machine is None or machine.site is None else machine.site.id,
-        "contractor": None if machine is None else machine.contractor,
-    }
+    reported = Reported(
+        report=inputs.report_data,
+        machine=None if machine is None else machine.serial,
+        site=None if machine is None or machine.site is None else machine.site.id,
+        contractor=None if machine is None else machine.contractor,
+    )
     while True:
         ticket_id = service.new_id()
-        news = [NewEvent("reported", reported), decided_event(ticket_id, decision, inputs)]
+        news: list[Payload] = [reported, decided_event(ticket_id, decision, inputs)]
         ready = opening(ticket_id, news, at=inputs.at, who=who.name, rulebook=service.rulebook.version)
         with service.store.write() as work:
             if work.tickets.open(ready):
@@ -98,30 +99,28 @@ def answer(
         raise InputError([Problem("give at least one answer: fact -> value", "/answers")])
 
     def follows(work: Work, found: Ticket) -> Change:
-        new = NewEvent("answered", _answered(service.rulebook, found, answers, said or {}))
+        new = _answered(service.rulebook, found, answers, said or {})
         return decided_anew(service, work, found, new)
 
     return change(service, ticket_id, who, if_version, follows)
 
 
-def _answered(rulebook: Rulebook, ticket: Ticket, answers: Data, said: Mapping[str, str]) -> Data:
-    """What the event says: the answers, what they correct in the record, and words that are not the value."""
-    known = (ticket.decision or {}).get("facts", {})
-    payload: dict[str, Any] = {"answers": dict(answers)}
+def _answered(rulebook: Rulebook, ticket: Ticket, answers: Data, said: Mapping[str, str]) -> Answered:
+    """What the event says: the answers, words that are not the value, and what they correct in the record."""
+    known = ticket.decided.facts
     words = {
         fact: said[fact][:MOST_SAID]
         for fact, value in answers.items()
         if fact in said and _in_other_words(value, said[fact])
     }
     corrects = {
-        fact: known[fact]["value"]
+        fact: known[fact].value
         for fact, value in answers.items()
-        if known.get(fact, {}).get("from") in ("record", "derived")
-        and _differs(rulebook, fact, value, known[fact]["value"])
+        if fact in known
+        and known[fact].source in ("record", "derived")
+        and _differs(rulebook, fact, value, known[fact].value)
     }
-    payload |= {"said": words} if words else {}
-    payload |= {"corrects": corrects} if corrects else {}
-    return payload
+    return Answered(dict(answers), words or None, corrects or None)
 
 
 def _in_other_words(value: object, said: str) -> bool:
@@ -148,7 +147,7 @@ def record_check(
     service: Service, ticket_id: str, check: str, result: str, who: Caller, if_version: int | None = None
 ) -> Ticket:
     """What came of a check (`cured`, `not_cured`, `could_not_do`); decided again."""
-    done = NewEvent("check_done", {"check": check, "result": result})
+    done = CheckDone(check, result)
     return change(
         service, ticket_id, who, if_version, lambda work, found: decided_anew(service, work, found, done)
     )

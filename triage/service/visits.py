@@ -7,15 +7,17 @@ planned later than it is due; then it says so. The due time itself never moves.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import timedelta
 from typing import Any
 
 from triage.decide.outcome import cautions_that_hold
-from triage.decide.visit import timezone_of, visit_kit, visit_skill
+from triage.decide.visit import visit_kit, visit_skill
 from triage.inputs.reader import InputReader
 from triage.records.caller import Caller
 from triage.records.decision import CauseChance
-from triage.records.report import Machine
+from triage.records.decision_parts import VisitAsked
+from triage.records.payloads import Approved, Dispatched, Visited
+from triage.records.report import Machine, timezone_of
 from triage.records.ticket import Event, Ticket
 from triage.records.visit_log import VISIT_STATES, PlannedVisit, visits_of
 from triage.schedule.calendar import as_calendar
@@ -27,7 +29,6 @@ from triage.service.changes import append
 from triage.service.service import Service
 from triage.service.tickets import events as events_of
 from triage.store import Work
-from triage.store.tables.tickets import NewEvent
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
 USUAL_MINUTES = 90
@@ -61,13 +62,14 @@ def record_visit(
         ticket = seen_ticket(work, ticket_id, who, for_change=True)
         events = events_of(service, ticket.id, who)
         visits = visits_of(events)
+        new: Dispatched | Visited
         if state == "scheduled":
             new = _read_scheduled(reader, service, work, ticket, events, visits, data, who)
         else:
             new = _read_progress(reader, service, ticket, visits, data)
         changed = append(service, ticket.id, new, who, if_version)
         made = visits_of(events_of(service, ticket.id, who))
-        return changed, made[int(new.payload["visit"]) - 1]
+        return changed, made[new.visit - 1]
 
 
 def visits(service: Service, ticket_id: str, viewer: Caller) -> Sequence[PlannedVisit]:
@@ -101,7 +103,7 @@ def _read_scheduled(
     known: Sequence[PlannedVisit],
     data: Mapping[str, Any],
     who: Caller,
-) -> NewEvent:
+) -> Dispatched:
     now = service.now()
     number = _number(reader, data)
     if number is not None and not any(visit.number == number for visit in known):
@@ -131,9 +133,8 @@ def _read_scheduled(
             raise ConflictError(f"visit {number} is {visit.state}; it cannot be moved")
         if number is None and visit.state != "done":
             raise ConflictError(f"visit {visit.number} is {visit.state}; move that one, or finish it first")
-    due = datetime.fromisoformat(asked["due"])
     chosen = choose(
-        Wish(contractor, at, asked["skill"], asked["priority"], due),
+        Wish(contractor, at, asked.skill, asked.priority, asked.due),
         ticket,
         None if machine is None else machine.site,
         work.machines.contractors(),
@@ -143,21 +144,20 @@ def _read_scheduled(
         service.rulebook.service_hours,
         now,
     )
-    payload = {
-        "visit": number or len(known) + 1,
-        "at": chosen.at.isoformat(),
-        "day": chosen.day.isoformat(),
-        "minutes": minutes,
-        "contractor": chosen.contractor,
-        "passed_over": list(chosen.passed_over),
-        "purpose": ticket.outcome,
-        "skill": asked["skill"],
-        "priority": asked["priority"],
-        "due": asked["due"],
-        "kit": list(asked["kit"]),
-        "technician": technician,
-    }
-    return NewEvent("dispatched", payload)
+    return Dispatched(
+        visit=number or len(known) + 1,
+        at=chosen.at,
+        day=chosen.day,
+        minutes=minutes,
+        contractor=chosen.contractor,
+        passed_over=chosen.passed_over,
+        purpose=str(ticket.outcome),  # a decision asked for the visit
+        skill=asked.skill,
+        priority=asked.priority,
+        due=asked.due,
+        kit=asked.kit,
+        technician=technician,
+    )
 
 
 def _read_progress(
@@ -166,7 +166,7 @@ def _read_progress(
     ticket: Ticket,
     known: Sequence[PlannedVisit],
     data: Mapping[str, Any],
-) -> NewEvent:
+) -> Visited:
     now, state = service.now(), data["state"]
     number = _number(reader, data)
     at = now if data.get("at") is None else reader.moment(data["at"], "/at")
@@ -190,7 +190,7 @@ def _read_progress(
         raise ConflictError(
             f"visit {visit.number} is {visit.state}; only one that is {wanted} can be {state}"
         )
-    return NewEvent("visited", {"visit": visit.number, "state": state, "at": at.isoformat()})
+    return Visited(visit.number, state, at)
 
 
 def _number(reader: InputReader, data: Mapping[str, Any]) -> int | None:
@@ -205,32 +205,31 @@ def _number(reader: InputReader, data: Mapping[str, Any]) -> int | None:
 
 def _asked_for(
     service: Service, ticket: Ticket, events: Sequence[Event], machine: Machine | None
-) -> Mapping[str, Any]:
+) -> VisitAsked:
     """The visit that the decision asks for. A held case that has its word is due from that word on.
 
     Raises ConflictError where nobody is to be sent.
     """
-    decision = ticket.decision or {}
-    if decision.get("visit") is not None:
-        visit: Mapping[str, Any] = decision["visit"]
-        return visit
-    words = [event for event in events if event.kind == "approved"]
-    if not words or not words[-1].payload.get("yes"):
+    decided = ticket.decided
+    if decided.visit is not None:
+        return decided.visit
+    words = [(event.at, event.payload.yes) for event in events if isinstance(event.payload, Approved)]
+    if not words or not words[-1][1]:
         if ticket.outcome == "hold":
-            who = (decision.get("limit") or {}).get("authority_title") or "the authority"
+            who = decided.limit.authority_title or "the authority"
             raise ConflictError(f"the case is on hold; nobody is sent before {who} has said yes")
         raise ConflictError(
             "the decision sends nobody; record what came of the checks, and it is decided again"
         )
-    rulebook, said = service.rulebook, words[-1].at
-    causes = [CauseChance(one["cause"], "", float(one["chance"]), 0.0, ()) for one in decision["causes"]]
-    cautions = [one["rule"] for one in decision["cautions"] if one["rule"] in rulebook.cautions]
+    rulebook, said = service.rulebook, words[-1][0]
+    causes = [CauseChance(one.cause, "", one.chance, 0.0, ()) for one in decided.causes]
+    cautions = [one.rule for one in decided.cautions if one.rule in rulebook.cautions]
     hours = rulebook.service_hours
     due = due_at(said, hours.default_priority, hours, timezone_of(machine))
     kit = visit_kit(rulebook, causes, ticket.contractor)
-    return {
-        "priority": hours.default_priority,
-        "due": due_within_access(due, said, None if machine is None else machine.site).isoformat(),
-        "skill": visit_skill(rulebook, causes, cautions_that_hold(rulebook, cautions)),
-        "kit": [number for number, count in kit.parts.items() for _ in range(count)],
-    }
+    return VisitAsked(
+        due=due_within_access(due, said, None if machine is None else machine.site),
+        priority=hours.default_priority,
+        skill=visit_skill(rulebook, causes, cautions_that_hold(rulebook, cautions)),
+        kit=tuple(number for number, count in kit.parts.items() for _ in range(count)),
+    )

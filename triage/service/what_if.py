@@ -10,10 +10,11 @@ from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from triage.decide.causes.inference import compile_rulebook
+from triage.records import payloads
 from triage.records.caller import Caller
 from triage.records.ticket import Ticket
 from triage.rulebook.reading.reader import rulebook_from_data
-from triage.rulebook_care.editing.sandbox import answer_from_child
+from triage.rulebook_care.editing.sandbox import try_in_child
 from triage.service.access import seen_ticket
 from triage.service.live_rulebook import Serving
 from triage.service.rulebooks import files_of, kept_version
@@ -97,7 +98,8 @@ def what_if(
         with service.store.read() as work:
             ticket = seen_ticket(work, ticket_id, viewer)
             event = [event for event in work.tickets.events(ticket.id) if event.kind == "decided"][-1]
-        recorded = event.payload["inputs"]
+        assert isinstance(event.payload, payloads.Decided)
+        recorded = event.payload.inputs
         own = serving if base == "live" else _kept(service, serving, event.rulebook)
         before = decided(own.rulebook, own.engine, recorded, Changes(), ticket.id)
         other = own
@@ -110,7 +112,7 @@ def what_if(
             )
         else:
             after = decided(other.rulebook, other.engine, recorded, changes, ticket.id, turning)
-    parts = differences(event.payload["decision"], before.decision)
+    parts = differences(event.payload.decision, before.decision)
     same = all(place in NOT_THE_DECISION for place in parts)
     titles = {**before.titles, **after.titles}
     move = moves(before.decision, after.decision, titles)
@@ -145,5 +147,5 @@ def _by_files(
         "ticket": ticket,
         "turning": turning,
     }
-    found = from_json(answer_from_child(decided_by_files, (to_json(order),), SECONDS, MEMORY_MB))
+    found = from_json(try_in_child(decided_by_files, (to_json(order),), SECONDS, MEMORY_MB))
     return Decided(found["decision"], found["titles"], found["turning"])

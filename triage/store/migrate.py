@@ -5,13 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 from alembic import command
-from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Connection, Engine, func, select
+from sqlalchemy import Engine, func, select
 
-from triage.store.tables.models import Base
 from triage.values.errors import InputError
 
 FOLDER = Path(__file__).parent / "migrations"
@@ -42,9 +40,3 @@ def upgrade(engine: Engine) -> None:
             )
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
-
-
-def differences(connection: Connection) -> list[object]:
-    """Where the tables in the database and the models part; empty when they agree."""
-    context = MigrationContext.configure(connection, opts={"compare_type": True})
-    return list(compare_metadata(context, Base.metadata))

@@ -31,6 +31,21 @@ class Problem:
         return f"{self.where}: {self.message}" if self.where else self.message
 
 
+def escaped(key: object) -> str:
+    """A key as a token of a JSON pointer (RFC 6901)."""
+    return str(key).replace("~", "~0").replace("/", "~1")
+
+
+def pointer_to(path: Iterable[object]) -> str:
+    """The JSON pointer of a path of keys and indexes."""
+    return "".join(f"/{escaped(part)}" for part in path)
+
+
+def path_to(pointer: str) -> tuple[str, ...]:
+    """The path of a JSON pointer; list indexes as text."""
+    return tuple(part.replace("~1", "/").replace("~0", "~") for part in pointer.split("/")[1:])
+
+
 class InputError(Exception):
     """Input that cannot be used; `problems` lists everything wrong with it, never only the first."""
 

@@ -6,6 +6,7 @@ an estimate, a total, an expected cost that is shown. Nothing is rounded in betw
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
 from functools import lru_cache
 
@@ -13,7 +14,16 @@ from moneyed import Money, get_currency
 
 from triage.values.errors import InputError, Problem
 
-__all__ = ["Money", "as_money", "money_text", "parse_money", "round_money"]
+__all__ = [
+    "Money",
+    "as_money",
+    "in_currency",
+    "money_text",
+    "parse_money",
+    "round_money",
+    "stored_money",
+    "sum_money",
+]
 
 
 @lru_cache(maxsize=16)
@@ -36,10 +46,8 @@ def as_money(amount: Decimal | float | int, currency: str) -> Money:
 def parse_money(text: object, currency: str, pointer: str = "") -> Money:
     """Reads "350.00" or "350.00 USD"; any other currency than the program's is an InputError."""
     parts = text.split() if isinstance(text, str) else [str(text)] if isinstance(text, int | Decimal) else []
-    if len(parts) == 2 and parts[1] != currency:
-        raise InputError(
-            [Problem(f"the amount is in {parts[1]}; this program keeps its books in {currency}", pointer)]
-        )
+    if len(parts) == 2:
+        _refuse_other(parts[1], currency, pointer)
     try:
         amount = Decimal(parts[0]) if len(parts) in (1, 2) else None
     except InvalidOperation:
@@ -51,6 +59,29 @@ def parse_money(text: object, currency: str, pointer: str = "") -> Money:
     if amount != round_money(amount, currency):
         raise InputError([Problem(f"{amount} {currency} has more places than the currency", pointer)])
     return Money(amount, currency)
+
+
+def _refuse_other(given: str, currency: str, pointer: str = "") -> None:
+    if given != currency:
+        message = f"the amount is in {given}; this program keeps its books in {currency}"
+        raise InputError([Problem(message, pointer)])
+
+
+def in_currency(value: Money, currency: str) -> Money:
+    """The amount itself; InputError where it was written down in another currency than the program's."""
+    _refuse_other(value.currency.code, currency)
+    return value
+
+
+def sum_money(amounts: Iterable[Money], currency: str) -> Money:
+    """What the amounts come to; InputError as for `in_currency`."""
+    return sum((in_currency(each, currency) for each in amounts), as_money(0, currency))
+
+
+def stored_money(text: str) -> Money:
+    """An amount as `money_text` wrote it."""
+    amount, currency = text.split()
+    return Money(Decimal(amount), currency)
 
 
 def money_text(value: Money) -> str:

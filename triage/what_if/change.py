@@ -45,19 +45,6 @@ class Moved:
         )
 
 
-def shown(value: object) -> str:
-    """A value in words."""
-    match value:
-        case None:
-            return "not known"
-        case bool():
-            return "yes" if value else "no"
-        case list() | tuple():
-            return ", ".join(shown(each) for each in value) or "nothing"
-        case _:
-            return str(value)
-
-
 def percent(chance: object) -> str:
     number = float(str(chance)) * 100
     return f"{number:.0f} %" if number >= 9.95 else f"{number:.1f} %"

@@ -13,7 +13,7 @@ from typing import Any
 from triage.decide.causes.inference import infer
 from triage.decide.decide_data import Inputs, with_spent
 from triage.decide.facts import gather_facts
-from triage.inputs.reader import InputReader, escaped
+from triage.inputs.reader import InputReader
 from triage.inputs.report import RESULTS, check_dates, read_report
 from triage.logic.engine import Engine
 from triage.machine.measures.measure import calculated
@@ -21,7 +21,7 @@ from triage.records.decision import KnownFact
 from triage.records.report import Report
 from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.model import Rulebook
-from triage.values.errors import InputError, Problem
+from triage.values.errors import InputError, Problem, escaped, path_to, pointer_to
 from triage.values.money import parse_money
 from triage.values.suggest import hint
 
@@ -126,11 +126,11 @@ def _changed_report(inputs: Inputs, rulebook: Rulebook, changes: Changes) -> Rep
 def _placed(error: InputError, changes: Changes) -> Iterator[Problem]:
     """Problems of the report, at the place of the change that made them."""
     for problem in error.problems:
-        _, kind, *rest = (problem.pointer or "/").split("/")
-        if kind == "answers" and rest and rest[0].replace("~1", "/").replace("~0", "~") in changes.facts:
-            yield replace(problem, pointer="/".join(["/set", *rest]))
+        kind, *rest = path_to(problem.pointer or "/")
+        if kind == "answers" and rest and rest[0] in changes.facts:
+            yield replace(problem, pointer=pointer_to(["set", *rest]))
         elif kind == "symptoms" and SYMPTOM in changes.facts:
-            yield replace(problem, pointer="/".join([f"/set/{SYMPTOM}", *rest]))
+            yield replace(problem, pointer=pointer_to(["set", SYMPTOM, *rest]))
         else:
             message = f"what was recorded does not fit this rulebook: {problem.message}"
             yield replace(problem, message=message, pointer=f"/report{problem.pointer}")

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, TypeAlias
 
-from triage.what_if.change import UNMOVED, Moved, Part, percent, shown
+from triage.values.shown import shown
+from triage.what_if.change import UNMOVED, Moved, Part, percent
 
 OUTCOMES: Mapping[str, str] = {
     "fix_in_store": "fix in store",

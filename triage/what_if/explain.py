@@ -10,10 +10,11 @@ from triage.decide.decide_data import decide_inputs, inputs_from_data
 from triage.logic.engine import Engine
 from triage.records.decision import Decision
 from triage.records.decision_json import as_json
+from triage.records.payloads import Decided
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
-from triage.values.errors import NotFoundError
+from triage.values.errors import NotFoundError, escaped
 from triage.values.json_text import from_json, to_json
 
 Data = Mapping[str, Any]
@@ -47,9 +48,11 @@ def explain_again(
             f"the rulebook {decided.rulebook} of this decision is not stored; it cannot be made again"
         )
     rulebook = rulebook_from_data(files)
-    inputs = inputs_from_data(decided.payload["inputs"], rulebook)
+    payload = decided.payload
+    assert isinstance(payload, Decided)
+    inputs = inputs_from_data(payload.inputs, rulebook)
     again = decide_inputs(rulebook, compile_rulebook(rulebook), inputs)
-    recorded = decided.payload["decision"]
+    recorded = payload.decision
     made_again = from_json(to_json(as_json(again, ticket=ticket.id)))
     differs = tuple(place for place in differences(recorded, made_again) if place not in NOT_THE_DECISION)
     return Explanation(ticket, rulebook, recorded, again, not differs, differs)
@@ -59,7 +62,7 @@ def differences(left: object, right: object, pointer: str = "") -> Iterator[str]
     """JSON pointers of the places where two JSON documents differ."""
     if isinstance(left, Mapping) and isinstance(right, Mapping):
         for key in sorted({*left, *right}):
-            inner = f"{pointer}/{str(key).replace('~', '~0').replace('/', '~1')}"
+            inner = f"{pointer}/{escaped(key)}"
             if key not in left or key not in right:
                 yield inner
             else:

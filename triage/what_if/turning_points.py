@@ -183,7 +183,7 @@ def _nearest(
     above = [each for each in moving if _before(now, each[0])]
     for side in (below, above):
         for value, found in _one_each(side):
-            yield _closer(fact, now, value, outcome, decide), found
+            yield _closer(now, value, decide), found
 
 
 def _one_each(moving: Iterable[tuple[FactValue, str | None]]) -> Iterator[tuple[FactValue, str | None]]:
@@ -194,9 +194,7 @@ def _one_each(moving: Iterable[tuple[FactValue, str | None]]) -> Iterator[tuple[
             yield value, found
 
 
-def _closer(
-    fact: Fact, now: FactValue, value: FactValue, outcome: str, decide: Callable[[FactValue], str | None]
-) -> FactValue:
+def _closer(now: FactValue, value: FactValue, decide: Callable[[FactValue], str | None]) -> FactValue:
     """A value nearer to `now` with the same outcome as `value`, in whole numbers where both are whole."""
     if not isinstance(now, Decimal) or not isinstance(value, Decimal):
         return value

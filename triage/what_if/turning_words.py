@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from triage.what_if.change import shown
+from triage.values.shown import shown
 from triage.what_if.diff import OUTCOMES
 
 Data = Mapping[str, Any]

@@ -11,6 +11,7 @@ from tests.api.conftest import Send
 from tests.triage.services import OPS
 from triage.service import tickets
 from triage.service.service import Service
+from triage.values.dataclass_json import as_data
 
 
 @pytest.fixture
@@ -34,7 +35,7 @@ def step(desk: FlaskClient, call: str, what: str, **form: str) -> str:
 
 def last_event(service: Service, call: str, kind: str) -> dict[str, object]:
     found = [event for event in tickets.events(service, call.rsplit("/", 1)[-1], OPS) if event.kind == kind]
-    return dict(found[-1].payload)
+    return as_data(found[-1].payload)
 
 
 def test_a_serial_leads_straight_to_its_machine(desk: FlaskClient) -> None:

@@ -9,7 +9,7 @@ import pytest
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po
 
-from api.desk.summary import SENTENCES
+from api.desk import summary
 from api.pages.texts import clerk, translated
 from tests import ROOT
 from triage.rulebook.model import Rulebook
@@ -19,6 +19,12 @@ from triage.rulebook.reading.reader import read_rulebook
 @pytest.fixture(scope="module")
 def rulebook() -> Rulebook:
     return read_rulebook(ROOT / "rules")
+
+
+SENTENCES = (
+    *(summary.SOLVED, summary.NUMBER, summary.STOP, summary.WAIT, summary.US, "Yes", "No"),
+    *summary.BY_OUTCOME.values(),
+)
 
 
 def read_to_clerks(rulebook: Rulebook) -> Iterator[str]:

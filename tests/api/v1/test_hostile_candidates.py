@@ -23,7 +23,7 @@ from tests.triage.rulebook_care.release.test_publishing import (
 from tests.triage.services import REPORT
 from triage.rulebook_care.editing import candidate
 from triage.rulebook_care.editing.candidate import Limits
-from triage.rulebook_care.editing.sandbox import Trial, try_in_child
+from triage.rulebook_care.editing.sandbox import try_in_child
 from triage.service.service import Service
 
 PATIENCE_SECONDS = 120
@@ -36,11 +36,12 @@ class Held:
     def __init__(self) -> None:
         self.begun, self.may_end = threading.Event(), threading.Event()
 
-    def __call__(self, *arguments: Any) -> Trial:
+    def __call__(self, *arguments: Any) -> None:
         self.begun.set()
-        trial = try_in_child(*arguments)
-        assert self.may_end.wait(PATIENCE_SECONDS)
-        return trial
+        try:
+            try_in_child(*arguments)
+        finally:
+            assert self.may_end.wait(PATIENCE_SECONDS)
 
 
 def problems_while_live_answers(
@@ -119,7 +120,7 @@ def test_a_candidate_that_crashes_the_engine_is_refused_while_the_live_version_a
 ) -> None:
     monkeypatch.setattr(candidate, "try_candidate", crash_on_a_candidate)
     found = problems_while_live_answers(send, service, monkeypatch, RENAMED)
-    assert found == "the process that tried the rulebook ended by itself (exit -11)"
+    assert found == "the process trying the rulebook ended by itself (exit -11)"
 
 
 def test_what_is_nested_too_deep_to_be_read_at_all_is_refused_without_being_tried(

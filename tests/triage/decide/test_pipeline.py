@@ -264,7 +264,8 @@ def test_reports_from_the_future_or_from_before_the_machine_are_refused() -> Non
 
 
 def test_every_computed_number_is_a_built_in_fact_of_its_type() -> None:
-    numbers = decided(outcomes(), {**NOT_FREEZING, "estimate": {"total": "9.00"}}, OUT_OF_COVER).computed_facts
+    estimated = {**NOT_FREEZING, "estimate": {"total": "9.00"}}
+    numbers = decided(outcomes(), estimated, OUT_OF_COVER).computed_facts
     types = {"number": Decimal, "flag": bool, "choice": str, "text": str}
 
     assert numbers.keys() <= POLICY_FACTS

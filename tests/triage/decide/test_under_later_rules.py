@@ -9,6 +9,7 @@ import pytest
 from tests.triage.builders import fact, minimal_rulebook
 from tests.triage.services import AGENT, NOON, REPORT, Clock, rulebook_files, running_service
 from triage.decide.under_later_rules import fitted, fitted_machine
+from triage.records.payloads import Decided
 from triage.rulebook.reading.reader import version_of
 from triage.service import tickets, what_if
 from triage.service.service import Service
@@ -69,8 +70,9 @@ def test_a_ticket_goes_on_when_a_fact_it_answered_is_gone(tmp_path: Path) -> Non
         assert changed.outcome == "dispatch"
         assert changed.report["answers"]["smell"] is True  # the log keeps it
         decided = tickets.events(service, ticket.id, AGENT)[-1].payload
-        assert decided["left_out"] == ["smell", "noise"]
-        assert decided["inputs"]["report"]["answers"] == {"fill_level": 70, "cord_damaged": True}
+        assert isinstance(decided, Decided)
+        assert decided.left_out == ("smell", "noise")
+        assert decided.inputs["report"]["answers"] == {"fill_level": 70, "cord_damaged": True}
         assert what_if.explain(service, ticket.id).identical
         with pytest.raises(InputError, match="smell"):
             tickets.answer(service, ticket.id, {"smell": False}, AGENT)

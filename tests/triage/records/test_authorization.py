@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta
-from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from moneyed import Money
 
+from tests.triage.payloads import estimate, usd
 from triage.records.authorization import (
     NOTHING_YET,
     Repair,
@@ -22,35 +20,26 @@ from triage.records.authorization import (
     refuse_closing_above,
     refuse_second_word,
 )
+from triage.records.payloads import Approved
 from triage.values.errors import ConflictError, InputError
 
 NOW = datetime(2026, 3, 2, 17, tzinfo=UTC)
 LATER = NOW + timedelta(days=30)
 
 
-def usd(amount: int | str) -> Money:
-    return Money(amount, "USD")
-
-
 def estimated(repair: Repair = NOTHING_YET) -> Repair:
-    return after_estimate(repair, {"beyond_warranty": "500.00 USD"})
+    return after_estimate(repair, estimate(500))
 
 
 def yes(repair: Repair, amount: int = 500, expires_at: datetime = LATER) -> Repair:
-    payload: Mapping[str, Any] = {
-        "estimate": repair["revisions"],
-        "authority": "lead",
-        "yes": True,
-        "amount": f"{amount}.00 USD",
-        "number": next_number("T-1", repair),
-        "expires_at": expires_at.isoformat(),
-        "why": "needed",
-    }
-    return after_word(repair, payload, "lead's token")
+    number = next_number("T-1", repair)
+    said = Approved(repair.revisions, "lead", True, usd(amount), number, expires_at, "needed")
+    return after_word(repair, said, "lead's token")
 
 
 def no(repair: Repair) -> Repair:
-    return after_word(repair, {"authority": "lead", "yes": False, "why": "too much"}, "lead's token")
+    said = Approved(repair.revisions, "lead", False, None, None, None, "too much")
+    return after_word(repair, said, "lead's token")
 
 
 def test_an_estimate_is_answered_once() -> None:
@@ -72,7 +61,8 @@ def test_only_the_last_revision_is_answered() -> None:
 
 def test_a_revision_withdraws_what_was_authorized() -> None:
     repair = estimated(yes(estimated()))
-    assert repair["authorization"]["state"] == "withdrawn"
+    assert repair.authorization is not None
+    assert repair.authorization.state == "withdrawn"
     with pytest.raises(InputError, match="was withdrawn"):
         refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), NOW)
 
@@ -112,8 +102,9 @@ def test_an_authorization_expires() -> None:
 
 
 def test_a_used_authorization_is_not_used_again() -> None:
-    repair = after_close(yes(estimated()), {"authorization": "T-1-A1"})
-    assert repair["authorization"]["state"] == "used"
+    repair = after_close(yes(estimated()), "T-1-A1")
+    assert repair.authorization is not None
+    assert repair.authorization.state == "used"
     with pytest.raises(InputError, match="was used already"):
         refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), NOW)
     refuse_closing_above(repair, None, usd(350), usd(350), NOW)
@@ -147,18 +138,20 @@ def test_in_any_order_no_revision_is_approved_twice_and_no_number_used_twice(
                 refuse_second_word(repair, which, "T-1")
                 repair = yes(repair, amount) if step == "yes" else no(repair)
                 if step == "yes":
-                    given_numbers.append(repair["authorization"]["number"])
+                    assert repair.authorization is not None
+                    given_numbers.append(repair.authorization.number)
                     approved.append((which, closings if which == 0 else 0))
             else:
                 named = f"T-1-A{which}" if step == "close" else None
                 refuse_closing_above(repair, named, usd(amount), headroom, NOW)
-                allowed = repair["authorization"]
+                allowed = repair.authorization
                 if named is not None:
-                    assert amount <= int(float(allowed["amount"].split()[0]))
+                    assert allowed is not None
+                    assert usd(amount) <= allowed.amount
                     used.append(named)
                 else:
                     assert amount == 0 or amount <= 350
-                repair = after_close(repair, {"authorization": named})
+                repair = after_close(repair, named)
                 closings += 1
         except InputError:
             continue

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from itertools import pairwise
-from typing import Any
+from typing import Any, get_args
 
 import pytest
 from hypothesis import given, settings
@@ -17,7 +17,6 @@ from tests.triage.services import ALDER, MACHINES
 from triage.records.custody import (
     DISPOSITIONS,
     NEXT,
-    STEPS,
     TAKEN_OUT,
     CustodyEvent,
     DepotUnit,
@@ -32,6 +31,7 @@ from triage.records.custody import (
 from triage.records.report import Machine
 from triage.values.errors import ConflictError
 
+STEPS: tuple[Step, ...] = get_args(Step)
 TODAY = date(2026, 3, 2)
 AT = datetime(2026, 3, 2, 17, tzinfo=UTC)
 UNIT = DepotUnit("LH20-D1", "LH-20", 115, 20, "grooved", date(2026, 1, 10), "Stores East", date(2025, 12, 1))

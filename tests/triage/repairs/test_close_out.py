@@ -11,6 +11,7 @@ from moneyed import Money
 
 from tests.triage.builders import minimal_rulebook
 from tests.triage.services import MACHINES
+from triage.records.payloads import Comeback
 from triage.records.report import PastRepair
 from triage.repairs.close_out import CloseOut, comeback_of, read_close_out
 from triage.values.errors import InputError
@@ -100,12 +101,7 @@ def test_a_report_within_30_days_of_a_visit_is_its_comeback(days: float, linked:
 def test_the_last_visit_for_another_ticket_is_linked() -> None:
     repairs = [visit("T-0", 9, "seal_wrong"), visit("T-00", 20), visit("T-1", 2)]
     found = comeback_of(repairs, "T-1", OPENED, "low_fill")
-    assert found == {
-        "ticket": "T-0",
-        "at": (OPENED - timedelta(days=9)).isoformat(),
-        "days": 9,
-        "same_cause": False,
-    }
+    assert found == Comeback("T-0", OPENED - timedelta(days=9), 9, same_cause=False)
     again = comeback_of(repairs[1:], "T-1", OPENED, "low_fill")
     assert again is not None
-    assert again["same_cause"] is True
+    assert again.same_cause

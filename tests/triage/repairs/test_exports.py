@@ -12,40 +12,27 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from moneyed import Money
 
+from tests.triage.payloads import billed, close_out, usd
+from triage.records.bill import BilledLine
+from triage.records.payloads import Closed
 from triage.records.report import PastRepair
-from triage.records.ticket import Event
 from triage.repairs.exports import CLAIM_COLUMNS, as_csv, claim_rows, read_days, safe_cell, spend_rows
 from triage.values.errors import InputError
 
 AT = datetime(2026, 3, 2, 15, tzinfo=UTC)
 
 
-def line(paid_by: str, amount: str, **more: Any) -> dict[str, Any]:
-    return {"kind": "part", "detail": "COMP-1 × 1", "amount": amount, "component": "compressor", **more} | {
-        "paid_by": paid_by
-    }
+def line(paid_by: str, amount: int, **more: Any) -> BilledLine:
+    return BilledLine("part", "COMP-1 × 1", usd(amount), usd(amount), "compressor", paid_by, **more)
 
 
-def closing(ticket: str, **more: Any) -> Event:
-    payload = {
-        "cause": "compressor_fault",
-        "visited": True,
-        "cost": "95.00 USD",
-        "total": "839.00 USD",
-        "deductible": "0.00 USD",
-        "lines": [
-            line("program", "95.00 USD"),
-            line("standard", "744.00 USD", number="COMP-1", quantity=1),
-        ],
-        "photos": ["photo/1", "photo/2"],
-        "at": AT.isoformat(),
-        "machine": "LH20-1",
-        "model": "LH-20",
-        "site": "halt-001",
-        "contractor": "fogline",
-        **more,
-    }
-    return Event(ticket, 3, "closed", AT, "van-3", "sha256:a", payload)
+def closing(
+    ticket: str, cost: int = 95, total: int = 839, deductible: int = 0, **more: Any
+) -> tuple[str, Closed]:
+    lines = (line("program", 95), line("standard", 744, number="COMP-1", quantity=1))
+    bill = billed(cost, lines=lines, total=usd(total), deductible=usd(deductible))
+    photos = ("photo/1", "photo/2")
+    return ticket, close_out("compressor_fault", cost, bill=bill, photos=photos, at=AT, **more)
 
 
 def test_only_lines_that_warranty_pays_are_claimed() -> None:
@@ -57,7 +44,7 @@ def test_only_lines_that_warranty_pays_are_claimed() -> None:
 
 
 def test_a_deductible_is_taken_off() -> None:
-    rows = claim_rows([closing("T-1", deductible="75.00 USD")], None, None)
+    rows = claim_rows([closing("T-1", deductible=75)], None, None)
     assert [(row["kind"], row["amount"]) for row in rows] == [("part", "744.00"), ("deductible", "-75.00")]
 
 
@@ -76,9 +63,9 @@ def test_a_period_has_both_its_days(first: date | None, last: date | None, found
 def test_spend_is_summed_dearest_first_and_counted_once() -> None:
     closings = [
         closing("T-1"),
-        closing("T-2", contractor="tern", cost="300.00 USD", total="300.00 USD"),
+        closing("T-2", contractor="tern", cost=300, total=300),
         closing("T-3"),
-        closing("T-4", visited=False, cost="0.00 USD", total="0.00 USD"),
+        closing("T-4", visited=False, cost=0, total=0),
     ]
     loaded = [
         ("LH20-1", PastRepair(AT, "T-1", "compressor_fault", Money("95.00", "USD"))),

@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from moneyed import Money
 
 from tests.triage.builders import minimal_files, minimal_rulebook
-from triage.decide.spending.costs import repair_estimate
+from triage.decide.spending.costs import repair_estimates
 from triage.decide.spending.warranty import covered_by_component, terms_by_component
 from triage.records.report import Machine, Site
 from triage.repairs.estimate_input import AskedLine
-from triage.repairs.pricing import Bill, Visit, bill_as_data, priced
+from triage.repairs.pricing import Bill, Visit, billed, priced
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook.terms import WarrantyPeriod, WarrantyTerms
@@ -119,9 +119,10 @@ def test_after_hours_labor_costs_the_factor_and_is_named_where_the_ticket_can_wa
 )
 def test_a_line_outside_the_agreement_is_named_with_its_place(asked: list[AskedLine], why: str) -> None:
     bill = priced(RULEBOOK, visit(), asked)
-    outside = bill_as_data(bill)["outside"]
-    assert [found["why"] for found in outside] == [why]
-    assert bill_as_data(bill)["lines"][int(outside[0]["line"].rpartition("/")[2])]["kind"] == asked[-1].kind
+    written = billed(bill)
+    outside = written.outside
+    assert [found.why for found in outside] == [why]
+    assert written.lines[int(outside[0].line.rpartition("/")[2])].kind == asked[-1].kind
 
 
 def test_a_line_below_the_agreement_is_taken_as_asked() -> None:
@@ -204,7 +205,7 @@ def test_a_typical_repair_priced_line_by_line_is_the_typical_estimate(
         visit(component, machine=machine, after_hours=late, after_hours_agreed=late, on=COMPRESSOR_COVERED),
         asked,
     )
-    typical = repair_estimate(rulebook, cause, "fogline", late, distance)
+    typical = repair_estimates(rulebook, (cause,), "fogline", late, distance)[cause]
     concerned = frozenset({component})
     terms = terms_by_component(rulebook, machine, concerned)
     covered = covered_by_component(machine, terms, concerned, COMPRESSOR_COVERED)[component]

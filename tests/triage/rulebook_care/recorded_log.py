@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from tests.triage.payloads import close_out
 from tests.triage.services import AGENT, NOON, REPORT, rulebook_files, running_service
 from triage.rulebook.reading.reader import version_of
 from triage.rulebook_care.release.piece import ReplayJob
 from triage.service import tickets
 from triage.service.service import Service
-from triage.store.tables.tickets import NewEvent
 
 LATER = datetime(2026, 6, 1, tzinfo=UTC)
 
@@ -27,7 +27,7 @@ class Log:
 
     def close(self, ticket: str, cause: str | None) -> None:
         with self.service.store.write() as work:
-            closed = NewEvent("closed", {"cause": cause, "cured_by": None, "cost": "120.00 USD"})
+            closed = close_out(cause)
             version = self.service.rulebook.version
             work.tickets.append(ticket, [closed], at=NOON, who="desk", rulebook=version)
 

@@ -13,6 +13,7 @@ from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
 from triage.records.caller import Caller
 from triage.service import calls, tickets, what_if
 from triage.service.service import Service
+from triage.values.dataclass_json import as_data
 from triage.values.errors import ConflictError, InputError, NotFoundError
 
 
@@ -35,7 +36,7 @@ def questions(desk: Service, ticket: str) -> list[str]:
 
 def last(desk: Service, ticket: str, kind: str) -> dict[str, Any]:
     found = [event for event in tickets.events(desk, ticket, AGENT) if event.kind == kind]
-    return dict(found[-1].payload)
+    return as_data(found[-1].payload)
 
 
 def test_what_the_clerk_cannot_tell_is_not_asked_again(desk: Service, ticket: str) -> None:
@@ -63,7 +64,7 @@ def test_undoing_goes_back_one_answer_at_a_time(desk: Service, ticket: str) -> N
 
 def test_a_stop_use_caution_is_unread_until_it_is_acknowledged(desk: Service, ticket: str) -> None:
     stopped = tickets.answer(desk, ticket, {"cord_damaged": True}, AGENT)
-    assert [said["rule"] for said in calls.unread(stopped)] == ["damaged-cord"]
+    assert [said.rule for said in calls.unread(stopped)] == ["damaged-cord"]
     said = calls.acknowledge(desk, ticket, AGENT, stopped.version)
     assert said.acknowledged == ("damaged-cord",)
     assert calls.unread(tickets.ticket(desk, ticket, AGENT)) == []

@@ -5,7 +5,6 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Iterator
 from datetime import timedelta
-from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +14,7 @@ from hypothesis import strategies as st
 from moneyed import Money
 
 from tests.triage.builders import policy
+from tests.triage.payloads import usd
 from tests.triage.services import (
     AGENT,
     FOGLINE,
@@ -26,9 +26,11 @@ from tests.triage.services import (
     rulebook_files,
     running_service,
 )
+from triage.records.payloads import Approved, Closed
 from triage.records.ticket import Ticket, fold
 from triage.service import machines, repairs, requests, tickets
 from triage.service.service import Service
+from triage.values.dataclass_json import as_data
 from triage.values.errors import ConflictError, InputError, NotFoundError
 
 SMALL = {"cause": "dirty_filter", "lines": [{"kind": "trip"}, {"kind": "labor", "hours": 1}]}  # 205.00
@@ -57,6 +59,16 @@ def ticket(service: Service) -> Ticket:
     return tickets.open_ticket(service, REPORT, AGENT)
 
 
+def repair_of(ticket: Ticket) -> dict[str, Any]:
+    """What the API shows of it."""
+    return as_data(ticket.repair)
+
+
+def number_of(ticket: Ticket) -> str:
+    assert ticket.repair.authorization is not None
+    return ticket.repair.authorization.number
+
+
 def kinds(service: Service, ticket: Ticket) -> list[str]:
     return [event.kind for event in tickets.events(service, ticket.id, OPS)]
 
@@ -70,8 +82,8 @@ def untouched(service: Service, ticket: Ticket) -> bool:
 
 def test_an_estimate_within_the_limit_is_approved_with_a_number(service: Service, ticket: Ticket) -> None:
     after = repairs.estimate(service, ticket.id, SMALL, FOGLINE)
-    assert after.repair["estimate"]["answer"] == "approve"
-    authorization = after.repair["authorization"]
+    assert repair_of(after)["estimate"]["answer"] == "approve"
+    authorization = repair_of(after)["authorization"]
     assert (authorization["number"], authorization["amount"]) == (f"{ticket.id}-A1", "205.00 USD")
     assert authorization["expires_at"] == (NOON + timedelta(days=30)).isoformat()
     assert after.outcome == "approve"
@@ -81,7 +93,7 @@ def test_an_estimate_within_the_limit_is_approved_with_a_number(service: Service
 
 def test_an_estimate_above_it_is_held_and_names_whom_to_ask(service: Service, ticket: Ticket) -> None:
     after = repairs.estimate(service, ticket.id, LARGE, FOGLINE)
-    estimate = after.repair["estimate"]
+    estimate = repair_of(after)["estimate"]
     assert (estimate["answer"], estimate["beyond_warranty"]) == ("hold", "535.00 USD")
     assert estimate["ask"] == {
         "authority": "ops_lead",
@@ -92,7 +104,7 @@ def test_an_estimate_above_it_is_held_and_names_whom_to_ask(service: Service, ti
         "reach": "555-0100",
     }
     assert estimate["reasons"]
-    assert after.repair["authorization"] is None
+    assert repair_of(after)["authorization"] is None
 
 
 def test_a_rule_may_ask_for_the_exchange_instead(tmp_path: Path) -> None:
@@ -108,9 +120,9 @@ def test_a_rule_may_ask_for_the_exchange_instead(tmp_path: Path) -> None:
     with running_service(tmp_path, files=rulebook_files(**{"policy/exchange.yml": rule})) as service:
         ticket = tickets.open_ticket(service, REPORT, AGENT)
         after = repairs.estimate(service, ticket.id, LARGE, FOGLINE)
-    assert after.repair["estimate"]["answer"] == "swap"
-    assert after.repair["estimate"]["reasons"] == ["It is not worth it."]
-    assert after.repair["authorization"] is None
+    assert repair_of(after)["estimate"]["answer"] == "swap"
+    assert repair_of(after)["estimate"]["reasons"] == ["It is not worth it."]
+    assert repair_of(after)["authorization"] is None
 
 
 def test_in_warranty_it_is_approved_without_the_limit_and_the_claim_is_apart(
@@ -118,7 +130,7 @@ def test_in_warranty_it_is_approved_without_the_limit_and_the_claim_is_apart(
 ) -> None:
     lines = [{"kind": "labor", "hours": 6}, {"kind": "part", "number": "COMP-1", "serials": ["C-9"]}]
     after = repairs.estimate(service, ticket.id, {"cause": "compressor_fault", "lines": lines}, FOGLINE)
-    estimate = after.repair["estimate"]
+    estimate = repair_of(after)["estimate"]
     assert (estimate["answer"], estimate["beyond_warranty"]) == ("approve", "0.00 USD")
     assert estimate["claimed"] == estimate["total"] == "1465.38 USD"
     assert {line["paid_by"] for line in estimate["lines"]} == {"standard"}
@@ -126,18 +138,18 @@ def test_in_warranty_it_is_approved_without_the_limit_and_the_claim_is_apart(
         "cause": "compressor_fault",
         "cured_by": "repair",
         "lines": lines,
-        "authorization": after.repair["authorization"]["number"],
+        "authorization": repair_of(after)["authorization"]["number"],
     }
     closed = repairs.close(service, ticket.id, done, FOGLINE)
     assert closed.closed is not None
-    assert (closed.closed["cost"], closed.closed["claimed"]) == ("0.00 USD", "1465.38 USD")
+    assert (closed.closed.cost, closed.closed.bill.claimed) == (usd(0), usd("1465.38"))
 
 
 def test_an_authoritys_yes_authorizes_the_repair(service: Service, ticket: Ticket) -> None:
     repairs.estimate(service, ticket.id, LARGE, FOGLINE)
     after = repairs.approve(service, ticket.id, YES, OPS)
     assert after.outcome == "approve"
-    assert after.repair["word"] == {
+    assert repair_of(after)["word"] == {
         "authority": "ops_lead",
         "yes": True,
         "amount": "535.00 USD",
@@ -145,23 +157,23 @@ def test_an_authoritys_yes_authorizes_the_repair(service: Service, ticket: Ticke
         "who": "lead",
     }
     closed = repairs.close(
-        service, ticket.id, closing(4, authorization=after.repair["authorization"]["number"]), FOGLINE
+        service, ticket.id, closing(4, authorization=repair_of(after)["authorization"]["number"]), FOGLINE
     )
-    assert (closed.state, closed.repair["authorization"]["state"]) == ("closed", "used")
+    assert (closed.state, repair_of(closed)["authorization"]["state"]) == ("closed", "used")
 
 
 def test_what_is_authorized_stays_so_when_more_is_learnt(service: Service, ticket: Ticket) -> None:
     repairs.estimate(service, ticket.id, LARGE, FOGLINE)
     repairs.approve(service, ticket.id, YES, OPS)
     after = tickets.answer(service, ticket.id, {"filter_days": 3}, AGENT)
-    assert after.repair["authorization"]["state"] == "open"
+    assert repair_of(after)["authorization"]["state"] == "open"
     assert after.outcome != "hold"
 
 
 def test_a_no_authorizes_nothing(service: Service, ticket: Ticket) -> None:
     repairs.estimate(service, ticket.id, LARGE, FOGLINE)
     after = repairs.approve(service, ticket.id, {**YES, "answer": "no"}, OPS)
-    assert (after.outcome == "approve", after.repair["authorization"]) == (False, None)
+    assert (after.outcome == "approve", repair_of(after)["authorization"]) == (False, None)
     with pytest.raises(InputError, match="without a word"):
         repairs.close(service, ticket.id, closing(4), FOGLINE)
 
@@ -169,7 +181,7 @@ def test_a_no_authorizes_nothing(service: Service, ticket: Ticket) -> None:
 def test_yes_up_to_an_amount_is_a_ceiling_for_the_closing(service: Service, ticket: Ticket) -> None:
     repairs.estimate(service, ticket.id, LARGE, FOGLINE)
     word = {**YES, "answer": "yes_up_to", "amount": "425.00 USD"}
-    number = repairs.approve(service, ticket.id, word, OPS).repair["authorization"]["number"]
+    number = number_of(repairs.approve(service, ticket.id, word, OPS))
     with pytest.raises(InputError, match=r"110.00 USD above the 425.00 USD") as caught:
         repairs.close(service, ticket.id, closing(4, authorization=number), FOGLINE)
     assert [problem.pointer for problem in caught.value.problems] == ["/authorization"]
@@ -189,24 +201,22 @@ def test_a_held_ticket_may_be_released_before_there_is_an_estimate(service: Serv
     word = {**YES, "estimate": 0, "answer": "yes_up_to", "amount": "600.00 USD"}
     repairs.approve(service, ticket.id, word, OPS)
     after = repairs.estimate(service, ticket.id, LARGE, FOGLINE)
-    assert after.repair["estimate"]["answer"] == "approve"
-    assert after.repair["estimate"]["reasons"] == ["It is within what ops_lead approved beforehand."]
-    assert after.repair["authorization"]["authority"] == "ops_lead"
-    assert after.repair["authorization"]["amount"] == "600.00 USD"
+    assert repair_of(after)["estimate"]["answer"] == "approve"
+    assert repair_of(after)["estimate"]["reasons"] == ["It is within what ops_lead approved beforehand."]
+    assert repair_of(after)["authorization"]["authority"] == "ops_lead"
+    assert repair_of(after)["authorization"]["amount"] == "600.00 USD"
     again = repairs.estimate(service, ticket.id, LARGE, FOGLINE)
-    assert again.repair["estimate"]["answer"] == "hold"
+    assert repair_of(again)["estimate"]["answer"] == "hold"
 
 
 def test_an_expired_yes_is_asked_for_again(service: Service, ticket: Ticket, clock: Clock) -> None:
     repairs.estimate(service, ticket.id, LARGE, FOGLINE)
-    number = repairs.approve(service, ticket.id, YES, OPS).repair["authorization"]["number"]
+    number = number_of(repairs.approve(service, ticket.id, YES, OPS))
     clock.move(days=30)
     with pytest.raises(InputError, match="expired"):
         repairs.close(service, ticket.id, closing(4, authorization=number), FOGLINE)
     repairs.estimate(service, ticket.id, LARGE, FOGLINE)
-    number = repairs.approve(service, ticket.id, {**YES, "estimate": 2}, OPS).repair["authorization"][
-        "number"
-    ]
+    number = number_of(repairs.approve(service, ticket.id, {**YES, "estimate": 2}, OPS))
     assert repairs.close(service, ticket.id, closing(4, authorization=number), FOGLINE).state == "closed"
 
 
@@ -214,16 +224,16 @@ def test_closing_feeds_the_history_and_the_limit(service: Service, ticket: Ticke
     closed = repairs.close(service, ticket.id, closing(1, photos=["photo/1"]), FOGLINE)
     last = machines.machine(service, "LH20-1", OPS).history.repairs[-1]
     assert (last.ticket, last.cause, last.cost) == (ticket.id, "dirty_filter", Money("205.00", "USD"))
-    assert closed.spent == ("205.00 USD",)
+    assert closed.spent == (usd(205),)
     assert closed.closed is not None
-    assert (closed.closed["photos"], closed.closed["hours"]) == (["photo/1"], 1)
+    assert (closed.closed.photos, closed.closed.hours) == (("photo/1",), 1)
     assert machines.limits(service, "LH20-1", None, None, OPS)["limit"]["spent_12_months"] == "325.00"
 
 
 def test_a_cure_in_the_store_is_no_repair_in_the_history(service: Service, ticket: Ticket) -> None:
     before = machines.machine(service, "LH20-1", OPS).history.repairs
     closed = repairs.close(service, ticket.id, {"cause": "low_fill", "cured_by": "fill-hopper"}, AGENT)
-    assert (closed.state, closed.spent) == ("closed", ("0.00 USD",))
+    assert (closed.state, closed.spent) == ("closed", (usd(0),))
     assert machines.machine(service, "LH20-1", OPS).history.repairs == before
 
 
@@ -238,7 +248,7 @@ def test_a_comeback_is_linked_to_the_visit_before(service: Service, ticket: Tick
     back = tickets.open_ticket(service, {**REPORT, "reported_at": clock.time.isoformat()}, AGENT)
     closed = repairs.close(service, back.id, closing(1), FOGLINE)
     assert closed.closed is not None
-    assert closed.closed["comeback_of"] == {
+    assert as_data(closed.closed)["comeback_of"] == {
         "ticket": ticket.id,
         "at": NOON.isoformat(),
         "days": 10,
@@ -249,7 +259,7 @@ def test_a_comeback_is_linked_to_the_visit_before(service: Service, ticket: Tick
 def test_a_closed_ticket_is_worked_on_only_when_it_is_open_again(
     service: Service, ticket: Ticket, clock: Clock
 ) -> None:
-    number = repairs.estimate(service, ticket.id, SMALL, FOGLINE).repair["authorization"]["number"]
+    number = number_of(repairs.estimate(service, ticket.id, SMALL, FOGLINE))
     repairs.close(service, ticket.id, closing(1, authorization=number), FOGLINE)
     for change in (
         lambda: repairs.estimate(service, ticket.id, SMALL, FOGLINE),
@@ -346,7 +356,7 @@ def test_of_many_who_approve_at_once_one_does(service: Service, ticket: Ticket) 
 
 def test_of_many_who_close_at_once_one_uses_the_authorization(service: Service, ticket: Ticket) -> None:
     repairs.estimate(service, ticket.id, LARGE, FOGLINE)
-    number = repairs.approve(service, ticket.id, YES, OPS).repair["authorization"]["number"]
+    number = number_of(repairs.approve(service, ticket.id, YES, OPS))
     results = at_once(
         8, lambda index: repairs.close(service, ticket.id, closing(4, authorization=number), FOGLINE)
     )
@@ -395,8 +405,8 @@ def test_however_threads_interleave_money_is_spent_once_and_never_above(
 
     def act(step: str) -> None:
         now = tickets.ticket(service, ticket.id, OPS)
-        revision = now.repair["revisions"] if now.repair["estimate"] else 0
-        authorization = now.repair["authorization"] or {}
+        revision = repair_of(now)["revisions"] if repair_of(now)["estimate"] else 0
+        authorization = repair_of(now)["authorization"] or {}
         match step:
             case "estimate":
                 repairs.estimate(service, ticket.id, LARGE, FOGLINE)
@@ -422,12 +432,12 @@ def test_however_threads_interleave_money_is_spent_once_and_never_above(
     log = tickets.events(service, ticket.id, OPS)
     assert [event.seq for event in log] == list(range(1, len(log) + 1))
     assert fold(log) == tickets.ticket(service, ticket.id, OPS)
-    words = [event.payload for event in log if event.kind == "approved"]
-    assert len({word["estimate"] for word in words}) == len(words)
-    numbers = {word["number"]: Decimal(word["amount"].split()[0]) for word in words}
+    words = [event.payload for event in log if isinstance(event.payload, Approved)]
+    assert len({word.estimate for word in words}) == len(words)
+    numbers = {word.number: word.amount for word in words}
     assert len(numbers) == len(words)
-    closings = [event.payload for event in log if event.kind == "closed"]
-    used = [payload["authorization"] for payload in closings]
+    closings = [event.payload for event in log if isinstance(event.payload, Closed)]
+    used = [payload.authorization for payload in closings]
     assert len(set(used)) == len(used)
     for payload in closings:
-        assert Decimal(payload["cost"].split()[0]) <= numbers[payload["authorization"]]
+        assert payload.cost <= numbers[payload.authorization]

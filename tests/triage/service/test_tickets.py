@@ -24,6 +24,7 @@ from triage.records.decision_json import as_json
 from triage.records.ticket import fold
 from triage.service import machines, requests, tickets, what_if
 from triage.service.service import Service
+from triage.values.dataclass_json import as_data
 from triage.values.errors import InputError, NotFoundError
 from triage.values.json_text import from_json, to_json
 
@@ -98,7 +99,7 @@ def test_the_state_is_the_fold_of_the_log(service: Service) -> None:
 
 def answered(service: Service, ticket_id: str) -> dict[str, Any]:
     found = [event for event in tickets.events(service, ticket_id, OPS) if event.kind == "answered"]
-    return dict(found[-1].payload)
+    return as_data(found[-1].payload)
 
 
 def test_an_answer_against_the_record_says_what_it_corrects(service: Service) -> None:

@@ -10,16 +10,18 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
 from moneyed import Money
-from sqlalchemy import create_engine
+from sqlalchemy import Connection, create_engine
 from sqlalchemy.exc import StatementError
 
 from triage.records.custody import CustodyEvent
 from triage.records.report import CareEvent, Machine, PastRepair, Site
 from triage.store import Store, open_store
-from triage.store.migrate import differences
 from triage.store.tables.idempotency import StoredResponse
 from triage.store.tables.machines import Contractor
+from triage.store.tables.models import Base
 from triage.store.tables.rulebooks import Publication
 from triage.values.errors import ConflictError, InputError, NotFoundError
 
@@ -59,6 +61,12 @@ def store(path: Path) -> Iterator[Store]:
         work.machines.put_machines([MACHINE])
     yield opened
     opened.close()
+
+
+def differences(connection: Connection) -> list[object]:
+    """Where the tables in the database and the models part."""
+    context = MigrationContext.configure(connection, opts={"compare_type": True})
+    return list(compare_metadata(context, Base.metadata))
 
 
 def test_the_migrations_make_exactly_the_tables_of_the_models(store: Store, path: Path) -> None:

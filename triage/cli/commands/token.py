@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
+
 import click
 from rich.table import Table
 
@@ -39,18 +41,7 @@ def list_tokens(as_data: bool) -> None:
     with opened_store(read_settings()) as store, store.read() as work:
         records = work.tokens.all()
     if as_data:
-        print_json(
-            [
-                {
-                    "name": record.name,
-                    "role": record.role,
-                    "contractor": record.contractor,
-                    "created_at": record.created_at,
-                    "revoked_at": record.revoked_at,
-                }
-                for record in records
-            ]
-        )
+        print_json([asdict(record) for record in records])
         return
     table = Table("name", "role", "contractor", "made", "revoked", box=None)
     for record in records:

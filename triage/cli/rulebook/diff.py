@@ -22,7 +22,7 @@ from triage.rulebook_care.book.difference import Change, differences
 from triage.rulebook_care.release import publishing
 from triage.rulebook_care.release.tickets_changed import TicketsChanged, decide_again, newest_replay
 from triage.store import Store, is_there, open_store
-from triage.values.errors import InputError
+from triage.values.errors import InputError, pointer_to
 
 LIVE = "live"
 _VERSION = re.compile(r"(sha256:)?[0-9a-f]{6,64}")
@@ -136,10 +136,5 @@ def _counted(counted: TicketsChanged) -> dict[str, object]:
 
 
 def _change(change: Change) -> dict[str, object]:
-    return {
-        "file": change.file,
-        "title": change.title,
-        "what": change.what,
-        "words": change.words,
-        "pointer": "".join(f"/{part}" for part in change.path),
-    }
+    data = asdict(change)
+    return data | {"pointer": pointer_to(data.pop("path"))}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import UTC
 from pathlib import Path
 
@@ -60,18 +61,7 @@ def log(as_json: bool) -> None:
     with opened_store(read_settings()) as store:
         lines = publishing.log(store)
     if as_json:
-        print_json(
-            [
-                {
-                    "at": line.at.isoformat(),
-                    "stage": line.stage,
-                    "version": line.version,
-                    "who": line.who,
-                    "note": line.note,
-                }
-                for line in lines
-            ]
-        )
+        print_json([{**asdict(line), "at": line.at.isoformat()} for line in lines])
         return
     table = Table()
     for heading in ("at (UTC)", "step", "version", "who", "note"):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import asdict
 from pathlib import Path
 
 import click
@@ -22,7 +23,7 @@ from triage.rulebook_care.editing.coverage import Coverage, coverage
 from triage.rulebook_care.lint.findings import Finding, counts, located
 from triage.rulebook_care.lint.lint import has_errors, lint
 from triage.rulebook_care.lint.sarif import sarif
-from triage.values.errors import InputError, Problem
+from triage.values.errors import InputError, Problem, pointer_to
 
 FOLDER = click.Path(path_type=Path)
 
@@ -133,20 +134,14 @@ def _failures(rules: Rulebook, engine: Engine) -> list[dict[str, str]]:
     return of_rules + whole
 
 
+COUNTED = (
+    *("symptoms", "causes", "facts", "derive", "evidence"),
+    *("cautions", "checks", "policy", "warranty", "limits"),
+)
+
+
 def _counts(rules: Rulebook) -> str:
-    counted = {
-        "symptoms": rules.symptoms,
-        "causes": rules.causes,
-        "facts": rules.facts,
-        "derive": rules.derive,
-        "evidence": rules.evidence,
-        "cautions": rules.cautions,
-        "checks": rules.checks,
-        "policy": rules.policy,
-        "warranty": rules.warranty,
-        "limits": rules.limits,
-    }
-    return ", ".join(f"{len(found)} {name}" for name, found in counted.items())
+    return ", ".join(f"{len(getattr(rules, kind))} {kind}" for kind in COUNTED)
 
 
 def _show(found: Sequence[Finding], silenced: bool) -> None:
@@ -197,25 +192,9 @@ def _coverage(touched: Coverage) -> dict[str, object]:
 
 
 def _finding(each: Finding) -> dict[str, object]:
-    return {
-        "code": each.code,
-        "severity": each.severity,
-        "rule": each.rule,
-        "message": each.message,
-        "fix": each.fix,
-        "file": each.file,
-        "line": each.line,
-        "column": each.column,
-        "pointer": "".join(f"/{part}" for part in each.path),
-        "silenced": each.silenced,
-    }
+    data = asdict(each)
+    return data | {"pointer": pointer_to(data.pop("path"))}
 
 
 def _problem(problem: Problem) -> dict[str, object]:
-    return {
-        "message": problem.message,
-        "file": problem.file,
-        "line": problem.line,
-        "column": problem.column,
-        "pointer": problem.pointer,
-    }
+    return asdict(problem)

@@ -121,9 +121,10 @@ def _live(store: Store) -> Rulebook | None:
 
 
 def _refuse_bad(settings: Settings) -> None:
-    trial = try_rulebook_folder(settings.rulebook, settings.engine)
-    if not trial.ok:
+    try:
+        try_rulebook_folder(settings.rulebook, settings.engine)
+    except InputError as error:
         kept = Problem(
             f"the rulebook in {settings.rulebook} was tried and may not serve; nothing was changed"
         )
-        raise InputError([kept, *trial.problems])
+        raise InputError([kept, *error.problems]) from None

@@ -12,7 +12,8 @@ from rich.text import Text
 
 from triage.cli.shown.output import console
 from triage.service.what_if import WhatIf
-from triage.what_if.change import Moved, percent, shown
+from triage.values.shown import shown
+from triage.what_if.change import Moved, percent
 from triage.what_if.diff import outcome_said
 from triage.what_if.turning_words import turning_words
 

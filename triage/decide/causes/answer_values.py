@@ -8,17 +8,14 @@ from decimal import Decimal
 from itertools import pairwise
 
 from triage.logic.conditions import (
-    Compare,
     Condition,
     FactTest,
     FactValue,
     Interval,
-    Not,
-    OneOf,
     Scalar,
-    UnaryTest,
     walk,
 )
+from triage.logic.value_sets import values_in
 from triage.rulebook.model import Fact
 
 ANOTHER_TEXT = "\N{HORIZONTAL ELLIPSIS}"  # stands for every text that no condition names
@@ -37,7 +34,7 @@ def try_values(fact: Fact, conditions: Iterable[Condition]) -> tuple[FactValue, 
         for condition in conditions
         for leaf in walk(condition)
         if isinstance(leaf, FactTest) and leaf.fact == fact.id
-        for bound in _bounds(leaf.test)
+        for bound in values_in(leaf.test)
     }
     match fact.type:
         case "flag":
@@ -57,17 +54,6 @@ def try_values(fact: Fact, conditions: Iterable[Condition]) -> tuple[FactValue, 
             seconds = [Decimal(_second(bound)) for bound in bounds if isinstance(bound, time)]
             pieces = _pieces(seconds, Decimal(0), Decimal(LAST_SECOND), Decimal(1))
             return tuple(time(int(s) // 3600, int(s) // 60 % 60, int(s) % 60) for s in pieces)
-
-
-def _bounds(test: UnaryTest) -> Iterator[Scalar]:
-    match test:
-        case Compare(_, value):
-            yield value
-        case Interval(low, high):
-            yield from (low, high)
-        case OneOf(tests) | Not(tests):
-            for part in tests:
-                yield from _bounds(part)
 
 
 def _day(value: Scalar) -> int:

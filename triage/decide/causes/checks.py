@@ -207,15 +207,6 @@ def _worth(tables: CheckTables, check: str, weights: Array) -> float:
     return cured / cost if cost > 0 else float("inf") if cured > 0 else 0.0
 
 
-def order_cost(tables: CheckTables, order: Iterable[str], weights: Array, ends: Array) -> float:
-    """The expected cost of doing `order` until one cures, and sending someone if none does."""
-    cost, left = 0.0, weights
-    for check in order:
-        cost += float(left.sum()) * tables.costs[check]
-        left = left * (1.0 - tables.cures[check])
-    return cost + float(left @ ends)
-
-
 def _step(rulebook: Rulebook, check_id: str, chance: float) -> PlanStep:
     check = rulebook.checks[check_id]
     return PlanStep(

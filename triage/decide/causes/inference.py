@@ -116,7 +116,7 @@ def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
     )
 
 
-def fired_policy(rulebook: Rulebook, engine: Engine, facts: Facts) -> tuple[str, ...]:
+def fired_policy(engine: Engine, facts: Facts) -> tuple[str, ...]:
     """The ids of the live policy rules whose condition is true, in the rulebook's own order."""
     return _fired(engine, POLICY, facts)
 

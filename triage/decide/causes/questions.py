@@ -52,8 +52,6 @@ def next_questions(
     done: Collection[str] = (),
     forbidden: Collection[str] = (),
     skip: Collection[str] = (),
-    agent_hour: Decimal | None = None,
-    at_most: int | None = None,
     plan: Plan | None = None,
 ) -> tuple[Question, ...]:
     """The questions worth asking, safety first, then by falling saving.
@@ -61,7 +59,7 @@ def next_questions(
     `facts` are all known facts; `derived` names those that rules derived. `chances`, `applicable`,
     `repair_cost` and `done` are as for `best_plan`; `forbidden` are the checks that a caution forbids now.
     `skip` are facts not to ask for, such as those the clerk could not answer. Asking takes `ask_seconds` of
-    the clerk and of the agent, who costs `agent_hour` (default: as much as the clerk). A question that
+    the clerk and of the agent, who costs as much as the clerk. A question that
     saves no more than the rulebook's `question_worth` is left out unless it is about safety.
     """
     tables = check_tables(rulebook)
@@ -83,7 +81,7 @@ def next_questions(
         plan = best_plan(rulebook, chances, allowed, repair_cost, done)
     savings = _savings(tables, candidates, weights, ends, allowed, barred, plan)
     store = rulebook.rates.store
-    hour = store.clerk_hour + (store.clerk_hour if agent_hour is None else agent_hour)
+    hour = 2 * store.clerk_hour
     worth = float(rulebook.tolerances.question_worth)
     found = []
     for candidate, saving in zip(candidates, savings, strict=True):
@@ -98,7 +96,7 @@ def next_questions(
     found.sort(key=lambda item: (not item[2], -item[1].amount, item[0].reach.fact.id))
     return tuple(
         Question(fact.id, fact.ask or f"{fact.title}?", saves, safety, why)
-        for candidate, saves, safety in found[:at_most]
+        for candidate, saves, safety in found
         for fact in [candidate.reach.fact]
         for why in [_why(rulebook, tables, candidate, weights, barred)]
     )

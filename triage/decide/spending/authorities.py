@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
-from typing import Any
 
 from triage.decide.spending.limits import authority_for
 from triage.logic.conditions import Facts
+from triage.records.payloads import Ask, Deputy
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Absence, Authority
+from triage.values.money import Money
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,17 +69,15 @@ def ceilings_of(rulebook: Rulebook, speaker: Authority, on: date) -> tuple[Autho
     return (speaker, *absent)
 
 
-def asked_as_data(asked: Asked, rulebook: Rulebook) -> dict[str, Any]:
-    """JSON data: the authority, who speaks for it, how to reach them, and up to what the ticket may come."""
-    speaks = asked.speaks
-    deputy = speaks.id != asked.authority.id
-    return {
-        "authority": asked.authority.id,
-        "title": asked.authority.title,
-        "up_to": None
-        if asked.authority.up_to is None
-        else f"{asked.authority.up_to:.2f} {rulebook.currency}",
-        "absent_until": None if asked.absent_until is None else asked.absent_until.isoformat(),
-        "deputy": {"authority": speaks.id, "title": speaks.title} if deputy else None,
-        "reach": speaks.reach,
-    }
+def to_ask(asked: Asked, rulebook: Rulebook) -> Ask:
+    """The authority, who speaks for it, how to reach them, and up to what the ticket may come."""
+    authority, speaks = asked.authority, asked.speaks
+    up_to = None if authority.up_to is None else authority.up_to.quantize(Decimal("0.01"))
+    return Ask(
+        authority=authority.id,
+        title=authority.title,
+        up_to=None if up_to is None else Money(up_to, rulebook.currency),
+        absent_until=asked.absent_until,
+        deputy=None if speaks.id == authority.id else Deputy(speaks.id, speaks.title),
+        reach=speaks.reach,
+    )

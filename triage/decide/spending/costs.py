@@ -82,20 +82,6 @@ class Estimate:
         return sum((line.amount for line in left), tax)
 
 
-def repair_estimate(
-    rulebook: Rulebook,
-    cause: str,
-    contractor: str | None = None,
-    after_hours: bool = False,
-    distance_km: int | Decimal | None = None,
-) -> Estimate:
-    """The itemised estimate of a cause's typical repair, by the contractor's agreement or the default one.
-
-    Without a distance no distance fee is counted. The same question is answered from memory the second time.
-    """
-    return repair_estimates(rulebook, (cause,), contractor, after_hours, distance_km)[cause]
-
-
 def repair_estimates(
     rulebook: Rulebook,
     causes: Iterable[str],
@@ -103,7 +89,10 @@ def repair_estimates(
     after_hours: bool = False,
     distance_km: int | Decimal | None = None,
 ) -> dict[str, Estimate]:
-    """`repair_estimate` of each of the causes."""
+    """The itemised estimate of each cause's typical repair, by the contractor's agreement or the default one.
+
+    Without a distance no distance fee is counted. The same question is answered from memory the second time.
+    """
     agreed = contractor if contractor in rulebook.rates.contractors else None
     agreement = agreement_with(rulebook, contractor)
     fee = distance_fee(agreement, distance_km)

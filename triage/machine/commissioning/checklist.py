@@ -20,151 +20,75 @@ that is there must be of its type: no "yes" for true, no "6 in" for 6, no unknow
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import MISSING, dataclass, fields
 from datetime import datetime, time
 from decimal import Decimal
-from typing import Annotated, Literal, TypeAlias, get_type_hints
+from typing import Any, Literal, TypeAlias
 
-from pydantic import BeforeValidator, ConfigDict, Field, Strict, TypeAdapter, ValidationError
-from pydantic.dataclasses import dataclass
-from pydantic_core import ErrorDetails, PydanticCustomError
-
+from triage.inputs.reader import Reader
 from triage.schedule.service_hours import WEEKDAYS, minutes_of_day
-from triage.values.errors import InputError, Problem
-from triage.values.suggest import hint
-from triage.values.time_zones import aware, zone_named
+from triage.values.errors import InputError
 
-_STRICT = ConfigDict(extra="forbid")
+ReadLine: TypeAlias = Callable[[Reader, Any, str], Any]
 
 
-def _number(raw: object) -> Decimal:
-    """JSON numbers come as int, float or Decimal; a float is taken at its shortest decimal form."""
-    if isinstance(raw, bool) or not isinstance(raw, int | float | Decimal) or not math.isfinite(raw):
-        raise PydanticCustomError("number", "write a number such as 6 or 4.5, without quotes")
-    return Decimal(repr(raw)) if isinstance(raw, float) else Decimal(raw)
-
-
-def _time(raw: object) -> time:
-    try:
-        minutes = minutes_of_day(raw) if isinstance(raw, str) else 24 * 60
-    except InputError:
-        minutes = 24 * 60
-    if minutes == 24 * 60:
-        raise PydanticCustomError("time_of_day", 'write a time of day from "00:00" to "23:59"')
-    return time(*divmod(minutes, 60))
-
-
-def _weekday(raw: object) -> str:
-    if raw not in WEEKDAYS:
-        raise PydanticCustomError("weekday", f"days are {', '.join(WEEKDAYS)}")
-    return str(raw)
-
-
-def _day_hours(raw: object) -> tuple[str, str]:
-    try:
-        opens, closes = raw if isinstance(raw, list | tuple) else ()
-        if isinstance(opens, str) and isinstance(closes, str):
-            minutes_of_day(opens), minutes_of_day(closes)
-            return opens, closes
-    except (ValueError, InputError):
-        pass
-    raise PydanticCustomError("day_hours", 'write opening and closing time such as ["05:30", "23:00"]')
-
-
-def _moment(raw: object) -> datetime:
-    try:
-        return aware(datetime.fromisoformat(raw)) if isinstance(raw, str) else aware(_as_datetime(raw))
-    except (ValueError, InputError):
-        raise PydanticCustomError(
-            "moment", 'write a time with its offset such as "2026-03-02T10:00:00-05:00"'
-        ) from None
-
-
-def _as_datetime(raw: object) -> datetime:
-    if isinstance(raw, datetime):
-        return raw
-    raise ValueError
-
-
-def _zone(raw: object) -> str:
-    try:
-        return zone_named(str(raw) if isinstance(raw, str) else "").key
-    except InputError:
-        raise PydanticCustomError("zone", 'write an IANA name such as "America/New_York"') from None
-
-
-Flag: TypeAlias = Annotated[bool, Strict()]
-Inches: TypeAlias = Annotated[Decimal, BeforeValidator(_number), Field(ge=0, le=120)]
-LegInches: TypeAlias = Annotated[Decimal, BeforeValidator(_number), Field(ge=0, le=12)]
-SpanInches: TypeAlias = Annotated[Decimal, BeforeValidator(_number), Field(ge=4, le=60)]
-Volts: TypeAlias = Annotated[Decimal, BeforeValidator(_number), Field(ge=0, le=600)]
-Amps: TypeAlias = Annotated[Decimal, BeforeValidator(_number), Field(gt=0, le=400)]
-Percent: TypeAlias = Annotated[Decimal, BeforeValidator(_number), Field(ge=-100, le=100)]
-TimeOfDay: TypeAlias = Annotated[time, BeforeValidator(_time)]
-Moment: TypeAlias = Annotated[datetime, BeforeValidator(_moment)]
-Weekday: TypeAlias = Annotated[str, BeforeValidator(_weekday)]
-DayHours: TypeAlias = Annotated[tuple[str, str], BeforeValidator(_day_hours)]
-Zone: TypeAlias = Annotated[str, BeforeValidator(_zone)]
-Words: TypeAlias = Annotated[str, Strict(), Field(min_length=1, max_length=200, pattern=r"\S")]
-
-
-@dataclass(frozen=True, slots=True, config=_STRICT)
+@dataclass(frozen=True, slots=True)
 class Circuit:
     """`volts` as measured at the outlet, `amps` as on the breaker; `extension_cord` includes power strips."""
 
-    dedicated: Flag | None = None
-    volts: Volts | None = None
-    amps: Amps | None = None
-    extension_cord: Flag | None = None
+    dedicated: bool | None = None
+    volts: Decimal | None = None
+    amps: Decimal | None = None
+    extension_cord: bool | None = None
 
 
-@dataclass(frozen=True, slots=True, config=_STRICT)
+@dataclass(frozen=True, slots=True)
 class Clearance:
-    behind_in: Inches | None = None
-    left_in: Inches | None = None
-    right_in: Inches | None = None
+    behind_in: Decimal | None = None
+    left_in: Decimal | None = None
+    right_in: Decimal | None = None
 
 
-@dataclass(frozen=True, slots=True, config=_STRICT)
+@dataclass(frozen=True, slots=True)
 class Legs:
     """Heights of the four corners above a level line; distances between the legs where they were measured."""
 
-    front_left_in: LegInches
-    front_right_in: LegInches
-    back_left_in: LegInches
-    back_right_in: LegInches
-    depth_in: SpanInches | None = None
-    width_in: SpanInches | None = None
+    front_left_in: Decimal
+    front_right_in: Decimal
+    back_left_in: Decimal
+    back_right_in: Decimal
+    depth_in: Decimal | None = None
+    width_in: Decimal | None = None
 
 
-@dataclass(frozen=True, slots=True, config=_STRICT)
+@dataclass(frozen=True, slots=True)
 class Seal:
     style: Literal["grooved", "flat"] | None = None
     mounting: Literal["hopper", "machine"] | None = None
 
 
-@dataclass(frozen=True, slots=True, config=_STRICT)
+@dataclass(frozen=True, slots=True)
 class WaterTest:
     """The run with water: before the first fill with mix, and whether water showed where it should not."""
 
-    before_first_fill: Flag | None = None
-    leaked: Flag | None = None
+    before_first_fill: bool | None = None
+    leaked: bool | None = None
 
 
-@dataclass(frozen=True, slots=True, config=_STRICT)
+@dataclass(frozen=True, slots=True)
 class Clock:
-    right: Flag | None = None
-    timezone: Zone | None = None
+    right: bool | None = None
+    timezone: str | None = None
 
 
-@dataclass(frozen=True, slots=True, config=_STRICT)
+@dataclass(frozen=True, slots=True)
 class NightMode:
-    start: TimeOfDay
-    end: TimeOfDay
+    start: time
+    end: time
 
 
-@dataclass(frozen=True, slots=True, config=_STRICT)
+@dataclass(frozen=True, slots=True)
 class Checklist:
     """What the installer wrote down; None where a line was left out. `trained` names roles or people.
 
@@ -172,77 +96,126 @@ class Checklist:
     opening time lies on the next day.
     """
 
-    machine: Words | None = None
-    at: Moment | None = None
-    circuit: Circuit = Field(default_factory=Circuit)
-    clearance: Clearance = Field(default_factory=Clearance)
+    machine: str | None = None
+    at: datetime | None = None
+    circuit: Circuit = Circuit()
+    clearance: Clearance = Clearance()
     legs: Legs | None = None
-    slope_back_pct: Percent | None = None
-    shipping_bolt_removed: Flag | None = None
-    seal: Seal = Field(default_factory=Seal)
-    water_test: WaterTest = Field(default_factory=WaterTest)
-    clock: Clock = Field(default_factory=Clock)
-    opening: Annotated[dict[Weekday, DayHours], Field(min_length=1)] | None = None
+    slope_back_pct: Decimal | None = None
+    shipping_bolt_removed: bool | None = None
+    seal: Seal = Seal()
+    water_test: WaterTest = WaterTest()
+    clock: Clock = Clock()
+    opening: Mapping[str, tuple[str, str]] | None = None
     night_mode: NightMode | None = None
-    trained: Annotated[tuple[Words, ...], Field(max_length=100)] | None = None
-
-
-_PARTS: Mapping[str, type] = {
-    "circuit": Circuit,
-    "clearance": Clearance,
-    "legs": Legs,
-    "seal": Seal,
-    "water_test": WaterTest,
-    "clock": Clock,
-    "night_mode": NightMode,
-}
-_ADAPTER = TypeAdapter(Checklist)
+    trained: tuple[str, ...] | None = None
 
 
 def read_checklist(data: object) -> Checklist:
     """The checklist of JSON data. InputError lists every problem, each with its JSON pointer."""
-    if not isinstance(data, Mapping):
-        raise InputError([Problem('a checklist is a JSON object such as {"circuit": {…}}', "")])
+    read = Reader()
+    found: Checklist | None = _CHECKLIST(read, data, "")
+    read.finish()
+    assert found is not None
+    return found
+
+
+def _part(shape: type, what: str = "this", **lines: ReadLine) -> ReadLine:
+    """Reads an object of the named lines, each of which may be left out where the shape has a default."""
+
+    def read_part(read: Reader, raw: Any, pointer: str) -> Any:
+        item = read.mapping(raw, pointer, lines, what)
+        if not isinstance(raw, Mapping):
+            return None
+        given = {name: line for name, line in lines.items() if item.get(name) is not None}
+        wanted = {field.name for field in fields(shape) if field.default is MISSING}
+        for name in sorted(wanted - given.keys()):
+            message = f'the key "{name}" is missing; give it, or leave all of this out'
+            read.problem(message, f"{pointer}/{name}")
+        values = {name: line(read, item[name], f"{pointer}/{name}") for name, line in given.items()}
+        return None if read.problems else shape(**values)
+
+    return read_part
+
+
+def _number(least: int, most: int, above: bool = False) -> ReadLine:
+    return lambda read, raw, pointer: read.number(raw, pointer, least, most, above)
+
+
+def _one_of(*words: str) -> ReadLine:
+    def read_word(read: Reader, raw: Any, pointer: str) -> str | None:
+        if raw in words:
+            return str(raw)
+        read.problem(" or ".join(f'"{word}"' for word in words) + " is wanted", pointer)
+        return None
+
+    return read_word
+
+
+def _time(read: Reader, raw: Any, pointer: str) -> time:
     try:
-        return _ADAPTER.validate_python(dict(data))
-    except ValidationError as error:
-        problems = [_problem(one) for one in error.errors(include_url=False)]
-    raise InputError(problems)
+        minutes = minutes_of_day(raw) if isinstance(raw, str) else 24 * 60
+    except InputError:
+        minutes = 24 * 60
+    if minutes == 24 * 60:
+        read.problem('write a time of day from "00:00" to "23:59"', pointer)
+    return time(*divmod(minutes % (24 * 60), 60))
 
 
-def _problem(error: ErrorDetails) -> Problem:
-    path = [str(part) for part in error["loc"] if part != "[key]"]
-    pointer = "".join("/" + part.replace("~", "~0").replace("/", "~1") for part in path)
-    return Problem(_message(error, path), pointer)
+def _opening(read: Reader, raw: Any, pointer: str) -> Mapping[str, tuple[str, str]]:
+    days = read.mapping(raw, pointer, WEEKDAYS, "the opening hours")
+    if raw == {}:
+        read.problem("name the days on which the store is open, or leave this out", pointer)
+    return {
+        day: _day_hours(read, hours, f"{pointer}/{day}") for day, hours in days.items() if day in WEEKDAYS
+    }
 
 
-def _message(error: ErrorDetails, path: list[str]) -> str:
-    given = error.get("ctx", {})
-    match error["type"]:
-        case "unexpected_keyword_argument":
-            shape = _PARTS.get(path[0], Checklist) if len(path) > 1 else Checklist
-            known = get_type_hints(shape)
-            wanted = f"; the keys here are {', '.join(known)}"
-            return f'the key "{path[-1]}" is not known{hint(path[-1], known, wanted)}'
-        case "missing":
-            return f'the key "{path[-1]}" is missing; give it, or leave "{path[0]}" out whole'
-        case "bool_type":
-            return "write true or false, without quotes"
-        case "literal_error":
-            return f"write {given['expected']}"
-        case "dict_type":
-            return 'write an object such as {"mon": ["05:30", "23:00"]}'
-        case "greater_than_equal":
-            return f"the number must be at least {given['ge']}"
-        case "less_than_equal":
-            return f"the number must be at most {given['le']}"
-        case "greater_than":
-            return f"the number must be more than {given['gt']}"
-        case "dataclass_type" | "dataclass_exact_type":
-            return "write an object of named values"
-        case "tuple_type":
-            return 'write a list of texts such as ["store lead"]'
-        case "string_type" | "string_too_short" | "string_pattern_mismatch":
-            return "write a text that is not empty"
-        case _:
-            return error["msg"]
+def _day_hours(read: Reader, raw: Any, pointer: str) -> tuple[str, str]:
+    try:
+        opens, closes = raw if isinstance(raw, list | tuple) else ()
+        if isinstance(opens, str) and isinstance(closes, str):
+            minutes_of_day(opens), minutes_of_day(closes)
+            return opens, closes
+    except (ValueError, InputError):
+        pass
+    read.problem('write opening and closing time such as ["05:30", "23:00"]', pointer)
+    return "", ""
+
+
+def _trained(read: Reader, raw: Any, pointer: str) -> tuple[str, ...]:
+    return tuple(read.each(raw, pointer, read.name))
+
+
+_INCHES, _LEG_INCHES, _SPAN_INCHES = _number(0, 120), _number(0, 12), _number(4, 60)
+_CHECKLIST = _part(
+    Checklist,
+    "a checklist",
+    machine=Reader.name,
+    at=Reader.moment,
+    circuit=_part(
+        Circuit,
+        dedicated=Reader.flag,
+        volts=_number(0, 600),
+        amps=_number(0, 400, above=True),
+        extension_cord=Reader.flag,
+    ),
+    clearance=_part(Clearance, behind_in=_INCHES, left_in=_INCHES, right_in=_INCHES),
+    legs=_part(
+        Legs,
+        front_left_in=_LEG_INCHES,
+        front_right_in=_LEG_INCHES,
+        back_left_in=_LEG_INCHES,
+        back_right_in=_LEG_INCHES,
+        depth_in=_SPAN_INCHES,
+        width_in=_SPAN_INCHES,
+    ),
+    slope_back_pct=_number(-100, 100),
+    shipping_bolt_removed=Reader.flag,
+    seal=_part(Seal, style=_one_of("grooved", "flat"), mounting=_one_of("hopper", "machine")),
+    water_test=_part(WaterTest, before_first_fill=Reader.flag, leaked=Reader.flag),
+    clock=_part(Clock, right=Reader.flag, timezone=Reader.zone),
+    opening=_opening,
+    night_mode=_part(NightMode, start=_time, end=_time),
+    trained=_trained,
+)

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal, TypeAlias
 
-from triage.machine.measures.level import LevelLimits
 from triage.machine.measures.night_mode import LEAST_NIGHT_MODE_HOURS
 
 Result: TypeAlias = Literal["passed", "failed", "missing"]
@@ -24,7 +23,6 @@ class Standard:
     forward_pct: Decimal = Decimal(3)  # "slightly forward"
     back_in: Decimal = Decimal("0.125")  # for leg heights without the distance between the legs
     forward_in: Decimal = Decimal("0.5")
-    level: LevelLimits = field(default_factory=LevelLimits)
     night_mode_hours: Decimal = LEAST_NIGHT_MODE_HOURS
 
 

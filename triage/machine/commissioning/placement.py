@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from triage.machine.commissioning.checklist import Checklist, Legs
 from triage.machine.commissioning.finding import Finding, Line, Standard
-from triage.machine.measures.level import slope_from_legs
+from triage.machine.measures.level import MOST_BACK_PCT, MOST_TWIST_IN, slope_from_legs
 from triage.machine.measures.quantities import rounded
 
 
@@ -100,24 +100,23 @@ def sides(checklist: Checklist, standard: Standard) -> Finding:
 
 
 def level(checklist: Checklist, standard: Standard) -> Finding:
-    limits = standard.level
     line = Line(
         "level",
         "Level or slightly forward",
-        f"at most {limits.back_pct:g} % back, at most {standard.forward_pct:f} % forward, on all four legs",
+        f"at most {MOST_BACK_PCT:g} % back, at most {standard.forward_pct:f} % forward, on all four legs",
     )
     slope, legs = slope_back_pct(checklist), checklist.legs
     twist = Decimal(0) if legs is None else leg_twist_in(legs)
     if slope is None and legs is None:
         return line.missing("four leg heights, or the slope")
     if slope is not None:
-        back, forward = slope > Decimal(repr(limits.back_pct)), -slope > standard.forward_pct
+        back, forward = slope > Decimal(repr(MOST_BACK_PCT)), -slope > standard.forward_pct
         found = f"{abs(slope):f} % {'back' if slope > 0 else 'forward'}" if slope else "level"
     else:
         lean = _front_higher_in(legs) if legs is not None else Decimal(0)
         back, forward = lean > standard.back_in, -lean > standard.forward_in
         found = f"{'front' if lean > 0 else 'back'} {abs(lean):f} in higher" if lean else "level"
-    rocks = twist > Decimal(repr(limits.twist_in))
+    rocks = twist > Decimal(repr(MOST_TWIST_IN))
     reasons = [
         words
         for holds, words in (

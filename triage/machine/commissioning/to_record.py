@@ -13,21 +13,19 @@ from triage.logic.conditions import Scalar
 from triage.machine.commissioning.checklist import Checklist
 from triage.machine.commissioning.finding import Finding
 from triage.machine.commissioning.placement import slope_back_pct
-from triage.machine.measures.level import LevelLimits
+from triage.machine.measures.level import MOST_BACK_PCT
 from triage.machine.measures.night_mode import night_mode_hours, night_mode_while_open
 
 
-def facts(
-    checklist: Checklist, found: Iterable[Finding] | None = None, level: LevelLimits | None = None
-) -> dict[str, Scalar]:
-    """The facts of a checklist by id, and of its `findings` (if given) how many lines are missing or failed.
+def facts(checklist: Checklist, found: Iterable[Finding]) -> dict[str, Scalar]:
+    """The facts of a checklist by id, and of its `findings` how many lines are missing or failed.
 
     `dedicated_circuit`, `extension_cord`, `bolt_removed`, `tilted_back` (flags), `circuit_amps`,
     `clearance_behind_in`, `clearance_left_in`, `clearance_right_in` (inches), `slope_back_pct`, `seal_style`,
     `seal_mounting`, `night_mode_hours`, `night_mode_open_hours` (the most of any night).
     """
     slope, window = slope_back_pct(checklist), checklist.night_mode
-    limits = level or LevelLimits()
+    results = [finding.result for finding in found]
     values: dict[str, Scalar | None] = {
         "dedicated_circuit": checklist.circuit.dedicated,
         "circuit_amps": checklist.circuit.amps,
@@ -36,17 +34,15 @@ def facts(
         "clearance_left_in": checklist.clearance.left_in,
         "clearance_right_in": checklist.clearance.right_in,
         "slope_back_pct": slope,
-        "tilted_back": None if slope is None else slope > Decimal(repr(limits.back_pct)),
+        "tilted_back": None if slope is None else slope > Decimal(repr(MOST_BACK_PCT)),
         "bolt_removed": checklist.shipping_bolt_removed,
         "seal_style": checklist.seal.style,
         "seal_mounting": checklist.seal.mounting,
         "night_mode_hours": None if window is None else night_mode_hours(window.start, window.end),
         "night_mode_open_hours": _open_hours(checklist),
+        "commissioning_missing": Decimal(results.count("missing")),
+        "commissioning_failed": Decimal(results.count("failed")),
     }
-    if found is not None:
-        results = [finding.result for finding in found]
-        values["commissioning_missing"] = Decimal(results.count("missing"))
-        values["commissioning_failed"] = Decimal(results.count("failed"))
     return {name: value for name, value in values.items() if value is not None}
 
 

@@ -42,11 +42,10 @@ class Owning:
 
 @dataclass(frozen=True, slots=True)
 class EconomicLife:
-    """The years at which the annual cost is least, that cost, and the annual cost for 1, 2 … years."""
+    """The years at which the annual cost is least, and that cost."""
 
     years: int
     annual_cost: Decimal
-    annual_costs: tuple[Decimal, ...]
 
 
 @lru_cache(maxsize=4096)
@@ -111,7 +110,7 @@ def economic_life(owning: Owning, rate: Decimal) -> EconomicLife:
     """The life with the least annual cost, compared unrounded; the shortest where two are exactly alike."""
     costs = annual_costs(owning, rate)
     least = min(costs)
-    return EconomicLife(costs.index(least) + 1, least, costs)
+    return EconomicLife(costs.index(least) + 1, least)
 
 
 def _check(rate: Decimal, years: int) -> None:

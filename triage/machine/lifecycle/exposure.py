@@ -1,4 +1,4 @@
-"""Failure times on the scale that counts: days a machine was in service, not days on the calendar.
+"""Failure times on the scale that counts: days since a machine went into service.
 
 Observation runs from commissioning (or from the first day of the records) to its end. It is right-truncated:
 what has not failed by the end is not known, so the end is part of the data. It is failure-terminated where
@@ -10,13 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import TypeAlias
 
 from triage.values.errors import InputError
 from triage.values.time_zones import aware
-
-Idle: TypeAlias = tuple[datetime, datetime]
-"""A time out of service (season closed, in the depot): from, to; both timezone-aware."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,54 +43,14 @@ class Observation:
         return self.times[:-1] if self.failure_terminated else self.times
 
 
-def observe(
-    failures: Iterable[datetime],
-    start: datetime,
-    end: datetime,
-    *,
-    idle: Iterable[Idle] = (),
-    ended_by_failure: bool = False,
-) -> Observation | None:
-    """The observation from `start` to `end` in days of exposure; failures outside it are not counted.
+def observe(failures: Iterable[datetime], start: datetime, end: datetime) -> Observation | None:
+    """The observation from `start` to the failure at `end`, in days; failures outside it are not counted.
 
-    With `ended_by_failure` a failure at `end` itself is added. None when the machine was never in service
-    between the two. All times are timezone-aware. A failure while idle counts at the moment service ended.
+    None where `end` is not after `start`. All times are timezone-aware.
     """
     began, ended = aware(start).astimezone(UTC), aware(end).astimezone(UTC)
-    pauses = _merged(idle, began, ended)
-    exposed = _exposure(ended, began, pauses)
-    if exposed <= timedelta(0):
+    if ended <= began:
         return None
-    moments = sorted(aware(failure).astimezone(UTC) for failure in failures)
-    inside = [moment for moment in moments if began < moment <= ended]
-    if ended_by_failure:
-        inside = [*(moment for moment in inside if moment < ended), ended]
-    times = [_days(_exposure(moment, began, pauses)) for moment in inside]
-    return Observation(
-        tuple(time for time in times if time > 0), _days(exposed), failure_terminated=ended_by_failure
-    )
-
-
-def _merged(idle: Iterable[Idle], began: datetime, ended: datetime) -> list[Idle]:
-    """Pauses within the observation, in UTC, in order, joined where they overlap."""
-    joined: list[Idle] = []
-    for first, last in sorted((aware(one).astimezone(UTC), aware(two).astimezone(UTC)) for one, two in idle):
-        if last < first:
-            raise InputError(f"a time out of service ends ({last}) before it starts ({first})")
-        first, last = max(first, began), min(last, ended)
-        if first >= last:
-            continue
-        if joined and first <= joined[-1][1]:
-            joined[-1] = (joined[-1][0], max(joined[-1][1], last))
-        else:
-            joined.append((first, last))
-    return joined
-
-
-def _exposure(moment: datetime, began: datetime, pauses: Iterable[Idle]) -> timedelta:
-    idle = sum((min(moment, last) - first for first, last in pauses if first < moment), timedelta(0))
-    return moment - began - idle
-
-
-def _days(duration: timedelta) -> float:
-    return duration / timedelta(days=1)
+    inside = (moment for failure in failures if began < (moment := aware(failure).astimezone(UTC)) < ended)
+    times = [(moment - began) / timedelta(days=1) for moment in (*sorted(inside), ended)]
+    return Observation(tuple(times), times[-1], failure_terminated=True)

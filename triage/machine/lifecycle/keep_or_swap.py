@@ -50,19 +50,13 @@ class Defender:
 @dataclass(frozen=True, slots=True)
 class KeepOrSwap:
     """The cheaper choice. `keep_years` is how long keeping stays cheaper (0 for a swap, at most the
-    years forecast); `saves_per_year` what the choice saves against the other; `keep_marginal` the cost of
-    each year by itself.
+    years forecast).
     """
 
     choice: Choice
     keep: EconomicLife
     swap: EconomicLife
-    keep_marginal: tuple[Decimal, ...]
     keep_years: int
-
-    @property
-    def saves_per_year(self) -> Decimal:
-        return abs(self.swap.annual_cost - self.keep.annual_cost)
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,11 +78,11 @@ def keep_or_swap(defender: Defender, challenger: Owning, rate: Decimal) -> KeepO
     keep, swap = economic_life(owning, rate), economic_life(challenger, rate)
     marginal = marginal_costs(owning, rate)
     if keep.annual_cost > swap.annual_cost:
-        return KeepOrSwap("swap", keep, swap, marginal, 0)
+        return KeepOrSwap("swap", keep, swap, 0)
     years = keep.years
     while years < len(marginal) and marginal[years] <= swap.annual_cost:
         years += 1
-    return KeepOrSwap("keep", keep, swap, marginal, years)
+    return KeepOrSwap("keep", keep, swap, years)
 
 
 def repair_limit(defender: Defender, challenger: Owning, rate: Decimal) -> Decimal:

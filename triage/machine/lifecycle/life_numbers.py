@@ -9,15 +9,14 @@ All of it is our estimate.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime, time
+from datetime import datetime, time
 from decimal import Decimal
 from functools import lru_cache
 
 from triage.logic.conditions import Scalar
 from triage.machine.lifecycle.annual_cost import Owning
-from triage.machine.lifecycle.exposure import Idle, Observation, observe
+from triage.machine.lifecycle.exposure import Observation, observe
 from triage.machine.lifecycle.keep_or_swap import (
     Defender,
     KeepOrSwap,
@@ -27,7 +26,7 @@ from triage.machine.lifecycle.keep_or_swap import (
 )
 from triage.machine.lifecycle.trend import Trend, trend
 from triage.machine.lifecycle.value import values_ahead
-from triage.records.report import History, Machine
+from triage.records.report import History, Machine, timezone_of
 from triage.values.money import round_money
 from triage.values.time_zones import zone_named
 
@@ -77,7 +76,6 @@ def life_numbers(
     value_now: Decimal,
     repair_now: Decimal,
     swap_cost: Decimal,
-    idle: Iterable[Idle] = (),
     assumptions: Assumptions | None = None,
 ) -> LifeNumbers | None:
     """The numbers as of `now` (timezone-aware), when trouble is reported; None without a price on record.
@@ -89,7 +87,7 @@ def life_numbers(
     if machine.price is None:
         return None
     given, price = assumptions or Assumptions(), machine.price.amount
-    seen = observed(machine, history, now, idle)
+    seen = observed(machine, history, now)
     shown = None if seen is None else trend(seen)
     mean_cost = _mean_repair(history, now) or given.cost_of_a_repair
     failures = expected_failures(seen, shown, given)
@@ -128,16 +126,14 @@ def facts(numbers: LifeNumbers, currency: str) -> dict[str, Scalar]:
     return found
 
 
-def observed(
-    machine: Machine, history: History, now: datetime, idle: Iterable[Idle] = ()
-) -> Observation | None:
+def observed(machine: Machine, history: History, now: datetime) -> Observation | None:
     """The machine's failures in days of service up to the trouble reported `now`.
 
     Visits that found no fault are no failures. Service began when the machine was commissioned, or where that
     is not known when it was shipped.
     """
     failures = [repair.at for repair in history.repairs if repair.cause is not None and repair.at < now]
-    return observe(failures, _service_start(machine), now, idle=idle, ended_by_failure=True)
+    return observe(failures, _service_start(machine), now)
 
 
 def expected_failures(
@@ -147,8 +143,8 @@ def expected_failures(
     if seen is None or shown is None:
         return _new_failures(given)
     law = shown.power_law
-    if shown.verdict == "faster" and law is not None and law.mtbf_at_end_unbiased is not None:
-        first = DAYS_PER_YEAR / law.mtbf_at_end_unbiased
+    if shown.verdict == "faster" and law is not None:
+        first = DAYS_PER_YEAR / law.mtbf_at_end
     else:
         # the free failures: the one that made us look would otherwise count for more than it is
         first = (len(seen.free_times) + float(given.new_failures_a_year)) / (seen.end / DAYS_PER_YEAR + 1)
@@ -177,5 +173,4 @@ def _mean_repair(history: History, now: datetime) -> Decimal | None:
 
 def _service_start(machine: Machine) -> datetime:
     day = machine.commissioned_on or machine.shipped_on
-    zone = zone_named(machine.site.timezone) if machine.site is not None else UTC
-    return datetime.combine(day, time(0), zone)
+    return datetime.combine(day, time(0), zone_named(timezone_of(machine)))

@@ -42,29 +42,20 @@ class TrendTest:
 
 @dataclass(frozen=True, slots=True)
 class PowerLaw:
-    """Expected failures by exposure t: scale · t ** shape. Shape above 1: failures come faster.
+    """Expected failures rise with exposure to the power of `shape`. Above 1: failures come faster.
 
-    `shape` and `scale` are maximum likelihood; `shape_unbiased` corrects for few failures ((r−1)/r where
-    observation ended at a time, (r−2)/r where it ended at a failure), None where that leaves nothing.
-    `intensity_at_end` is in failures per unit of exposure, `mtbf_at_end` its inverse;
-    `mtbf_at_end_unbiased` is that of the unbiased shape.
+    The shape is the maximum-likelihood one, corrected for few failures: (r−1)/r where observation ended at a
+    time, (r−2)/r where it ended at a failure. `mtbf_at_end` is exposure between failures at the end.
     """
 
     shape: float
-    scale: float
-    shape_unbiased: float | None
-    intensity_at_end: float
     mtbf_at_end: float
-    mtbf_at_end_unbiased: float | None
 
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """What the failures of one machine say; tests and power law are None where they cannot be computed."""
+    """What the failures of one machine say. `power_law` is None where it cannot be computed."""
 
-    failures: int
-    laplace: TrendTest | None
-    mil_hdbk_189: TrendTest | None
     power_law: PowerLaw | None
     verdict: Verdict
     why: str
@@ -89,52 +80,41 @@ def mil_hdbk_189(observation: Observation) -> TrendTest | None:
     times = observation.free_times
     if not times:
         return None
+    from scipy.special import chdtr, chdtrc  # the chi-square tails; slow to import
+
     statistic = 2 * _log_sum(observation)
     degrees = 2 * len(times)
-    slower = chi_square_upper_tail(statistic, degrees)
-    return TrendTest(statistic, 1 - slower, slower, degrees)
+    return TrendTest(statistic, float(chdtr(degrees, statistic)), float(chdtrc(degrees, statistic)), degrees)
 
 
 def power_law(observation: Observation) -> PowerLaw | None:
-    """The power law that fits best. None without failures, or when all of them lie at the end."""
+    """The power law that fits best. None with too few failures, or when all of them lie at the end."""
     failures, total = len(observation.times), _log_sum(observation)
-    if not failures or not total:
-        return None
-    end = observation.end
-    shape = failures / total
     lost = 2 if observation.failure_terminated else 1
-    unbiased = shape * (failures - lost) / failures if failures > lost else None
-    intensity = failures * shape / end
-    return PowerLaw(
-        shape=shape,
-        scale=failures * _power(1 / end, shape),
-        shape_unbiased=unbiased,
-        intensity_at_end=intensity,
-        mtbf_at_end=1 / intensity,
-        mtbf_at_end_unbiased=None if unbiased is None else end / (failures * unbiased),
-    )
+    if failures <= lost or not total:
+        return None
+    shape = failures / total * (failures - lost) / failures
+    return PowerLaw(shape, observation.end / (failures * shape))
 
 
-def trend(
-    observation: Observation, *, least_failures: int = LEAST_FAILURES, significance: float = SIGNIFICANCE
-) -> Trend:
+def trend(observation: Observation) -> Trend:
     """Both tests, the fit, and a verdict: `faster` or `slower` only where both tests say so."""
     by_mean, by_logs = laplace(observation), mil_hdbk_189(observation)
     failures = len(observation.times)
-    if by_mean is None or by_logs is None or failures < least_failures:
-        verdict, why = _too_few(failures, least_failures)
+    if by_mean is None or by_logs is None or failures < LEAST_FAILURES:
+        verdict, why = _too_few(failures)
     else:
-        verdict, why = _verdict(by_mean, by_logs, significance)
-    return Trend(failures, by_mean, by_logs, power_law(observation), verdict, why)
+        verdict, why = _verdict(by_mean, by_logs)
+    return Trend(power_law(observation), verdict, why)
 
 
-def _too_few(failures: int, least: int) -> tuple[Verdict, str]:
+def _too_few(failures: int) -> tuple[Verdict, str]:
     count = "one failure is" if failures == 1 else f"{failures} failures are"
-    return "too_few", f"{count} too few to show a trend; it takes {least}"
+    return "too_few", f"{count} too few to show a trend; it takes {LEAST_FAILURES}"
 
 
-def _verdict(by_mean: TrendTest, by_logs: TrendTest, significance: float) -> tuple[Verdict, str]:
-    says = [_says(test, significance) for test in (by_mean, by_logs)]
+def _verdict(by_mean: TrendTest, by_logs: TrendTest) -> tuple[Verdict, str]:
+    says = [_says(test) for test in (by_mean, by_logs)]
     words = f"Laplace z {by_mean.statistic:.2f}, MIL-HDBK-189 chi-square {by_logs.statistic:.1f}"
     numbers = f"{words} on {by_logs.degrees_of_freedom} degrees of freedom"
     match says:
@@ -148,31 +128,10 @@ def _verdict(by_mean: TrendTest, by_logs: TrendTest, significance: float) -> tup
             return "tests_disagree", f"one test shows a trend, the other does not ({numbers})"
 
 
-def _says(test: TrendTest, significance: float) -> Verdict:
-    if test.chance_if_steady_faster <= significance:
+def _says(test: TrendTest) -> Verdict:
+    if test.chance_if_steady_faster <= SIGNIFICANCE:
         return "faster"
-    return "slower" if test.chance_if_steady_slower <= significance else "none_shown"
-
-
-def chi_square_upper_tail(statistic: float, degrees_of_freedom: int) -> float:
-    """P(chi-square > statistic), exact for an even number of degrees: a Poisson sum."""
-    if degrees_of_freedom < 2 or degrees_of_freedom % 2:
-        raise ValueError(f"{degrees_of_freedom} degrees of freedom; an even number from 2 on is wanted")
-    half = statistic / 2
-    if half <= 0:
-        return 1.0
-    terms = (
-        math.exp(-half + count * math.log(half) - math.lgamma(count + 1))
-        for count in range(degrees_of_freedom // 2)
-    )
-    return min(1.0, math.fsum(terms))
-
-
-def _power(base: float, exponent: float) -> float:
-    try:
-        return math.pow(base, exponent)
-    except OverflowError:
-        return math.inf
+    return "slower" if test.chance_if_steady_slower <= SIGNIFICANCE else "none_shown"
 
 
 def _log_sum(observation: Observation) -> float:

@@ -10,7 +10,10 @@ not known, and the sugar share: `brix_measured`, else `brix_expected`, else `lab
 was added to one barrel at the last refill, the cooling capacity that of one barrel: ice that was there
 already needs no second freezing, so only what was added counts.
 
-`LEFT_OUT` names the effects the model leaves out; the band is there for them.
+Left out, and what the band is there for: cooling of the slush below its first freezing point (about 1 % of
+the heat); heat of stirring, leaking in, and of the barrel; ice on the cold wall, a dirty filter or
+condenser, low refrigerant (they lower the capacity); sugars other than sucrose, alcohol and dissolved gas
+(they lower the freezing point); supercooling before the first ice.
 """
 
 from __future__ import annotations
@@ -32,15 +35,6 @@ WATTS_LOST_PER_KELVIN = 0.015
 REFILL_C: Mapping[str, float] = {"cold": 4.0, "hot": 40.0}
 """What a clerk's "cold" and "hot" stand for. Common practice, no source."""
 
-LEFT_OUT = (
-    "cooling of the slush below its first freezing point (about 1 % of the heat)",
-    "heat of stirring and heat leaking in through hopper and barrel",
-    "the barrel's own metal and shell, warm after a stop",
-    "ice on the cold wall, a dirty filter or condenser, low refrigerant: they lower the capacity",
-    "sugars other than sucrose, alcohol and dissolved gas: they lower the freezing point",
-    "supercooling before the first ice",
-)
-
 INPUTS: Mapping[str, Span] = {
     "refill_volume_l": Span("the volume added", 0.1, 60, "liter"),
     "brix_measured": Span("the measured sugar share", 0, 100, "percent"),
@@ -56,16 +50,10 @@ INPUTS: Mapping[str, Span] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class Uncertainty:
-    """How far off the inputs may be; the band is the time at both ends together. Common practice, no
-    source.
-    """
-
-    ice_share: float = 0.05
-    capacity_gain: float = 0.10
-    capacity_loss: float = 0.25
-    wanted_ice_share: float = 0.40  # where no serving temperature is known
+WANTED_ICE_SHARE = 0.40
+"""Where no serving temperature is known. Common practice, no source."""
+ICE_SHARE_OFF, CAPACITY_GAIN, CAPACITY_LOSS = 0.05, 0.10, 0.25
+"""How far off the inputs may be; the band is the time at both ends together. Common practice, no source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +118,6 @@ def freeze_time(
     from_c: float,
     share: float,
     watts: float,
-    uncertainty: Uncertainty = Uncertainty(),
 ) -> FreezeTime:
     """Time from the refill until `share` of the mass is ice, with `watts` of net cooling."""
     check_ranges(INPUTS, refill_volume_l=volume_l, brix_measured=brix, refill_temp_c=from_c)
@@ -145,16 +132,12 @@ def freeze_time(
     siebel, chen = siebel_kj_per_kg_k(brix), chen_kj_per_kg_k(brix)
     return FreezeTime(
         minutes=minutes(share, chen, 1.0),
-        low_minutes=minutes(
-            max(0.0, share - uncertainty.ice_share), min(siebel, chen), 1 + uncertainty.capacity_gain
-        ),
-        high_minutes=minutes(
-            min(1.0, share + uncertainty.ice_share), max(siebel, chen), 1 - uncertainty.capacity_loss
-        ),
+        low_minutes=minutes(max(0.0, share - ICE_SHARE_OFF), min(siebel, chen), 1 + CAPACITY_GAIN),
+        high_minutes=minutes(min(1.0, share + ICE_SHARE_OFF), max(siebel, chen), 1 - CAPACITY_LOSS),
     )
 
 
-def facts(known: Facts, uncertainty: Uncertainty = Uncertainty()) -> dict[str, FactValue]:
+def facts(known: Facts) -> dict[str, FactValue]:
     """The facts named in the module's docstring, as far as the known inputs allow."""
     given = known_quantities(known, INPUTS)
     brix = next(
@@ -166,7 +149,7 @@ def facts(known: Facts, uncertainty: Uncertainty = Uncertainty()) -> dict[str, F
     if "serving_temp_c" in given:
         share = ice_share(brix, given["serving_temp_c"])
     else:
-        share = uncertainty.wanted_ice_share
+        share = WANTED_ICE_SHARE
         # A very sweet mix cannot reach the share inside the table; then no time is promised either.
         if brix / (1 - share) > max(DEPRESSION_K):
             return new_facts(known, computed)
@@ -182,7 +165,7 @@ def facts(known: Facts, uncertainty: Uncertainty = Uncertainty()) -> dict[str, F
         if "cooling_watts" in given:
             rated_at_c = given.get("cooling_rated_at_c", 25.0)
             watts = net_watts(given["cooling_watts"], rated_at_c if room_c is None else room_c, rated_at_c)
-            time = freeze_time(volume_l, brix, from_c, share, watts, uncertainty)
+            time = freeze_time(volume_l, brix, from_c, share, watts)
             computed |= _time_facts(time, given)
     return new_facts(known, computed)
 

@@ -37,14 +37,8 @@ LEGS = tuple(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class LevelLimits:
-    """From where on a slope or a loose leg counts. Common practice, no source; the maker's manual comes
-    first.
-    """
-
-    back_pct: float = 0.5
-    twist_in: float = 0.0625
+MOST_BACK_PCT, MOST_TWIST_IN = 0.5, 0.0625
+"""From where on a slope or a loose leg counts. Common practice, no source; the maker's manual comes first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,7 +86,7 @@ def slope_from_angle(back_deg: float) -> Slope:
     return Slope(back_pct=100 * math.tan(math.radians(back_deg)))
 
 
-def facts(known: Facts, limits: LevelLimits = LevelLimits()) -> dict[str, FactValue]:
+def facts(known: Facts) -> dict[str, FactValue]:
     """The facts named in the module's docstring; legs count before an angle, an angle before a bubble."""
     given = known_quantities(known, INPUTS)
     slope = _slope(given)
@@ -102,10 +96,10 @@ def facts(known: Facts, limits: LevelLimits = LevelLimits()) -> dict[str, FactVa
         known,
         {
             "slope_back_pct": rounded(slope.back_pct, 2),
-            "tilted_back": slope.back_pct > limits.back_pct,
+            "tilted_back": slope.back_pct > MOST_BACK_PCT,
             "slope_right_pct": None if slope.right_pct is None else rounded(slope.right_pct, 2),
             "leg_twist_in": None if slope.twist_in is None else rounded(slope.twist_in, 3),
-            "rocks": None if slope.twist_in is None else slope.twist_in > limits.twist_in,
+            "rocks": None if slope.twist_in is None else slope.twist_in > MOST_TWIST_IN,
         },
     )
 

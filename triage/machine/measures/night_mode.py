@@ -7,14 +7,13 @@ means that night mode is not set: 0 hours, not 24.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import time
 from decimal import Decimal
 from functools import lru_cache
 from typing import TypeAlias
 
 from triage.schedule.service_hours import WEEKDAYS, minutes_of_day
 from triage.values.errors import InputError
-from triage.values.time_zones import zone_named
 
 LEAST_NIGHT_MODE_HOURS = Decimal(4)
 """Common practice, no source; holds around the clock too, since the barrels must thaw once a day."""
@@ -23,8 +22,6 @@ Opening: TypeAlias = Mapping[str, tuple[str, str]]
 """A site's own opening hours by weekday, "mon".."sun" -> ("06:00", "23:00"); a day not named is closed.
 "00:00" to "24:00" is open around the clock; an end at or before the start lies on the next day."""
 
-AROUND_THE_CLOCK: Opening = dict.fromkeys(WEEKDAYS, ("00:00", "24:00"))
-
 _DAY = 24 * 60
 _WEEK = 7 * _DAY
 
@@ -32,22 +29,6 @@ _WEEK = 7 * _DAY
 def night_mode_hours(start: time, end: time) -> Decimal:
     """Hours of the window by the machine's own clock, 0 to just under 24, to two places."""
     return _hours((_minutes(end) - _minutes(start)) % _DAY)
-
-
-def night_mode_hours_on(evening: date, start: time, end: time, timezone: str) -> Decimal:
-    """Real hours of the window that begins on `evening`: one less or more when the clocks change in it.
-
-    A time that occurs twice means the first; one that is skipped means as much later (02:30 means 03:30).
-    This is the length for a machine whose clock follows the site's.
-    """
-    zone = zone_named(timezone)
-    minutes = _minutes(start), _minutes(end)
-    if minutes[0] == minutes[1]:
-        return Decimal(0)
-    morning = evening if minutes[0] < minutes[1] else evening + timedelta(days=1)
-    began = datetime.combine(evening, start, zone).astimezone(UTC)
-    ended = datetime.combine(morning, end, zone).astimezone(UTC)
-    return _hours(max(timedelta(0), ended - began) // timedelta(minutes=1))
 
 
 def night_mode_while_open(start: time, end: time, opening: Opening) -> Mapping[str, Decimal]:
@@ -72,11 +53,6 @@ def _while_open(start: time, end: time, opening: tuple[tuple[str, str, str], ...
         if open_minutes:
             found[day] = _hours(open_minutes)
     return found
-
-
-def night_mode_outside_opening(start: time, end: time, opening: Opening) -> bool:
-    """Whether no minute of night mode, on any day of the week, falls within the opening hours."""
-    return not night_mode_while_open(start, end, opening)
 
 
 def _spans(day: str, *hours: str) -> list[tuple[int, int]]:

@@ -1,4 +1,4 @@
-"""Where numbers with units come in: texts such as "12 gal" through pint, known facts through their ranges.
+"""Where known facts come in as numbers: in their units, within their ranges.
 
 Inside the calculations every number is a plain float whose name carries its unit. A bare number is taken to
 be in the unit asked for. What cannot be read or lies outside its range is an InputError that lists every
@@ -8,18 +8,13 @@ problem.
 from __future__ import annotations
 
 import math
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import ROUND_HALF_UP, Decimal
-from functools import cache
-
-import pint
 
 from triage.logic.conditions import Facts, FactValue
 from triage.values.errors import InputError, Problem
-
-_NUMBER_AND_UNIT = re.compile(r"\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*(.*?)\s*")
+from triage.values.units import UnitError, read_quantity
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,42 +27,13 @@ class Span:
     unit: str
 
 
-def in_unit(value: object, unit: str, pointer: str = "") -> float:
-    """`value` as a float in `unit`: a number, a text with or without a unit, or a pint quantity."""
-    if isinstance(value, pint.Quantity):
-        return _converted(value, unit, pointer)
-    if isinstance(value, int | float | Decimal) and not isinstance(value, bool):
-        magnitude, written_unit = float(value), ""
-    else:
-        match = _NUMBER_AND_UNIT.fullmatch(value) if isinstance(value, str) else None
-        if match is None:
-            raise InputError(
-                [Problem(f'write a number, with or without a unit, such as "{f"4 {unit}".strip()}"', pointer)]
-            )
-        magnitude, written_unit = float(match[1]), match[2]
-    if not math.isfinite(magnitude):
-        raise InputError([Problem("the number is not finite", pointer)])
-    if not written_unit:
-        return magnitude
-    try:
-        quantity = _registry().Quantity(magnitude, written_unit)
-    except Exception as error:  # pint's parser raises its own errors, AssertionError and tokenizer errors
-        raise InputError(
-            [Problem(f'"{written_unit}" is not a unit known here; use "{unit}"', pointer)]
-        ) from error
-    return _converted(quantity, unit, pointer)
-
-
-def _converted(quantity: pint.Quantity[float], unit: str, pointer: str) -> float:
-    try:
-        return float(quantity.to(unit).magnitude)
-    except pint.PintError as error:
-        raise InputError([Problem(f'"{quantity}" is not a measure in "{unit}"', pointer)]) from error
-
-
-@cache
-def _registry() -> pint.UnitRegistry[float]:
-    return pint.UnitRegistry()
+def _in_unit(value: object, unit: str) -> float:
+    """A number as a float; a text is read with its unit. Raises UnitError for anything else."""
+    if isinstance(value, str):
+        return float(read_quantity(value, unit or None))
+    if isinstance(value, bool) or not isinstance(value, int | float | Decimal) or not math.isfinite(value):
+        raise UnitError(f"a finite number is wanted, in {unit}" if unit else "a finite number is wanted")
+    return float(value)
 
 
 def check_ranges(spans: Mapping[str, Span], /, **numbers: float) -> None:
@@ -95,8 +61,10 @@ def known_quantities(known: Facts, spans: Mapping[str, Span]) -> dict[str, float
         if known.get(name) is None:
             continue
         try:
-            number = in_unit(known[name], span.unit, f"/{name}")
+            number = _in_unit(known[name], span.unit)
             check_ranges({name: span}, **{name: number})
+        except ValueError as error:
+            problems.append(Problem(str(error), f"/{name}"))
         except InputError as error:
             problems.extend(error.problems)
         else:

@@ -14,14 +14,13 @@
 Inputs are the ids in `INPUTS` and the flags `extension_cord`, `fastened_in_place`, `shares_circuit`.
 
 Left out: reactance and power factor (small at these conductor sizes), three-phase circuits, the drop ahead
-of the panel, and wires cooler than 75 C (`resistance_at`), so a calculated drop errs on the high side. None
+of the panel, and wires cooler than 75 C, so a calculated drop errs on the high side. None
 of this replaces a licensed electrician's measurement; local codes come first.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from triage.logic.conditions import Facts, FactValue, Truth
 from triage.machine.measures.quantities import Span, check_ranges, known_quantities, new_facts, rounded
@@ -35,11 +34,6 @@ NFPA 70 (NEC), chapter 9, table 8; secondary copies.
 
 CORD_OHM_PER_KFT: Mapping[int, float] = {18: 7.95, 16: 4.99, 14: 3.14, 12: 1.98, 10: 1.24}
 """The same table's stranded rows: flexible cords. Secondary copies."""
-
-COPPER_PER_KELVIN = 0.00323
-"""Change of copper's resistance by temperature, relative to 75 C (note 2 to the same table; secondary
-copy).
-"""
 
 INPUTS: Mapping[str, Span] = {
     "conductor_awg": Span("the size of the branch wiring", 6, 14, ""),
@@ -56,29 +50,13 @@ INPUTS: Mapping[str, Span] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class SupplyLimits:
-    """What counts as too little, in percent of the nominal voltage.
-
-    `drop_pct`: informational notes to NEC 210.19 and 215.2, farthest outlet, feeder and branch together (from
-    memory; advice, not a rule). `band_pct`: 114 to 126 V at 120 V (COMAR 20.50.07.02). `running_pct` and
-    `start_pct`: common practice, no source.
-    """
-
-    drop_pct: float = 5.0
-    band_pct: float = 5.0
-    running_pct: float = 90.0
-    start_pct: float = 85.0
-
-
-def wiring_ohm_per_kft(awg: int) -> float:
-    """Resistance of branch wiring of a size in AWG."""
-    return _resistance(WIRING_OHM_PER_KFT, awg, "conductor_awg")
-
-
-def cord_ohm_per_kft(awg: int) -> float:
-    """Resistance of a flexible cord of a size in AWG."""
-    return _resistance(CORD_OHM_PER_KFT, awg, "cord_awg")
+MOST_DROP_PCT = 5.0
+"""Of the nominal voltage. Informational notes to NEC 210.19 and 215.2, farthest outlet, feeder and branch
+together (from memory; advice, not a rule)."""
+BAND_PCT = 5.0
+"""114 to 126 V at 120 V (COMAR 20.50.07.02)."""
+LEAST_RUNNING_PCT, LEAST_START_PCT = 90.0, 85.0
+"""Of the nominal voltage. Common practice, no source."""
 
 
 def _resistance(table: Mapping[int, float], awg: float, name: str) -> float:
@@ -86,11 +64,6 @@ def _resistance(table: Mapping[int, float], awg: float, name: str) -> float:
         sizes = ", ".join(str(size) for size in table)
         raise InputError([Problem(f"{awg:g} AWG is not in the table; sizes are {sizes}", f"/{name}")])
     return table[int(awg)]
-
-
-def resistance_at(ohm_per_kft_at_75_c: float, temperature_c: float) -> float:
-    """The same conductor's resistance at another temperature."""
-    return ohm_per_kft_at_75_c * (1 + COPPER_PER_KELVIN * (temperature_c - 75.0))
 
 
 def drop_volts(ohm_per_kft: float, one_way_ft: float, amps: float) -> float:
@@ -101,11 +74,6 @@ def drop_volts(ohm_per_kft: float, one_way_ft: float, amps: float) -> float:
 def percent_of(volts: float, nominal_volts: float) -> float:
     check_ranges(INPUTS, nominal_volts=nominal_volts)
     return 100 * volts / nominal_volts
-
-
-def longest_run_ft(ohm_per_kft: float, amps: float, nominal_volts: float, drop_pct: float) -> float:
-    """The one-way length at which the drop reaches `drop_pct` of nominal."""
-    return drop_pct / 100 * nominal_volts * 1000 / (2 * ohm_per_kft * amps)
 
 
 def measured_drop_volts(idle_volts: float, running_volts: float) -> float:
@@ -153,24 +121,23 @@ def explains_weak_start(
     calculated_drop_pct: float | None = None,
     running_volts: float | None = None,
     starting_volts: float | None = None,
-    limits: SupplyLimits = SupplyLimits(),
 ) -> Truth:
     """True when one number is bad enough; False only on good readings; None when it cannot be said.
 
     A small calculated drop never clears the supply: a calculation does not see a loose joint.
     """
     bad = (
-        (measured_drop_pct is not None and measured_drop_pct > limits.drop_pct)
-        or (calculated_drop_pct is not None and calculated_drop_pct > limits.drop_pct)
-        or (running_volts is not None and percent_of(running_volts, nominal_volts) < limits.running_pct)
-        or (starting_volts is not None and percent_of(starting_volts, nominal_volts) < limits.start_pct)
+        (measured_drop_pct is not None and measured_drop_pct > MOST_DROP_PCT)
+        or (calculated_drop_pct is not None and calculated_drop_pct > MOST_DROP_PCT)
+        or (running_volts is not None and percent_of(running_volts, nominal_volts) < LEAST_RUNNING_PCT)
+        or (starting_volts is not None and percent_of(starting_volts, nominal_volts) < LEAST_START_PCT)
     )
     if bad:
         return True
     return False if measured_drop_pct is not None and running_volts is not None else None
 
 
-def facts(known: Facts, limits: SupplyLimits = SupplyLimits()) -> dict[str, FactValue]:
+def facts(known: Facts) -> dict[str, FactValue]:
     """The facts named in the module's docstring, as far as the known inputs allow; volts and amps in
     Decimals.
     """
@@ -201,7 +168,7 @@ def facts(known: Facts, limits: SupplyLimits = SupplyLimits()) -> dict[str, Fact
             ),
             "supply_start_volts": _rounded(None if starting is None else max(starting, 0.0), 1),
             "supply_idle_off_band": (
-                None if idle is None else abs(percent_of(idle, nominal) - 100.0) > limits.band_pct
+                None if idle is None else abs(percent_of(idle, nominal) - 100.0) > BAND_PCT
             ),
             "circuit_headroom_amps": _rounded(headroom, 2),
             "circuit_overloaded": overloaded,
@@ -212,7 +179,6 @@ def facts(known: Facts, limits: SupplyLimits = SupplyLimits()) -> dict[str, Fact
                 calculated_drop_pct=calculated_pct,
                 running_volts=running,
                 starting_volts=starting,
-                limits=limits,
             ),
         },
     )

@@ -13,13 +13,12 @@ from triage.logic.conditions import (
     FactTest,
     Known,
     NoneOf,
-    Not,
-    OneOf,
     UnaryTest,
     Unknown,
     walk,
 )
 from triage.logic.unary_tests import MOST_VALUES, UnaryTestError, parse
+from triage.logic.value_sets import single_tests
 from triage.rulebook.model import Fact
 from triage.rulebook.reading.problems import Names
 from triage.values.plain_data import Path
@@ -42,7 +41,7 @@ def read_when(names: Names, file: str, path: Path, raw: object) -> Condition:
     values: Counter[str] = Counter()
     for leaf in leaves:
         if isinstance(leaf, FactTest):
-            values[leaf.fact] += sum(1 for _ in _values(leaf.test))
+            values[leaf.fact] += sum(1 for _ in single_tests(leaf.test))
     for fact, count in values.items():
         if count > MOST_VALUES:
             message = (
@@ -115,11 +114,3 @@ def _fact_list(names: Names, file: str, path: Path, key: str, value: object) -> 
     for index, fact in enumerate(value):
         if names.check("facts", fact, file, (*path, index)):
             yield fact
-
-
-def _values(test: UnaryTest) -> Iterator[UnaryTest]:
-    if isinstance(test, OneOf | Not):
-        for part in test.tests:
-            yield from _values(part)
-    else:
-        yield test

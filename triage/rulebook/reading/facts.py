@@ -66,18 +66,7 @@ def _fact(shape: FactFile, file: str, problems: Problems) -> Fact:
         )
     if shape.asked_of in ("clerk", "technician") and not shape.ask:
         problems.at(file, ("asked_of",), f"a fact asked of the {shape.asked_of} needs `ask`, the question")
-    return Fact(
-        id=shape.id,
-        title=shape.title,
-        type=shape.type,
-        asked_of=shape.asked_of,
-        unit=shape.unit,
-        range=_range(shape, file, problems),
-        choices=shape.choices or {},
-        ask=shape.ask,
-        help=shape.help,
-        ask_seconds=shape.ask_seconds,
-    )
+    return shape.as_record(Fact, range=_range(shape, file, problems), choices=shape.choices or {})
 
 
 def _range(shape: FactFile, file: str, problems: Problems) -> Interval | None:

@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from triage.rulebook.model import Fact
-from triage.values.errors import Problem
+from triage.values.errors import Problem, path_to, pointer_to
 from triage.values.plain_data import Path
 from triage.values.suggest import hint
 from triage.values.yaml_source import Source
@@ -24,7 +24,7 @@ class Problems:
     ) -> None:
         """Adds a problem at `path` of `file`; `column` (1-based) is within the value's text."""
         source = self.sources.get(file)
-        pointer = "".join(f"/{str(part).replace('~', '~0').replace('/', '~1')}" for part in path)
+        pointer = pointer_to(path)
         place = None
         if source is not None:
             places = source.keys if key else source.values
@@ -53,8 +53,7 @@ class Problems:
 
 def path_of(problem: Problem) -> Path:
     """The path of a problem that `Problems` located; list indexes as text."""
-    parts = (problem.pointer or "").split("/")[1:]
-    return tuple(part.replace("~1", "/").replace("~0", "~") for part in parts)
+    return path_to(problem.pointer or "")
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,15 +30,9 @@ def read_rates(names: Names, file: str, shape: RatesFile) -> Rates:
         name: _agreement(names, file, ("contractors", name), agreement)
         for name, agreement in shape.contractors.items()
     }
-    store = shape.store
-    return Rates(
-        default=_agreement(names, file, ("default",), shape.default),
-        contractors=contractors,
-        store=StoreRates(
-            store.clerk_hour, store.lost_sales_hour, store.open_hours_a_day, store.days_to_visit
-        ),
-        swap_cost=shape.swap_cost,
-    )
+    default = _agreement(names, file, ("default",), shape.default)
+    store = shape.store.as_record(StoreRates)
+    return shape.as_record(Rates, default=default, contractors=contractors, store=store)
 
 
 def _agreement(names: Names, file: str, path: Path, shape: AgreementShape) -> RateAgreement:
@@ -47,26 +41,13 @@ def _agreement(names: Names, file: str, path: Path, shape: AgreementShape) -> Ra
         if distances[index] <= distances[index - 1]:
             message = "distance bands go up: each `up_to_km` is more than the one before"
             names.problems.at(file, (*path, "distance_bands", index, "up_to_km"), message)
-    return RateAgreement(
-        trip=shape.trip,
-        labor_hour=shape.labor_hour,
-        billed_step_minutes=shape.billed_step_minutes,
-        minimum_minutes=shape.minimum_minutes,
-        second_technician_hour=shape.second_technician_hour,
-        after_hours_factor=shape.after_hours_factor,
-        parts_markup=shape.parts_markup,
-        tax=shape.tax,
-        tax_on=frozenset(shape.tax_on),
-        freight=shape.freight,
-        distance_bands=tuple(DistanceBand(band.up_to_km, band.fee) for band in shape.distance_bands),
-        van_kg=shape.van_kg,
-        van_value=shape.van_value,
-    )
+    bands = tuple(band.as_record(DistanceBand) for band in shape.distance_bands)
+    return shape.as_record(RateAgreement, tax_on=frozenset(shape.tax_on), distance_bands=bands)
 
 
 def read_parts(shape: PartsFile) -> Mapping[str, Part]:
     """The parts by number."""
-    return {number: Part(number, part.title, part.price, part.kg) for number, part in shape.parts.items()}
+    return {number: part.as_record(Part, number=number) for number, part in shape.parts.items()}
 
 
 def read_service_hours(names: Names, file: str, shape: ServiceHoursFile) -> ServiceHours:
@@ -81,15 +62,10 @@ def read_service_hours(names: Names, file: str, shape: ServiceHoursFile) -> Serv
         message = f"priority {shape.default_priority} is not among `priorities`"
         names.problems.at(file, ("default_priority",), message)
     _check_holidays(names, file, shape)
-    return ServiceHours(
+    return shape.as_record(
+        ServiceHours,
         week={str(day): (opens, closes) for day, (opens, closes) in shape.week.items()},
-        holidays_country=shape.holidays_country,
-        holidays_subdivision=shape.holidays_subdivision,
-        priorities={
-            number: ResponseTime(response.hours, response.clock)
-            for number, response in shape.priorities.items()
-        },
-        default_priority=shape.default_priority,
+        priorities={number: each.as_record(ResponseTime) for number, each in shape.priorities.items()},
     )
 
 
@@ -112,9 +88,7 @@ def _check_holidays(names: Names, file: str, shape: ServiceHoursFile) -> None:
 def read_models(names: Names, file: str, shape: ModelsFile) -> Mapping[str, MachineModel]:
     """The models by name; every fact is one of the vocabulary that a record may hold, and its value fits."""
     return {
-        name: MachineModel(
-            model.title, _facts(names, file, ("models", name, "facts"), model.facts), model.source
-        )
+        name: model.as_record(MachineModel, facts=_facts(names, file, ("models", name, "facts"), model.facts))
         for name, model in shape.models.items()
     }
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 import string
 from collections.abc import Iterable, Iterator, Mapping
 
-from triage.logic.conditions import ALWAYS, Condition, Scalar
-from triage.rulebook.built_in_facts import BUILTIN_FACTS, MANY_VALUED
+from triage.logic.conditions import ALWAYS, MANY_VALUED, Condition, Scalar
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.fact_values import read_members, read_value
 from triage.rulebook.model import (
     OTHER_CAUSE,
@@ -72,16 +72,12 @@ def read_caution(names: Names, file: str, shape: CautionFile) -> Caution:
     for index, check in enumerate(forbids):
         names.check("checks", check, file, ("then", "forbids", index))
     _visit_priority(names, file, shape.then.visit_priority)
-    return Caution(
+    return shape.then.as_record(
+        Caution,
         head=_head(names, file, shape, needs_cases=bool(shape.when)),
-        text=shape.then.text,
         only_with_checks=shape.with_checks,
-        stop_use=shape.then.stop_use,
         forbids=frozenset(forbids),
         forbids_all_checks=shape.then.forbids == "all",
-        visit_skill=shape.then.visit_skill,
-        visit_priority=shape.then.visit_priority,
-        defers_to=tuple(shape.then.defers_to),
     )
 
 
@@ -89,13 +85,7 @@ def read_policy(names: Names, file: str, shape: PolicyFile) -> PolicyRule:
     """A policy rule; the facts its text names in {} exist."""
     check_placeholders(names, file, ("then", "text"), shape.then.text)
     _visit_priority(names, file, shape.then.visit_priority)
-    return PolicyRule(
-        head=_head(names, file, shape),
-        outcome=shape.then.outcome,
-        priority=shape.then.priority,
-        text=shape.then.text,
-        visit_priority=shape.then.visit_priority,
-    )
+    return shape.then.as_record(PolicyRule, head=_head(names, file, shape))
 
 
 def read_check(names: Names, file: str, shape: CheckFile) -> Check:
@@ -103,20 +93,10 @@ def read_check(names: Names, file: str, shape: CheckFile) -> Check:
     _causes(names, file, ("resolves",), shape.resolves)
     for index, caution in enumerate(shape.cautions):
         names.check("cautions", caution, file, ("cautions", index))
-    return Check(
-        id=shape.id,
-        title=shape.title,
+    return shape.as_record(
+        Check,
         when=read_when(names, file, ("when",), shape.when),
-        who=shape.who,
-        minutes=shape.minutes,
-        wait_minutes=shape.wait_minutes,
         resolves={cause: float(chance) for cause, chance in shape.resolves.items()},
-        cautions=tuple(shape.cautions),
-        steps=tuple(shape.steps),
-        look_for=shape.look_for,
-        materials=shape.materials,
-        why=shape.why,
-        source=shape.source,
     )
 
 
@@ -146,19 +126,7 @@ def _head(names: Names, file: str, shape: RuleHeadShape, *, needs_cases: bool = 
                 names.problems.at(
                     file, ("cases",), f"no case {wanted}; one that fires and one that stays silent"
                 )
-    return RuleHead(
-        id=shape.id,
-        title=shape.title,
-        status=shape.status,
-        owner=shape.owner,
-        since=shape.since,
-        why=shape.why,
-        source=shape.source,
-        when=when,
-        known_misfires=shape.known_misfires,
-        cases=cases,
-        file=file,
-    )
+    return shape.as_record(RuleHead, when=when, cases=cases, file=file)
 
 
 def _cases(names: Names, file: str, shape: RuleHeadShape) -> Iterator[RuleCase]:

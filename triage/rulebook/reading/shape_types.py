@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import fields
 from datetime import date
 from decimal import Decimal
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+R = TypeVar("R", bound="DataclassInstance")
 
 Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_-]*$", max_length=64)]
 
@@ -44,3 +50,10 @@ When = Annotated[
 
 class Shape(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
+
+    def as_record(self, kind: type[R], **more: Any) -> R:
+        """The record of the fields that are here too, lists as tuples; `more` are others or go before."""
+        names = {field.name for field in fields(kind)} & type(self).model_fields.keys() - more.keys()
+        values = {name: getattr(self, name) for name in names}
+        frozen = {name: tuple(one) if isinstance(one, list) else one for name, one in values.items()}
+        return kind(**frozen | more)

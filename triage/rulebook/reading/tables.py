@@ -37,7 +37,7 @@ def read_symptom(names: Names, file: str, shape: SymptomFile) -> Symptom:
         names.problems.at(file, ("shares",), message)
     for cause in shape.shares:
         names.check("causes", cause, file, ("shares", cause), key=True)
-    return Symptom(shape.id, shape.title, shape.shares, tuple(shape.callers_say), shape.source)
+    return shape.as_record(Symptom)
 
 
 def read_cause(names: Names, file: str, shape: CauseFile) -> Cause:
@@ -48,10 +48,7 @@ def read_cause(names: Names, file: str, shape: CauseFile) -> Cause:
             names.problems.at(
                 file, ("repair", "parts", part), f'there is no part "{part[:64]}"{fix}', key=True
             )
-    repair = Repair(
-        shape.repair.labor_hours, shape.repair.parts, shape.repair.technicians, shape.repair.skill
-    )
-    return Cause(shape.id, shape.title, shape.component, repair, shape.why, shape.source)
+    return shape.as_record(Cause, repair=shape.repair.as_record(Repair))
 
 
 def read_warranty(names: Names, file: str, shape: WarrantyFile, components: frozenset[str]) -> WarrantyTerms:
@@ -67,21 +64,11 @@ def read_warranty(names: Names, file: str, shape: WarrantyFile, components: froz
         WarrantyRisk(read_when(names, file, ("at_risk", index, "when"), risk.when), risk.say)
         for index, risk in enumerate(shape.at_risk)
     )
-    periods = {
-        name: WarrantyPeriod(period.parts_months, period.labor_months)
-        for name, period in shape.periods.items()
-    }
-    return WarrantyTerms(
-        id=shape.id,
-        title=shape.title,
+    return shape.as_record(
+        WarrantyTerms,
         models=frozenset(shape.models),
-        starts=shape.starts,
-        cap_months_from_ship=shape.cap_months_from_ship,
-        periods=periods,
+        periods={name: period.as_record(WarrantyPeriod) for name, period in shape.periods.items()},
         risks=risks,
-        claim_needs=tuple(shape.claim_needs),
-        source=shape.source,
-        deductible=shape.deductible,
     )
 
 
@@ -105,15 +92,8 @@ def _authority(file: str, name: str, shape: AuthorityShape, problems: Problems) 
         if absence.last < absence.first:
             message = f"the absence ends on {absence.last}, before it begins on {absence.first}"
             problems.at(file, ("authorities", name, "absent", index, "last"), message)
-    return Authority(
-        id=name,
-        title=shape.title,
-        reach=shape.reach,
-        up_to=shape.up_to,
-        deputies=tuple(shape.deputies),
-        absent=tuple(Absence(absence.first, absence.last) for absence in shape.absent),
-        valid_days=shape.valid_days,
-    )
+    absent = tuple(absence.as_record(Absence) for absence in shape.absent)
+    return shape.as_record(Authority, id=name, absent=absent)
 
 
 def _check_deputies(
@@ -153,18 +133,7 @@ def read_limit(names: Names, file: str, shape: LimitFile, authorities: Mapping[s
     rows = tuple(_row(names, file, shape, index, row, authorities) for index, row in enumerate(shape.rows))
     if shape.hit_policy == "PRIORITY":
         _check_order(names, file, shape, rows)
-    return LimitTable(
-        id=shape.id,
-        title=shape.title,
-        kind=shape.kind,
-        hit_policy=shape.hit_policy,
-        inputs=tuple(shape.inputs),
-        outputs=tuple(shape.outputs),
-        rows=rows,
-        output_order=tuple(_scalar(value) for value in shape.output_order),
-        collect=shape.collect,
-        source=shape.source,
-    )
+    return shape.as_record(LimitTable, rows=rows)
 
 
 def _row(
@@ -236,7 +205,7 @@ def read_whole_case(names: Names, file: str, shape: WholeCaseFile) -> WholeCase:
         if fact is not None:
             typed(names, file, here, fact, value)
     _check_expected(names, file, shape.expect)
-    return WholeCase(shape.id, shape.title, shape.report, shape.machine, shape.expect, shape.baseline)
+    return shape.as_record(WholeCase)
 
 
 def _check_expected(names: Names, file: str, expect: Mapping[str, object]) -> None:

@@ -14,6 +14,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from triage.rulebook.reading.problems import Problems
 from triage.rulebook.reading.shape_types import Shape
 from triage.values.plain_data import Path
+from triage.values.shown import quoted
 from triage.values.suggest import hint
 
 S = TypeVar("S", bound=Shape)
@@ -83,14 +84,14 @@ def _message(shape: type[Shape], path: Path, errors: list[Any], value: object) -
         case "literal_error":
             expected = first["ctx"]["expected"].replace("'", '"')
             words = expected.replace(" or ", ", ").replace('"', "").split(", ")
-            return f"{name}: {_shown(value)} is not one of {expected}{hint(str(value), words)}"
+            return f"{name}: {quoted(value)} is not one of {expected}{hint(str(value), words)}"
         case "string_pattern_mismatch" if (first["loc"] and first["loc"][-1] == "[key]") or name == "id":
             return (
                 f'"{str(value if name == "id" else name)[:64]}" is not an id; ids are a-z, 0-9, "_" and "-"'
             )
         case _:
             wanted = list(dict.fromkeys(_wanted(one) for one in errors))
-            return f"{name}: {_shown(value)} does not fit; {' or '.join(wanted)}"
+            return f"{name}: {quoted(value)} does not fit; {' or '.join(wanted)}"
 
 
 def _wanted(error: Any) -> str:
@@ -140,7 +141,7 @@ def _conversions(
         if raw is None or read is None or _same_kind(raw, read):
             return set()
         name = next((part for part in reversed(path) if isinstance(part, str)), "the file")
-        problems.at(file, path, f"{name}: {_shown(raw)} does not fit; {_kind(read)} is wanted")
+        problems.at(file, path, f"{name}: {quoted(raw)} does not fit; {_kind(read)} is wanted")
         return {path}
     return {
         fault
@@ -199,18 +200,6 @@ def _at(data: object, path: Path) -> object:
 
 def _kind(value: object) -> str:
     return next((words for kind, words in _KINDS.items() if type(value) is kind), "something else")
-
-
-def _shown(value: object) -> str:
-    match value:
-        case bool():
-            return str(value).lower()
-        case str():
-            return f'"{value[:60]}"'
-        case dict() | list() | None:
-            return _kind(value)
-        case _:
-            return str(value)
 
 
 M = TypeVar("M", bound=BaseModel)

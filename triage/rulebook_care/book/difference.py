@@ -115,7 +115,7 @@ def _of_mappings(values: Sequence[object]) -> bool:
 def _words(kind: str, path: Path, was: object, now: object, titles: Mapping[str, str]) -> str:
     if path == ("status",) and (str(was), str(now)) in _STATUS:
         return _STATUS[str(was), str(now)]
-    place = _place(kind, path, titles)
+    place = _place(path, titles)
     if was is _NOTHING:
         return f"{place}: {_shown(now)} is new"
     if now is _NOTHING:
@@ -125,7 +125,7 @@ def _words(kind: str, path: Path, was: object, now: object, titles: Mapping[str,
     return f"{place}: {_shown(was)} → {_shown(now)}"
 
 
-def _place(kind: str, path: Path, titles: Mapping[str, str]) -> str:
+def _place(path: Path, titles: Mapping[str, str]) -> str:
     def named(folder: str, name: object) -> str:
         title = titles.get(f"{folder}/{name}")
         return f"{title[:1].lower()}{title[1:]}" if title else str(name).replace("_", " ")

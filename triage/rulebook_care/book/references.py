@@ -7,16 +7,12 @@ from dataclasses import dataclass
 from typing import TypeAlias
 
 from triage.logic.conditions import (
-    Anything,
-    Compare,
     Condition,
     FactTest,
-    Interval,
-    Not,
-    OneOf,
     UnaryTest,
     walk,
 )
+from triage.logic.value_sets import values_in
 from triage.rulebook.model import Rulebook, WholeCase
 
 Key: TypeAlias = tuple[str, str]
@@ -97,18 +93,7 @@ def _fires_on(source: Key, condition: Condition, how: str = "fires on") -> Itera
 
 def _values(source: Key, how: str, fact: str, test: UnaryTest) -> Iterator[Reference]:
     if fact in VALUES_OF:
-        yield from _to(VALUES_OF[fact], source, how, _named(test))
-
-
-def _named(test: UnaryTest) -> Iterator[str]:
-    match test:
-        case Compare(_, value):
-            yield str(value)
-        case OneOf(tests) | Not(tests):
-            for part in tests:
-                yield from _named(part)
-        case Interval() | Anything():
-            return
+        yield from _to(VALUES_OF[fact], source, how, map(str, values_in(test)))
 
 
 def _of_case(source: Key, case: WholeCase) -> Iterator[Reference]:

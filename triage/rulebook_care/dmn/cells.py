@@ -8,9 +8,8 @@ from datetime import date
 from decimal import Decimal
 from typing import TypeAlias
 
-from triage.logic.conditions import Anything, Compare, Not, Scalar, UnaryTest
+from triage.logic.conditions import MANY_VALUED, Anything, Compare, Not, Scalar, UnaryTest
 from triage.logic.unary_tests import FactType, UnaryTestError, parse
-from triage.rulebook.built_in_facts import MANY_VALUED
 from triage.rulebook.model import Fact
 from triage.rulebook_care.dmn.feel import feel_test, feel_values
 from triage.rulebook_care.dmn.layout import read_column
@@ -55,10 +54,10 @@ class CellReader:
 
     def column_of(self, expression: str) -> tuple[Column, bool] | None:
         """The column without a word about what is wrong with it."""
-        return read_column(expression, MANY_VALUED)
+        return read_column(expression)
 
     def column(self, expression: str, line: int) -> tuple[Column, bool] | None:
-        read = read_column(expression, MANY_VALUED)
+        read = read_column(expression)
         if read is None:
             message = (
                 f'the input expression "{expression[:80]}" is not read; write a fact, `fact != null`, or '

@@ -13,8 +13,7 @@ from decimal import Decimal
 
 from triage.decide.outcome import MONEY_FACTS, SAFE_ORDER
 from triage.decide.spending.limits import AMOUNT, AMOUNT_12_MONTHS
-from triage.logic.conditions import Scalar
-from triage.rulebook.built_in_facts import MANY_VALUED
+from triage.logic.conditions import MANY_VALUED, Scalar
 from triage.rulebook.model import Fact, PolicyRule, Rulebook
 from triage.rulebook.reading.facts import built_in_facts
 from triage.rulebook.terms import LimitTable
@@ -87,7 +86,7 @@ class _Writer:
         if table.hit_policy == "COLLECT" and len(table.outputs) > 1:
             message = "in DMN a COLLECT table has one output; make two tables of it, or leave it out"
             self.problems.append(Problem(message, file=path))
-        rows = [row_of(row.when.items(), MANY_VALUED) for row in table.rows]
+        rows = [row_of(row.when.items()) for row in table.rows]
         columns = columns_of(rows, table.inputs)
         rules = tuple(
             Rule(
@@ -171,7 +170,7 @@ class _Writer:
         if rule.head.status != "live":
             return ()
         try:
-            return rows_of(rule.head.when, MANY_VALUED)
+            return rows_of(rule.head.when)
         except TooManyRows as error:
             self.problems.append(Problem(f"when: {error}", file=rule.head.file))
             return ()

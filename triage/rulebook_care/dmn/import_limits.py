@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 
 from triage.logic.conditions import UnaryTest
 from triage.logic.unary_tests import UnaryTestError, parse
-from triage.rulebook.built_in_facts import MANY_VALUED
 from triage.rulebook_care.dmn.cells import CellReader, Raw, ReadRow, raw_value, tests_of
 from triage.rulebook_care.dmn.feel import xml_text
 from triage.rulebook_care.dmn.rows import Cell, row_of
@@ -103,7 +102,7 @@ def _key(reader: CellReader, when: object) -> frozenset[Cell] | None:
             tests.append((name, parse(raw, fact.type, fact.choices)))
         except UnaryTestError:
             return None
-    return frozenset(row_of(tests, MANY_VALUED))
+    return frozenset(row_of(tests))
 
 
 def _outputs(then: object) -> str:

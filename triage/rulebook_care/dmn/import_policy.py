@@ -7,8 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 
 from triage.decide.causes.answer_values import try_values
-from triage.logic.conditions import ALWAYS, Condition, FactValue, evaluate, facts_in
-from triage.rulebook.built_in_facts import MANY_VALUED
+from triage.logic.conditions import ALWAYS, MANY_VALUED, Condition, FactValue, evaluate, facts_in
 from triage.rulebook.fact_values import write_value
 from triage.rulebook.reading.conditions import read_when
 from triage.rulebook.reading.problems import Names, Problems
@@ -100,7 +99,7 @@ def _rests(reader: CellReader, raw: object) -> bool:
 def _rows(reader: CellReader, when: object) -> tuple[Row, ...] | None:
     condition = _condition(reader, when)
     try:
-        return None if condition is None else rows_of(condition, MANY_VALUED)
+        return None if condition is None else rows_of(condition)
     except TooManyRows:
         return None
 

@@ -9,7 +9,6 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TypeVar
 
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
@@ -26,8 +25,6 @@ from triage.values.plain_data import NotPlain, canonical, plain
 _LIMITS_PATH = re.compile(r"limits/[a-z][a-z0-9_-]{0,63}\.yml")
 _PATH = re.compile(r"(limits|policy)/[a-z][a-z0-9_-]{0,63}\.yml")
 _ID = re.compile(r"[a-z][a-z0-9_-]{0,63}")
-
-T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)

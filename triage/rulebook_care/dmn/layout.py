@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 
+from triage.logic.conditions import MANY_VALUED
 from triage.rulebook_care.dmn.feel import feel_values
 from triage.rulebook_care.dmn.rows import Column, Row
 
@@ -59,7 +60,7 @@ def expression_of(column: Column) -> str:
             return column.fact
 
 
-def read_column(text: str, many: Collection[str]) -> tuple[Column, bool] | None:
+def read_column(text: str) -> tuple[Column, bool] | None:
     """The column of an input expression, and whether its true and false are swapped (`fact = null`).
 
     None where it is no expression of the subset.
@@ -68,7 +69,7 @@ def read_column(text: str, many: Collection[str]) -> tuple[Column, bool] | None:
     if (found := _KNOWN.fullmatch(text)) is not None:
         return Column(found[1], "known"), found[2] == "="
     found = _MEMBER.fullmatch(text) or _CONTAINS.fullmatch(text)
-    if found is not None and found["fact"] in many:
+    if found is not None and found["fact"] in MANY_VALUED:
         parts = found.groupdict()
         texts = parts.get("several") or parts.get("single") or parts.get("texts") or ""
         members = re.findall(r'"((?:\\.|[^"\\])*)"', texts)

@@ -1,31 +1,28 @@
 """Conditions as rows of a decision table: which combinations of single tests make a condition true.
 
-A row's tests all hold or the row does not count, so a condition becomes its disjunctive normal form, one row
-for each conjunction. In Kleene's logic a condition is true exactly when one of them is wholly true; of an
+A row's tests all hold or the row does not count, so each alternative of the normal form is a row. Of an
 unknown fact only that it is unknown can be true.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
 from triage.logic.conditions import (
+    MANY_VALUED,
     AllOf,
-    AnyOf,
-    Anything,
     Compare,
     Condition,
     FactTest,
-    Interval,
     Known,
-    NoneOf,
     Not,
     OneOf,
     UnaryTest,
-    Unknown,
 )
+from triage.logic.normal_form import Leaf, alternatives
+from triage.logic.value_sets import values_in
 from triage.rulebook_care.dmn.feel import feel_test
 
 MOST_ROWS = 64
@@ -61,89 +58,35 @@ class Cell:
 
 
 Row: TypeAlias = tuple[Cell, ...]
-_Rows: TypeAlias = list[tuple[Cell, ...]]
 
 YES, NO = "true", "false"
 
 
-def rows_of(condition: Condition, many: Collection[str]) -> tuple[Row, ...]:
-    """The rows on which the condition is true, none where it never is. `many` are the many-valued facts.
+def rows_of(condition: Condition) -> tuple[Row, ...]:
+    """The rows on which the condition is true, none where it never is. Raises TooManyRows."""
+    too_many = TooManyRows(
+        f"it would fill more than {MOST_ROWS} rows; split it, or derive a fact from part of it"
+    )
+    rows = alternatives(condition, True, _of_leaf, lambda row, more: {**row, **more}, MOST_ROWS, too_many)
+    return tuple(tuple(sorted(row, key=_order)) for row in rows)
 
-    Raises TooManyRows.
-    """
-    return tuple(tuple(sorted(row, key=_order)) for row in _true(condition, many))
 
-
-def row_of(tests: Iterable[tuple[str, UnaryTest]], many: Collection[str]) -> Row:
+def row_of(tests: Iterable[tuple[str, UnaryTest]]) -> Row:
     """The row of single tests that all hold, guards included."""
-    return rows_of(AllOf(tuple(FactTest(fact, test) for fact, test in tests)), many)[0]
+    return rows_of(AllOf(tuple(FactTest(fact, test) for fact, test in tests)))[0]
 
 
 def _order(cell: Cell) -> tuple[object, ...]:
     return *cell.column.place, cell.text
 
 
-def _true(condition: Condition, many: Collection[str]) -> _Rows:
-    match condition:
-        case FactTest(_, Anything()):
-            return [()]
-        case FactTest(fact, test):
-            return [_cells(fact, test, many)]
+def _of_leaf(leaf: Leaf, wanted: bool) -> list[Mapping[Cell, None]]:
+    match leaf:
         case Known(fact):
-            return [(Cell(Column(fact, "known"), YES),)]
-        case Unknown(fact):
-            return [(Cell(Column(fact, "known"), NO),)]
-        case AllOf(parts):
-            return _all(parts, many, _true)
-        case AnyOf(parts):
-            return _any(parts, many, _true)
-        case NoneOf(parts):
-            return _all(parts, many, _false)
-
-
-def _false(condition: Condition, many: Collection[str]) -> _Rows:
-    match condition:
-        case FactTest(_, Anything()):
-            return []
+            cells: Row = (Cell(Column(fact, "known"), YES if wanted else NO),)
         case FactTest(fact, test):
-            return [_cells(fact, _contrary(test), many)]
-        case Known(fact):
-            return _true(Unknown(fact), many)
-        case Unknown(fact):
-            return _true(Known(fact), many)
-        case AllOf(parts):
-            return _any(parts, many, _false)
-        case AnyOf(parts):
-            return _all(parts, many, _false)
-        case NoneOf(parts):
-            return _any(parts, many, _true)
-
-
-def _all(
-    parts: Sequence[Condition], many: Collection[str], of: Callable[[Condition, Collection[str]], _Rows]
-) -> _Rows:
-    rows: _Rows = [()]
-    for part in parts:
-        further = of(part, many)
-        rows = _within(tuple(dict.fromkeys((*row, *more))) for row in rows for more in further)
-    return rows
-
-
-def _any(
-    parts: Sequence[Condition], many: Collection[str], of: Callable[[Condition, Collection[str]], _Rows]
-) -> _Rows:
-    return _within(row for part in parts for row in of(part, many))
-
-
-def _within(rows: Iterable[tuple[Cell, ...]]) -> _Rows:
-    found: dict[frozenset[Cell], tuple[Cell, ...]] = {}
-    for row in rows:
-        found.setdefault(frozenset(row), row)
-        if len(found) > MOST_ROWS:
-            raise TooManyRows(
-                f"it would fill more than {MOST_ROWS} rows; split it, or derive a fact from part of it"
-            )
-    return list(found.values())
+            cells = _cells(fact, test if wanted else _contrary(test))
+    return [dict.fromkeys(cells)]
 
 
 def _contrary(test: UnaryTest) -> UnaryTest:
@@ -160,21 +103,11 @@ def _contrary(test: UnaryTest) -> UnaryTest:
             return Not((test,))
 
 
-def _cells(fact: str, test: UnaryTest, many: Collection[str]) -> tuple[Cell, ...]:
+def _cells(fact: str, test: UnaryTest) -> Row:
     """A test and, where a tool could take it to hold of an unknown fact, the guard that it is known."""
     negative = isinstance(test, Not)
     guard = (Cell(Column(fact, "known"), YES),) if negative else ()
-    if fact in many:
-        column = Column(fact, "member", _members(test))
+    if fact in MANY_VALUED:
+        column = Column(fact, "member", tuple(sorted({str(value) for value in values_in(test)})))
         return *guard, Cell(column, NO if negative else YES)
     return *guard, Cell(Column(fact), feel_test(test))
-
-
-def _members(test: UnaryTest) -> tuple[str, ...]:
-    match test:
-        case Compare(_, str() as value):
-            return (value,)
-        case OneOf(tests) | Not(tests):
-            return tuple(sorted({member for part in tests for member in _members(part)}))
-        case Compare() | Interval() | Anything():
-            raise ValueError("a many-valued choice is tested for its members only")

@@ -13,7 +13,7 @@ over the sum of their squares (Leslie Kish, Survey Sampling, 1965; from memory).
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal, TypeAlias
@@ -93,10 +93,9 @@ class Learned:
 
 @dataclass(frozen=True, slots=True)
 class Posterior:
-    """Mean, variance and interval of a Beta."""
+    """Mean and interval of a Beta."""
 
     mean: float
-    variance: float
     low: float
     high: float
 
@@ -135,23 +134,14 @@ def beta_posterior(prior: float, weight: float, hits: float, tickets: float) -> 
     prior = min(max(prior, 1.0 - _SURE), _SURE)
     alpha, beta = weight * prior + hits, weight * (1.0 - prior) + tickets - hits
     low, high = stats.beta.interval(CONFIDENCE, alpha, beta)
-    mean, variance = stats.beta.stats(alpha, beta, moments="mv")
-    return Posterior(float(mean), float(variance), float(low), float(high))
+    return Posterior(alpha / (alpha + beta), float(low), float(high))
 
 
-def dirichlet_means(prior: Sequence[float], counts: Sequence[int]) -> tuple[float, ...]:
-    """Posterior means of shares, from the prior's parameters and the counts."""
-    total = sum(prior) + sum(counts)
-    return tuple((alpha + count) / total for alpha, count in zip(prior, counts, strict=True))
-
-
-def wilson(hits: int, tickets: int, correction: bool = False) -> tuple[float, float]:
-    """The interval of a share seen (Wilson 1927; Newcombe 1998, methods 3 and 4); (0, 1) without tickets."""
+def wilson(hits: int, tickets: int) -> tuple[float, float]:
+    """The interval of a share seen (Wilson 1927; Newcombe 1998, method 3); (0, 1) without tickets."""
     if not tickets:
         return 0.0, 1.0
-    interval = stats.binomtest(hits, tickets).proportion_ci(
-        CONFIDENCE, "wilsoncc" if correction else "wilson"
-    )
+    interval = stats.binomtest(hits, tickets).proportion_ci(CONFIDENCE, "wilson")
     return float(interval.low), float(interval.high)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
-from typing import Any
 
 from triage.decide.causes.inference import infer
 from triage.decide.causes.ranking import ranking_tables
@@ -74,20 +73,20 @@ def closed_tickets(
     that is to learn, whichever decided.
     """
     for one in recorded:
-        close_out: Mapping[str, Any] = one.closed or {}
+        cause, cured_by = (None, None) if one.closed is None else (one.closed.cause, one.closed.cured_by)
         outcome = one.decision["outcome"]
         closed.closed[outcome] += 1
         first = None if first_outcomes is None else first_outcomes[one.key[0]]
         if first is not None:
             closed.strata[stratum(one.inputs["report"]["symptoms"], first)] += 1
-        cured_by = close_out.get("cured_by")
-        if close_out.get("cause") is None:
+        if cause is None:
             if cured_by in current.rulebook.checks:
                 closed.cured_unconfirmed[str(cured_by)] += 1
             continue
         closed.confirmed[outcome] += 1
         try:
-            ticket = _ticket(inputs_from_data(one.inputs, current.rulebook), close_out, current, first)
+            inputs = inputs_from_data(one.inputs, current.rulebook)
+            ticket = _ticket(inputs, cause, cured_by, current, first)
         except InputError:
             closed.unreadable += 1
             continue
@@ -98,7 +97,7 @@ def closed_tickets(
 
 
 def _ticket(
-    inputs: Inputs, close_out: Mapping[str, Any], current: Ready, first_outcome: str | None
+    inputs: Inputs, cause: str, cured_by: str | None, current: Ready, first_outcome: str | None
 ) -> ClosedTicket:
     rulebook, report = current.rulebook, inputs.report
     gathered = gather_facts(rulebook, report, inputs.machine, inputs.history, inputs.at)
@@ -112,7 +111,7 @@ def _ticket(
     cured = {
         done.check: done.result == "cured" for done in report.checks if done.result in ("cured", "not_cured")
     }
-    if close_out.get("cured_by") in rulebook.checks:
-        cured[close_out["cured_by"]] = True
+    if cured_by in rulebook.checks:
+        cured[str(cured_by)] = True
     symptoms = tuple(dict.fromkeys(report.symptoms))
-    return ClosedTicket(symptoms, close_out["cause"], shown, cured, first_outcome)
+    return ClosedTicket(symptoms, cause, shown, cured, first_outcome)

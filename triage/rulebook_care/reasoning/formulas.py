@@ -12,20 +12,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal, TypeAlias
 
-from triage.logic.conditions import (
-    AllOf,
-    AnyOf,
-    Anything,
-    Condition,
-    FactTest,
-    Known,
-    NoneOf,
-    Not,
-    Scalar,
-    UnaryTest,
-    Unknown,
-    holds,
-)
+from triage.logic.conditions import Condition, FactTest, Known, Not, Scalar, UnaryTest, holds
+from triage.logic.normal_form import Leaf, normal_form
 from triage.rulebook.fact_values import write_value
 from triage.rulebook_care.reasoning.intervals import Pieces
 
@@ -67,13 +55,6 @@ Situation: TypeAlias = Mapping[Variable, int]
 HOLDS = Every(())
 FAILS = Some(())
 
-_OPPOSITE: Mapping[Wish, Wish] = {
-    "true": "false",
-    "false": "true",
-    "not true": "not false",
-    "not false": "not true",
-}
-
 
 class TooHard(Exception):
     """The search gave up: nothing is proved either way."""
@@ -99,40 +80,33 @@ class Space:
         return kept[1]
 
     def _formula(self, condition: Condition, wish: Wish) -> Formula:
-        match condition:
-            case AllOf(parts):
-                formulas = [self._formula(part, wish) for part in parts]
-                return every(formulas) if wish in ("true", "not false") else some(formulas)
-            case AnyOf(parts):
-                formulas = [self._formula(part, wish) for part in parts]
-                return some(formulas) if wish in ("true", "not false") else every(formulas)
-            case NoneOf(parts):
-                return self._formula(AnyOf(parts), _OPPOSITE[wish])
-            case FactTest(_, Anything()):
-                return HOLDS if wish in ("true", "not false") else FAILS
-            case FactTest(fact, test) if fact in self.members:
-                return self._of_members(fact, test, wish)
-            case FactTest(fact, test):
-                pieces = self.pieces[fact]
-                passing = pieces.passing(test)
-                found = passing if wish in ("true", "not false") else pieces.known & ~passing
-                return within((fact, ""), found | (pieces.unknown if wish.startswith("not") else 0))
-            case Known(fact):
-                return self._presence(fact, known=wish in ("true", "not false"))
-            case Unknown(fact):
-                return self._presence(fact, known=wish not in ("true", "not false"))
+        unknown_too = wish.startswith("not")
 
-    def _presence(self, fact: str, *, known: bool) -> Formula:
+        def of_leaf(leaf: Leaf, wanted: bool) -> Formula:
+            match leaf:
+                case Known(fact):
+                    return self._presence(fact, wanted)
+                case FactTest(fact, test) if fact in self.members:
+                    return self._of_members(fact, test, wanted)
+                case FactTest(fact, test):
+                    pieces = self.pieces[fact]
+                    passing = pieces.passing(test)
+                    found = passing if wanted else pieces.known & ~passing
+                    return within((fact, ""), found | (pieces.unknown if unknown_too else 0))
+
+        return normal_form(condition, wish in ("true", "not false"), of_leaf, every, some)
+
+    def _presence(self, fact: str, known: bool) -> Formula:
         if fact in self.members:
             return HOLDS if known else FAILS
         pieces = self.pieces[fact]
         return within((fact, ""), pieces.known if known else pieces.unknown)
 
-    def _of_members(self, fact: str, test: UnaryTest, wish: Wish) -> Formula:
+    def _of_members(self, fact: str, test: UnaryTest, wanted: bool) -> Formula:
         none_of = isinstance(test, Not)
         tests = test.tests if isinstance(test, Not) else (test,)
         named = [member for member in self.members[fact] if any(holds(part, member) for part in tests)]
-        if (wish in ("true", "not false")) is not none_of:
+        if wanted is not none_of:
             return some(Within((fact, member), YES) for member in named)
         return every(Within((fact, member), NO) for member in named)
 

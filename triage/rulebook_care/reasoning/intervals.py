@@ -16,7 +16,8 @@ from functools import reduce
 from itertools import pairwise
 from operator import or_
 
-from triage.logic.conditions import Anything, Compare, Interval, Not, OneOf, Scalar, UnaryTest, holds
+from triage.logic.conditions import Scalar, UnaryTest, holds
+from triage.logic.value_sets import places_passing, values_in
 from triage.rulebook.model import Fact
 
 ANY_OTHER_TEXT = "\N{HORIZONTAL ELLIPSIS}"
@@ -50,26 +51,7 @@ class Pieces:
 
     def passing(self, test: UnaryTest) -> int:
         """The pieces whose values pass a test."""
-        match test:
-            case Compare("=", value):
-                return self._equal(value)
-            case Compare(operator, bound):
-                below, up_to = self._below(bound), self._up_to(bound)
-                return {
-                    "<": below,
-                    "<=": up_to,
-                    ">": self.known & ~up_to,
-                    ">=": self.known & ~below,
-                }[operator]
-            case Interval(low, high, low_closed, high_closed):
-                end = self._up_to(high) if high_closed else self._below(high)
-                return end & ~(self._below(low) if low_closed else self._up_to(low))
-            case OneOf(tests):
-                return reduce(or_, map(self.passing, tests), 0)
-            case Not(tests):
-                return self.known & ~reduce(or_, map(self.passing, tests), 0)
-            case Anything():
-                return self.known
+        return places_passing(test, self.known, self._equal, self._below, self._up_to)
 
     def of(self, values: Collection[Scalar]) -> int:
         """The pieces that these values stand for."""
@@ -94,21 +76,9 @@ class Pieces:
 
 def pieces_of(fact: Fact, tests: Iterable[UnaryTest], *, always_known: bool = False) -> Pieces:
     """The pieces into which `tests` cut a fact's values, within its range."""
-    values = tuple(_values(fact, {bound for test in tests for bound in bounds_of(test)}))
+    values = tuple(_values(fact, {bound for test in tests for bound in values_in(test)}))
     places = {value: place for place, value in enumerate(values)}
     return Pieces(fact.id, values, 0 if always_known else 1 << len(values), places)
-
-
-def bounds_of(test: UnaryTest) -> Iterator[Scalar]:
-    """Every value a test names."""
-    match test:
-        case Compare(_, value):
-            yield value
-        case Interval(low, high):
-            yield from (low, high)
-        case OneOf(tests) | Not(tests):
-            for part in tests:
-                yield from bounds_of(part)
 
 
 def _values(fact: Fact, bounds: set[Scalar]) -> Iterator[Scalar]:
@@ -132,7 +102,7 @@ def _values(fact: Fact, bounds: set[Scalar]) -> Iterator[Scalar]:
 
 
 def _with_range(fact: Fact, bounds: set[Scalar]) -> set[Scalar]:
-    return bounds | set(bounds_of(fact.range)) if fact.range is not None else bounds
+    return bounds | set(values_in(fact.range)) if fact.range is not None else bounds
 
 
 def _in_range(fact: Fact, value: Scalar) -> bool:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
-from triage.logic.conditions import AllOf, Condition, FactTest, Scalar, UnaryTest, facts_in, walk
-from triage.rulebook.built_in_facts import MANY_VALUED
+from triage.logic.conditions import MANY_VALUED, AllOf, Condition, FactTest, Scalar, UnaryTest, facts_in, walk
 from triage.rulebook.model import Fact, Rulebook, RuleHead
 from triage.rulebook.reading.facts import built_in_facts
 from triage.rulebook.terms import LimitRow, LimitTable, WarrantyTerms
@@ -114,10 +113,6 @@ def heads(rulebook: Rulebook) -> Iterator[RuleHead]:
         [rule.head for rule in rulebook.policy.values()],
     ):
         yield from sorted(rules, key=lambda head: head.id)
-
-
-def live_heads(rulebook: Rulebook) -> Iterator[RuleHead]:
-    return (head for head in heads(rulebook) if head.status == "live")
 
 
 def conditions_of(rulebook: Rulebook) -> Iterator[tuple[str, str, Condition]]:

@@ -1,20 +1,18 @@
-"""Starts the process that carries out a replay, and is what runs in it: `python -m` this module.
+"""Starts the process that carries out a replay.
 
-The process outlives the server that started it, and is of lower priority than whatever answers requests. What
-it is to do comes in on its standard input, since an address of a database may hold a password.
+It outlives the server that started it, and is of lower priority than whatever answers requests.
 """
 
 from __future__ import annotations
 
-import json
 import os
 import subprocess
-import sys
 import threading
 from collections.abc import Callable
 from datetime import UTC, datetime
 from typing import Protocol
 
+from triage.rulebook_care.editing.child import Child
 from triage.rulebook_care.release.runners import here, processes
 from triage.rulebook_care.release.runs import carry_out, note_death
 from triage.store import Store, open_store
@@ -48,16 +46,9 @@ class InProcesses:
         self.started: list[subprocess.Popen[bytes]] = []
 
     def launch(self, run: ReplayRun) -> None:
-        order = {"database": self._store.url, "run": run.id, "attempt": run.attempt, "jobs": self._jobs}
-        process = subprocess.Popen(
-            [sys.executable, "-m", __name__],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.DEVNULL,
-            start_new_session=True,
-        )
-        assert process.stdin is not None
-        process.stdin.write(json.dumps(order).encode())
-        process.stdin.close()
+        child = Child("replaying", nice=NICE)
+        child.send(None, _carry_out, self._store.url, run.id, run.attempt, self._jobs)
+        process = child.let_go()
         watcher = threading.Thread(target=self._watch, args=(process, run), daemon=True)
         self.started = [*(each for each in self.started if each.poll() is None), process]
         self._watchers = [*(each for each in self._watchers if each.is_alive()), watcher]
@@ -80,18 +71,11 @@ def launcher_for(store: Store, clock: Callable[[], datetime]) -> Launcher:
     return InProcesses(store, clock, max(1, (os.cpu_count() or 1) - 1))
 
 
-def main() -> None:
-    """The process: reads its order, carries it out, ends."""
-    os.nice(NICE)
-    order = json.load(sys.stdin)
-    jobs = order["jobs"]
-    store = open_store(order["database"])
+def _carry_out(database: str, run: str, attempt: str, jobs: int) -> None:
+    """What the process does."""
+    store = open_store(database)
     try:
         runner = here(store) if jobs == 1 else processes(jobs)
-        carry_out(store, order["run"], order["attempt"], runner, lambda: datetime.now(UTC))
+        carry_out(store, run, attempt, runner, lambda: datetime.now(UTC))
     finally:
         store.close()
-
-
-if __name__ == "__main__":
-    main()

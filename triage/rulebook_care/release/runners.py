@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import multiprocessing
-import os
-import threading
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
-from concurrent.futures.process import BrokenProcessPool
+from concurrent.futures import ThreadPoolExecutor, as_completed
+from contextlib import ExitStack
+from queue import SimpleQueue
 from typing import Any, TypeAlias
 
+from triage.rulebook_care.editing.child import Child
 from triage.rulebook_care.release.piece import Piece, Ready, ReplayJob, kept, replay_in, replay_piece
 from triage.store import Store
 from triage.values.errors import InputError
@@ -18,6 +17,7 @@ Done: TypeAlias = tuple[int, Mapping[str, Any]]
 Runner: TypeAlias = Callable[[ReplayJob, Sequence[Piece]], Iterator[Done]]
 """Gives each piece's number and its tally as JSON data, in any order."""
 
+GO_ON = "with --resume FILE the next run goes on where this one stopped"
 RETRIES = 5
 """How often a piece is given to another worker of a cluster when the one that had it is lost."""
 
@@ -45,34 +45,26 @@ def processes(jobs: int) -> Runner:
     """In `jobs` fresh processes. Raises InputError when one of them dies."""
 
     def run(job: ReplayJob, pieces: Sequence[Piece]) -> Iterator[Done]:
-        context = multiprocessing.get_context("spawn")
         count = min(jobs, len(pieces)) or 1
-        with ProcessPoolExecutor(count, mp_context=context, initializer=_end_with_parent) as pool:
-            waiting = {pool.submit(replay_piece, job, piece): piece.number for piece in pieces}
+        free: SimpleQueue[Child] = SimpleQueue()
+
+        def one(piece: Piece) -> Done:
+            child = free.get()
             try:
-                for future in as_completed(waiting):
-                    yield waiting.pop(future), future.result()
-            except BrokenProcessPool:
-                raise InputError(
-                    "a process of the replay ended by itself (out of memory?); "
-                    "with --resume FILE the next run goes on where this one stopped"
-                ) from None
+                return piece.number, child.call(None, replay_piece, job, piece)
+            finally:
+                free.put(child)
+
+        with ExitStack() as stack, ThreadPoolExecutor(count) as pool:
+            for _ in range(count):
+                free.put(stack.enter_context(Child("replaying", advice=GO_ON)))
+            try:
+                for future in as_completed([pool.submit(one, piece) for piece in pieces]):
+                    yield future.result()
             finally:
                 pool.shutdown(cancel_futures=True)
 
     return run
-
-
-def _end_with_parent() -> None:
-    """A process of the pool whose parent was killed would wait for work for ever."""
-
-    def watch() -> None:
-        parent = multiprocessing.parent_process()
-        assert parent is not None
-        parent.join()
-        os._exit(1)
-
-    threading.Thread(target=watch, daemon=True).start()
 
 
 def cluster(address: str, timeout_seconds: float = 30.0) -> Runner:

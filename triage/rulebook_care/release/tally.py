@@ -91,12 +91,11 @@ class Tally:
         closed = recorded.closed
         if closed is None:
             self.not_scored["open"] += 1
-        elif closed.get("cause") is None:
+        elif closed.cause is None:
             self.not_scored["closed without a confirmed cause"] += 1
         else:
-            cause = closed["cause"]
-            both = score(before.chances, cause), score(after.chances, cause)
-            self.scored.append(Scored(recorded.key[0], cause, *both))
+            both = score(before.chances, closed.cause), score(after.chances, closed.cause)
+            self.scored.append(Scored(recorded.key[0], closed.cause, *both))
 
     def _example(self, pair: Outcomes, tickets: Iterable[str]) -> None:
         known = self.examples.setdefault(pair, [])

@@ -39,7 +39,7 @@ class Care:
     def repairs(self) -> tuple[tuple[str, PastRepair], ...]:
         """The past repairs of all machines with the serial, oldest first."""
         rows = self._session.scalars(select(RepairRow).order_by(RepairRow.at, RepairRow.id))
-        return tuple((row.serial, PastRepair(row.at, row.ticket, row.cause, row.cost)) for row in rows)
+        return tuple((row.serial, row.as_record(PastRepair)) for row in rows)
 
     def add_care(self, serial: str, events: Iterable[CareEvent]) -> int:
         """Adds what is not in the log yet (same machine, kind and time) and says how many that were."""
@@ -49,11 +49,8 @@ class Care:
         for event in events:
             if (event.kind, event.at) not in known:
                 known.add((event.kind, event.at))
-                self._session.add(
-                    CareRow(
-                        serial=serial, kind=event.kind, at=event.at, by=event.by, details=dict(event.details)
-                    )
-                )
+                row = CareRow.made_of(event, serial=serial, details=dict(event.details))
+                self._session.add(row)
                 added += 1
         self._session.flush()
         return added
@@ -66,15 +63,7 @@ class Care:
         for repair in repairs:
             if (repair.ticket, repair.at) not in known:
                 known.add((repair.ticket, repair.at))
-                self._session.add(
-                    RepairRow(
-                        serial=serial,
-                        at=repair.at,
-                        ticket=repair.ticket,
-                        cause=repair.cause,
-                        cost=repair.cost,
-                    )
-                )
+                self._session.add(RepairRow.made_of(repair, serial=serial))
                 added += 1
         self._session.flush()
         return added

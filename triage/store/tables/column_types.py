@@ -13,7 +13,7 @@ from sqlalchemy.types import TypeDecorator
 
 from triage.logic.conditions import Scalar
 from triage.values.json_text import JSONText, from_json, to_json
-from triage.values.money import money_text
+from triage.values.money import money_text, stored_money
 
 
 class UTCDateTime(TypeDecorator[datetime]):
@@ -102,7 +102,4 @@ class MoneyText(TypeDecorator[Money]):
         return None if value is None else money_text(value)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Money | None:
-        if value is None:
-            return None
-        amount, currency = value.split()
-        return Money(Decimal(amount), currency)
+        return None if value is None else stored_money(value)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import cast
 
 from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
-from triage.records.custody import CustodyEvent, DepotUnit, Step, refuse_step
+from triage.records.custody import CustodyEvent, DepotUnit, refuse_step
 from triage.store.tables.models import CustodyRow, DepotUnitRow
 from triage.values.errors import NotFoundError
 
@@ -23,7 +22,7 @@ class Depot:
         row = self._session.scalar(query) if serial.isprintable() else None
         if row is None:
             raise NotFoundError(f'no depot unit "{serial}"')
-        return _unit(row)
+        return row.as_record(DepotUnit)
 
     def at_depot(self) -> tuple[DepotUnit, ...]:
         """The units that nobody has taken, by serial."""
@@ -33,44 +32,31 @@ class Depot:
             .where(CustodyRow.step == "at_depot", self._is_last())
             .order_by(DepotUnitRow.serial)
         )
-        return tuple(_unit(row) for row in rows)
+        return tuple(row.as_record(DepotUnit) for row in rows)
 
     def put_units(self, units: Iterable[DepotUnit]) -> None:
         """Adds units or brings their record up to date."""
         for unit in units:
-            self._session.merge(
-                DepotUnitRow(
-                    serial=unit.serial,
-                    model=unit.model,
-                    volts=unit.volts,
-                    amps=unit.amps,
-                    seal_style=unit.seal_style,
-                    ready_since=unit.ready_since,
-                    depot=unit.depot,
-                    shipped_on=unit.shipped_on,
-                    commissioned_on=unit.commissioned_on,
-                    price=unit.price,
-                )
-            )
+            self._session.merge(DepotUnitRow.made_of(unit))
         self._session.flush()
 
     def chain(self, serial: str) -> tuple[CustodyEvent, ...]:
         """The steps of one serial, oldest first."""
         query = select(CustodyRow).where(CustodyRow.serial == serial).order_by(CustodyRow.seq)
-        return tuple(_event(row) for row in self._session.scalars(query))
+        return tuple(row.as_record(CustodyEvent) for row in self._session.scalars(query))
 
     def chains(self) -> Mapping[str, tuple[CustodyEvent, ...]]:
         """The steps of every serial that has any."""
         found: dict[str, list[CustodyEvent]] = {}
         for row in self._session.scalars(select(CustodyRow).order_by(CustodyRow.serial, CustodyRow.seq)):
-            found.setdefault(row.serial, []).append(_event(row))
+            found.setdefault(row.serial, []).append(row.as_record(CustodyEvent))
         return {serial: tuple(events) for serial, events in found.items()}
 
     def of_ticket(self, ticket: str) -> tuple[CustodyEvent, ...]:
         """The steps that a ticket made, by time and serial."""
         query = select(CustodyRow).where(CustodyRow.ticket == ticket)
         rows = self._session.scalars(query.order_by(CustodyRow.at, CustodyRow.serial, CustodyRow.seq))
-        return tuple(_event(row) for row in rows)
+        return tuple(row.as_record(CustodyEvent) for row in rows)
 
     def on_the_way_for(self, ticket: str) -> CustodyEvent | None:
         """The unit that is on its way for the ticket."""
@@ -78,46 +64,16 @@ class Depot:
             CustodyRow.ticket == ticket, CustodyRow.step == "on_the_way", self._is_last()
         )
         row = self._session.scalar(query)
-        return None if row is None else _event(row)
+        return None if row is None else row.as_record(CustodyEvent)
 
     def add(self, event: CustodyEvent) -> None:
         """The serial's next step; ConflictError where it cannot follow the last one."""
         chain = self.chain(event.serial)
         refuse_step(event.serial, chain[-1].step if chain else None, event.step)
-        self._session.add(
-            CustodyRow(
-                serial=event.serial,
-                seq=len(chain) + 1,
-                step=event.step,
-                at=event.at,
-                who=event.who,
-                ticket=event.ticket,
-                other=event.other,
-                place=event.place,
-            )
-        )
+        self._session.add(CustodyRow.made_of(event, seq=len(chain) + 1))
         self._session.flush()
 
     def _is_last(self) -> ColumnElement[bool]:
         other = CustodyRow.__table__.alias("later")
         last = select(func.max(other.c.seq)).where(other.c.serial == CustodyRow.serial).scalar_subquery()
         return CustodyRow.seq == last
-
-
-def _unit(row: DepotUnitRow) -> DepotUnit:
-    return DepotUnit(
-        row.serial,
-        row.model,
-        row.volts,
-        row.amps,
-        row.seal_style,
-        row.ready_since,
-        row.depot,
-        row.shipped_on,
-        row.commissioned_on,
-        row.price,
-    )
-
-
-def _event(row: CustodyRow) -> CustodyEvent:
-    return CustodyEvent(row.serial, cast(Step, row.step), row.at, row.who, row.ticket, row.other, row.place)

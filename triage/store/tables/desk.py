@@ -5,18 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Literal, TypeAlias, cast, get_args
+from typing import Any, Literal, TypeAlias, get_args
 
 from sqlalchemy import ColumnElement, case, delete, func, null, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from triage.inputs.machine_search import ListedMachine
-from triage.records.ticket import Event, EventKind
+from triage.records.payloads import payload_from_data
+from triage.records.ticket import Event
 from triage.store.tables.models import ContractorRow, EventRow, MachineRow, PresenceRow, SiteRow, TicketRow
+from triage.values.time_zones import UTC_NAME
 
 View: TypeAlias = Literal["open", "call_back", "parked", "due", "held"]
 VIEWS: tuple[View, ...] = get_args(View)
+_NOT_READ: Mapping[str, Any] = {"decision": {}, "inputs": {}}
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,12 +86,12 @@ class Desk:
         return max(rows)[1] if rows else None
 
     def log(self, ticket_id: str) -> Sequence[Event]:
-        """The ticket's events in order; those that hold a whole decision come without it (empty payload)."""
+        """The ticket's events in order; those that hold a whole decision come without it (an empty one)."""
         payload = case((EventRow.kind == "decided", null()), else_=EventRow.payload)
         query = select(EventRow.seq, EventRow.kind, EventRow.at, EventRow.who, EventRow.rulebook, payload)
         rows = self._session.execute(query.where(EventRow.ticket == ticket_id).order_by(EventRow.seq))
         return tuple(
-            Event(ticket_id, seq, cast(EventKind, kind), at, who, rulebook, payload or {})
+            Event(ticket_id, seq, at, who, rulebook, payload_from_data(kind, payload or _NOT_READ))
             for seq, kind, at, who, rulebook, payload in rows
         )
 
@@ -151,7 +154,7 @@ def _open_ticket(row: TicketRow, site: SiteRow | None) -> OpenTicket:
         row.site,
         "" if site is None else site.name,
         "" if site is None else site.town,
-        "UTC" if site is None else site.timezone,
+        UTC_NAME if site is None else site.timezone,
         row.outcome,
         row.opened_at,
         row.changed_at,

@@ -34,16 +34,15 @@ class Responses:
             lock = func.pg_advisory_xact_lock(func.hashtextextended(f"{caller} {key}", 0))
             self._session.execute(select(lock))
         row = self._session.get(ResponseRow, (caller, key))
-        return None if row is None else StoredResponse(row.request_hash, row.status, row.headers, row.body)
+        return None if row is None else row.as_record(StoredResponse)
 
     def keep(self, caller: str, key: str, response: StoredResponse, at: datetime) -> None:
         self._session.add(
-            ResponseRow(
+            ResponseRow.made_of(
+                response,
                 caller=caller,
                 key=key,
-                request_hash=response.request_hash,
                 at=at,
-                status=response.status,
                 headers=dict(response.headers),
                 body=dict(response.body),
             )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import fields
+from dataclasses import fields, replace
 
 from sqlalchemy import bindparam, select
 from sqlalchemy.orm import Session
@@ -46,7 +46,7 @@ class Machines:
         row = self._session.get(SiteRow, site_id)
         if row is None:
             raise NotFoundError(f'no site "{site_id}"')
-        return _site(row)
+        return row.as_record(Site)
 
     def all(self, contractor: str | None = None) -> tuple[Machine, ...]:
         """All machines, or one contractor's, by serial."""
@@ -54,10 +54,12 @@ class Machines:
         if contractor is not None:
             query = query.where(MachineRow.contractor_id == contractor)
         rows = self._session.execute(query)
-        return tuple(_machine(row, None if site is None else _site(site)) for row, site in rows)
+        return tuple(_machine(row, None if site is None else site.as_record(Site)) for row, site in rows)
 
     def sites(self) -> tuple[Site, ...]:
-        return tuple(_site(row) for row in self._session.scalars(select(SiteRow).order_by(SiteRow.id)))
+        return tuple(
+            row.as_record(Site) for row in self._session.scalars(select(SiteRow).order_by(SiteRow.id))
+        )
 
     def contractors(self) -> tuple[Contractor, ...]:
         rows = self._session.scalars(select(ContractorRow).order_by(ContractorRow.id))
@@ -65,34 +67,13 @@ class Machines:
 
     def put_sites(self, sites: Iterable[Site]) -> None:
         for site in sites:
-            self._session.merge(
-                SiteRow(
-                    id=site.id,
-                    name=site.name,
-                    town=site.town,
-                    timezone=site.timezone,
-                    phone=site.phone,
-                    distance_km=site.distance_km,
-                    open_around_the_clock=site.open_around_the_clock,
-                    access_from=site.access_from,
-                    access_until=site.access_until,
-                )
-            )
+            self._session.merge(SiteRow.made_of(site))
         self._session.flush()
 
     def put_contractors(self, contractors: Iterable[Contractor]) -> None:
         for contractor in contractors:
-            self._session.merge(
-                ContractorRow(
-                    id=contractor.id,
-                    name=contractor.name,
-                    phone=contractor.phone,
-                    serves=sorted(contractor.serves),
-                    skills=sorted(contractor.skills),
-                    certificate=contractor.certificate,
-                    visits_a_day=contractor.visits_a_day,
-                )
-            )
+            lists = {"serves": sorted(contractor.serves), "skills": sorted(contractor.skills)}
+            self._session.merge(ContractorRow.made_of(contractor, **lists))
         self._session.flush()
 
     def put_machines(self, machines: Iterable[Machine]) -> None:
@@ -114,30 +95,9 @@ class Machines:
         self._session.flush()
 
 
-def _site(row: SiteRow) -> Site:
-    return Site(
-        row.id,
-        row.name,
-        row.town,
-        row.timezone,
-        row.phone,
-        row.distance_km,
-        row.open_around_the_clock,
-        row.access_from,
-        row.access_until,
-    )
-
-
 def _contractor(row: ContractorRow) -> Contractor:
-    return Contractor(
-        row.id,
-        row.name,
-        row.phone,
-        frozenset(row.serves),
-        frozenset(row.skills),
-        row.certificate,
-        row.visits_a_day,
-    )
+    found = row.as_record(Contractor)
+    return replace(found, serves=frozenset(found.serves), skills=frozenset(found.skills))
 
 
 def _machine(row: MachineRow, site: Site | None) -> Machine:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import fields
 from datetime import date, datetime
-from typing import Any
+from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 from moneyed import Money
 from sqlalchemy import CheckConstraint, ForeignKey, Index, MetaData, String, Text, UniqueConstraint
@@ -13,6 +14,10 @@ from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 from triage.logic.conditions import Scalar
 from triage.store.tables.column_types import ExactJSON, MoneyText, ScalarsJSON, UTCDateTime
 
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+R = TypeVar("R", bound="DataclassInstance")
 NAMES = {
     "ix": "ix_%(table_name)s_%(column_0_N_name)s",
     "uq": "uq_%(table_name)s_%(column_0_N_name)s",
@@ -25,6 +30,15 @@ NAMES = {
 class Base(DeclarativeBase):
     metadata = MetaData(naming_convention=NAMES)
     type_annotation_map = {datetime: UTCDateTime, Money: MoneyText, str: Text}  # noqa: RUF012
+
+    @classmethod
+    def made_of(cls, record: DataclassInstance, **columns: Any) -> Self:
+        """The row of a record whose fields are columns; `columns` are further ones, or say otherwise."""
+        return cls(**{field.name: getattr(record, field.name) for field in fields(record)} | columns)
+
+    def as_record(self, kind: type[R]) -> R:
+        """The record of the columns that `kind` has as fields."""
+        return kind(**{field.name: getattr(self, field.name) for field in fields(kind)})
 
 
 class SiteRow(Base):

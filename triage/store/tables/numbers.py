@@ -9,15 +9,16 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import datetime, timedelta
-from decimal import Decimal
 from typing import Any
 
 from sqlalchemy import ColumnElement, Executable, ScalarSelect, String, cast, func, select
 from sqlalchemy.dialects.postgresql import JSONB
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from triage.records.payloads import Approved, Closed
 from triage.repairs.period import Approval, Closing, OpenedTicket, Recorded
 from triage.store.tables.models import EventRow, TicketRow
+from triage.values.dataclass_json import from_data
 
 _OUTCOME = ("decision", "outcome")
 _TOP_CAUSE = ("decision", "causes", 0, "cause")
@@ -75,6 +76,7 @@ class NumberRecords:
             TicketRow.closed,
         ).where(*opened)
         for ticket, at, machine, contractor, outcome, report, closed in self._session.execute(query):
+            close_out = None if closed is None else from_data(Closed, closed)
             checks = tuple((done["check"], done["result"]) for done in report.get("checks") or ())
             yield OpenedTicket(
                 ticket,
@@ -85,8 +87,8 @@ class NumberRecords:
                 outcomes.get(ticket),
                 outcome,
                 checks,
-                (closed or {}).get("cause"),
-                (closed or {}).get("cured_by"),
+                None if close_out is None else close_out.cause,
+                None if close_out is None else close_out.cured_by,
             )
 
     def _closings(self, since: datetime, until: datetime, earliest: datetime) -> Iterator[Closing]:
@@ -111,18 +113,18 @@ class NumberRecords:
         for event, *_ in rows:
             last[event.ticket] = max(last[event.ticket], event.seq)
         for event, state, opened_at, machine, contractor in rows:
-            payload = event.payload
+            close_out = from_data(Closed, event.payload)
             yield Closing(
                 ticket=event.ticket,
                 seq=event.seq,
                 at=event.at,
                 opened_at=opened_at,
-                machine=payload.get("machine") or machine,
-                contractor=payload.get("contractor") or contractor,
-                cause=payload.get("cause"),
-                cured_by=payload.get("cured_by"),
-                visited=bool(payload.get("visited")),
-                cost=_amount(payload.get("cost")),
+                machine=close_out.machine or machine,
+                contractor=close_out.contractor or contractor,
+                cause=close_out.cause,
+                cured_by=close_out.cured_by,
+                visited=close_out.visited,
+                cost=close_out.cost.amount,
                 stands=state == "closed" and event.seq == last[event.ticket],
                 scheduled=scheduled.get(event.ticket, 0),
                 top_cause=top.get(event.ticket),
@@ -131,8 +133,9 @@ class NumberRecords:
     def _approvals(self, since: datetime, until: datetime) -> Iterator[Approval]:
         query = select(EventRow).where(*_at("approved", since, until))
         for event in self._session.scalars(query):
-            if event.payload["yes"]:
-                yield Approval(event.ticket, event.seq, event.at, _amount(event.payload["amount"]))
+            said = from_data(Approved, event.payload)
+            if said.yes and said.amount is not None:
+                yield Approval(event.ticket, event.seq, event.at, said.amount.amount)
 
     def _sent(self, since: datetime, until: datetime) -> Iterator[str | None]:
         """The contractor of each visit that was scheduled for the first time in the period."""
@@ -181,7 +184,3 @@ def _at(kind: str, since: datetime, until: datetime) -> list[ColumnElement[bool]
 
 def _tickets_with(kind: str, since: datetime, until: datetime) -> ScalarSelect[str]:
     return select(EventRow.ticket).where(*_at(kind, since, until)).scalar_subquery()
-
-
-def _amount(text: str | None) -> Decimal:
-    return Decimal(text.split()[0]) if text else Decimal(0)

@@ -14,7 +14,9 @@ from typing import Any, Literal, TypeAlias, cast
 from sqlalchemy import ColumnElement, delete, func, insert, select, tuple_, update
 from sqlalchemy.orm import Session
 
+from triage.records.payloads import Closed
 from triage.store.tables.models import EventRow, ReplayPieceRow, ReplayRunRow, RulebookRow, TicketRow
+from triage.values.dataclass_json import from_data
 
 State: TypeAlias = Literal["waiting", "running", "done", "failed", "stopped"]
 GOING_ON: tuple[State, ...] = ("waiting", "running")
@@ -55,29 +57,12 @@ class ReplayRuns:
 
     def put(self, run: ReplayRun) -> None:
         """Adds a run, or begins a known one again with another attempt."""
-        self._session.merge(
-            ReplayRunRow(
-                id=run.id,
-                baseline=run.baseline,
-                candidate=run.candidate,
-                since=run.since,
-                until=run.until,
-                state=run.state,
-                attempt=run.attempt,
-                who=run.who,
-                asked_at=run.asked_at,
-                beat_at=run.beat_at,
-                ended_at=run.ended_at,
-                done=run.done,
-                of=run.of,
-                why=run.why,
-            )
-        )
+        self._session.merge(ReplayRunRow.made_of(run))
         self._session.flush()
 
     def get(self, run_id: str) -> ReplayRun | None:
         row = self._session.get(ReplayRunRow, run_id) if run_id.isprintable() else None
-        return None if row is None else _run(row)
+        return None if row is None else row.as_record(ReplayRun)
 
     def result(self, run_id: str) -> Mapping[str, Any] | None:
         """What a run that is done found, as `replay.as_data` gives it."""
@@ -88,7 +73,7 @@ class ReplayRuns:
         """Of one candidate or of all, newest first."""
         query = select(ReplayRunRow).order_by(ReplayRunRow.asked_at.desc(), ReplayRunRow.id.desc())
         query = query if candidate is None else query.where(ReplayRunRow.candidate == candidate)
-        return tuple(_run(row) for row in self._session.scalars(query.limit(limit)))
+        return tuple(row.as_record(ReplayRun) for row in self._session.scalars(query.limit(limit)))
 
     def change(self, run_id: str, attempt: str, **values: object) -> bool:
         """Writes `values` to a run that goes on under this attempt; False where it does not any more."""
@@ -118,25 +103,6 @@ class ReplayRuns:
         self._session.execute(delete(ReplayPieceRow).where(ReplayPieceRow.run == run_id))
 
 
-def _run(row: ReplayRunRow) -> ReplayRun:
-    return ReplayRun(
-        row.id,
-        row.baseline,
-        row.candidate,
-        row.since,
-        row.until,
-        cast(State, row.state),
-        row.attempt,
-        row.who,
-        row.asked_at,
-        row.beat_at,
-        row.ended_at,
-        row.done,
-        row.of,
-        row.why,
-    )
-
-
 Key: TypeAlias = tuple[str, int]
 """(ticket, number of its event)."""
 
@@ -159,7 +125,7 @@ class RecordedDecision:
     decision: Any
     inputs: Any
     last: bool
-    closed: Any | None
+    closed: Closed | None
 
 
 class RecordedDecisions:
@@ -187,7 +153,7 @@ class RecordedDecisions:
         for ticket, seq, rulebook, payload, decided_seq, closed in self._session.execute(query):
             last_one = seq == decided_seq
             yield RecordedDecision(
-                (ticket, seq), rulebook, payload["decision"], payload["inputs"], last_one, closed
+                (ticket, seq), rulebook, payload["decision"], payload["inputs"], last_one, _close_out(closed)
             )
 
     def closed(self, since: datetime | None) -> Iterator[RecordedDecision]:
@@ -207,7 +173,7 @@ class RecordedDecisions:
                 payload["decision"],
                 payload["inputs"],
                 True,
-                closed,
+                _close_out(closed),
             )
             self._session.expunge(event)
 
@@ -228,6 +194,10 @@ class RecordedDecisions:
         )
         for ticket, payload in self._session.execute(query):
             yield ticket, payload["decision"]["outcome"]
+
+
+def _close_out(data: Any) -> Closed | None:
+    return None if data is None else from_data(Closed, data)
 
 
 def _closed(since: datetime | None) -> list[ColumnElement[bool]]:

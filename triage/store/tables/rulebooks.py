@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Literal, TypeAlias, cast
+from typing import Any, Literal, TypeAlias
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -55,43 +55,25 @@ class Rulebooks:
 
     def publish(self, publication: Publication) -> None:
         """Puts a kept live rulebook."""
-        self._session.add(
-            PublicationRow(
-                version=publication.version,
-                at=publication.at,
-                published_by=publication.published_by,
-                note=publication.note,
-            )
-        )
+        self._session.add(PublicationRow.made_of(publication))
         self._session.flush()
 
     def publications(self) -> tuple[Publication, ...]:
         """Newest first; the first is live."""
         rows = self._session.scalars(select(PublicationRow).order_by(PublicationRow.id.desc()))
-        return tuple(Publication(row.version, row.at, row.published_by, row.note) for row in rows)
+        return tuple(row.as_record(Publication) for row in rows)
 
     def live(self) -> Publication | None:
         row = self._session.scalar(select(PublicationRow).order_by(PublicationRow.id.desc()).limit(1))
-        return None if row is None else Publication(row.version, row.at, row.published_by, row.note)
+        return None if row is None else row.as_record(Publication)
 
     def add_stage(self, stage: Stage) -> None:
         """Notes what a kept rulebook has been through."""
-        self._session.add(
-            RulebookStageRow(
-                version=stage.version,
-                stage=stage.stage,
-                at=stage.at,
-                who=stage.who,
-                details=dict(stage.details),
-            )
-        )
+        self._session.add(RulebookStageRow.made_of(stage, details=dict(stage.details)))
         self._session.flush()
 
     def stages(self, version: str | None = None) -> tuple[Stage, ...]:
         """Of one version or of all, newest first."""
         query = select(RulebookStageRow).order_by(RulebookStageRow.id.desc())
         query = query if version is None else query.where(RulebookStageRow.version == version)
-        return tuple(
-            Stage(row.version, cast(StageName, row.stage), row.at, row.who, row.details)
-            for row in self._session.scalars(query)
-        )
+        return tuple(row.as_record(Stage) for row in self._session.scalars(query))

@@ -8,28 +8,26 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
-from typing import Any, cast
+from typing import Any, TypeVar, cast
 
 from sqlalchemy import ColumnElement, CursorResult, false, insert, select, tuple_, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
-from triage.records.ticket import Event, EventKind, JSONObject, Ticket, apply
+from triage.records.authorization import Repair
+from triage.records.payloads import Closed, Dispatched, Payload, payload_from_data
+from triage.records.ticket import Event, Ticket, apply
 from triage.store.tables.models import EventRow, TicketRow
+from triage.values.dataclass_json import as_data, from_data
 from triage.values.errors import InputError, NotFoundError, Problem
 from triage.values.json_text import JSONText
+from triage.values.money import money_text, stored_money
+
+P = TypeVar("P", Closed, Dispatched)
 
 FILTERS = ("state", "outcome", "machine", "site", "contractor")
 _FIELDS = tuple(field.name for field in fields(Ticket) if field.name != "decision")
-_EVENT_FIELDS = tuple(field.name for field in fields(Event) if field.name != "payload")
-
-
-@dataclass(frozen=True, slots=True)
-class NewEvent:
-    """An event that is about to be appended; the log gives it its number."""
-
-    kind: EventKind
-    payload: JSONObject
+_EVENT_FIELDS = ("kind", *(field.name for field in fields(Event) if field.name != "payload"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +39,7 @@ class Ready:
     rows: Sequence[Mapping[str, Any]]
 
 
-def opening(ticket_id: str, news: Sequence[NewEvent], *, at: datetime, who: str, rulebook: str) -> Ready:
+def opening(ticket_id: str, news: Sequence[Payload], *, at: datetime, who: str, rulebook: str) -> Ready:
     """A new ticket with its first events (the first is `reported`), written out before the database is asked.
 
     A writer keeps all others waiting; so what can be done before is not done inside its transaction.
@@ -49,7 +47,7 @@ def opening(ticket_id: str, news: Sequence[NewEvent], *, at: datetime, who: str,
     return _made_ready(None, ticket_id, news, at, who, rulebook)
 
 
-def following(ticket: Ticket, news: Sequence[NewEvent], *, at: datetime, who: str, rulebook: str) -> Ready:
+def following(ticket: Ticket, news: Sequence[Payload], *, at: datetime, who: str, rulebook: str) -> Ready:
     """The next events of a ticket as it was read, written out in the same way."""
     return _made_ready(ticket, ticket.id, news, at, who, rulebook)
 
@@ -72,7 +70,7 @@ class Tickets:
         return self._with_decision(_ticket(row), row.decided_seq)
 
     def append(
-        self, ticket_id: str, news: Sequence[NewEvent], *, at: datetime, who: str, rulebook: str
+        self, ticket_id: str, news: Sequence[Payload], *, at: datetime, who: str, rulebook: str
     ) -> Ticket:
         """Appends events to a ticket (the first of a new one is `reported`) and stores their fold.
 
@@ -114,20 +112,18 @@ class Tickets:
         rows = self._session.scalars(query.order_by(EventRow.seq))
         return tuple(_event(row) for row in rows)
 
-    def closings(self) -> tuple[Event, ...]:
-        """Every `closed` event of every ticket, oldest first."""
-        query = select(EventRow).where(EventRow.kind == "closed")
-        rows = self._session.scalars(query.order_by(EventRow.at, EventRow.ticket, EventRow.seq))
-        return tuple(_event(row) for row in rows)
+    def closings(self) -> tuple[tuple[str, Closed], ...]:
+        """Every close-out with its ticket, oldest first."""
+        return self._all_of(Closed)
 
-    def dispatched_since(self, at: datetime) -> tuple[Event, ...]:
-        """Every `dispatched` event of any ticket from `at` on, in the order in which they came."""
-        query = select(EventRow).where(EventRow.kind == "dispatched", EventRow.at >= at)
-        rows = self._session.scalars(query.order_by(EventRow.at, EventRow.ticket, EventRow.seq))
-        return tuple(
-            Event(row.ticket, row.seq, cast(EventKind, row.kind), row.at, row.who, row.rulebook, row.payload)
-            for row in rows
-        )
+    def dispatched_since(self, at: datetime) -> tuple[tuple[str, Dispatched], ...]:
+        """Every visit that was scheduled from `at` on with its ticket, in the order in which they came."""
+        return self._all_of(Dispatched, EventRow.at >= at)
+
+    def _all_of(self, kind: type[P], *where: ColumnElement[bool]) -> tuple[tuple[str, P], ...]:
+        query = select(EventRow.ticket, EventRow.payload).where(EventRow.kind == kind.kind, *where)
+        rows = self._session.execute(query.order_by(EventRow.at, EventRow.ticket, EventRow.seq))
+        return tuple((ticket, from_data(kind, payload)) for ticket, payload in rows)
 
     def page(
         self, filters: Mapping[str, str], cursor: str | None, limit: int
@@ -168,12 +164,19 @@ def _matching(filters: Mapping[str, str]) -> list[ColumnElement[bool]]:
 
 
 def _event(row: EventRow) -> Event:
-    return Event(row.ticket, row.seq, cast(EventKind, row.kind), row.at, row.who, row.rulebook, row.payload)
+    payload = payload_from_data(row.kind, row.payload)
+    return Event(row.ticket, row.seq, row.at, row.who, row.rulebook, payload)
 
 
 def _ticket(row: TicketRow) -> Ticket:
     values = {name: getattr(row, name) for name in _FIELDS}
-    return Ticket(**values | {"spent": tuple(row.spent), "acknowledged": tuple(row.acknowledged)})
+    values |= {
+        "closed": None if row.closed is None else from_data(Closed, row.closed),
+        "spent": tuple(stored_money(text) for text in row.spent),
+        "acknowledged": tuple(row.acknowledged),
+        "repair": from_data(Repair, row.repair),
+    }
+    return Ticket(**values)
 
 
 def _cursor(last: Ticket) -> str:
@@ -198,7 +201,7 @@ def _read_cursor(cursor: str) -> tuple[datetime, str]:
 def _made_ready(
     ticket: Ticket | None,
     ticket_id: str,
-    news: Sequence[NewEvent],
+    news: Sequence[Payload],
     at: datetime,
     who: str,
     rulebook: str,
@@ -206,13 +209,19 @@ def _made_ready(
     rows: list[Mapping[str, Any]] = []
     decided: dict[str, int] = {}
     for number, new in enumerate(news, start=1 if ticket is None else ticket.version + 1):
-        payload = JSONText.of(new.payload)
-        event = Event(ticket_id, number, new.kind, at, who, rulebook, payload.data)
+        text = JSONText.of(as_data(new))
+        event = Event(ticket_id, number, at, who, rulebook, payload_from_data(new.kind, text.data))
         ticket = apply(ticket, event)
         decided |= {"decided_seq": number} if new.kind == "decided" else {}
-        rows.append({name: getattr(event, name) for name in _EVENT_FIELDS} | {"payload": payload})
+        rows.append({name: getattr(event, name) for name in _EVENT_FIELDS} | {"payload": text})
     if ticket is None:
         raise ValueError("nothing to append")
     state = {name: getattr(ticket, name) for name in _FIELDS}
-    state |= {"spent": list(ticket.spent), "acknowledged": list(ticket.acknowledged), **decided}
+    state |= {
+        "closed": None if ticket.closed is None else as_data(ticket.closed),
+        "spent": [money_text(amount) for amount in ticket.spent],
+        "acknowledged": list(ticket.acknowledged),
+        "repair": as_data(ticket.repair),
+        **decided,
+    }
     return Ready(ticket, state, rows)

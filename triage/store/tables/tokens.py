@@ -69,10 +69,7 @@ class Tokens:
 
     def all(self) -> tuple[TokenRecord, ...]:
         rows = self._session.scalars(select(TokenRow).order_by(TokenRow.created_at, TokenRow.name))
-        return tuple(
-            TokenRecord(row.name, cast(Role, row.role), row.contractor, row.created_at, row.revoked_at)
-            for row in rows
-        )
+        return tuple(row.as_record(TokenRecord) for row in rows)
 
     def revoke(self, name: str, at: datetime) -> None:
         row = self._session.scalar(select(TokenRow).where(TokenRow.name == name))

@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from tests.triage.cli.test_main import Run, here, run
+from tests.triage.payloads import close_out
 from tests.triage.services import AGENT, REPORT
 from triage.cli.shown.files import opened_service
 from triage.rulebook.reading.reader import read_rulebook
 from triage.service import tickets
-from triage.store.tables.tickets import NewEvent
 
 __all__ = ["here", "run"]
 
@@ -28,11 +28,11 @@ def closed(here: Path, run: Run) -> Run:
             if number == 7:
                 continue
             cause = None if number == 6 else "low_fill"
-            payload = {"cause": cause, "cured_by": "fill-hopper", "cost": None}
+            closed = close_out(cause, 0, cured_by="fill-hopper")
             with service.store.write() as work:
                 work.tickets.append(
                     ticket.id,
-                    [NewEvent("closed", payload)],
+                    [closed],
                     at=service.now(),
                     who="desk",
                     rulebook=ticket.rulebook,

@@ -10,21 +10,20 @@ import pytest
 from tests.triage.cli.test_main import Run, here, run, served
 from triage.cli.shown.files import opened_store
 from triage.config import read_settings
-from triage.rulebook_care.editing.sandbox import Trial
-from triage.values.errors import Problem
+from triage.values.errors import InputError
 
 __all__ = ["here", "run"]
 
-CRASH = Problem("the process that tried the rulebook ended by itself (exit -11)")
+CRASH = "the process trying the rulebook ended by itself (exit -11)"
 
 
-def answering(monkeypatch: pytest.MonkeyPatch, trial: Callable[[Path, str], Trial]) -> list[Path]:
+def answering(monkeypatch: pytest.MonkeyPatch, trial: Callable[[Path, str], None]) -> list[Path]:
     """Puts `trial` in place of the child process, and gives the folders it is asked to try."""
     tried = []
 
-    def try_folder(folder: Path, engine: str) -> Trial:
+    def try_folder(folder: Path, engine: str) -> None:
         tried.append(folder)
-        return trial(folder, engine)
+        trial(folder, engine)
 
     monkeypatch.setattr("triage.cli.shown.files.try_rulebook_folder", try_folder)
     return tried
@@ -37,16 +36,19 @@ def live() -> str | None:
 
 
 def test_a_rulebook_that_crashes_its_trial_does_not_serve(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    answering(monkeypatch, lambda folder, engine: Trial((CRASH,)))
+    def crash(folder: Path, engine: str) -> None:
+        raise InputError(CRASH)
+
+    answering(monkeypatch, crash)
     status, out, err = run("serve")
     assert (status, out) == (2, "")
     assert "may not serve" in err
-    assert CRASH.message in err
+    assert CRASH in err
     assert live() is None
 
 
 def test_a_rulebook_live_is_not_tried_again(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    tried = answering(monkeypatch, lambda folder, engine: Trial(()))
+    tried = answering(monkeypatch, lambda folder, engine: None)
     for _ in range(2):
         served(run, monkeypatch)
     assert len(tried) == 1
@@ -56,6 +58,6 @@ def test_a_rulebook_live_is_not_tried_again(run: Run, monkeypatch: pytest.Monkey
 def test_the_engine_of_the_settings_is_the_one_tried(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     engines: list[str] = []
     monkeypatch.setenv("BARRELWISE_ENGINE", "plain")
-    answering(monkeypatch, lambda folder, engine: engines.append(engine) or Trial(()))
+    answering(monkeypatch, lambda folder, engine: engines.append(engine))
     served(run, monkeypatch)
     assert engines == ["plain"]

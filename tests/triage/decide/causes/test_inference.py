@@ -1,13 +1,15 @@
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, given, reject, settings
 from hypothesis import strategies as st
 
+from tests.engines import ENGINES
 from tests.triage.generated_conditions import DERIVABLE, ORDERED, SYMPTOM, VALUES, conditions, known_facts
 from tests.triage.small_rulebooks import (
     check_of,
@@ -31,12 +33,11 @@ from triage.logic.conditions import (
     Unknown,
     evaluate,
 )
-from triage.logic.engine import RuleTooWide
+from triage.logic.engine import Engine, RuleTooWide
 from triage.rulebook.model import Caution, DeriveRule, EvidenceRule, PolicyRule, Rulebook, Status
 from triage.values.errors import InputError, RulebookError
 
 SHARES = {"leaking": {"seal": 3.0, "other": 1.0}}
-ENGINES = ["plain", "durable", "checked"]
 NO_DEADLINE = settings(
     deadline=None,
     derandomize=True,
@@ -152,16 +153,33 @@ def rulebooks(draw: st.DrawFn) -> Rulebook:
 SOME_FACTS = st.lists(known_facts(), min_size=10, max_size=10)
 
 
-def all_agree(rulebook: Rulebook, many_facts: list[Facts]) -> None:
-    compiled = []
-    for name in ENGINES:
+def chained_as_the_reference(examples: int) -> int:
+    """In how many rulebooks every engine chained facts as the reference does.
+
+    One that durable refuses as too wide is none of them; another is drawn in its place.
+    """
+    compared = 0
+
+    @settings(NO_DEADLINE, max_examples=examples)
+    @given(rulebooks(), SOME_FACTS)
+    def agree(rulebook: Rulebook, many_facts: list[Facts]) -> None:
+        nonlocal compared
         try:
-            compiled.append(compile_rulebook(rulebook, name))
+            engines = [compile_rulebook(rulebook, name) for name in ENGINES]
         except RuleTooWide:
-            assert name != "plain"
+            reject()
+        assert tuple(engine.name for engine in engines) == ENGINES
+        agree_on(rulebook, engines, many_facts)
+        compared += 1
+
+    agree()
+    return compared
+
+
+def agree_on(rulebook: Rulebook, engines: Sequence[Engine], many_facts: list[Facts]) -> None:
     for facts in many_facts:
         known = by_demand(rulebook, facts)
-        for engine in compiled:
+        for engine in engines:
             found = infer(rulebook, engine, facts)
             assert dict(found.facts) == known
             assert set(found.derived_by) == known.keys() - facts.keys()
@@ -174,24 +192,18 @@ def all_agree(rulebook: Rulebook, many_facts: list[Facts]) -> None:
             assert found.checks == tuple(
                 check.id for check in rulebook.checks.values() if evaluate(check.when, known)
             )
-            assert fired_policy(rulebook, engine, known) == tuple(
+            assert fired_policy(engine, known) == tuple(
                 rule.head.id for rule in rulebook.policy.values() if evaluate(rule.head.when, known)
             )
 
 
-@settings(NO_DEADLINE, max_examples=100)
-@given(rulebooks(), SOME_FACTS)
-def test_every_engine_chains_facts_as_the_reference_does(rulebook: Rulebook, many_facts: list[Facts]) -> None:
-    all_agree(rulebook, many_facts)
+def test_every_engine_chains_facts_as_the_reference_does() -> None:
+    assert chained_as_the_reference(100) >= 100
 
 
 @pytest.mark.nightly
-@settings(NO_DEADLINE, max_examples=3_400)
-@given(rulebooks(), SOME_FACTS)
-def test_every_engine_chains_facts_as_the_reference_does_all_night(
-    rulebook: Rulebook, many_facts: list[Facts]
-) -> None:
-    all_agree(rulebook, many_facts)
+def test_every_engine_chains_facts_as_the_reference_does_all_night() -> None:
+    assert chained_as_the_reference(3_400) >= 3_400
 
 
 @pytest.mark.parametrize("engine", ENGINES)
@@ -295,7 +307,7 @@ def test_drafts_and_retired_rules_do_not_fire_and_make_no_circle() -> None:
     )
     engine = compile_rulebook(rulebook)
     found = infer(rulebook, engine, {})
-    assert (found.facts, found.evidence, fired_policy(rulebook, engine, {})) == ({}, {}, ())
+    assert (found.facts, found.evidence, fired_policy(engine, {})) == ({}, {}, ())
 
 
 def test_rules_of_different_kinds_may_share_an_id() -> None:

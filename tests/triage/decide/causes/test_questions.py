@@ -171,14 +171,13 @@ def test_drafts_give_no_questions() -> None:
 
 
 def test_the_time_to_ask_is_paid_for_clerk_and_agent() -> None:
-    def saves(seconds: int, **more: object) -> Decimal:
+    def saves(seconds: int) -> Decimal:
         rules = [evidence_rule("e", 0.5, a=0.95, b=0.05)]
         facts = [clerk_fact("e", ask_seconds=seconds)]
         rulebook = small_rulebook(TWO_CAUSES, rules, CURES, facts, store=store_rates("36"))
-        return _ask(rulebook, **more)["e"].saves.amount
+        return _ask(rulebook)["e"].saves.amount
 
     assert saves(0) - saves(60) == Decimal("1.20")
-    assert saves(0) - saves(60, agent_hour=Decimal(24)) == Decimal("1.00")
 
 
 def test_a_question_not_worth_the_rulebooks_number_is_not_asked() -> None:
@@ -245,7 +244,6 @@ def test_questions_a_caution_hangs_on_come_first_whatever_they_save() -> None:
     assert [(question.fact, question.safety) for question in questions] == [("sparks", True), ("e", False)]
     assert questions[0].saves.amount < 0
     assert questions[0].why == "A caution hangs on it: Rule stay-away."
-    assert [question.fact for question in _ask(rulebook, at_most=1).values()] == ["sparks"]
 
 
 @pytest.mark.parametrize(

@@ -7,7 +7,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.triage.builders import cause, minimal_rulebook
-from triage.decide.spending.costs import CostDistribution, EstimateLine, billed_hours, repair_estimate
+from triage.decide.spending.costs import (
+    CostDistribution,
+    Estimate,
+    EstimateLine,
+    billed_hours,
+    repair_estimates,
+)
 from triage.rulebook.model import Rulebook
 
 AGREEMENT: dict[str, object] = {
@@ -49,6 +55,12 @@ def rulebook(**agreement: object) -> Rulebook:
             },
         }
     )
+
+
+def repair_estimate(
+    book: Rulebook, cause: str, contractor: str | None = None, late: bool = False, km: int | None = None
+) -> Estimate:
+    return repair_estimates(book, (cause,), contractor, late, km)[cause]
 
 
 def test_every_line_of_an_estimate_by_hand() -> None:

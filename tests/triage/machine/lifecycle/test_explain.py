@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 
-from tests.triage.machine.lifecycle.test_computed_facts import STEADY, WEARING, numbers
+from tests.triage.machine.lifecycle.test_life_numbers import STEADY, WEARING, numbers
 from triage.machine.lifecycle.explain import explain
 from triage.machine.lifecycle.keep_or_swap import keep_or_swap
 

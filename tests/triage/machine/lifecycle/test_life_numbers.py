@@ -15,7 +15,7 @@ from triage.machine.lifecycle.life_numbers import (
     LifeNumbers,
     expected_failures,
     facts,
-    life_facts,
+    life_numbers,
     observed,
 )
 from triage.machine.lifecycle.trend import trend
@@ -34,7 +34,7 @@ def history(days_ago: Sequence[float], cost: str = "240.00", cause: str | None =
 
 
 def numbers(past: History, machine: Machine = MACHINE, repair_now: int = 250, **more: object) -> LifeNumbers:
-    found = life_facts(
+    found = life_numbers(
         machine,
         past,
         NOW,
@@ -75,7 +75,7 @@ def test_a_repair_as_dear_as_a_machine_is_not_worth_it():
 def test_without_a_price_nothing_is_numberd():
     bare = replace(MACHINE, price=None)
     nothing = Decimal(0)
-    assert life_facts(bare, STEADY, NOW, repair_now=nothing, swap_cost=nothing, value_now=nothing) is None
+    assert life_numbers(bare, STEADY, NOW, repair_now=nothing, swap_cost=nothing, value_now=nothing) is None
 
 
 def test_too_few_failures_leave_the_trend_unknown():
@@ -123,11 +123,6 @@ def test_a_forecast_goes_no_higher_than_a_failure_a_week():
     seen = observed(MACHINE, crowded, NOW)
     assert trend(seen).verdict == "faster"
     assert set(expected_failures(seen, trend(seen), Assumptions())) == {MOST_FAILURES_A_YEAR}
-
-
-def test_time_out_of_service_is_left_out_of_the_trend():
-    winter = [(datetime(2025, 11, 1, tzinfo=UTC), datetime(2026, 3, 1, tzinfo=UTC))]
-    assert numbers(STEADY, idle=winter).trend.laplace != numbers(STEADY).trend.laplace
 
 
 def test_the_faster_values_fall_the_dearer_is_a_new_machine():

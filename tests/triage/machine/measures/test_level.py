@@ -8,7 +8,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from triage.machine.measures.level import (
-    LevelLimits,
     facts,
     slope_from_angle,
     slope_from_bubble,
@@ -97,11 +96,6 @@ def test_three_legs_say_nothing():
 def test_what_the_clerk_saw_is_not_overruled():
     leaning = LEGS | {"leg_front_left_in": Decimal(5), "leg_front_right_in": Decimal(5), "tilted_back": False}
     assert "tilted_back" not in facts(leaning)
-
-
-def test_the_limit_is_an_argument():
-    found = facts({"bubble_marks_front": Decimal(1)}, LevelLimits(back_pct=3))
-    assert found["tilted_back"] is False
 
 
 def test_millimeters_are_welcome():

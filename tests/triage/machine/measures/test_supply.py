@@ -7,15 +7,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from triage.machine.measures.supply import (
-    SupplyLimits,
-    cord_ohm_per_kft,
+    CORD_OHM_PER_KFT,
+    WIRING_OHM_PER_KFT,
     drop_volts,
     explains_weak_start,
     facts,
     measured_drop_volts,
     percent_of,
     start_volts,
-    wiring_ohm_per_kft,
 )
 from triage.values.errors import InputError
 
@@ -56,7 +55,7 @@ def test_a_low_running_voltage_explains_a_weak_start_even_with_a_small_drop():
 
 def test_the_cord_adds_its_drop_there_and_back():
     with_cord = facts(LONG_RUN | {"extension_cord": True, "cord_awg": Decimal(16), "cord_ft": Decimal(25)})
-    drop = drop_volts(wiring_ohm_per_kft(12), 100, 16) + drop_volts(cord_ohm_per_kft(16), 25, 16)
+    drop = drop_volts(WIRING_OHM_PER_KFT[12], 100, 16) + drop_volts(CORD_OHM_PER_KFT[16], 25, 16)
     assert float(with_cord["supply_drop_pct"]) == pytest.approx(percent_of(drop, 120), abs=0.005)
     assert with_cord["cord_replaces_wiring"] is True
 
@@ -77,13 +76,6 @@ def test_the_starting_current_pulls_the_voltage_down_in_proportion():
 def test_nothing_measured_and_nothing_calculated_says_nothing_about_a_weak_start():
     assert explains_weak_start(nominal_volts=120) is None
     assert facts({}) == {}
-
-
-def test_the_limits_are_arguments():
-    strict = SupplyLimits(drop_pct=1.5)
-    assert facts({"idle_volts": Decimal(120), "running_volts": Decimal("117.6")}, strict)[
-        "supply_explains_weak_start"
-    ]
 
 
 def test_percentages_refer_to_the_nominal_voltage_of_the_machine():
@@ -125,8 +117,8 @@ def test_a_drop_somebody_already_knows_is_not_replaced():
 @settings(deadline=None, derandomize=True)
 def test_a_thicker_conductor_never_drops_more(awg, one_way_ft, amps):
     thin, thick = (
-        drop_volts(wiring_ohm_per_kft(14), one_way_ft, amps),
-        drop_volts(wiring_ohm_per_kft(awg), one_way_ft, amps),
+        drop_volts(WIRING_OHM_PER_KFT[14], one_way_ft, amps),
+        drop_volts(WIRING_OHM_PER_KFT[awg], one_way_ft, amps),
     )
     assert 0 <= thick <= thin
 

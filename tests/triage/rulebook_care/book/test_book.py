@@ -12,7 +12,8 @@ import pytest
 from tests import RULES
 from tests.triage.builders import minimal_files, minimal_rulebook
 from triage.rulebook.reading.reader import read_rulebook, rulebook_files_data, rulebook_from_data
-from triage.rulebook_care.book.book import BUILT_IN, KIND_OF_ANCHOR, KINDS, book_of, counts, search
+from triage.rulebook_care.book.book import book_of, counts, search
+from triage.rulebook_care.book.entries import BUILT_IN, KINDS
 from triage.rulebook_care.book.file_diff import changed_files, file_diff, yaml_text
 from triage.rulebook_care.book.folder import FolderBook
 from triage.rulebook_care.editing.candidate import refuse_bad
@@ -44,8 +45,8 @@ def test_every_file_of_the_rulebook_is_an_entry_of_the_book(default):
 
 def test_every_link_and_every_reference_leads_to_an_entry(default):
     for entry in default.entries.values():
-        for anchor, name in re.findall(r"\]\(#([a-z]+)-([a-z0-9_-]+)\)", entry.markdown):
-            assert (KIND_OF_ANCHOR[anchor], name) in default.entries, entry.key
+        for kind, name in re.findall(r"\]\(#([a-z]+)-([a-z0-9_-]+)\)", entry.markdown):
+            assert (kind, name) in default.entries, entry.key
     assert set(default.refers_to) | set(default.referred_by) <= set(default.entries)
 
 

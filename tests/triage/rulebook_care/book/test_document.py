@@ -10,8 +10,10 @@ import pytest
 from tests import RULES
 from tests.triage.builders import minimal_files, minimal_rulebook
 from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook_care.book.book import book_of
 from triage.rulebook_care.book.document import as_html, as_markdown
-from triage.rulebook_care.book.parts import text
+from triage.rulebook_care.book.entries import KINDS
+from triage.rulebook_care.book.names import text
 
 
 class Links(HTMLParser):
@@ -50,22 +52,26 @@ def test_every_link_of_the_page_leads_somewhere_and_every_anchor_is_there_once(d
 
 def test_every_rule_check_cause_and_fact_has_its_place(default):
     anchors = set(Links(as_html(default)).anchors)
-    for kind, things in (
-        ("symptom", default.symptoms), ("cause", default.causes), ("evidence", default.evidence),
-        ("caution", default.cautions), ("check", default.checks), ("policy", default.policy),
-        ("derive", default.derive), ("fact", default.facts), ("limit", default.limits),
-        ("warranty", default.warranty),
-    ):  # fmt: skip
-        assert {f"{kind}-{name}" for name in things} <= anchors
+    book = book_of(default, [])
+    assert {kind for kind, _ in book.entries} == set(KINDS)
+    assert {f"{kind}-{name}" for kind, name in book.entries} <= anchors
 
 
 def test_the_numbers_stand_beside_the_names():
     page = as_markdown(minimal_rulebook())
-    assert "| [Dirty filter](#cause-dirty_filter) | 80 |" in page
+    assert "| [Dirty filter](#causes-dirty_filter) | 80 |" in page
     assert "| any other cause | 30 |" in page
-    assert "When [`filter_neglected`](#fact-filter_neglected) is yes." in page
-    assert "| [Dirty filter](#cause-dirty_filter) | 45.5 |" in page  # 30 of 66 calls
+    assert "When [Filter neglected](#facts-filter_neglected) is yes." in page
+    assert "| [Dirty filter](#causes-dirty_filter) | 45.5 |" in page  # 30 of 66 calls
     assert "| 900 | [Cord dispatch](#policy-cord-dispatch) | dispatch |" in page
+
+
+def test_the_document_says_of_each_thing_what_the_pages_say(default):
+    page = as_markdown(default)
+    for entry in book_of(default, []).entries.values():
+        start = page.index(f'<a id="{entry.kind}-{entry.id}"></a>')
+        said = page[start:].split("\n", 1)[1].split("\n\n#", 1)[0]
+        assert said.strip() == f"`{entry.id}`, {text(entry.file)}\n\n{entry.markdown}".strip()
 
 
 def test_the_same_rulebook_gives_the_same_page_and_another_one_another():

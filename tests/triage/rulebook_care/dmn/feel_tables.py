@@ -8,7 +8,6 @@ from functools import cache
 
 from triage.logic.conditions import Anything, FactValue, Not, UnaryTest, holds
 from triage.logic.unary_tests import FactType, parse
-from triage.rulebook.built_in_facts import MANY_VALUED
 from triage.rulebook.model import Fact
 from triage.rulebook_care.dmn.layout import read_column
 from triage.rulebook_care.dmn.table import Rule, Table
@@ -45,7 +44,7 @@ def _order(values: str | None) -> list[str]:
 
 def _holds(table: Table, rule: Rule, vocabulary: Mapping[str, Fact], facts: Mapping[str, FactValue]) -> bool:
     for one, text in zip(table.inputs, rule.tests, strict=True):
-        read = read_column(one.expression, MANY_VALUED)
+        read = read_column(one.expression)
         assert read is not None, one.expression
         column, swapped = read
         assert not swapped

@@ -17,6 +17,7 @@ from tests.triage.rulebook_care.dmn.feel_tables import best_by_priority, parsed,
 from triage.decide.causes.answer_values import try_values
 from triage.decide.outcome import SAFE_ORDER, Situation, decide_outcome
 from triage.logic.conditions import (
+    MANY_VALUED,
     AllOf,
     AnyOf,
     Compare,
@@ -29,7 +30,6 @@ from triage.logic.conditions import (
     holds,
 )
 from triage.logic.unary_tests import FactType, UnaryTestError
-from triage.rulebook.built_in_facts import MANY_VALUED
 from triage.rulebook.decision_tables import TableError, evaluate_table
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_with_files
@@ -164,7 +164,7 @@ def test_a_condition_is_true_exactly_when_one_of_its_rows_is(
     condition: Condition, facts: dict[str, FactValue]
 ) -> None:
     try:
-        rows = rows_of(condition, MANY_VALUED)
+        rows = rows_of(condition)
     except TooManyRows:
         return
     columns = columns_of(rows)
@@ -201,14 +201,14 @@ def test_a_rule_of_too_many_rows_is_refused() -> None:
     wide = AllOf(
         tuple(AnyOf(tuple(FactTest(f"f{n}{side}", Compare("=", True)) for side in "ab")) for n in range(7))
     )
-    assert len(rows_of(pair, ())) == 2
+    assert len(rows_of(pair)) == 2
     with pytest.raises(TooManyRows, match="more than 64 rows"):
-        rows_of(wide, ())
+        rows_of(wide)
 
 
 def test_a_second_test_of_one_fact_takes_a_second_column() -> None:
     both = AllOf((FactTest("age", Compare(">", Decimal(2))), FactTest("age", Compare("<", Decimal(9)))))
-    rows = rows_of(both, ())
+    rows = rows_of(both)
     columns = columns_of(rows)
     assert columns == (Column("age"), Column("age"))
     assert texts_of(rows[0], columns) == ("< 9", "> 2")
@@ -219,7 +219,7 @@ def test_a_second_test_of_one_fact_takes_a_second_column() -> None:
     [Column("age"), Column("age", "known"), Column("symptom", "member", ("leaking", "watery"))],
 )
 def test_a_columns_expression_reads_back(column: Column) -> None:
-    assert read_column(expression_of(column), MANY_VALUED) == (column, False)
+    assert read_column(expression_of(column)) == (column, False)
 
 
 def test_texts_carry_the_escapes_of_feel_only() -> None:

@@ -10,13 +10,18 @@ from tests.triage import hostile_rulebooks as hostile
 from tests.triage.builders import head, minimal_files
 from triage.logic.choose_engine import engine_note
 from triage.rulebook_care.editing.sandbox import try_in_child, try_rulebook_folder
+from triage.values.errors import InputError
 
 durable_serves = engine_note() is None
 
 
 def attempt(trial: Callable[[], None], seconds: float = 60, memory_mb: int = 2048) -> str:
     """What the rejection says; empty when the candidate may serve."""
-    return "\n".join(map(str, try_in_child(trial, (), seconds, memory_mb).problems))
+    try:
+        try_in_child(trial, (), seconds, memory_mb)
+    except InputError as error:
+        return "\n".join(map(str, error.problems))
+    return ""
 
 
 @pytest.mark.parametrize(
@@ -55,7 +60,7 @@ def test_a_hang_is_rejected_when_its_time_is_over() -> None:
 
 
 def test_a_crash_is_rejected_and_the_parent_lives_on() -> None:
-    assert attempt(hostile.a_crash) == "the process that tried the rulebook ended by itself (exit -11)"
+    assert attempt(hostile.a_crash) == "the process trying the rulebook ended by itself (exit -11)"
 
 
 def test_too_much_memory_is_rejected() -> None:
@@ -72,26 +77,25 @@ def folder_of(tmp_path: Path, **files: object) -> Path:
 
 
 def test_a_good_rulebook_folder_may_serve(tmp_path: Path) -> None:
-    trial = try_rulebook_folder(folder_of(tmp_path))
-    assert trial.problems == ()
-    assert trial.ok
+    try_rulebook_folder(folder_of(tmp_path))
 
 
 def test_a_folder_that_cannot_be_read_is_rejected_with_file_and_line(tmp_path: Path) -> None:
     folder = folder_of(tmp_path)
     (folder / "derive" / "broken.yml").write_text("id: broken\nwhen: [\n")
-    trial = try_rulebook_folder(folder)
-    assert not trial.ok
-    assert any(problem.file == "derive/broken.yml" and problem.line for problem in trial.problems)
+    with pytest.raises(InputError) as caught:
+        try_rulebook_folder(folder)
+    assert any(problem.file == "derive/broken.yml" and problem.line for problem in caught.value.problems)
 
 
 def test_a_folder_with_a_circle_is_rejected_with_the_facts_named(tmp_path: Path) -> None:
     circle = head("again", {"unknown": ["seal_style"]}, {}, {"seal_style": "flat"})
-    trial = try_rulebook_folder(folder_of(tmp_path, again=circle | {"then": {"set": {"seal_style": "flat"}}}))
-    assert not trial.ok
-    assert "in a circle: seal_style" in str(trial.problems[0])
-    assert trial.problems[0].file == "derive/again.yml"
+    folder = folder_of(tmp_path, again=circle | {"then": {"set": {"seal_style": "flat"}}})
+    with pytest.raises(InputError, match="in a circle: seal_style") as caught:
+        try_rulebook_folder(folder)
+    assert caught.value.problems[0].file == "derive/again.yml"
 
 
 def test_a_folder_that_is_not_there_is_rejected(tmp_path: Path) -> None:
-    assert not try_rulebook_folder(tmp_path / "nowhere").ok
+    with pytest.raises(InputError, match="nowhere"):
+        try_rulebook_folder(tmp_path / "nowhere")

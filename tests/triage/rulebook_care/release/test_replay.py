@@ -15,6 +15,7 @@ from tests.triage.rulebook_care.recorded_log import Log, recorded_log
 from tests.triage.services import NOON, rulebook_files
 from triage.decide.decide_data import decide_inputs, inputs_from_data
 from triage.records.decision_json import as_json
+from triage.records.payloads import Decided
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook_care.release.outcome_view import LostSafety, Seen, lost_safety, seen_in, seen_in_json
 from triage.rulebook_care.release.piece import ready, replay_in, replay_piece
@@ -238,9 +239,10 @@ def test_a_recorded_decision_is_seen_as_the_one_made_again(log: Log) -> None:
     with log.service.store.read() as work:
         for number in range(1, 7):
             event = [one for one in work.tickets.events(f"T-00000{number}") if one.kind == "decided"][-1]
-            inputs = inputs_from_data(event.payload["inputs"], rulebook)
+            assert isinstance(event.payload, Decided)
+            inputs = inputs_from_data(event.payload.inputs, rulebook)
             again = decide_inputs(rulebook, engine, inputs, ask=False)
-            assert seen_in(again) == seen_in_json(event.payload["decision"])
+            assert seen_in(again) == seen_in_json(event.payload.decision)
             with_questions = decide_inputs(rulebook, engine, inputs)
             assert as_json(replace(with_questions, questions=())) == as_json(again)
 

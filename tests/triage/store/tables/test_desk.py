@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
+from triage.records.payloads import Decided
 from triage.service import calls, tickets
 from triage.service.service import Service
 from triage.store.tables.desk import View
@@ -62,7 +63,7 @@ def test_the_log_comes_without_decisions_and_the_one_before_is_found(desk: Servi
         log = work.desk.log("T-000002")
         before = work.desk.decision_before("T-000002", 4)
     assert [event.kind for event in log] == ["reported", "decided", "answered", "decided"]
-    assert log[1].payload == {}
+    assert log[1].payload == Decided({}, {})
     assert before is not None
     assert "filter_days" not in before["facts"]
 

@@ -13,14 +13,16 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.triage.payloads import close_out
+from triage.records.payloads import Answered, CheckDone, Decided, Payload, Reopened, Reported
 from triage.records.ticket import Ticket, fold
 from triage.store import Store, open_store
-from triage.store.tables.tickets import NewEvent, TicketMoved, following, opening
+from triage.store.tables.tickets import TicketMoved, following, opening
 from triage.values.errors import NotFoundError
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
-REPORTED = NewEvent("reported", {"report": {"symptoms": ["leaking"]}})
-DECIDED = NewEvent("decided", {"decision": {"outcome": "dispatch", "chance": 0.1, "days": Decimal("2.50")}})
+REPORTED = Reported({"symptoms": ["leaking"]})
+DECIDED = Decided({"outcome": "dispatch", "chance": 0.1, "days": Decimal("2.50")}, {})
 
 
 @pytest.fixture
@@ -35,7 +37,7 @@ def store(path: Path) -> Iterator[Store]:
     opened.close()
 
 
-def append(store: Store, ticket_id: str, *news: NewEvent, at: datetime = NOON) -> Ticket:
+def append(store: Store, ticket_id: str, *news: Payload, at: datetime = NOON) -> Ticket:
     with store.write() as work:
         return work.tickets.append(ticket_id, news, at=at, who="desk", rulebook="sha256:aa")
 
@@ -112,7 +114,7 @@ def test_an_event_that_does_not_fit_is_not_stored(store: Store) -> None:
 
 def test_a_number_that_is_not_finite_is_not_stored(store: Store) -> None:
     with pytest.raises(ValueError, match="JSON"):
-        append(store, "T-1", NewEvent("reported", {"report": {"answers": {"x": float("nan")}}}))
+        append(store, "T-1", Reported({"answers": {"x": float("nan")}}))
     with store.read() as work, pytest.raises(NotFoundError):
         work.tickets.get("T-1")
 
@@ -131,11 +133,11 @@ def test_a_ticket_made_ready_is_stored_as_one_that_was_appended_and_never_over_a
 
 
 NEWS = {
-    "answered": NewEvent("answered", {"answers": {"fill_level": Decimal("12.5")}}),
-    "check": NewEvent("check_done", {"check": "rinse-filter", "result": "not_cured"}),
+    "answered": Answered({"fill_level": Decimal("12.5")}),
+    "check": CheckDone("rinse-filter", "not_cured"),
     "decided": DECIDED,
-    "closed": NewEvent("closed", {"cause": "other", "cost": "10.00 USD"}),
-    "reopened": NewEvent("reopened", {"why": "again"}),
+    "closed": close_out("other", 10),
+    "reopened": Reopened("again"),
 }
 
 

@@ -1,0 +1,150 @@
+"""The entries of the book: one plain line and a Markdown text for each thing of a rulebook, from templates.
+
+Pages and document show the same entries. A kind's macros in `templates/entries.md` and `templates/lines.txt`
+have its name.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from decimal import Decimal
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2.environment import TemplateModule
+from markupsafe import Markup
+
+from triage.rulebook.built_in_facts import BUILTIN_FACTS
+from triage.rulebook.model import Rulebook
+from triage.rulebook_care.book.names import Names, PlainNames, code, id_of, text, title_of
+from triage.rulebook_care.book.references import Key
+from triage.rulebook_care.book.wording import plain_value
+
+KINDS: Mapping[str, tuple[str, str]] = {
+    "symptoms": ("symptom", "Symptoms"),
+    "causes": ("cause", "Causes"),
+    "evidence": ("evidence rule", "Evidence"),
+    "cautions": ("caution", "Cautions"),
+    "checks": ("check", "Checks"),
+    "policy": ("policy rule", "Policy"),
+    "derive": ("derive rule", "Derived facts"),
+    "limits": ("limit table", "Limits"),
+    "warranty": ("warranty terms", "Warranty"),
+    "program": ("numbers of the program", "Rates, parts, hours, models"),
+    "facts": ("fact", "Facts"),
+    "cases": ("whole-report case", "Whole reports"),
+}
+"""Kind of entry -> what one is called, and all of them; in the order of the book."""
+
+BUILT_IN = "built in"
+"""Where a fact stands that every rulebook has; other entries name their file."""
+
+_ORDER: Mapping[str, Callable[[Any], tuple[Any, ...]]] = {
+    "evidence": lambda rule: (rule.group or rule.head.id, rule.band, rule.head.id),
+    "policy": lambda rule: (-rule.priority, rule.head.id),
+}
+_EMPTY_LINES = re.compile(r"\n{3,}")
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One thing that the rulebook says. `line` sums it up; `status` is empty for kinds that have none.
+
+    Its Markdown links to other entries as `#kind-id`.
+    """
+
+    kind: str
+    id: str
+    title: str
+    file: str
+    line: str
+    markdown: str
+    status: str = ""
+    owner: str = ""
+
+    @property
+    def key(self) -> Key:
+        return self.kind, self.id
+
+
+def templates(**options: Any) -> Environment:
+    """The environment of the book's templates; `finalize=text` escapes what people wrote for Markdown."""
+    made = Environment(
+        loader=PackageLoader("triage.rulebook_care.book"),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        **options,
+    )
+    made.filters |= {
+        "cents": lambda amount: f"{amount:.2f}",
+        "code": code,
+        "fixed": lambda number: f"{number:f}",
+        "markdown": Markup,
+        "per_hundred": lambda chance: f"{chance * 100:g}",
+        "percent": lambda share: f"{(100 * Decimal(share)).normalize():f}",
+        "ranked": lambda counts: sorted(counts.items(), key=lambda item: (-item[1], item[0])),
+        "spaced": lambda name: str(name).replace("_", " "),
+        "value": plain_value,
+        "telling": lambda seen, others: sorted(
+            seen.items(), key=lambda item: (-abs(item[1] - others), item[0])
+        ),
+    }
+    made.tests["has"] = lambda things, one: one in things
+    return made
+
+
+MARKDOWN = templates(autoescape=True, finalize=text)
+PLAIN = templates()
+
+
+def whole(rulebook: Rulebook) -> Rulebook:
+    """The rulebook with the facts that every rulebook has."""
+    return replace(rulebook, facts={**BUILTIN_FACTS, **rulebook.facts})
+
+
+def entries_of(rulebook: Rulebook) -> Iterator[Entry]:
+    """All entries in the order of the book."""
+    book = whole(rulebook)
+    said = MARKDOWN.get_template("entries.md").make_module({"book": book, "names": Names(book)})
+    lines = PLAIN.get_template("lines.txt").make_module({"book": book, "names": PlainNames(book)})
+    for kind in KINDS:
+        if kind == "program":
+            yield from _program(book, said)
+            continue
+        order = _ORDER.get(kind, lambda thing: (title_of(thing), id_of(thing)))
+        for thing in sorted(getattr(book, kind).values(), key=order):
+            name, head = id_of(thing), getattr(thing, "head", None)
+            yield Entry(
+                kind,
+                name,
+                title_of(thing),
+                BUILT_IN if kind == "facts" and name not in rulebook.facts else f"{kind}/{name}.yml",
+                " ".join(getattr(lines, kind)(thing).split()),
+                _text(getattr(said, kind)(thing)),
+                head.status if head else "",
+                head.owner if head else "",
+            )
+
+
+def _program(book: Rulebook, said: TemplateModule) -> Iterator[Entry]:
+    """The files of which a rulebook has one."""
+    approvers = next((f"limits/{one.id}.yml" for one in book.limits.values() if one.kind == "authority"), "")
+    agreements = len(book.rates.contractors)
+    for name, title, line in (
+        ("rates", "What visits cost", f"{agreements} agreements beside the default"),
+        ("parts", "Parts and their prices", f"{len(book.parts)} parts"),
+        ("service_hours", "Service hours and priorities", "When a technician comes"),
+        ("models", "Models of machines", f"{len(book.models)} models"),
+        ("rulebook", "The program's own numbers", "Tolerances and care"),
+        ("authorities", "Who approves what", f"{len(book.authorities)} authorities"),
+    ):
+        if name != "authorities" or book.authorities:
+            file = approvers if name == "authorities" else f"{name}.yml"
+            yield Entry("program", name, title, file, line, _text(getattr(said, name)()))
+
+
+def _text(lines: str) -> str:
+    return _EMPTY_LINES.sub("\n\n", str(lines)).strip() + "\n"
