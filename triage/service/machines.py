@@ -8,9 +8,9 @@ from datetime import date, datetime, timedelta
 from typing import Any
 
 from triage.decide.limits_of_machine import ANY_JOB, Job, check_component, limits_of, noon_there
-from triage.inputs.care import read_care_event
 from triage.inputs.machine_search import ListedMachine
 from triage.machine.commissioning import Finding, read_checklist
+from triage.machine.commissioning.care_entry import read_care_event
 from triage.machine.commissioning.recorded import judged, last_checklist
 from triage.machine.measures.upkeep import CareDue, Compliance, compliance, due
 from triage.records.caller import Caller
