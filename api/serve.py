@@ -10,9 +10,8 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
 
-from waitress import serve as waitress_serve
 from waitress.adjustments import Adjustments
-from waitress.server import TcpWSGIServer
+from waitress.server import TcpWSGIServer, create_server
 
 from api.app import create_app
 from api.workers import READY, Workers, take
@@ -36,17 +35,28 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-def run(opened: Opened, host: str, port: int, folder: Path | None = None, workers: int = 1) -> None:
+def run(
+    opened: Opened,
+    host: str,
+    port: int,
+    folder: Path | None = None,
+    workers: int = 1,
+    listening: Callable[[], None] = lambda: None,
+) -> None:
     """Serves until stopped, in this process or in `workers` others; each opens a program of its own.
 
-    `folder` is where the rulebook's files lie. Raises OSError when it cannot listen there, WorkersFailed when
+    `folder` is where the rulebook's files lie. `listening` is called once connections are taken (with several
+    workers they wait until those are ready). Raises OSError when it cannot listen there, WorkersFailed when
     workers cannot be kept alive.
     """
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # it warns of every request that waits
     if workers == 1:
         with opened() as service:
+            logging.basicConfig()
             app = create_app(service, folder)
-            waitress_serve(app, host=host, port=port, threads=THREADS, ident="barrelwise")
+            server = create_server(app, host=host, port=port, threads=THREADS, ident="barrelwise")
+            listening()
+            server.run()
         return
 
     def work(channel: socket.socket) -> None:
@@ -61,6 +71,7 @@ def run(opened: Opened, host: str, port: int, folder: Path | None = None, worker
     with ExitStack() as stack:
         listeners = [stack.enter_context(each) for each in _listening(host, port)]
         logging.basicConfig()
+        listening()
         Workers(listeners, workers, work).run()
 
 

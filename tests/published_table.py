@@ -3,10 +3,11 @@
     python -m tests.published_table            rewrites the section of DEVELOPERS.md between the two markers
     python -m tests.published_table --check    exits 1 when that section is stale, and changes nothing
 
-A docstring's first line says what is checked. Then come `Source: ...` (author; title; year; section) and
-`Status: ...`, once each; an indented line goes on with the field above it. A status begins with one of: read,
-secondary copy, from memory, common practice, computed with <library>. More may follow after a comma, a
-semicolon or in brackets, such as "read (inputs), computed with pgmpy (outputs)".
+A docstring's first line says what is checked. Then come `Source: ...` (author; title; year; section; what
+is not known is said to be unknown) and `Status: ...`, once each; an indented line goes on with the field
+above it. A status begins with one of: read, secondary copy, from memory, common practice, computed with
+<library>. More may follow after a comma, a semicolon or in brackets, such as "read (inputs), computed with
+pgmpy (outputs)".
 """
 
 from __future__ import annotations
@@ -23,6 +24,8 @@ GUIDE = HERE.parent / "DEVELOPERS.md"
 BEGIN, END = "<!-- published-checks -->", "<!-- /published-checks -->"
 
 _FIELD = re.compile(r"^(Source|Status): *((?:.*\n?)(?:[ \t]+\S.*\n?)*)", re.MULTILINE)
+_DATED = re.compile(r"\b1[89]\d\d\b|\b20\d\d\b|unknown")
+_URL = re.compile(r"https?://\S+")
 _STATUS = re.compile(
     r"(?:read|secondary copy|from memory|common practice|computed with \w[\w.-]*)(?: \(.*|[,;].*)?"
 )
@@ -54,6 +57,8 @@ def read_check(name: str, code: str) -> PublishedCheck:
     for field in ("Source", "Status"):
         if not fields.get(field):
             raise DocstringError(f"{name}: the docstring needs a line `{field}: ...`")
+    if not _DATED.search(_URL.sub("", fields["Source"])):
+        raise DocstringError(f"{name}: the source gives no year; write it, or that it is unknown")
     if not _STATUS.fullmatch(fields["Status"]):
         raise DocstringError(f'{name}: "{fields["Status"]}" is not a status; see tests/published_table.py')
     return PublishedCheck(name, first_line, fields["Source"], fields["Status"])

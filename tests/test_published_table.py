@@ -37,6 +37,10 @@ def test_an_indented_line_goes_on_with_the_field_above_it():
     )
 
 
+def test_a_year_may_be_said_to_be_unknown():
+    assert "unknown" in read_check("test_x.py", GOOD.replace("1999", "year unknown")).source
+
+
 @pytest.mark.parametrize(
     "status",
     ["secondary copy", "from memory", "common practice", "read (inputs), computed with pgmpy (outputs)"],
@@ -51,6 +55,7 @@ def test_the_known_statuses_may_be_joined_and_remarked_on(status):
         ("x = 1\n", "first line must say what is checked"),
         ('"""What is checked.\n\nStatus: read\n"""\n', "needs a line `Source"),
         ('"""What is checked.\n\nSource: A. Author\n"""\n', "needs a line `Status"),
+        (GOOD.replace("1999", "3rd ed., https://example.org/1999"), "gives no year"),
         (GOOD.replace("Status: read", "Status: surely right"), '"surely right" is not a status'),
         (GOOD.replace("Status: read", "Status: read\nSource: B. Author"), "Source is given twice"),
     ],

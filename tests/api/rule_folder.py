@@ -10,12 +10,20 @@ from pathlib import Path
 from tests import RULES
 from triage.rulebook_care.editing.check_process import CheckProcess
 
+PATIENCE_SECONDS = 300
+"""Only a broken test waits so long; on a busy machine a check may take far more than the usual seconds."""
+
 
 @contextmanager
 def rule_folder(place: Path) -> Iterator[tuple[Path, CheckProcess]]:
     """A copy of the default rulebook within `place`, and the process that checks it."""
     folder = Path(shutil.copytree(RULES, place / "rules"))
-    process = CheckProcess(folder)
+    process = CheckProcess(
+        folder,
+        check_seconds=PATIENCE_SECONDS,
+        cases_seconds=PATIENCE_SECONDS,
+        start_seconds=PATIENCE_SECONDS,
+    )
     try:
         yield folder, process
     finally:

@@ -10,9 +10,8 @@ import socket
 import subprocess
 import sys
 import threading
-import time
 from collections import Counter
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -207,23 +206,8 @@ def server(tmp_path: Path) -> Iterator[Server]:
             if line.startswith("serving on"):
                 break
         running = Server(process, port, token, database)
-        _until(lambda: _answers(running))
+        assert running.call("GET", "/healthz")[0] == 200
         yield running
-
-
-def _answers(server: Server) -> bool:
-    try:
-        return server.call("GET", "/healthz")[0] == 200
-    except ConnectionRefusedError:
-        assert server.process.poll() is None
-        return False
-
-
-def _until(holds: Callable[[], bool]) -> None:
-    give_up = time.monotonic() + PATIENCE
-    while not holds():
-        assert time.monotonic() < give_up
-        time.sleep(0.02)
 
 
 def test_nothing_is_lost_when_workers_are_killed_and_serve_stops_well(server: Server) -> None:

@@ -9,7 +9,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from api.http.work_folder import CHECKS
-from tests.api.rule_folder import make_whole, rule_folder
+from tests.api.rule_folder import PATIENCE_SECONDS, make_whole, rule_folder
 from tests.browser.served import NOW, Served
 from tests.browser.test_desk import violations
 from triage.rulebook_care.editing.check_process import CheckProcess
@@ -20,6 +20,7 @@ Open = Callable[..., Page]
 FILE = "evidence/filter-overdue.yml"
 PAGE = f"/rulebook/files/{FILE}"
 WRONG = "no_such_cause: 0.5"
+PATIENCE = PATIENCE_SECONDS * 1000
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +48,7 @@ def lead(browser: Browser, desk: Served, folder: Path) -> Iterator[Open]:
         context = browser.new_context(base_url=desk.url, **options)  # type: ignore[arg-type]
         contexts.append(context)
         page = context.new_page()
-        page.set_default_timeout(30_000)
+        page.set_default_timeout(PATIENCE)
         page.goto(f"/sign-in?next={path}")
         page.get_by_label("Your token").fill(token)
         page.get_by_role("button", name="Sign in").click()
@@ -60,7 +61,7 @@ def lead(browser: Browser, desk: Served, folder: Path) -> Iterator[Open]:
 
 
 def status(page: Page, said: str) -> None:
-    expect(page.locator("#status")).to_have_text(said, timeout=30_000)
+    expect(page.locator("#status")).to_have_text(said, timeout=PATIENCE)
 
 
 def type_wrong(page: Page) -> int:
@@ -114,7 +115,7 @@ def test_a_text_is_saved_byte_for_byte_by_the_keyboard(lead: Open, folder: Path)
     status(page, "no errors")
     page.locator("#text").press("Control+Home")
     page.keyboard.insert_text("# a remark – kept\n")
-    expect(page.locator("#unsaved")).to_be_visible()
+    page.locator("#unsaved").wait_for()
     before = (folder / FILE).read_bytes()
     with page.expect_navigation():
         page.keyboard.press("Control+s")

@@ -1,6 +1,7 @@
 """Economic service life of an asset whose value is given year by year.
 
-Source: Blank & Tarquin; Engineering Economy; edition not noted; replacement chapter, economic service life
+Source: Blank & Tarquin; Engineering Economy; edition and year unknown; replacement chapter,
+    economic service life
 Status: from memory (the inputs; the results are computed)
 """
 

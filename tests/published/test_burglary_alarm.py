@@ -1,7 +1,8 @@
 """The ranking gives the burglary alarm's exact posteriors, the joint states behind the calls as causes.
 
 Source: the network after Pearl, "Probabilistic Reasoning in Intelligent Systems", 1988, with the numbers of
-    Russell and Norvig, "Artificial Intelligence: A Modern Approach", chapter on Bayesian networks
+    Russell and Norvig, "Artificial Intelligence: A Modern Approach", edition unknown, chapter on
+    Bayesian networks
 Status: from memory (the network's numbers); the posteriors computed with pgmpy and by hand
 """
 

@@ -1,8 +1,8 @@
 """Months of warranty are calendar months: a day the last month lacks becomes its last; steps do not add.
 
-Source: dateutil, `dateutil.relativedelta`, documentation of adding months (dateutil 2.9); dates as computed
-    with it, two of them also with pandas DateOffset
-Status: secondary copy
+Source: Gustavo Niemeyer and others (from memory); dateutil, `relativedelta`, adding months; version 2.9, year
+    unknown
+Status: computed with dateutil (two of the dates also with pandas DateOffset)
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """The band a utility keeps at the service of a 120 V customer: 114 to 126 V.
 
-Source: State of Maryland; Code of Maryland Regulations; version of the copy read; 20.50.07.02;
+Source: State of Maryland; Code of Maryland Regulations; year of the copy unknown; 20.50.07.02;
     http://www.dsd.state.md.us/comar/comarhtml/20/20.50.07.02.htm
 Status: read
 """

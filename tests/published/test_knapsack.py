@@ -1,6 +1,6 @@
 """Three items for a knapsack: the best choice, where taking them by value over weight goes wrong.
 
-Source: textbook example of the 0-1 knapsack problem; author, title and year not noted; values 60, 100, 120
+Source: textbook example of the 0-1 knapsack problem; author, title and year unknown; values 60, 100, 120
 Status: from memory (the example; its answer recomputed by trying all eight choices)
 """
 

@@ -1,7 +1,7 @@
 """Largest cord-and-plug load by receptacle: 12 A on 15 A, 16 A on 20 A, 24 A on 30 A.
 
-Source: National Fire Protection Association; NFPA 70 National Electrical Code; edition of the transcript not
-    stated; table 210.21(B)(2)
+Source: National Fire Protection Association; NFPA 70 National Electrical Code; edition of the copy
+    unknown; table 210.21(B)(2)
 Status: secondary copy
 """
 

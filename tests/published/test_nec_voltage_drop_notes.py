@@ -1,6 +1,6 @@
 """Advice, not a rule: at most 5 % voltage drop over feeder and branch circuit to the farthest outlet.
 
-Source: National Fire Protection Association; NFPA 70 National Electrical Code; edition not stated;
+Source: National Fire Protection Association; NFPA 70 National Electrical Code; edition unknown;
     informational notes to 210.19 and 215.2
 Status: from memory
 """

@@ -1,6 +1,7 @@
 """Overhaul or replace: the marginal cost of each year decides how long to keep, not the least average.
 
-Source: Newnan et al.; Engineering Economic Analysis; an older edition; replacement analysis, page 415
+Source: Newnan et al.; Engineering Economic Analysis; an older edition, year unknown; replacement
+    analysis, page 415
 Status: read (as scanned text; the alignment of the upkeep row was checked only by the cost of year 1)
 """
 

@@ -1,6 +1,6 @@
 """Blending syrup with water to a wanted sugar share by the Pearson square.
 
-Source: common practice in food and dairy work; Pearson square; no author or year
+Source: common practice in food and dairy work; Pearson square; author and year unknown
 Status: common practice
 """
 

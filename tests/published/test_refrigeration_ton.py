@@ -1,7 +1,7 @@
 """A ton of refrigeration: 2000 lb of ice at 144 Btu/lb in 24 hours is 12 000 Btu/h, 3.51685 kW.
 
-Source: ASHRAE and trade usage; definition of the ton of refrigeration; year not stated; number in kW
-    from memory
+Source: ASHRAE and trade usage; definition of the ton of refrigeration; year unknown; number in kW from
+    memory
 Status: from memory
 """
 

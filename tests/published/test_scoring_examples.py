@@ -1,7 +1,8 @@
 """Log loss and Brier score: two documented examples, and three classes computed twice.
 
-Source: scikit-learn, documentation of `brier_score_loss` and `log_loss`, examples; method: Glenn W. Brier,
-    "Verification of forecasts expressed in terms of probability", Monthly Weather Review 78 (1950)
+Source: scikit-learn developers; documentation of `brier_score_loss` and `log_loss`, examples; version and
+    year unknown; method: Glenn W. Brier, "Verification of forecasts expressed in terms of
+    probability", Monthly Weather Review 78 (1950)
 Status: from memory (the examples' inputs); the values are computed with scikit-learn
 """
 

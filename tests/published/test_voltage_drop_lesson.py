@@ -1,6 +1,6 @@
 """Voltage drop of a 24 V circuit: 16 AWG, 100 ft one way, 4 A.
 
-Source: Electrician2; voltage drop lesson (web page, author and year not stated); page 135;
+Source: Electrician2; voltage drop lesson (web page, author and year unknown); page 135;
     http://electrician2.com/weltrain05/lpage135.html
 Status: read
 """

@@ -17,6 +17,7 @@ from decimal import Decimal
 
 from triage.logic.conditions import FactValue
 from triage.records.decision import CautionSaid, Reason
+from triage.rulebook.built_in_facts import is_money
 from triage.rulebook.model import Caution, Outcome, PolicyRule, Rulebook, Skill
 
 SAFE_ORDER: tuple[Outcome, ...] = ("hold", "swap", "dispatch", "approve", "fix_in_store")
@@ -26,25 +27,12 @@ DEFAULT_RULE = "safe-default"
 """Stands as the rule of a reason where no policy rule is left to argue."""
 
 SKILLS: tuple[Skill, ...] = ("general", "electrical", "refrigeration")
-MONEY_FACTS = frozenset(
-    {
-        "plan_cost",
-        "dispatch_cost",
-        "plan_saves",
-        "expected_repair",
-        "nte",
-        "spent_on_ticket",
-        "spent_12_months",
-        "headroom",
-        "estimate_total",
-        "estimate_beyond_cover",
-        "value_now",
-        "swap_cost",
-        "keep_cost_year",
-        "swap_cost_year",
-        "swap_saves_year",
-    }
-)
+"""From the weakest to the strongest; of several that are asked for the strongest is sent.
+
+A refrigeration technician stands above an electrician: that work takes a certificate besides the wiring.
+Common practice, no source.
+"""
+
 _SHARES = frozenset({"top_chance", "second_chance", "cover_chance", "chance_over", "spent_share_of_value"})
 _PLACEHOLDER = re.compile(r"\{([a-z][a-z0-9_-]*)\}")
 
@@ -184,7 +172,7 @@ def _shown(name: str, value: FactValue | None, rulebook: Rulebook) -> str:
         case bool():
             return "yes" if value else "no"
         case Decimal():
-            if name in MONEY_FACTS:
+            if is_money(rulebook, name):
                 return f"{value:.2f} {rulebook.currency}"
             if name in _SHARES:
                 return f"{value * 100:.0f} %"

@@ -76,8 +76,11 @@ def paid_after_hours(
 
 
 def visit_skill(rulebook: Rulebook, causes: Iterable[CauseChance], live: CautionsThatHold) -> Skill:
-    """Whom to send: the skill a caution asks for, or else the strongest that a likely cause needs."""
-    if live.skill is not None:
+    """Whom to send: the specialist a caution asks for, or else the strongest that a likely cause needs.
+
+    Danger comes before the repair: an electrician for a wet plug, though the compressor be at fault.
+    """
+    if live.skill is not None and live.skill != "general":
         return live.skill
     return strongest(cause.repair.skill for cause in _likely(rulebook, causes)) or "general"
 

@@ -99,5 +99,6 @@ def counted(rulebook: Rulebook) -> Mapping[str, int]:
     rules = (rulebook.derive, rulebook.evidence, rulebook.cautions, rulebook.policy)
     return {
         "rule_cases": sum(len(rule.head.cases) for kind in rules for rule in kind.values()),
+        "words_cases": sum(len(words.cases) for words in rulebook.words.values()),
         "whole_cases": len(rulebook.cases),
     }

@@ -1,42 +1,40 @@
-"""The caller's own words matched to the rulebook's symptoms: offline, by rapidfuzz.
+"""The caller's own words matched to the rulebook's symptoms, offline.
 
-A symptom speaks through its title and the phrases of `callers_say`. A phrase scores the share of its words
-that the caller used, with rare words counting more than common ones; a word counts when it is nearly the same
-after its ending is cut off. It is a proposal: the agent confirms.
+A symptom speaks through its title, the phrases of `callers_say`, and its lists of `words`. A phrase of a list
+is said or not, and the more words it has the more it counts. A title or a line of `callers_say` scores the
+share of its words that the caller used, with rare words counting more than common ones. It is a proposal: the
+agent confirms.
 """
 
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from rapidfuzz import fuzz
-
+from triage.inputs.phrases import Slot
+from triage.inputs.word_forms import said_words, word_set
+from triage.inputs.word_lists import WordLists, quoted
 from triage.rulebook.cache import once_per_rulebook
-from triage.rulebook.model import Rulebook
+from triage.rulebook.model import OTHER_CAUSE, Rulebook, Symptom
 
-NEAR_ENOUGH = 86  # of 100, for two words to be the same
 LEAST_SCORE = 0.55
-MOST_WORDS = 120
+MOST_LETTERS = 2000
+SCORE_BY_SLOTS = (0.0, 0.8, 0.9, 0.97)
+"""What a phrase of a list counts, by how many words it asks for; longer ones count as the last."""
 
-_LITTLE = frozenset(
-    re.findall(
-        r"\w+",
-        """
-        a an and are as at be been but by can do does for from get gets got has have he her his i if in
-        is it its just keeps like me my of on one or our out really she so some that the their them then there
-        they this to up us very was we were what when will with you your machine im ive dont doesnt isnt
-        """,
-    )
+_LITTLE = word_set(
+    """
+    a an and are as at be been but by can do does for from get gets got has have he her his i if in
+    is it its just keeps like me my of on one or our out really she so some that the their them then there
+    they this to up us very was we were what when will with you your machine im ive dont doesnt isnt
+    """
 )
-_ENDING = re.compile(r"(?<=\w{3})(?:([bdgmnprt])\1(?:ing|ed|er)|ing|ed|es|s|er|y|e)$")
 
 
 @dataclass(frozen=True, slots=True)
 class SymptomMatch:
-    """`phrase` is the rulebook's wording that fitted best; `score` lies in 0..1."""
+    """`phrase` is what fitted best: the rulebook's wording or the caller's own; `score` lies in 0..1."""
 
     symptom: str
     phrase: str
@@ -44,60 +42,77 @@ class SymptomMatch:
 
 
 @dataclass(frozen=True, slots=True)
-class _Phrase:
+class _Line:
+    """A title or a line of `callers_say`, and the slots of its words."""
+
     symptom: str
     text: str
-    words: tuple[str, ...]
+    slots: tuple[Slot, ...]
 
 
 @dataclass(frozen=True, slots=True)
-class _Phrases:
-    phrases: tuple[_Phrase, ...]
-    weights: Mapping[str, float]
+class _Known:
+    lines: tuple[_Line, ...]
+    weights: Mapping[Slot, float]
+    lists: WordLists
+    last: frozenset[str]
 
 
 def match_symptoms(rulebook: Rulebook, said: str, at_most: int = 5) -> tuple[SymptomMatch, ...]:
-    """The symptoms that the words point to, best first; none when nothing fits well enough."""
-    words = _words(said)[:MOST_WORDS]
-    if not words:
-        return ()
-    known = _phrases(rulebook)
+    """The symptoms that the words point to, best first; none when nothing fits well enough.
+
+    A symptom that says nothing of the cause comes behind all others.
+    """
+    known = _known(rulebook)
     best: dict[str, SymptomMatch] = {}
-    for phrase in known.phrases:
-        score = _score(phrase, words, known.weights)
-        if score >= LEAST_SCORE and score > getattr(best.get(phrase.symptom), "score", 0.0):
-            best[phrase.symptom] = SymptomMatch(phrase.symptom, phrase.text, score)
-    return tuple(sorted(best.values(), key=lambda match: (-match.score, match.symptom))[:at_most])
+    for match in _matches(known, said[:MOST_LETTERS]):
+        if match.score >= LEAST_SCORE and match.score > getattr(best.get(match.symptom), "score", 0.0):
+            best[match.symptom] = match
+    by_score = sorted(best.values(), key=lambda match: (-match.score, match.symptom))
+    return tuple(sorted(by_score, key=lambda match: match.symptom in known.last)[:at_most])
 
 
-def _score(phrase: _Phrase, words: Sequence[str], weights: Mapping[str, float]) -> float:
-    total = sum(weights[word] for word in phrase.words)
-    return sum(weights[word] * _nearness(word, words) for word in phrase.words) / total
-
-
-def _nearness(word: str, words: Sequence[str]) -> float:
-    near = max(fuzz.ratio(word, other, score_cutoff=NEAR_ENOUGH) for other in words)
-    return near / 100
+def _matches(known: _Known, text: str) -> Iterator[SymptomMatch]:
+    words = said_words(text)
+    places = known.lists.vocabulary.places(words)
+    for line in known.lines:
+        total = sum(known.weights[slot] for slot in line.slots)
+        score = sum(known.weights[slot] for slot in line.slots if slot in places) / total
+        yield SymptomMatch(line.symptom, line.text, score)
+    for place in known.lists.said(words, places):
+        if place.words.symptom is not None:
+            start, end = quoted(words, place.at)
+            score = SCORE_BY_SLOTS[min(len(place.at), len(SCORE_BY_SLOTS) - 1)]
+            yield SymptomMatch(place.words.symptom, text[start:end], score)
 
 
 @once_per_rulebook
-def _phrases(rulebook: Rulebook) -> _Phrases:
-    found = []
-    for symptom in rulebook.symptoms.values():
-        for text in (symptom.title, *symptom.callers_say):
-            words = tuple(dict.fromkeys(_words(text)))
-            if words:
-                found.append(_Phrase(symptom.id, text, words))
-    uses: dict[str, set[str]] = {}
-    for phrase in found:
-        for word in phrase.words:
-            uses.setdefault(word, set()).add(phrase.symptom)
+def _known(rulebook: Rulebook) -> _Known:
+    lines = [
+        _Line(symptom.id, text, slots)
+        for symptom in rulebook.symptoms.values()
+        for text in (symptom.title, *symptom.callers_say)
+        if (slots := _slots(text))
+    ]
+    uses: dict[Slot, set[str]] = {}
+    for line in lines:
+        for slot in line.slots:
+            uses.setdefault(slot, set()).add(line.symptom)
     everything = len(rulebook.symptoms) + 1
-    weights = {word: math.log(everything / len(symptoms)) for word, symptoms in uses.items()}
-    return _Phrases(tuple(found), weights)
+    lists = [words for words in rulebook.words.values() if words.symptom is not None]
+    return _Known(
+        tuple(lines),
+        {slot: math.log(everything / len(symptoms)) for slot, symptoms in uses.items()},
+        WordLists(lists, uses),
+        frozenset(symptom.id for symptom in rulebook.symptoms.values() if _says_little(symptom)),
+    )
 
 
-def _words(text: str) -> list[str]:
-    plain = re.sub(r"[’']", "", text.casefold())
-    words = [word for word in re.findall(r"\w+", plain) if word not in _LITTLE]
-    return [_ENDING.sub(lambda found: found[1] or "", word) for word in words]
+def _says_little(symptom: Symptom) -> bool:
+    """Whether most calls with this symptom end with a cause that the rulebook does not name."""
+    return symptom.shares.get(OTHER_CAUSE, 0) * 2 > sum(symptom.shares.values())
+
+
+def _slots(text: str) -> tuple[Slot, ...]:
+    words: Sequence[str] = [word.plain for word in said_words(text) if word.is_word]
+    return tuple(dict.fromkeys(("en", word) for word in words if word not in _LITTLE))

@@ -31,7 +31,7 @@ from triage.loading.records import Known, read_care, read_contractors, read_mach
 from triage.loading.rows import Row, read_rows
 from triage.records.custody import DepotUnit
 from triage.records.report import CareEvent, Machine, PastRepair, Site
-from triage.rulebook.built_in_facts import BUILTIN_FACTS
+from triage.rulebook.built_in_facts import every_fact
 from triage.rulebook.model import Rulebook
 from triage.store import Store, Work
 from triage.store.tables.machines import Contractor
@@ -79,7 +79,7 @@ def load(folder: Path, store: Store, rulebook: Rulebook, progress: Progress = la
 def read_records(rows: Mapping[str, Sequence[Row]], rulebook: Rulebook, work: Work) -> Records:
     """The rows of each file as values, checked against each other and against what is stored."""
     problems: list[Problem] = []
-    reader = Reader(rulebook, {**BUILTIN_FACTS, **rulebook.facts}, problems)
+    reader = Reader(rulebook, every_fact(rulebook), problems)
     sites = read_sites(reader, rows.get("sites", ()))
     contractors = read_contractors(reader, rows.get("contractors", ()))
     known = Known(

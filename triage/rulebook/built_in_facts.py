@@ -3,9 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from triage.logic.unary_tests import FactType
-from triage.rulebook.model import Fact
+from triage.rulebook.cache import once_per_rulebook
+from triage.rulebook.model import Fact, Rulebook
+
+MONEY = "money"
+"""The unit of an amount, in files and here; a rulebook that is read gives its currency in its place."""
 
 
 def _fact(id_: str, title: str, type_: FactType, unit: str | None = None) -> Fact:
@@ -24,7 +29,7 @@ _PRE = (
     _fact("repairs_12_months", "Repairs in the last 12 months", "number"),
     _fact("repeat_visits_90_days", "Visits in the last 90 days", "number"),
     _fact("repeats_of_one_cause", "Most repairs of one and the same cause in the last 12 months", "number"),
-    _fact("spent_12_months", "Spent on repairs in the last 12 months", "number"),
+    _fact("spent_12_months", "Spent on repairs in the last 12 months", "number", MONEY),
 )
 
 
@@ -35,39 +40,39 @@ _POLICY = (
     _fact("second_chance", "Chance of the second likeliest cause, 0..1", "number"),
     _fact("near_certain", "The likeliest cause is near certain", "flag"),
     _fact("plan_starts_in_store", "The best plan starts with a check in the store", "flag"),
-    _fact("plan_cost", "Expected cost of the best plan", "number"),
-    _fact("dispatch_cost", "Expected cost of sending someone now", "number"),
-    _fact("plan_saves", "What the best plan saves against sending someone now", "number"),
-    _fact("expected_repair", "Expected cost of the repair to the program", "number"),
+    _fact("plan_cost", "Expected cost of the best plan", "number", MONEY),
+    _fact("dispatch_cost", "Expected cost of sending someone now", "number", MONEY),
+    _fact("plan_saves", "What the best plan saves against sending someone now", "number", MONEY),
+    _fact("expected_repair", "Expected cost of the repair to the program", "number", MONEY),
     _fact("cover_parts", "Parts of the likeliest component are in warranty", "flag"),
     _fact("cover_labor", "Labor on the likeliest component is in warranty", "flag"),
     _fact("cover_known", "Warranty can be answered for", "flag"),
     _fact("cover_chance", "Chance that the faulty component is covered in both, 0..1", "number"),
     _fact("cover_at_risk", "Something puts warranty at risk", "flag"),
     _fact("after_hours", "The visit would be paid at after-hours rates", "flag"),
-    _fact("nte", "Not to exceed on this ticket", "number"),
-    _fact("spent_on_ticket", "Spent on this ticket so far", "number"),
-    _fact("headroom", "What may still be spent on this ticket", "number"),
+    _fact("nte", "Not to exceed on this ticket", "number", MONEY),
+    _fact("spent_on_ticket", "Spent on this ticket so far", "number", MONEY),
+    _fact("headroom", "What may still be spent on this ticket", "number", MONEY),
     _fact("chance_over", "Chance that the repair runs over the headroom, 0..1", "number"),
     _fact("over_limit", "What is likely to be spent is above the headroom", "flag"),
     _fact("estimate_given", "A technician gave an estimate", "flag"),
-    _fact("estimate_total", "Total of the technician's estimate", "number"),
-    _fact("estimate_beyond_cover", "What of the estimate the program pays", "number"),
+    _fact("estimate_total", "Total of the technician's estimate", "number", MONEY),
+    _fact("estimate_beyond_cover", "What of the estimate the program pays", "number", MONEY),
     _fact("stop_use", "A caution says to stop using the machine", "flag"),
     _fact("caution_fired", "A caution speaks of this report", "flag"),
     _fact("solved", "A check cured it", "flag"),
     _fact("checks_tried", "Checks tried so far", "number"),
-    _fact("value_now", "What the machine is worth now", "number"),
-    _fact("swap_cost", "Cost of exchanging the machine", "number"),
+    _fact("value_now", "What the machine is worth now", "number", MONEY),
+    _fact("swap_cost", "Cost of exchanging the machine", "number", MONEY),
     _fact("spent_share_of_value", "Spent in 12 months, by what the machine is worth", "number"),
-    _fact("keep_cost_year", "Cost of keeping the machine for a year", "number"),
-    _fact("swap_cost_year", "Cost of exchanging the machine, by year of its life", "number"),
-    _fact("swap_saves_year", "What exchanging the machine saves a year against keeping it", "number"),
+    _fact("keep_cost_year", "Cost of keeping the machine for a year", "number", MONEY),
+    _fact("swap_cost_year", "Cost of exchanging the machine, by year of its life", "number", MONEY),
+    _fact("swap_saves_year", "What exchanging the machine saves a year against keeping it", "number", MONEY),
     _fact("failures_faster", "Failures come faster than they did", "flag"),
 )
 
 
-_LIMIT = (_fact("amount", "What the ticket would come to (authority tables)", "number"),)
+_LIMIT = (_fact("amount", "What the ticket would come to (authority tables)", "number", MONEY),)
 
 
 POLICY_FACTS: frozenset[str] = frozenset(fact.id for fact in _POLICY)
@@ -79,3 +84,20 @@ LIMIT_FACTS: frozenset[str] = frozenset(fact.id for fact in _LIMIT)
 
 
 BUILTIN_FACTS: Mapping[str, Fact] = {fact.id: fact for fact in (*_PRE, *_POLICY, *_LIMIT)}
+
+
+def in_currency(facts: Mapping[str, Fact], currency: str) -> Mapping[str, Fact]:
+    """The facts, with `currency` as the unit of those that are amounts of money."""
+    return {id_: replace(fact, unit=currency) if fact.unit == MONEY else fact for id_, fact in facts.items()}
+
+
+@once_per_rulebook
+def every_fact(rulebook: Rulebook) -> Mapping[str, Fact]:
+    """The built-in facts, without the choices a rulebook names, and the rulebook's own, by id."""
+    return {**in_currency(BUILTIN_FACTS, rulebook.currency), **rulebook.facts}
+
+
+def is_money(rulebook: Rulebook, fact_id: str) -> bool:
+    """Whether a fact is an amount of money: its unit is the rulebook's currency."""
+    fact = every_fact(rulebook).get(fact_id)
+    return fact is not None and fact.unit == rulebook.currency

@@ -40,6 +40,7 @@ class Fact:
     ask: str | None = None
     help: str | None = None  # how the clerk finds out
     ask_seconds: int = 20
+    danger: bool = False  # a flag; true means that someone can be hurt
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +50,30 @@ class Symptom:
     shares: Mapping[str, Decimal]  # cause -> calls out of those seen; normalized by the ranking
     callers_say: tuple[str, ...]
     source: str
+
+
+@dataclass(frozen=True, slots=True)
+class WordsCase:
+    """A sentence, and whether the list hears anything in it."""
+
+    said: str
+    heard: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What callers say of a danger (a fact's id) or a symptom, by language; `unless` takes a hearing back."""
+
+    id: str
+    title: str
+    danger: str | None
+    symptom: str | None
+    en: tuple[str, ...]
+    es: tuple[str, ...]
+    unless: tuple[str, ...]
+    source: str
+    cases: tuple[WordsCase, ...]
+    file: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +258,7 @@ class Rulebook:
     parts: Mapping[str, Part]
     service_hours: ServiceHours
     cases: Mapping[str, WholeCase]
+    words: Mapping[str, Words] = field(default_factory=dict)
     models: Mapping[str, MachineModel] = field(default_factory=dict)  # by the name on the rating plate
     care: CareIntervals = field(default_factory=CareIntervals)
     lint_off: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # file -> lint code -> reason

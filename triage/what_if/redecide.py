@@ -13,7 +13,7 @@ from triage.decide.causes.inference import compile_rulebook
 from triage.decide.decide_data import decide_inputs, inputs_from_data
 from triage.logic.engine import Engine
 from triage.records.decision_json import as_json
-from triage.rulebook.built_in_facts import BUILTIN_FACTS
+from triage.rulebook.built_in_facts import every_fact
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_of_sources
 from triage.values.errors import InputError, Problem, RulebookError
@@ -69,11 +69,10 @@ def decided(
 def titles(rulebook: Rulebook) -> Mapping[str, str]:
     """What people call rules, facts and checks, by "kind/id"."""
     rules = (rulebook.derive, rulebook.evidence, rulebook.cautions, rulebook.policy)
-    facts = {**BUILTIN_FACTS, **rulebook.facts}
     return {
         **{f"rule/{id_}": rule.head.title for kind in rules for id_, rule in kind.items()},
         **{f"check/{id_}": check.title for id_, check in rulebook.checks.items()},
-        **{f"fact/{id_}": fact.title for id_, fact in facts.items()},
+        **{f"fact/{id_}": fact.title for id_, fact in every_fact(rulebook).items()},
     }
 
 

@@ -76,6 +76,14 @@ def test_an_approval_sent_twice_with_a_key_is_given_once(send: Send, path: str) 
     assert "approved already" in other.json["detail"]
 
 
+def test_an_answer_given_again_under_its_key_keeps_every_digit_of_a_number(send: Send, path: str) -> None:
+    body = b'{"lines": [{"kind": "labor", "hours": 2.1234567890123456789}]}'
+    first = send("POST", f"{path}/estimates", body, by="fogline", Idempotency_Key="digits")
+    again = send("POST", f"{path}/estimates", body, by="fogline", Idempotency_Key="digits")
+    assert b'"hours":2.1234567890123456789' in first.data
+    assert (again.headers["Idempotency-Replayed"], again.data) == ("true", first.data)
+
+
 BAD: dict[str, tuple[str, str, Any, str]] = {
     "no lines": ("estimates", "fogline", {}, "/lines"),
     "negative hours": ("estimates", "fogline", {"lines": [{"kind": "labor", "hours": -1}]}, "/lines/0/hours"),

@@ -341,7 +341,12 @@ def test_a_fault_of_the_program_is_no_traceback(run: Run, monkeypatch: pytest.Mo
 def served(run: Run, monkeypatch: pytest.MonkeyPatch, *arguments: str) -> tuple[list[Any], str]:
     """What `serve` asks the server to do, and what it says."""
     calls: list[Any] = []
-    monkeypatch.setattr("api.serve.run", lambda opened, host, port, *_: calls.append((host, port)))
+
+    def run_server(opened: object, host: str, port: int, *more: Any) -> None:
+        calls.append((host, port))
+        more[-1]()  # it listens
+
+    monkeypatch.setattr("api.serve.run", run_server)
     status, out, err = run("serve", *arguments)
     assert (status, out) == (0, "")
     return calls, err
@@ -387,7 +392,7 @@ def test_several_processes_serve_a_database_that_they_can_share(
     monkeypatch.setenv("BARRELWISE_DATABASE", database)
     monkeypatch.setenv("BARRELWISE_WORKERS", "2")
     asked: list[int] = []
-    monkeypatch.setattr("api.serve.run", lambda opened, host, port, folder, workers: asked.append(workers))
+    monkeypatch.setattr("api.serve.run", lambda *asked_for: asked.append(asked_for[4]))
     status, _, _ = run("serve", *arguments)
     assert (status, asked) == (0, [wanted])
 

@@ -1,13 +1,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from decimal import Decimal
 
+import pytest
 from moneyed import Money
 
 from tests.triage.builders import minimal_rulebook
-from triage.decide.facts import gather_facts
+from triage.decide.facts import gather_facts, year_before
+from triage.logic.conditions import FactValue
 from triage.records.report import (
     CareEvent,
     History,
@@ -84,6 +86,20 @@ def test_repairs_and_spending_count_in_the_rolling_windows_only() -> None:
     assert facts["repairs_12_months"].value == Decimal(2)
     assert facts["repeat_visits_90_days"].value == Decimal(1)
     assert facts["spent_12_months"].value == Decimal("150.50")
+
+
+@pytest.mark.parametrize(("seconds", "counted"), [(-1, 0), (0, 0), (1, 1)])
+def test_a_window_opens_a_second_after_its_start_and_closes_with_now(seconds: int, counted: int) -> None:
+    def visits(start: datetime) -> History:
+        return History(repairs=(repair((start + timedelta(seconds=seconds)).isoformat(), "80.00"),))
+
+    def found(history: History, fact: str) -> FactValue:
+        return gather_facts(minimal_rulebook(), report(), MACHINE, history, NOW)[fact].value
+
+    assert found(visits(NOW - timedelta(days=90)), "repeat_visits_90_days") == counted
+    assert found(visits(year_before(NOW)), "repairs_12_months") == counted
+    assert found(visits(year_before(NOW)), "spent_12_months") == 80 * counted
+    assert found(visits(NOW), "repairs_12_months") == (seconds <= 0)
 
 
 def test_repeats_of_one_cause_are_those_of_the_commonest_one_within_the_year() -> None:

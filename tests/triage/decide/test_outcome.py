@@ -3,10 +3,11 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
+from itertools import permutations
 
 import pytest
 
-from tests.triage.builders import minimal_rulebook
+from tests.triage.builders import fact, minimal_files, minimal_rulebook
 from tests.triage.small_rulebooks import rule_head
 from triage.decide.outcome import (
     DEFAULT_RULE,
@@ -21,7 +22,8 @@ from triage.decide.outcome import (
 )
 from triage.decide.visit import visit_kit, visit_skill
 from triage.records.decision import CauseChance
-from triage.rulebook.model import Caution, Outcome, PolicyRule, Rulebook
+from triage.rulebook.model import Caution, Outcome, PolicyRule, Rulebook, Skill
+from triage.rulebook.reading.reader import rulebook_from_data
 
 CALM = Situation(plan_starts_in_store=True, stop_use=False, over_limit=False)
 
@@ -144,6 +146,24 @@ def test_cautions_add_up_to_the_most_careful_of_them() -> None:
     assert cautions_that_hold(rulebook, ["one"]).forbidden == {"rinse-filter"}
 
 
+@pytest.mark.parametrize(
+    ("asked", "sent"),
+    [
+        (("general", "electrical", "refrigeration"), "refrigeration"),
+        (("general", "electrical"), "electrical"),
+        ((None, "general"), "general"),
+        ((None,), None),
+    ],
+)
+def test_the_strongest_skill_that_a_caution_asks_for_counts_in_whatever_order(
+    asked: tuple[Skill | None, ...], sent: Skill | None
+) -> None:
+    rulebook = book(cautions=tuple(caution(str(skill), visit_skill=skill) for skill in asked))
+
+    for fired in permutations(map(str, asked)):
+        assert cautions_that_hold(rulebook, fired).skill == sent
+
+
 def test_a_caution_that_stops_use_or_forbids_all_leaves_no_check() -> None:
     rulebook = book(cautions=(caution("stop", stop_use=True), caution("all", forbids_all_checks=True)))
 
@@ -182,8 +202,21 @@ def test_placeholders_are_filled_as_people_read_them() -> None:
     assert fill("{cleaned_on} {nte} {Not a fact}", facts, rulebook) == "2026-01-31 not known {Not a fact}"
 
 
+def test_a_fact_is_money_by_its_unit_whoever_names_it() -> None:
+    files = minimal_files({"facts/deposit.yml": fact("deposit", "number", unit="money")})
+    rulebook = rulebook_from_data(files)
+    euros = rulebook_from_data({**files, "rulebook.yml": {"title": "Euros", "currency": "EUR"}})
+    facts = {"deposit": Decimal("7.5"), "nte": Decimal(350), "filter_days": Decimal("7.5")}
+
+    assert fill("{deposit}; {nte}; {filter_days}", facts, rulebook) == "7.50 USD; 350.00 USD; 7.5"
+    assert fill("{deposit}; {nte}", facts, euros) == "7.50 EUR; 350.00 EUR"
+    assert euros.facts["deposit"].unit == "EUR"
+
+
 def test_skill_and_kit_come_from_the_likely_causes_unless_a_caution_asks_for_a_skill() -> None:
-    rulebook = book(cautions=(caution("wet", visit_skill="electrical"),))
+    rulebook = book(
+        cautions=(caution("wet", visit_skill="electrical"), caution("look", visit_skill="general"))
+    )
     likely = [
         CauseChance("seal_wrong", "", 0.6, 0.5, ()),
         CauseChance("compressor_fault", "", 0.3, 0.3, ()),
@@ -196,3 +229,5 @@ def test_skill_and_kit_come_from_the_likely_causes_unless_a_caution_asks_for_a_s
     assert visit_skill(rulebook, likely, none) == "refrigeration"
     assert visit_skill(rulebook, likely[:1], none) == "general"
     assert visit_skill(rulebook, likely, wet) == "electrical"
+    assert visit_skill(rulebook, likely, cautions_that_hold(rulebook, ["look"])) == "refrigeration"
+    assert visit_skill(rulebook, likely, cautions_that_hold(rulebook, ["look", "wet"])) == "electrical"

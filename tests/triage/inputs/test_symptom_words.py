@@ -34,6 +34,11 @@ def rulebook() -> Rulebook:
         ("our cup holder broke", "cup_station"),
         ("it smells like something is burning", "hot_to_touch"),
         ("its really noisy", "noisy"),
+        ("no congela nada", "not_freezing"),
+        ("la yave gotea todo el dia", "leaking_tap"),
+        ("se bota el breaker", "trips_breaker"),
+        ("it's just broken, send somebody", "something_else"),
+        ("está descompuesta, manden a alguien", "something_else"),
     ],
 )
 def test_the_best_match_is_the_symptom_meant(rulebook: Rulebook, said: str, symptom: str) -> None:
@@ -43,6 +48,19 @@ def test_the_best_match_is_the_symptom_meant(rulebook: Rulebook, said: str, symp
 def test_several_symptoms_in_one_sentence_are_all_found(rulebook: Rulebook) -> None:
     found = {match.symptom for match in match_symptoms(rulebook, "too sweet and it's beeping, says a code")}
     assert {"too_sweet", "alarm_message"} <= found
+
+
+def test_a_symptom_denied_is_none(rulebook: Rulebook) -> None:
+    assert match_symptoms(rulebook, "la llave no gotea") == ()
+
+
+def test_what_says_little_comes_last(rulebook: Rulebook) -> None:
+    found = [match.symptom for match in match_symptoms(rulebook, "something is wrong, the tap drips")]
+    assert found.index("leaking_tap") < found.index("something_else") == len(found) - 1
+
+
+def test_a_phrase_of_a_list_is_shown_in_the_callers_words(rulebook: Rulebook) -> None:
+    assert match_symptoms(rulebook, "Hola, gotea la llave.")[0].phrase == "gotea la llave"
 
 
 def test_every_title_and_phrase_finds_its_own_symptom(rulebook: Rulebook) -> None:

@@ -110,6 +110,15 @@ def test_a_used_authorization_is_not_used_again() -> None:
     refuse_closing_above(repair, None, usd(350), usd(350), NOW)
 
 
+def test_closing_ends_an_authorization_that_it_does_not_name() -> None:
+    repair = after_close(yes(estimated()), {"authorization": None})
+    assert repair["authorization"]["state"] == "withdrawn"
+    assert (repair["estimate"], repair["word"]) == (None, None)
+    assert open_authorization(repair, NOW) is None
+    with pytest.raises(InputError, match="was withdrawn"):
+        refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), NOW)
+
+
 STEPS = st.lists(
     st.tuples(
         st.sampled_from(["estimate", "yes", "no", "close", "close unnamed"]),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -91,6 +92,25 @@ def test_a_check_has_its_last_result() -> None:
 def test_a_decision_gives_outcome_and_rulebook() -> None:
     ticket = fold(log("decided"))
     assert (ticket.outcome, ticket.rulebook) == ("dispatch", "sha256:b")
+
+
+@pytest.mark.parametrize("state", ["open", "used", "withdrawn", None])
+@pytest.mark.parametrize("outcome", ["fix_in_store", "dispatch", "approve", "hold", "swap"])
+def test_only_a_hold_is_turned_and_only_by_an_authorization_that_is_open(
+    outcome: str, state: str | None
+) -> None:
+    authorization = None if state is None else {"number": "T-1-A1", "state": state}
+    before = fold(log())
+    ticket = replace(before, repair={**before.repair, "authorization": authorization})
+    decided = Event("T-1", 2, "decided", START, "desk", "sha256:b", {"decision": {"outcome": outcome}})
+    turned = outcome == "hold" and state == "open"
+    assert apply(ticket, decided).outcome == ("approve" if turned else outcome)
+
+
+def test_a_no_leaves_the_outcome_and_a_yes_approves() -> None:
+    for yes, outcome in ((True, "approve"), (False, "dispatch")):
+        said = Event("T-1", 3, "approved", START, "lead", "sha256:b", {"authority": "ops", "yes": yes})
+        assert fold([*log("decided"), said]).outcome == outcome
 
 
 def test_a_fact_the_clerk_cannot_tell_is_kept_as_unknown_until_it_is_answered() -> None:

@@ -84,6 +84,38 @@ def test_bad_input_is_a_problem_with_its_place(name: str) -> None:
     assert pointer in [problem.pointer for problem in caught.value.problems]
 
 
+@pytest.mark.parametrize(
+    ("data", "message"),
+    [
+        ({"lines": []}, "an estimate has at least one line"),
+        (line(kind="labor", hours=0), "hours are above 0 and at most 40; 0 cannot be meant"),
+        (line(kind="labor", hours="2"), "hours are a number such as 1.5"),
+        (
+            line(kind="part", number="SEAL-1", quantity=0),
+            "pieces are at least 1 and at most 50; 0 cannot be meant",
+        ),
+        (line(kind="part", number="SEAL-1", serials=["a", "b"]), "2 serials for 1 of the part"),
+        (line(kind="part", number="SEAL-1", quantity=Decimal("1.5")), "this is a whole number"),
+        (
+            line(kind="part", number="x" * 99),
+            f'there is no part "{"x" * 60}"; the rulebook\'s parts.yml lists the parts',
+        ),
+        ({"after_hours": "yes", "lines": [{"kind": "trip"}]}, "this is true or false, without quotes"),
+    ],
+)
+def test_a_problem_says_what_would_be_right(data: Any, message: str) -> None:
+    with pytest.raises(InputError) as caught:
+        read_estimate(data, RULEBOOK)
+    assert [problem.message for problem in caught.value.problems] == [message]
+
+
+@pytest.mark.parametrize(("hours", "pieces", "lines"), [(40, 50, 60), (Decimal("0.1"), 1, 1)])
+def test_the_least_and_the_most_are_read(hours: Any, pieces: int, lines: int) -> None:
+    first = [{"kind": "labor", "hours": hours}, {"kind": "part", "number": "SEAL-1", "quantity": pieces}]
+    estimate = read_estimate({"lines": [*first, *[{"kind": "trip"}] * (lines - 2)]}, RULEBOOK)
+    assert (estimate.lines[0].hours, estimate.lines[1].quantity) == (hours, pieces)
+
+
 def test_all_problems_are_listed_and_a_misspelling_is_fixed() -> None:
     data = {"cause": "compresor_fault", "lines": [{"kind": "part", "number": "SEAL-1", "quantity": 99}, {}]}
     with pytest.raises(InputError) as caught:

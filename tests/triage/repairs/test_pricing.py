@@ -20,6 +20,7 @@ from triage.repairs.pricing import Bill, Visit, billed, priced
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook.terms import WarrantyPeriod, WarrantyTerms
+from triage.values.dataclass_json import as_data
 
 AGREEMENT = {
     "trip": 90,
@@ -253,3 +254,56 @@ def test_every_cent_is_paid_by_exactly_one(
 def test_without_a_machine_nothing_is_in_warranty_and_the_default_rates_hold() -> None:
     bill = priced(minimal_rulebook(), visit(machine=None, contractor=None), [AskedLine("trip")])
     assert bill.total == bill.beyond_warranty == usd("95.00")
+
+
+def test_a_bill_is_told_line_by_line_with_who_pays_and_what_is_outside_the_agreement() -> None:
+    asked = [
+        replace(hours("2"), amount=usd("250.00"), note="on the roof"),
+        AskedLine("part", number="SEAL-1", quantity=2, serials=("S-1",)),
+        AskedLine("second_technician", hours=Decimal(1)),
+    ]
+    bill = priced(RULEBOOK, visit(), asked)
+    data = as_data(billed(bill))
+
+    assert data["lines"][:-1] == [
+        {
+            "kind": "labor",
+            "detail": bill.lines[0].detail,
+            "amount": "250.00 USD",
+            "agreed": "200.00 USD",
+            "component": "hopper",
+            "paid_by": "program",
+            "hours": Decimal(2),
+            "note": "on the roof",
+        },
+        {
+            "kind": "part",
+            "detail": bill.lines[1].detail,
+            "amount": data["lines"][1]["agreed"],
+            "agreed": data["lines"][1]["amount"],
+            "component": "hopper",
+            "paid_by": "program",
+            "number": "SEAL-1",
+            "quantity": 2,
+            "serials": ["S-1"],
+        },
+        {
+            "kind": "second_technician",
+            "detail": bill.lines[2].detail,
+            "amount": "70.00 USD",
+            "agreed": "70.00 USD",
+            "component": "hopper",
+            "paid_by": "program",
+            "hours": Decimal(1),
+        },
+    ]
+    total = sum(line.amount for line in bill.lines)
+    assert (data["total"], data["claimed"], data["deductible"], data["beyond_warranty"]) == (
+        f"{total} USD",
+        "0.00 USD",
+        "0.00 USD",
+        f"{total} USD",
+    )
+    assert data["outside"] == [
+        {"line": "/lines/0", "kind": "labor", "detail": bill.lines[0].detail, "why": bill.lines[0].outside}
+    ]

@@ -30,6 +30,10 @@ def serve(host: str | None, port: int | None, workers: int | None) -> None:
 
     settings = read_settings()
     host, port, workers = host or settings.host, port or settings.port, workers or settings.workers
+
+    def listening() -> None:
+        click.echo(f"serving on http://{host}:{port}", err=True)
+
     before = signal.signal(signal.SIGTERM, _stop)
     try:
         with opened_service(settings) as service:
@@ -38,13 +42,12 @@ def serve(host: str | None, port: int | None, workers: int | None) -> None:
                 click.echo(note, err=True)
             host = _host_without_token(service, host)
             _say_which_rulebook(service, settings.rulebook)
-            click.echo(f"serving on http://{host}:{port}", err=True)
             if workers == 1 or not service.store.can_be_shared:
                 with _listening_on(host, port):
-                    run(lambda: nullcontext(service), host, port, settings.rulebook, 1)
+                    run(lambda: nullcontext(service), host, port, settings.rulebook, 1, listening)
                 return
         with _listening_on(host, port):
-            run(partial(opened_service, settings), host, port, settings.rulebook, workers)
+            run(partial(opened_service, settings), host, port, settings.rulebook, workers, listening)
     finally:
         signal.signal(signal.SIGTERM, before)
 

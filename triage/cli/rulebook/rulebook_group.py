@@ -14,6 +14,7 @@ from triage.cli.shown.output import print_json
 from triage.config import read_settings
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.whole_cases import counted, run_whole_cases
+from triage.inputs.heard import run_words_cases
 from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.json_schema import schemas
@@ -113,7 +114,8 @@ def cases(folder: Path | None, as_data: bool, with_coverage: bool) -> int:
         print_json({**numbers, "failures": failures, **more})
     else:
         click.echo(
-            f"{numbers['rule_cases']} cases of rules, {numbers['whole_cases']} whole reports, "
+            f"{numbers['rule_cases']} cases of rules, {numbers['words_cases']} of words, "
+            f"{numbers['whole_cases']} whole reports, "
             f"{len(failures)} {'failure' if len(failures) == 1 else 'failures'}"
         )
         if touched is not None:
@@ -125,7 +127,7 @@ def cases(folder: Path | None, as_data: bool, with_coverage: bool) -> int:
 def _failures(rules: Rulebook, engine: Engine) -> list[dict[str, str]]:
     of_rules = [
         {"file": failure.file, "id": failure.rule, "message": failure.message}
-        for failure in run_rule_cases(rules)
+        for failure in (*run_rule_cases(rules), *run_words_cases(rules))
     ]
     whole = [
         {"file": failure.file, "id": failure.case, "message": failure.message}
@@ -141,7 +143,8 @@ COUNTED = (
 
 
 def _counts(rules: Rulebook) -> str:
-    return ", ".join(f"{len(getattr(rules, kind))} {kind}" for kind in COUNTED)
+    counted = [f"{len(getattr(rules, kind))} {kind}" for kind in COUNTED]
+    return ", ".join([*counted, f"{len(rules.words)} lists of words"])
 
 
 def _show(found: Sequence[Finding], silenced: bool) -> None:

@@ -15,7 +15,7 @@ from rich.text import Text
 from triage.cli.shown.output import console
 from triage.logic.conditions import FactValue
 from triage.records.decision import CauseChance, CautionSaid, Decision, Question, Reason, WarrantySide
-from triage.rulebook.built_in_facts import BUILTIN_FACTS
+from triage.rulebook.built_in_facts import every_fact
 from triage.rulebook.fact_values import write_value
 from triage.rulebook.model import Outcome, Rulebook
 from triage.values.money import Money
@@ -205,7 +205,7 @@ def _overruled(reasons: Iterable[Reason]) -> Iterable[RenderableType]:
 
 
 def _title(rulebook: Rulebook, fact_id: str) -> str:
-    fact = rulebook.facts.get(fact_id) or BUILTIN_FACTS.get(fact_id)
+    fact = every_fact(rulebook).get(fact_id)
     return fact_id if fact is None else f"{fact.title} ({fact_id})"
 
 

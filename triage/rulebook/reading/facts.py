@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from triage.logic.conditions import Interval
 from triage.logic.unary_tests import UnaryTestError, parse
-from triage.rulebook.built_in_facts import BUILTIN_FACTS
+from triage.rulebook.built_in_facts import BUILTIN_FACTS, MONEY
 from triage.rulebook.model import OTHER_CAUSE, Fact
 from triage.rulebook.reading.conditions import WORDS
 from triage.rulebook.reading.problems import Problems
@@ -60,12 +60,13 @@ def _fact(shape: FactFile, file: str, problems: Problems) -> Fact:
         problems.at(file, ("choices",), f"there are {len(shape.choices)} choices; at most 200 can be used")
     if shape.unit is not None and shape.type != "number":
         problems.at(file, ("unit",), f"only a number has a unit; this is a {shape.type}")
-    elif shape.unit is not None and not is_unit(shape.unit):
-        problems.at(
-            file, ("unit",), f'"{shape.unit[:40]}" is not a unit pint knows, such as d, h, inch or degF'
-        )
+    elif shape.unit is not None and shape.unit != MONEY and not is_unit(shape.unit):
+        known = f"a unit pint knows, such as d, h, inch or degF, nor {MONEY}"
+        problems.at(file, ("unit",), f'"{shape.unit[:40]}" is not {known}')
     if shape.asked_of in ("clerk", "technician") and not shape.ask:
         problems.at(file, ("asked_of",), f"a fact asked of the {shape.asked_of} needs `ask`, the question")
+    if shape.danger and shape.type != "flag":
+        problems.at(file, ("danger",), f"only a flag can be a danger; this is a {shape.type}")
     return shape.as_record(Fact, range=_range(shape, file, problems), choices=shape.choices or {})
 
 

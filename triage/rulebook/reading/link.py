@@ -8,7 +8,7 @@ from typing import Any, TypeVar, cast
 
 from moneyed import CurrencyDoesNotExist, get_currency
 
-from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS
+from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS, in_currency
 from triage.rulebook.model import CareIntervals, Rulebook, Tolerances
 from triage.rulebook.reading import rates, rules, tables
 from triage.rulebook.reading.consistency import check_cycles, check_groups, check_unique
@@ -45,11 +45,13 @@ class Shapes:
 def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> Rulebook | None:
     """The rulebook, or None with the problems added. `files` are all files, broken ones included."""
     components = frozenset(cast(Any, shape).component for shape in shapes.kinds["causes"].values())
+    manifest = shapes.single("rulebook.yml", ManifestFile)
     facts = read_facts(cast(Mapping[str, FactFile], shapes.kinds["facts"]), problems)
+    if manifest is not None:
+        facts = in_currency(facts, manifest.currency)
     parts = shapes.single("parts.yml", PartsFile)
     hours = shapes.single("service_hours.yml", ServiceHoursFile)
     rate_file = shapes.single("rates.yml", RatesFile)
-    manifest = shapes.single("rulebook.yml", ManifestFile)
     model_file = shapes.single("models.yml", ModelsFile)
     ids = _ids(files)
     early = Names(
@@ -86,6 +88,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     limits = read(
         "limits", lambda names, file, shape: tables.read_limit(names, file, shape, authorities), latest
     )
+    words = read("words", tables.read_words)
     cases = read("cases", tables.read_whole_case)
     read_rates = rates.read_rates(early, "rates.yml", rate_file) if rate_file else None
     read_hours = rates.read_service_hours(early, "service_hours.yml", hours) if hours else None
@@ -127,6 +130,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
             for file, shape in kind.items()
             if (reasons := getattr(shape, "lint_off", None))
         },
+        words=words,
         models=models,
         care=CareIntervals(manifest.care.filter_days, manifest.care.full_clean_days),
     )

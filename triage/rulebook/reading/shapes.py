@@ -61,6 +61,7 @@ class FactFile(Shape):
     help: Text | None = None
     asked_of: Literal["clerk", "technician", "record", "computed"]
     ask_seconds: Annotated[int, Field(ge=1, le=3600)] = 20
+    danger: bool = False
     lint_off: LintOff = {}
 
 
@@ -199,6 +200,26 @@ class WholeCaseFile(Shape):
     baseline: bool = False
 
 
+class WordsCaseShape(Shape):
+    said: Text
+    heard: bool
+
+
+class WordsFile(Shape):
+    """What callers say: phrases that raise a danger's fact, or point to a symptom."""
+
+    id: Id
+    title: Text
+    danger: Id | None = None
+    symptom: Id | None = None
+    en: list[Text] = []
+    es: list[Text] = []
+    unless: list[Text] = []
+    source: Text
+    cases: Annotated[list[WordsCaseShape], Field(min_length=2)]
+    lint_off: LintOff = {}
+
+
 KINDS: dict[str, type[Shape]] = {
     "facts": FactFile,
     "symptoms": SymptomFile,
@@ -210,6 +231,7 @@ KINDS: dict[str, type[Shape]] = {
     "policy": PolicyFile,
     "warranty": WarrantyFile,
     "limits": LimitFile,
+    "words": WordsFile,
     "cases": WholeCaseFile,
 }
 """Folder -> the shape of each file in it."""

@@ -7,12 +7,12 @@ from decimal import Decimal
 from typing import get_args
 
 from triage.logic.conditions import Scalar, UnaryTest
-from triage.rulebook.model import OTHER_CAUSE, Cause, Outcome, Repair, Symptom, WholeCase
+from triage.rulebook.model import OTHER_CAUSE, Cause, Outcome, Repair, Symptom, WholeCase, Words, WordsCase
 from triage.rulebook.reading.conditions import read_test, read_when
 from triage.rulebook.reading.problems import Names, Problems
 from triage.rulebook.reading.rules import typed
 from triage.rulebook.reading.shape_types import ScalarValue, Shape
-from triage.rulebook.reading.shapes import CauseFile, SymptomFile, WholeCaseFile
+from triage.rulebook.reading.shapes import CauseFile, SymptomFile, WholeCaseFile, WordsFile
 from triage.rulebook.reading.table_shapes import AuthorityShape, LimitFile, LimitRowShape, WarrantyFile
 from triage.rulebook.terms import (
     Absence,
@@ -38,6 +38,33 @@ def read_symptom(names: Names, file: str, shape: SymptomFile) -> Symptom:
     for cause in shape.shares:
         names.check("causes", cause, file, ("shares", cause), key=True)
     return shape.as_record(Symptom)
+
+
+def read_words(names: Names, file: str, shape: WordsFile) -> Words:
+    """What callers say of one danger's fact or one symptom, in at least one language."""
+    if (shape.danger is None) == (shape.symptom is None):
+        names.problems.at(file, ("id",), "name one: `danger`, a fact, or `symptom`")
+    if not (shape.en or shape.es):
+        names.problems.at(file, ("id",), "there are no phrases; add some under `en` or `es`")
+    if shape.danger is not None:
+        fact = names.fact(shape.danger, file, ("danger",))
+        if fact is not None and not fact.danger:
+            message = f'"{fact.id}" is no danger; set `danger: true` in facts/{fact.id}.yml'
+            names.problems.at(file, ("danger",), message)
+    if shape.symptom is not None:
+        names.check("symptoms", shape.symptom, file, ("symptom",))
+    return Words(
+        id=shape.id,
+        title=shape.title,
+        danger=shape.danger,
+        symptom=shape.symptom,
+        en=tuple(shape.en),
+        es=tuple(shape.es),
+        unless=tuple(shape.unless),
+        source=shape.source,
+        cases=tuple(WordsCase(case.said, case.heard) for case in shape.cases),
+        file=file,
+    )
 
 
 def read_cause(names: Names, file: str, shape: CauseFile) -> Cause:

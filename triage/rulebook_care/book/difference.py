@@ -27,6 +27,7 @@ _NOUNS = {
     "policy": "policy rule",
     "warranty": "warranty terms",
     "limits": "limit table",
+    "words": "list of words",
     "cases": "whole-report case",
 }
 _STATUS = {

@@ -16,7 +16,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from jinja2.environment import TemplateModule
 from markupsafe import Markup
 
-from triage.rulebook.built_in_facts import BUILTIN_FACTS
+from triage.rulebook.built_in_facts import every_fact
 from triage.rulebook.model import Rulebook
 from triage.rulebook_care.book.names import Names, PlainNames, code, id_of, text, title_of
 from triage.rulebook_care.book.references import Key
@@ -34,6 +34,7 @@ KINDS: Mapping[str, tuple[str, str]] = {
     "warranty": ("warranty terms", "Warranty"),
     "program": ("numbers of the program", "Rates, parts, hours, models"),
     "facts": ("fact", "Facts"),
+    "words": ("list of words", "What callers say"),
     "cases": ("whole-report case", "Whole reports"),
 }
 """Kind of entry -> what one is called, and all of them; in the order of the book."""
@@ -102,7 +103,7 @@ PLAIN = templates()
 
 def whole(rulebook: Rulebook) -> Rulebook:
     """The rulebook with the facts that every rulebook has."""
-    return replace(rulebook, facts={**BUILTIN_FACTS, **rulebook.facts})
+    return replace(rulebook, facts=every_fact(rulebook))
 
 
 def entries_of(rulebook: Rulebook) -> Iterator[Entry]:

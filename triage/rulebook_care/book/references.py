@@ -75,6 +75,9 @@ def _all(rulebook: Rulebook) -> Iterator[Reference]:
             yield from _fires_on(("warranty", name), risk.when, "is at risk by")
     for model in rulebook.models.values():
         yield from _to("facts", ("program", "models"), "gives", model.facts)
+    for name, words in rulebook.words.items():
+        yield from _to("facts", ("words", name), "raises", [words.danger] if words.danger else [])
+        yield from _to("symptoms", ("words", name), "points to", [words.symptom] if words.symptom else [])
     for name, case in rulebook.cases.items():
         yield from _of_case(("cases", name), case)
 

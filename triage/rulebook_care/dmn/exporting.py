@@ -11,9 +11,10 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 
-from triage.decide.outcome import MONEY_FACTS, SAFE_ORDER
+from triage.decide.outcome import SAFE_ORDER
 from triage.decide.spending.limits import AMOUNT, AMOUNT_12_MONTHS
 from triage.logic.conditions import MANY_VALUED, Scalar
+from triage.rulebook.built_in_facts import is_money
 from triage.rulebook.model import Fact, PolicyRule, Rulebook
 from triage.rulebook.reading.facts import built_in_facts
 from triage.rulebook.terms import LimitTable
@@ -40,10 +41,6 @@ def vocabulary(rulebook: Rulebook) -> Mapping[str, Fact]:
 
 def amount_type(currency: str) -> str:
     return f"amount_{currency}"
-
-
-def is_amount(fact: str) -> bool:
-    return fact in MONEY_FACTS or fact in _AMOUNTS
 
 
 def export_model(rulebook: Rulebook, files: Mapping[str, object], only: Collection[str] = ()) -> Model:
@@ -194,7 +191,7 @@ class _Writer:
 
     def fact_type(self, name: str) -> str:
         fact = self.facts[name]
-        if fact.type == "number" and is_amount(name):
+        if is_money(self.rulebook, name):
             return self.amount()
         if fact.type != "choice":
             return _BASE[fact.type]

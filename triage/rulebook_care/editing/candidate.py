@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.whole_cases import run_whole_cases
+from triage.inputs.heard import run_words_cases
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook.rule_cases import run_rule_cases
@@ -55,7 +56,8 @@ def try_candidate(files_json: str, engine: str) -> None:
 
 
 def _failed_cases(rulebook: Rulebook, engine: str) -> list[Problem]:
-    of_rules = [Problem(f"{case.rule}: {case.message}", file=case.file) for case in run_rule_cases(rulebook)]
+    own = (*run_rule_cases(rulebook), *run_words_cases(rulebook))
+    of_rules = [Problem(f"{case.rule}: {case.message}", file=case.file) for case in own]
     whole = run_whole_cases(rulebook, compile_rulebook(rulebook, engine))
     return of_rules + [Problem(f"{case.case}: {case.message}", file=case.file) for case in whole]
 

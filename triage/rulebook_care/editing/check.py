@@ -14,6 +14,7 @@ from threading import Lock
 
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.whole_cases import run_whole_cases
+from triage.inputs.heard import run_words_cases
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_file, read_sources, rulebook_of_sources
 from triage.rulebook.rule_cases import run_rule_cases
@@ -113,7 +114,7 @@ class FolderCheck:
         except InputError as error:
             return CasesRun(problems=error.problems)
         failures = []
-        for each in run_rule_cases(rulebook):
+        for each in (*run_rule_cases(rulebook), *run_words_cases(rulebook, file)):
             if file in (None, each.file):
                 place = sources[each.file].values.get(("cases", each.case))
                 where = (None, None) if place is None else (place.line, place.column)
@@ -193,4 +194,5 @@ def _problems_of(sources: Mapping[str, Source], broken: _Broken) -> frozenset[Pr
 def _count_rule_cases(rulebook: Rulebook, file: str | None) -> int:
     kinds = (rulebook.derive, rulebook.evidence, rulebook.cautions, rulebook.policy)
     heads = (rule.head for kind in kinds for rule in kind.values())
-    return sum(len(head.cases) for head in heads if file in (None, head.file))
+    of_rules = sum(len(head.cases) for head in heads if file in (None, head.file))
+    return of_rules + sum(len(words.cases) for words in rulebook.words.values() if file in (None, words.file))

@@ -42,11 +42,13 @@ class CheckProcess:
         check_seconds: float = CHECK_SECONDS,
         cases_seconds: float = CASES_SECONDS,
         memory_mb: int = MEMORY_MB,
+        start_seconds: float = START_SECONDS,
     ) -> None:
         self._folder = folder.resolve()
         self._check_seconds = check_seconds
         self._cases_seconds = cases_seconds
         self._memory_mb = memory_mb
+        self._start_seconds = start_seconds
         self._lock = Lock()
         advice = "make the text smaller or simpler, or try again"
         self._child = Child("checking", memory_mb, advice)
@@ -99,7 +101,7 @@ class CheckProcess:
 
     def _begin(self) -> None:
         if not self._child.running:
-            self._child.send(START_SECONDS, _read, self._folder)
+            self._child.send(self._start_seconds, _read, self._folder)
 
 
 @lru_cache(maxsize=1)

@@ -118,6 +118,21 @@ shares:                   # out of the calls seen, how many end with which cause
   other: 10
 source: common practice, no source
 """,
+    "words": """\
+id: {id}
+title: "TODO: what callers say of what"
+symptom: {symptom}      # or `danger:`, a fact marked as a danger
+en:                       # a|b is either word in any form; =a in this form only; all words, in any order
+  - something|anything lorem
+es:
+  - algo|nada lorem
+unless:                   # in this order: takes back what it shares a word with
+  - lorem ipsum
+source: common practice, no source
+cases:                    # at least one that is heard and one that is not
+  - {{said: "TODO: something about a lorem", heard: true}}
+  - {{said: "TODO: something about lorem ipsum", heard: false}}
+""",
     "cases": """\
 id: {id}
 title: "TODO: the story in a line"

@@ -17,6 +17,7 @@ from triage.rulebook_care.lint.limits import limit_findings
 from triage.rulebook_care.lint.policy import policy_findings
 from triage.rulebook_care.lint.texts import text_findings
 from triage.rulebook_care.lint.vocabulary import vocabulary_findings
+from triage.rulebook_care.lint.words import words_findings
 from triage.rulebook_care.reasoning.space import Reasoning
 
 FAMILIES: tuple[Callable[[Reasoning], Iterator[Finding]], ...] = (
@@ -27,6 +28,7 @@ FAMILIES: tuple[Callable[[Reasoning], Iterator[Finding]], ...] = (
     check_findings,
     vocabulary_findings,
     text_findings,
+    words_findings,
 )
 
 

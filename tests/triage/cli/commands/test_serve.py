@@ -7,12 +7,10 @@ import os
 import socket
 import subprocess
 import sys
-import threading
 import urllib.request
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from urllib.error import URLError
 
 import pytest
 
@@ -85,17 +83,22 @@ def free_port() -> int:
         return int(found.getsockname()[1])
 
 
-def health(process: subprocess.Popen[str], port: int) -> dict[str, object]:
-    """What the server says of itself, once it listens."""
-    turn = threading.Event()
-    while process.poll() is None:
-        try:
-            with urllib.request.urlopen(f"http://127.0.0.1:{port}/healthz") as response:
-                found: dict[str, object] = json.load(response)
-                return found
-        except URLError:
-            turn.wait(0.05)
-    raise AssertionError(process.communicate()[1])
+def said_until_it_listens(process: subprocess.Popen[str]) -> str:
+    """What it says on stderr up to "serving on", which it says when it listens."""
+    assert process.stderr is not None
+    said = ""
+    for line in process.stderr:
+        said += line
+        if line.startswith("serving on"):
+            return said
+    raise AssertionError(f"it ended without serving: {said}")
+
+
+def health(port: int) -> dict[str, object]:
+    """What the server says of itself."""
+    with urllib.request.urlopen(f"http://127.0.0.1:{port}/healthz") as response:
+        found: dict[str, object] = json.load(response)
+        return found
 
 
 @pytest.mark.parametrize(("hostile", "says"), HOSTILE)
@@ -120,9 +123,10 @@ def test_with_a_live_version_serve_goes_on_with_it_and_says_so(
     hostile(here / "hostile")
     port = free_port()
     with serving(here, port) as process:
-        found = health(process, port)
+        err = said_until_it_listens(process)
+        found = health(port)
         process.terminate()
-        _, err = process.communicate(timeout=PATIENCE_SECONDS)
+        err += process.communicate(timeout=PATIENCE_SECONDS)[1]
     assert found["rulebook"] == live
     assert f"rulebook {live}" in err
     assert "the rulebook in hostile " in err

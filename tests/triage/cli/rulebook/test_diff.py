@@ -33,9 +33,7 @@ def test_it_says_over_which_time_and_counts_nothing_outside_it(here: Path, run: 
     _, out, _ = run("rulebook", "diff", "live", folder, "--since", LATER)
     assert out.splitlines()[-1].startswith("0 of 0 recorded tickets change (0 decisions looked at, decided")
     assert "from 2999-01-01 00:00+00:00" in out
-    counted = json.loads(run("rulebook", "diff", "live", folder, "--since", LATER, "--json")[1])[
-        "tickets"
-    ]
+    counted = json.loads(run("rulebook", "diff", "live", folder, "--since", LATER, "--json")[1])["tickets"]
     assert (counted["tickets"], counted["since"], counted["replayed_at"]) == (0, LATER, None)
 
 

@@ -127,6 +127,20 @@ def test_a_limit_for_twelve_months_counts_what_the_machine_has_cost() -> None:
     assert standing_limit(rulebook, {}, NOBODY, Decimal(1200)).headroom == 0
 
 
+@pytest.mark.parametrize("order", [(1000, 700), (700, 1000)])
+def test_of_two_limits_for_twelve_months_the_tighter_one_holds(order: tuple[int, int]) -> None:
+    tables = [
+        table("UNIQUE", LimitRow({}, {"amount_12_months": Decimal(limit)}, 8), id=id_)
+        for id_, limit in zip("ab", order, strict=True)
+    ]
+    rulebook = book(table("UNIQUE", row(8, 400)), *tables)
+
+    standing = standing_limit(rulebook, {}, NOBODY, Decimal(650))
+    assert standing.headroom == 50
+    assert standing.notes == ("The limit of 700.00 USD for 12 months leaves less than that for the ticket.",)
+    assert standing_limit(rulebook, {}, NOBODY, Decimal(300)).notes == ()  # leaves just as much
+
+
 def test_of_several_limit_tables_the_smallest_amount_holds() -> None:
     rulebook = book(table("UNIQUE", row(8, 400)), table("UNIQUE", row(5, 250), id="small"))
 
@@ -192,7 +206,11 @@ def test_an_authority_is_named_only_when_the_likely_cost_is_above_the_headroom_o
     beyond = limit_for(rulebook, {}, standing, costs, Decimal("300.01"))
     asked = limit_for(rulebook, {}, standing, costs, Decimal(300), ask=True)
 
+    already = standing_limit(rulebook, {}, Decimal("50.01"), NOBODY)
+    with_spent = limit_for(rulebook, {}, already, costs, Decimal(550))
+
     assert within.authority is None
+    assert with_spent.authority == "manager"  # 550 is the lead's, 600.01 is not
     assert (beyond.authority, beyond.reach) == ("lead", "555-0110")  # the ticket would come to 400.01
     assert asked.authority == "lead"
     assert within.chance_over == pytest.approx(0.2)

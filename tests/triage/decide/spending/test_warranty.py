@@ -89,6 +89,28 @@ def test_zero_months_are_no_warranty_not_even_for_a_day() -> None:
 
     assert (answer.parts.covered, answer.parts.until) == (False, None)
     assert answer.labor.covered
+    without_date = replace(MACHINE, commissioned_on=None)
+    assert not warranty_for(rulebook, without_date, "cooling", MACHINE.shipped_on, {}).parts.covered
+
+
+@pytest.mark.parametrize("labor", [0, 12])
+@pytest.mark.parametrize(("on", "known"), [("2025-01-10", True), ("2025-01-11", False)])
+def test_what_no_months_are_promised_for_is_known_and_the_last_day_counts(
+    labor: int, on: str, known: bool
+) -> None:
+    machine = replace(MACHINE, commissioned_on=None)
+
+    assert cover_known(with_terms(terms("a", 12, labor)), machine, "cooling", date.fromisoformat(on)) is known
+    assert cover_known(with_terms(terms("b", labor, 12)), machine, "cooling", date.fromisoformat(on)) is known
+    assert cover_known(with_terms(terms("none", 0, 0)), machine, "cooling", date.fromisoformat(on))
+
+
+@pytest.mark.parametrize(("on", "known"), [("2026-07-10", False), ("2026-07-11", True)])
+def test_on_the_last_day_of_the_cap_warranty_may_still_run(on: str, known: bool) -> None:
+    rulebook = with_terms(terms("a", 12, 12, cap_months_from_ship=30))
+    machine = replace(MACHINE, commissioned_on=None)
+
+    assert cover_known(rulebook, machine, "cooling", date.fromisoformat(on)) is known
 
 
 def test_without_a_commissioning_date_the_ship_date_counts_and_it_is_said() -> None:
@@ -156,3 +178,22 @@ def test_warranty_of_many_components_agrees_with_the_answer_for_each() -> None:
         for component in components:
             answer = warranty_for(RULEBOOK, MACHINE, component, day, {})
             assert found[component] == (answer.parts.covered, answer.labor.covered)
+
+
+def test_the_terms_are_chosen_for_the_component_that_is_asked_for() -> None:
+    long, short = WarrantyPeriod(60, 60), WarrantyPeriod(6, 6)
+    rulebook = with_terms(
+        terms("a", 24, 24, starts="shipped", periods={"default": short, "compressor": long}),
+        terms("b", 24, 24, periods={"default": long, "compressor": short}),
+    )
+    machine = replace(MACHINE, commissioned_on=None)
+    day = date(2026, 6, 1)
+
+    assert warranty_for(rulebook, machine, "compressor", day, {}).terms == "a"
+    assert warranty_for(rulebook, machine, "cooling", day, {}).terms == "b"
+    assert warranty_notes(rulebook, machine, "compressor") == ()
+    (note,) = warranty_notes(rulebook, machine, "cooling")
+    assert note.startswith("No commissioning date on record: warranty is counted from the ship date 2024")
+    assert cover_known(rulebook, machine, "compressor", date(2030, 1, 1))
+    assert not cover_known(rulebook, machine, "cooling", date(2030, 1, 1))
+    assert warranty_for(rulebook, None, "cooling", day, {}).parts.component == "cooling"

@@ -58,6 +58,8 @@ def test_the_cord_adds_its_drop_there_and_back():
     drop = drop_volts(WIRING_OHM_PER_KFT[12], 100, 16) + drop_volts(CORD_OHM_PER_KFT[16], 25, 16)
     assert float(with_cord["supply_drop_pct"]) == pytest.approx(percent_of(drop, 120), abs=0.005)
     assert with_cord["cord_replaces_wiring"] is True
+    assert facts({"extension_cord": False})["cord_replaces_wiring"] is False
+    assert "cord_replaces_wiring" not in facts({})
 
 
 def test_a_cord_of_unknown_size_leaves_the_calculated_drop_unknown():

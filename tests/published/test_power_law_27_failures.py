@@ -1,7 +1,8 @@
 """Power-law fit and trend tests of 27 failures, two of them at the same time, in a test stopped at 300 hours.
 
-Source: U.S. Department of Defense; MIL-HDBK-189 Reliability Growth Management; 1981; Appendix C
-Status: secondary copy (the data and estimates stand in a public test suite; the handbook was not reached)
+Source: a public test suite, author and year unknown, which names U.S. Department of Defense; MIL-HDBK-189
+    Reliability Growth Management; 1981; Appendix C
+Status: secondary copy (data and estimates; the handbook was not reached); the trend statistics are computed
 """
 
 from __future__ import annotations
@@ -18,14 +19,14 @@ TIMES = (
 SYSTEM = Observation(TIMES, 300)
 
 
-def test_the_power_law_has_the_estimates_of_the_handbook():
+def test_the_power_law_has_the_estimates_of_the_public_test_suite():
     law = power_law(SYSTEM)
     assert law.shape == pytest.approx(0.7163392624 * 26 / 27, rel=1e-9)
     assert law.shape == pytest.approx(0.6898081786, rel=1e-9)
     assert law.mtbf_at_end == pytest.approx(15.5109620467 * 27 / 26, rel=1e-9)
 
 
-def test_both_trend_tests_say_that_failures_come_more_slowly():
+def test_both_trend_tests_as_computed_say_that_failures_come_more_slowly():
     assert laplace(SYSTEM).statistic == pytest.approx(-2.3180, abs=5e-5)
     assert mil_hdbk_189(SYSTEM).statistic == pytest.approx(75.3832755, rel=1e-8)
     assert mil_hdbk_189(SYSTEM).degrees_of_freedom == 54

@@ -1,0 +1,58 @@
+"""The dangers heard in a caller's own words, by the rulebook's lists of `words`, in English and Spanish."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from triage.inputs.word_forms import said_words
+from triage.inputs.word_lists import WordLists, quoted
+from triage.rulebook.cache import once_per_rulebook
+from triage.rulebook.model import Rulebook
+from triage.rulebook.rule_cases import CaseFailure
+
+MOST_LETTERS = 8000
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """`words` is the id of the list, `quote` the caller's words, [start, end) their place in the text."""
+
+    words: str
+    quote: str
+    start: int
+    end: int
+
+
+def hear(rulebook: Rulebook, text: str) -> tuple[Heard, ...]:
+    """What the lists of dangers hear in a text, in the order of the text; each list at most once."""
+    return _hear(_dangers(rulebook), text)
+
+
+def run_words_cases(rulebook: Rulebook, file: str | None = None) -> list[CaseFailure]:
+    """The cases of all lists, or of the one in this file, that come out otherwise than they say."""
+    failures = []
+    for words in sorted(rulebook.words.values(), key=lambda words: words.id):
+        if file not in (None, words.file):
+            continue
+        alone = WordLists([words])
+        for index, case in enumerate(words.cases):
+            if bool(_hear(alone, case.said)) is not case.heard:
+                wish = "be heard" if case.heard else "not be heard"
+                message = f'case {index + 1}: "{case.said}" should {wish}'
+                failures.append(CaseFailure(words.id, index, words.file, message))
+    return failures
+
+
+def _hear(lists: WordLists, text: str) -> tuple[Heard, ...]:
+    words = said_words(text[:MOST_LETTERS])
+    found: dict[str, Heard] = {}
+    for place in lists.said(words, lists.vocabulary.places(words)):
+        if place.words.id not in found:
+            start, end = quoted(words, place.at)
+            found[place.words.id] = Heard(place.words.id, text[start:end], start, end)
+    return tuple(sorted(found.values(), key=lambda heard: (heard.start, heard.words)))
+
+
+@once_per_rulebook
+def _dangers(rulebook: Rulebook) -> WordLists:
+    return WordLists(words for words in rulebook.words.values() if words.danger is not None)
