@@ -196,20 +196,20 @@ def test_above_its_ceiling_an_authoritys_word_does_not_reach(service: Service, t
 
 
 def test_a_ceiling_counts_what_the_ticket_has_cost_already(service: Service, ticket: Ticket) -> None:
-    service.close(ticket.id, closing(1), FOGLINE)  # 95 for the trip and 110 an hour
-    service.reopen(ticket.id, "It is back.", AGENT)
-    held = service.estimate(ticket.id, LARGE, FOGLINE)
+    repairs.close(service, ticket.id, closing(1), FOGLINE)  # 95 for the trip and 110 an hour
+    repairs.reopen(service, ticket.id, "It is back.", AGENT)
+    held = repairs.estimate(service, ticket.id, LARGE, FOGLINE)
     word = {**YES, "estimate": held.repair["revisions"], "answer": "yes_up_to"}
     with pytest.raises(InputError, match=r"up to 2000\.00 USD; the ticket would come to 2000\.01"):
-        service.approve(ticket.id, {**word, "amount": "1795.01 USD"}, OPS)
-    assert service.approve(ticket.id, {**word, "amount": "1795.00 USD"}, OPS).outcome == "approve"
+        repairs.approve(service, ticket.id, {**word, "amount": "1795.01 USD"}, OPS)
+    assert repairs.approve(service, ticket.id, {**word, "amount": "1795.00 USD"}, OPS).outcome == "approve"
 
 
 def test_whom_to_ask_counts_what_the_ticket_has_cost_already(service: Service, ticket: Ticket) -> None:
     almost = [{"kind": "labor", "hours": 17, "amount": "1870.00 USD"}]  # under the ceiling by itself
-    service.close(ticket.id, closing(1), FOGLINE)
-    service.reopen(ticket.id, "It is back.", AGENT)
-    held = service.estimate(ticket.id, {**LARGE, "lines": almost}, FOGLINE)
+    repairs.close(service, ticket.id, closing(1), FOGLINE)
+    repairs.reopen(service, ticket.id, "It is back.", AGENT)
+    held = repairs.estimate(service, ticket.id, {**LARGE, "lines": almost}, FOGLINE)
     assert held.repair["estimate"]["ask"] is None  # the rulebook names nobody above the ops lead
 
 
