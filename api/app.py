@@ -1,4 +1,4 @@
-"""The app factory: one Program in, one Flask app out."""
+"""The app factory: one Service in, one Flask app out."""
 
 from __future__ import annotations
 
@@ -11,9 +11,7 @@ from werkzeug.wrappers import Response
 
 from api.desk import call, find, report
 from api.desk import list as open_tickets
-from api.desk.presence import Presence
-from api.desk.search import MachineFinder
-from api.desk.tools import DeskTools
+from api.desk.search import FINDER, MachineFinder
 from api.http import auth, health, problems
 from api.http.json_bodies import ExactJSONProvider
 from api.http.replays import LAUNCHER
@@ -36,7 +34,7 @@ from api.v1 import (
 )
 from api.v1.schemas import ProblemOut
 from triage.rulebook.fixed_words import LOCAL_CODES
-from triage.rulebook_care.release.background import launcher_for
+from triage.service import rulebooks
 from triage.service.service import Service
 
 MAX_BODY_BYTES = 256 * 1024
@@ -107,7 +105,7 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
         },
     )
     app.extensions["barrelwise"] = service
-    app.extensions[LAUNCHER] = launcher_for(service.store, service.now)
+    app.extensions[LAUNCHER] = rulebooks.launcher(service)
     app.extensions["barrelwise_folder"] = folder
     app.before_request(_keep_one_rulebook)
     app.teardown_request(_let_rulebook_go)
@@ -119,7 +117,7 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
     for blueprint in ROUTES:
         api.register_blueprint(blueprint)
     desk_texts.init_texts(app)
-    app.extensions["barrelwise_desk"] = DeskTools(Presence(service.store), MachineFinder(service))
+    app.extensions[FINDER] = MachineFinder(service)
     for page in PAGES:
         app.register_blueprint(page)
     return app
@@ -128,7 +126,7 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
 def _keep_one_rulebook() -> None:
     """A request finishes with the version of the rulebook it started with."""
     g.rulebook = ExitStack()
-    g.rulebook.enter_context(auth.service().live.one_version())
+    g.rulebook.enter_context(auth.service().one_version())
 
 
 def _let_rulebook_go(_error: BaseException | None) -> None:

@@ -36,7 +36,7 @@ TESTS: Mapping[str, tuple[str, ...]] = {
     "triage/decide": ("tests/triage/decide",),
     "triage/repairs": (
         "tests/triage/repairs",
-        "tests/triage/service/test_repair_desk.py",
+        "tests/triage/service/test_repairs.py",
         "tests/api/v1/test_exports.py",
         "tests/api/v1/test_numbers.py",
     ),

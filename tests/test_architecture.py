@@ -167,6 +167,21 @@ def test_the_core_imports_the_api_only_inside_the_serve_command() -> None:
     assert importers == {("triage/cli/commands/serve.py", True)}
 
 
+@pytest.mark.parametrize(
+    "module", sorted(name for name in MODULES if package_of(name) == "api" or name.startswith("api."))
+)
+def test_the_api_asks_only_the_service(module: str) -> None:
+    """It opens no database, and reaches for nothing behind the service."""
+    assert {name for name in imports_of(module) if name.startswith("triage.store")} == set()
+    reached = {
+        node.attr
+        for node in ast.walk(ast.parse(MODULES[module].read_text(encoding="utf-8")))
+        if isinstance(node, ast.Attribute)
+        and (node.attr == "store" or (node.attr.startswith("_") and "service" in ast.unparse(node.value)))
+    }
+    assert reached - {"_service"} == set()
+
+
 def test_the_environment_is_read_in_one_place() -> None:
     readers = {
         name_of(path)

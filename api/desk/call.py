@@ -13,7 +13,6 @@ from flask.typing import ResponseReturnValue
 from api.desk import call_view as desk_view
 from api.desk import summary as desk_summary
 from api.desk.record_view import MachineRecord, record_of
-from api.desk.tools import tools
 from api.http.auth import caller, page_roles, service
 from api.pages import choices
 from api.pages.sign_in import DESK
@@ -21,7 +20,7 @@ from api.pages.words import ago, event_words, local_time, outcome_words, unit_wo
 from triage.inputs.spoken import is_dont_know, read_spoken
 from triage.records.payloads import Parked
 from triage.records.ticket import Event, Ticket
-from triage.service import call_desk as call_steps
+from triage.service import calls, machines, tickets
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
 blueprint = Blueprint("desk_call", __name__)
@@ -36,8 +35,8 @@ def ticket(ticket_id: str) -> ResponseReturnValue:
 @blueprint.get("/tickets/<ticket_id>/history")
 @page_roles(*DESK)
 def history(ticket_id: str) -> ResponseReturnValue:
-    found = service().ticket(ticket_id, caller())
-    rows = desk_view.history(service().rulebook, service().events(ticket_id, caller()))
+    found = tickets.ticket(service(), ticket_id, caller())
+    rows = desk_view.history(service().rulebook, tickets.events(service(), ticket_id, caller()))
     zone = _timezone(found)
     return render_template("history.html", ticket=found, rows=rows, zone=zone, local_time=local_time)
 
@@ -46,9 +45,8 @@ def history(ticket_id: str) -> ResponseReturnValue:
 @page_roles(*DESK)
 def news(ticket_id: str) -> ResponseReturnValue:
     """Whether the ticket moved on, and who else has it open: for pages that stay open."""
-    found = service().ticket(ticket_id, caller())
-    others = tools().presence.others(found.id, caller().name, service().now())
-    return {"version": found.version, "others": list(others)}
+    found = tickets.ticket(service(), ticket_id, caller())
+    return {"version": found.version, "others": list(calls.others_on(service(), found.id, caller()))}
 
 
 @blueprint.post("/tickets/<ticket_id>/answers")
@@ -61,13 +59,13 @@ def answer(ticket_id: str) -> ResponseReturnValue:
         if fact_id not in rulebook.facts:
             raise InputError([Problem(f'"{fact_id[:60]}" is no fact of the rulebook', "/answers")])
         if is_dont_know(text):
-            call_steps.skip(service(), ticket_id, fact_id, caller(), version)
+            calls.skip(service(), ticket_id, fact_id, caller(), version)
             return
-        found = service().ticket(ticket_id, caller())
+        found = tickets.ticket(service(), ticket_id, caller())
         today = service().now().astimezone(_zone(found)).date()
-        spoken = read_spoken(rulebook.facts[fact_id], text, today)
-        said = {fact_id: text[:200]} if spoken.converted else None
-        call_steps.answer(service(), ticket_id, {fact_id: spoken.value}, caller(), version, said=said)
+        value = read_spoken(rulebook.facts[fact_id], text, today)
+        answers, said = {fact_id: value}, {fact_id: text}
+        tickets.answer(service(), ticket_id, answers, caller(), version, said)
 
     return _step(ticket_id, act, wanted=fact_id, typed=text)
 
@@ -79,9 +77,9 @@ def check(ticket_id: str) -> ResponseReturnValue:
 
     def act(version: int | None) -> None:
         if result == "wait":
-            call_steps.park(service(), ticket_id, name, caller(), version)
+            calls.park(service(), ticket_id, name, caller(), version)
         else:
-            service().record_check(ticket_id, name, result, caller(), version)
+            tickets.record_check(service(), ticket_id, name, result, caller(), version)
 
     return _step(ticket_id, act)
 
@@ -89,13 +87,13 @@ def check(ticket_id: str) -> ResponseReturnValue:
 @blueprint.post("/tickets/<ticket_id>/read-out")
 @page_roles(*DESK)
 def read_out(ticket_id: str) -> ResponseReturnValue:
-    return _step(ticket_id, lambda version: call_steps.acknowledge(service(), ticket_id, caller(), version))
+    return _step(ticket_id, lambda version: calls.acknowledge(service(), ticket_id, caller(), version))
 
 
 @blueprint.post("/tickets/<ticket_id>/undo")
 @page_roles(*DESK)
 def undo(ticket_id: str) -> ResponseReturnValue:
-    return _step(ticket_id, lambda version: call_steps.undo(service(), ticket_id, caller(), version))
+    return _step(ticket_id, lambda version: calls.undo(service(), ticket_id, caller(), version))
 
 
 def _step(
@@ -122,15 +120,12 @@ def _page(
     since: int | None = None,
 ) -> str:
     rulebook = service().rulebook
-    with service().store.read() as work:
-        found = service().ticket(ticket_id, caller())
-        log = work.desk.log(found.id)
-        decided = [event.seq for event in log if event.kind == "decided"]
-        before = work.desk.decision_before(found.id, decided[-1]) if len(decided) > 1 else None
-        record = _record(found)
+    call = calls.call(service(), ticket_id, caller())
+    found, log = call.ticket, call.log
+    record = _record(found)
     decision = found.decision or {}
     zone = "UTC" if record is None else record.timezone
-    others = tools().presence.others(found.id, caller().name, service().now())
+    others = calls.others_on(service(), found.id, caller())
     shared = {
         "ticket": found,
         "decision": decision,
@@ -146,7 +141,7 @@ def _page(
         "changed": _changed(log, since, found),
         "undoable": desk_view.undoable(rulebook, log),
     }
-    stop = call_steps.unread(found)
+    stop = calls.unread(found)
     if stop and found.state == "open":
         return render_template("stop.html", stop=stop, typed=typed, **shared)
     rows = desk_view.facts(rulebook, found, log)
@@ -155,7 +150,7 @@ def _page(
         asked=desk_view.asked(rulebook, found, wanted),
         out_of_turn=wanted is not None,
         typed=typed,
-        causes=desk_view.causes(decision, before),
+        causes=desk_view.causes(decision, call.decided_before),
         facts=rows,
         askable=choices.askable(rulebook),
         checks=choices.store_checks(rulebook),
@@ -173,13 +168,13 @@ def _page(
 def _record(found: Ticket) -> MachineRecord | None:
     if found.machine is None:
         return None
-    return record_of(service(), service().machine(found.machine, caller()), decision=found.decision)
+    return record_of(service(), machines.machine(service(), found.machine, caller()), decision=found.decision)
 
 
 def _timezone(found: Ticket) -> str:
     if found.machine is None:
         return "UTC"
-    site = service().machine(found.machine, caller()).machine.site
+    site = machines.machine(service(), found.machine, caller()).machine.site
     return "UTC" if site is None else site.timezone
 
 

@@ -21,7 +21,7 @@ from triage.records.payloads import (
 )
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.model import Fact, Rulebook
-from triage.service.call_desk import last_undoable, taken_back
+from triage.service.calls import last_undoable, taken_back
 from triage.values.money import money_text
 
 SHOWN_CAUSES = 6

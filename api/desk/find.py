@@ -6,11 +6,12 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.desk.record_view import record_of
-from api.desk.tools import tools
+from api.desk.search import finder
 from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
 from api.pages.words import ago, local_time, outcome_words
 from triage.inputs.machine_search import WHOLE
+from triage.service import machines
 
 blueprint = Blueprint("desk_find", __name__)
 
@@ -20,7 +21,7 @@ blueprint = Blueprint("desk_find", __name__)
 def find() -> ResponseReturnValue:
     """With `part` only the list of machines found, for the search while typing."""
     query = request.args.get("q", "").strip()[:80]
-    found = tools().finder.find(query) if query else ()
+    found = finder().find(query) if query else ()
     if "part" in request.args:
         return render_template("_found.html", query=query, found=found)
     sure = [each for each in found if each.score >= WHOLE]
@@ -32,8 +33,8 @@ def find() -> ResponseReturnValue:
 @blueprint.get("/machines/<serial>")
 @page_roles(*DESK)
 def machine(serial: str) -> ResponseReturnValue:
-    view = service().machine(serial, caller())
-    limits = service().limits(serial, None, None, caller())
+    view = machines.machine(service(), serial, caller())
+    limits = machines.limits(service(), serial, None, None, caller())
     return render_template(
         "machine.html",
         record=record_of(service(), view, limits=limits),

@@ -10,7 +10,8 @@ from flask.typing import ResponseReturnValue
 from api.http.auth import page_roles, service
 from api.pages.sign_in import DESK
 from api.pages.words import ago, local_time, outcome_words
-from triage.store.tables.desk import VIEWS, View
+from triage.service.numbers import waiting
+from triage.service.tickets import VIEWS, View, open_tickets
 
 blueprint = Blueprint("desk_list", __name__)
 PAGE = 25
@@ -25,21 +26,18 @@ def start() -> ResponseReturnValue:
     site = args.get("site", "").strip()[:64] or None
     text = args.get("from", "")
     offset = min(int(text), MOST_OFFSET) if text.isascii() and text.isdigit() and len(text) < 9 else 0
-    now = service().now()
-    with service().store.read() as work:
-        counts = work.desk.counts(now, site)
-        tickets = work.desk.open_tickets(view, now, site=site, offset=offset, limit=PAGE + 1)
-        calls = work.desk.open_tickets("call_back", now, limit=PAGE) if view == "open" and not offset else ()
+    tickets = open_tickets(service(), view, site, offset, PAGE + 1)
+    calls = open_tickets(service(), "call_back", limit=PAGE) if view == "open" and not offset else ()
     return render_template(
         "start.html",
         view=view,
         site=site,
-        counts=counts,
+        counts=waiting(service(), site),
         tickets=tickets[:PAGE],
         calls=calls,
         more=offset + PAGE if len(tickets) > PAGE else None,
         rulebook=service().rulebook,
-        now=now,
+        now=service().now(),
         ago=ago,
         local_time=local_time,
         outcome_words=outcome_words,

@@ -9,7 +9,9 @@ from typing import Any
 from api.pages.texts import gettext, ngettext
 from triage.records.ticket import Ticket
 from triage.rulebook.fact_values import write_value
-from triage.service.service import MachineView, Service
+from triage.service import machines
+from triage.service.machines import MachineView
+from triage.service.service import Service
 
 LAST = 3
 
@@ -42,9 +44,8 @@ def record_of(
 ) -> MachineRecord:
     """The record; warranty and limit come from `decision` on a ticket, else from `limits` of the machine."""
     machine, site = view.machine, view.machine.site
-    with service.store.read() as work:
-        open_ticket = work.desk.open_on_machine(machine.serial)
-        contractor = machine.contractor and work.desk.contractor_name(machine.contractor)
+    open_ticket = machines.open_on_machine(service, machine.serial)
+    contractor = machine.contractor and machines.contractor_name(service, machine.contractor)
     lines = [Line(gettext("Asset tag"), machine.asset_tag)] if machine.asset_tag else []
     if site is not None:
         where = f"{site.name}, {site.town} ({site.id})" + (f", {site.phone}" if site.phone else "")

@@ -10,6 +10,7 @@ from flask.typing import ResponseReturnValue
 from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
 from triage.inputs.symptom_words import match_symptoms
+from triage.service import machines, tickets
 from triage.values.errors import InputError, Problem
 
 blueprint = Blueprint("desk_report", __name__)
@@ -36,7 +37,7 @@ def send_report() -> ResponseReturnValue:
     if open_ticket is not None:
         return _form(data, words, (), open_ticket), 409
     try:
-        ticket = service().open_ticket(data, caller())
+        ticket = tickets.open_ticket(service(), data, caller())
     except InputError as error:
         return _form(data, words, error.problems), 422
     return redirect(url_for("desk_call.ticket", ticket_id=ticket.id), 303)
@@ -45,8 +46,7 @@ def send_report() -> ResponseReturnValue:
 def _open_ticket(serial: str | None) -> str | None:
     if serial is None:
         return None
-    with service().store.read() as work:
-        return work.desk.open_on_machine(serial)
+    return machines.open_on_machine(service(), serial)
 
 
 def _form(

@@ -5,12 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from threading import Lock
+from typing import cast
+
+from flask import current_app
 
 from triage.inputs.machine_search import MachineFound, MachineIndex, find_machines, index_machines
+from triage.service.machines import listed_machines, machine_count
 from triage.service.service import Service
 
 FRESH = timedelta(minutes=5)
 """Machines loaded meanwhile show at once when their number changes, else after this time."""
+
+FINDER = "barrelwise_desk"
+"""The app's extension that finds machines."""
 
 
 class MachineFinder:
@@ -25,11 +32,16 @@ class MachineFinder:
 
     def _current(self) -> MachineIndex:
         now = self._service.now()
-        with self._lock, self._service.store.read() as work:
+        with self._lock:
             index, made_at = self._index, self._made_at
             stale = index is None or made_at is None or now - made_at > FRESH
-            if stale or len(index.machines) != work.desk.machine_count():  # type: ignore[union-attr]
-                index = index_machines(work.desk.listed_machines())
+            if stale or len(index.machines) != machine_count(self._service):  # type: ignore[union-attr]
+                index = index_machines(listed_machines(self._service))
                 self._index, self._made_at = index, now
             assert index is not None
             return index
+
+
+def finder() -> MachineFinder:
+    """The one of this app."""
+    return cast(MachineFinder, current_app.extensions[FINDER])

@@ -14,7 +14,9 @@ from flask import current_app, g, redirect, request, url_for
 from werkzeug.exceptions import Forbidden, Unauthorized
 from werkzeug.wrappers import Response as BaseResponse
 
-from triage.service.service import Caller, Service
+from triage.records.caller import Caller
+from triage.service import requests
+from triage.service.service import Service
 
 COOKIE = "barrelwise_token"
 View = TypeVar("View", bound=Callable[..., Any])
@@ -60,7 +62,7 @@ def roles(*allowed: str) -> Callable[[View], View]:
         @wraps(view)
         def guarded(*args: Any, **kwargs: Any) -> Any:
             token = bearer()
-            found = service().caller_for(token) if token else None
+            found = requests.caller_for(service(), token) if token else None
             if found is None:
                 raise _needs_token()
             if found.role not in allowed:
@@ -87,7 +89,7 @@ def page_roles(*allowed: str) -> Callable[[View], View]:
         @wraps(view)
         def guarded(*args: Any, **kwargs: Any) -> Any:
             token = request.cookies.get(COOKIE)
-            found = service().caller_for(token) if token else None
+            found = requests.caller_for(service(), token) if token else None
             if found is None:
                 return redirect(url_for("pages.sign_in", next=request.full_path.rstrip("?")))
             if found.role not in allowed:

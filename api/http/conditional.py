@@ -1,6 +1,6 @@
 """ETag and If-Match on tickets, and Idempotency-Key on every POST.
 
-A key belongs to one caller, method and path. The same key with the same body gives the first answer again;
+A key belongs to one caller, method and path. The same key with the same body gives the stored response again;
 with another body it is refused.
 """
 
@@ -17,7 +17,7 @@ from werkzeug.exceptions import BadRequest
 
 from api.http.auth import caller, service
 from api.http.json_bodies import Blueprint
-from triage.service.service import Answer
+from triage.service import requests
 from triage.values.json_text import from_json
 
 View = TypeVar("View", bound=Callable[..., Any])
@@ -55,21 +55,19 @@ def wanted_version() -> int | None:
 
 
 def idempotent(view: View) -> View:
-    """Remembers a successful answer under the request's Idempotency-Key, if it has one."""
-    return _once(view, first=False)
+    """Keeps a successful response under the request's Idempotency-Key, if it has one."""
+    return _once(view, is_work=False)
 
 
 def idempotent_work(view: View) -> View:
     """The same for long work that does no harm done twice: no lock is held while it goes on.
 
-    Sent again it may be done again, but the answer is the first one.
+    Of two that are sent at once both may do it, but the response of both is the first one.
     """
-    return _once(view, first=True)
+    return _once(view, is_work=True)
 
 
-def _once(view: View, first: bool) -> View:
-    """With `first` the view does its work before the answer is looked up and kept, not within that."""
-
+def _once(view: View, is_work: bool) -> View:
     @wraps(view)
     def once(*args: Any, **kwargs: Any) -> Any:
         key = request.headers.get("Idempotency-Key")
@@ -78,19 +76,17 @@ def _once(view: View, first: bool) -> View:
         if not 1 <= len(key) <= MAX_KEY:
             raise BadRequest(f"Idempotency-Key takes 1 to {MAX_KEY} characters.")
 
-        def action() -> Answer:
-            response = make_response(view(*args, **kwargs))
-            headers = {name: response.headers[name] for name in KEPT_HEADERS if name in response.headers}
-            return Answer(response.status_code, from_json(response.get_data(as_text=True)), headers)
+        def action() -> requests.Response:
+            made = make_response(view(*args, **kwargs))
+            headers = {name: made.headers[name] for name in KEPT_HEADERS if name in made.headers}
+            return requests.Response(made.status_code, from_json(made.get_data(as_text=True)), headers)
 
+        key = f"{request.method} {request.path} {key}"
         request_hash = hashlib.sha256(request.get_data()).hexdigest()
-        done = action() if first else None
-        answer = service().once(
-            f"{request.method} {request.path} {key}", caller(), request_hash, lambda: done or action()
-        )
-        body = current_app.json.dumps(answer.body)
-        response = Response(body, answer.status, answer.headers, content_type="application/json")
-        if answer.repeated:
+        stored = requests.once(service(), key, caller(), request_hash, action, is_work=is_work)
+        body = current_app.json.dumps(stored.body)
+        response = Response(body, stored.status, stored.headers, content_type="application/json")
+        if stored.repeated:
             response.headers["Idempotency-Replayed"] = "true"
         return response
 

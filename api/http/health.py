@@ -16,6 +16,7 @@ from prometheus_client.registry import Collector
 from werkzeug.exceptions import ServiceUnavailable
 
 from api.http.auth import roles, service
+from triage.service import numbers, requests
 from triage.service.service import Service
 
 blueprint = Blueprint("health", __name__)
@@ -24,12 +25,12 @@ blueprint = Blueprint("health", __name__)
 @blueprint.get("/healthz")
 @blueprint.get("/v1/healthz")
 def healthz() -> ResponseReturnValue:
-    return jsonify(service().health())
+    return jsonify(requests.health(service()))
 
 
 @blueprint.get("/readyz")
 def readyz() -> ResponseReturnValue:
-    if not service().store.answers():
+    if not requests.is_ready(service()):
         raise ServiceUnavailable("The database does not answer; try again in a moment.")
     return jsonify({"status": "ready"})
 
@@ -49,9 +50,8 @@ class Counted(Collector):
         self._service = service
 
     def collect(self) -> Iterator[Metric]:
-        with self._service.store.read() as work:
-            tickets = work.desk.by_state()
-            waiting = work.desk.counts(self._service.now())
+        tickets = numbers.tickets_by_state(self._service)
+        waiting = numbers.waiting(self._service)
         name = "barrelwise_tickets"
         family = GaugeMetricFamily(name, "Tickets by state and outcome", labels=("state", "outcome"))
         for (state, outcome), count in sorted(tickets.items()):

@@ -8,19 +8,13 @@ from typing import cast
 from flask import current_app
 
 from api.http.auth import caller, service
-from triage.rulebook_care.release import publishing
-from triage.rulebook_care.release import runs as replay_runs
-from triage.rulebook_care.release.background import Launcher
-from triage.store.tables.replay_runs import ReplayRun
+from triage.service import rulebooks
 
 LAUNCHER = "barrelwise_replays"
 """The app's extension that carries out replays in the background."""
 
 
-def start_replay(version: str, since: datetime | None) -> ReplayRun:
+def start_replay(version: str, since: datetime | None) -> rulebooks.ReplayRun:
     """Asks for a replay in the background, in the caller's name."""
-    store, now = service().store, service().now()
-    run, fresh = replay_runs.start(store, publishing.kept_version(store, version), since, caller().name, now)
-    if fresh:
-        cast(Launcher, current_app.extensions[LAUNCHER]).launch(run)
-    return replay_runs.find(store, run.id, now)
+    launcher = cast(rulebooks.Launcher, current_app.extensions[LAUNCHER])
+    return rulebooks.start_replay(service(), launcher, version, since, caller())

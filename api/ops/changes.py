@@ -14,7 +14,7 @@ from api.ops.shelf import LiveView, shelf
 from triage.rulebook_care.book.difference import Change, differences
 from triage.rulebook_care.book.file_diff import file_diff
 from triage.rulebook_care.book.folder import FolderState
-from triage.rulebook_care.release.publishing import check_candidate
+from triage.service.rulebooks import check_candidate
 from triage.values.errors import InputError, NotFoundError, Problem
 
 blueprint = Blueprint("rulebook_changes", __name__, url_prefix="/rulebook")
@@ -39,7 +39,7 @@ def check() -> ResponseReturnValue:
         message = "the folder was changed since this page was loaded; reload it, then check it"
         return _page(state, [Problem(message)], 409)
     try:
-        version = check_candidate(service().store, state.files, caller().name, service().now())
+        version = check_candidate(service(), state.files, caller())
     except InputError as error:
         return _page(state, state.placed(error.problems), 422)
     return redirect(url_for("rulebook_release.candidate", version=version), 303)

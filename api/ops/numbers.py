@@ -6,9 +6,9 @@ from flask import Blueprint, render_template, request
 from flask.typing import ResponseReturnValue
 
 from api.http.auth import page_roles, service
-from api.http.period import numbers_between
 from api.pages.words import outcome_words
 from triage.repairs.period_numbers import DEFINITIONS
+from triage.service.numbers import numbers as numbers_of
 from triage.values.errors import InputError
 
 blueprint = Blueprint("numbers_page", __name__)
@@ -21,10 +21,10 @@ def numbers() -> ResponseReturnValue:
     asked = [request.args.get(name, "").strip() or None for name in ("since", "until")]
     problems: tuple[object, ...] = ()
     try:
-        found = numbers_between(asked[0], asked[1])
+        found = numbers_of(service(), asked[0], asked[1])
     except InputError as error:
         problems = error.problems
-        found = numbers_between(None, None)
+        found = numbers_of(service(), None, None)
     return render_template(
         "numbers.html",
         found=found,

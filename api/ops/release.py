@@ -17,9 +17,8 @@ from api.http.auth import caller, page_roles, service
 from api.http.replays import start_replay
 from api.pages.words import outcome_words, short
 from triage.rulebook_care.book.difference import differences
-from triage.rulebook_care.release import publishing
-from triage.rulebook_care.release import runs as replay_runs
-from triage.store.tables.replay_runs import ReplayRun
+from triage.service import rulebooks
+from triage.service.rulebooks import ReplayRun
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
 blueprint = Blueprint("rulebook_release", __name__, url_prefix="/rulebook")
@@ -32,7 +31,7 @@ MOST_LISTED = 200
 def candidate(version: str) -> ResponseReturnValue:
     """With `part` only how far the replay is, for the script that watches it."""
     if "part" in request.args:
-        wanted = publishing.kept_version(service().store, version)
+        wanted = rulebooks.kept_version(service(), version)
         return render_template("_replay_run.html", run=_run(wanted, _compared_with(wanted)), short=short)
     return _page(version)
 
@@ -51,7 +50,7 @@ def replay(version: str) -> ResponseReturnValue:
 @page_roles("ops")
 def stop(version: str) -> ResponseReturnValue:
     try:
-        replay_runs.stop(service().store, request.form.get("run", ""), service().now())
+        rulebooks.stop_replay(service(), request.form.get("run", ""))
     except InputError as error:
         return _page(version, error)
     return redirect(url_for("rulebook_release.candidate", version=version, _anchor="replay"), 303)
@@ -60,12 +59,9 @@ def stop(version: str) -> ResponseReturnValue:
 @blueprint.post("/candidates/<version>/publish")
 @page_roles("ops")
 def publish(version: str) -> ResponseReturnValue:
-    store, form = service().store, request.form
+    note, accept = request.form.get("note", ""), request.form.get("accept_lost_safety") == "yes"
     try:
-        wanted = publishing.kept_version(store, version)
-        accept = form.get("accept_lost_safety") == "yes"
-        note, now = form.get("note", ""), service().now()
-        publishing.publish(store, wanted, caller().name, note, now, accept, "tick the box that says so")
+        rulebooks.publish(service(), version, caller(), note, accept, "tick the box that says so")
     except InputError as error:
         return _page(version, error)
     return redirect(url_for("rulebook_release.log"), 303)
@@ -80,10 +76,9 @@ def log() -> ResponseReturnValue:
 @blueprint.post("/rollback")
 @page_roles("ops")
 def rollback() -> ResponseReturnValue:
-    store, form = service().store, request.form
+    form = request.form
     try:
-        wanted = publishing.kept_version(store, form.get("version", "")) if form.get("version") else None
-        publishing.rollback(store, wanted, caller().name, form.get("note", ""), service().now())
+        rulebooks.rollback(service(), form.get("version") or None, caller(), form.get("note", ""))
     except InputError as error:
         return _log_page(error)
     return redirect(url_for("rulebook_release.log"), 303)
@@ -114,37 +109,33 @@ def _status(error: InputError | None) -> int:
 
 def _compared_with(version: str) -> str | None:
     """The live version; for that one itself, the one that was live before it."""
-    with service().store.read() as work:
-        versions = [one.version for one in work.rulebooks.publications()]
+    versions = [one.version for one in rulebooks.publications(service())]
     others = [one for one in versions if one != version]
     return others[0] if others else None
 
 
 def _run(version: str, baseline: str | None) -> ReplayRun | None:
     """The newest replay of a candidate against a baseline."""
-    runs = replay_runs.newest(service().store, service().now(), version)
+    runs = rulebooks.replay_runs(service(), version)
     return next((run for run in runs if run.baseline == baseline), None)
 
 
 def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
-    store = service().store
-    version = publishing.kept_version(store, start)
+    version = rulebooks.kept_version(service(), start)
     baseline = _compared_with(version)
-    with store.read() as work:
-        files = work.rulebooks.files(version) or {}
-        before: Mapping[str, Any] = {} if baseline is None else work.rulebooks.files(baseline) or {}
-    changes = differences(before, files) if baseline is not None else ()
+    files = rulebooks.files_of(service(), version)
+    changes = () if baseline is None else differences(rulebooks.files_of(service(), baseline), files)
     run = _run(version, baseline)
-    found = None if run is None else replay_runs.result(store, run)
+    found = None if run is None else rulebooks.result_of(service(), run)
     return render_template(
         "candidate.html",
         version=version,
         short=short,
         outcome_words=outcome_words,
         title=files.get("rulebook.yml", {}).get("title", ""),
-        live=publishing.live(store).version,
+        live=rulebooks.live(service()).version,
         baseline=baseline,
-        steps=[line for line in publishing.log(store) if line.version == version],
+        steps=[line for line in rulebooks.log(service()) if line.version == version],
         change_count=len(changes),
         changes=[
             (file, list(group)) for file, group in groupby(changes[:MOST_LISTED], lambda change: change.file)
@@ -180,14 +171,12 @@ def _groups(found: Mapping[str, Any]) -> list[tuple[str, list[tuple[str, int, in
 
 
 def _log_page(error: InputError | None = None) -> ResponseReturnValue:
-    store = service().store
-    with store.read() as work:
-        publications = work.rulebooks.publications()
+    publications = rulebooks.publications(service())
     earlier = [one for one in publications if one.version != publications[0].version]
     return render_template(
         "rulebook_log.html",
-        live=publishing.live(store),
-        lines=publishing.log(store),
+        live=rulebooks.live(service()),
+        lines=rulebooks.log(service()),
         earlier=list({one.version: one for one in reversed(earlier)}.values())[::-1],
         short=short,
         problems=() if error is None else error.problems,

@@ -15,7 +15,8 @@ from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook_care.book.book import Book, book_of
 from triage.rulebook_care.book.file_diff import changed_files
 from triage.rulebook_care.book.folder import FolderBook, FolderState
-from triage.store.tables.rulebooks import Publication
+from triage.service.rulebooks import Publication, files_of, publications
+from triage.values.errors import NotFoundError
 
 SHELF = "barrelwise_book_shelf"
 _book = once_per_rulebook(partial(book_of, findings=None))
@@ -50,13 +51,15 @@ class Shelf:
         return None if self._folder is None else self._folder.state()
 
     def live(self) -> LiveView:
-        with service().store.read() as work:
-            publication = work.rulebooks.live()
-            version = service().rulebook.version if publication is None else publication.version
-            kept = self._live
-            if kept is None or (kept.version, kept.publication) != (version, publication):
-                kept = LiveView(version, publication, work.rulebooks.files(version))
-                self._live = kept
+        publication = next(iter(publications(service())), None)
+        version = service().rulebook.version if publication is None else publication.version
+        kept = self._live
+        if kept is None or (kept.version, kept.publication) != (version, publication):
+            try:
+                files = files_of(service(), version)
+            except NotFoundError:
+                files = None
+            kept = self._live = LiveView(version, publication, files)
         return kept
 
     def changed(self, live: LiveView, state: FolderState) -> tuple[str, ...]:

@@ -24,8 +24,8 @@ from api.pages.words import outcome_words, unit_words
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.shapes import KINDS, SINGLES
 from triage.rulebook_care.book.file_diff import yaml_text
-from triage.rulebook_care.release.publishing import kept_version, log
-from triage.service.what_if_desk import Rules, WhatIf, files_of, what_if
+from triage.service.rulebooks import files_of, kept_version, log
+from triage.service.what_if import Rules, WhatIf, what_if
 from triage.values.errors import InputError, NotFoundError, Problem
 from triage.values.plain_data import canonical, plain
 from triage.values.yaml_source import read_yaml
@@ -152,7 +152,7 @@ def _text_of(asked: Asked, unchanged: WhatIf) -> str:
     Raises NotFoundError where the rulebook has no such file.
     """
     base = service().rulebook.version if asked.live else unchanged.before["rulebook"]
-    version = kept_version(service().store, asked.version) if asked.version else base
+    version = kept_version(service(), asked.version) if asked.version else base
     files = files_of(service(), version)
     if asked.rule not in files:
         raise NotFoundError(f'the rulebook has no file "{asked.rule[:80]}"')
@@ -195,14 +195,16 @@ def _mattered(decision: Any, rulebook: Rulebook) -> list[tuple[str, str]]:
 
 
 def _all_files(rulebook: Rulebook) -> list[str]:
-    with service().store.read() as work:
-        files = work.rulebooks.files(rulebook.version) or {}
+    try:
+        files = files_of(service(), rulebook.version)
+    except NotFoundError:
+        return []
     return [file for file in sorted(files) if file in SINGLES or file.rpartition("/")[0] in KINDS]
 
 
 def _versions() -> list[tuple[str, str]]:
     """Kept rulebooks, newest first, with what the log says of each first."""
     found: dict[str, str] = {}
-    for line in log(service().store):
+    for line in log(service()):
         found.setdefault(line.version, f"{line.stage} {line.at:%Y-%m-%d} by {line.who}: {line.note}"[:90])
     return list(found.items())[:MOST_VERSIONS]

@@ -9,6 +9,7 @@ from flask.typing import ResponseReturnValue
 
 from api.http.auth import COOKIE, page_roles, service
 from api.pages.texts import LANGUAGE_COOKIE, LANGUAGES
+from triage.service import requests
 
 blueprint = Blueprint("pages", __name__)
 DESK = ("agent", "ops")
@@ -23,7 +24,7 @@ def sign_in() -> ResponseReturnValue:
 @blueprint.post("/sign-in")
 def signed_in() -> ResponseReturnValue:
     token, target = request.form.get("token", "").strip(), own_path(request.form.get("next", ""))
-    if service().caller_for(token) is None:
+    if requests.caller_for(service(), token) is None:
         return render_template("sign_in.html", next=target, wrong=True), 401
     response = redirect(target)
     response.set_cookie(COOKIE, token, httponly=True, samesite="Strict", secure=request.is_secure)

@@ -15,6 +15,7 @@ from api.v1 import schemas
 from api.v1.views import machine_json
 from triage.decide.limits_of_machine import Job
 from triage.decide.limits_text import limits_text
+from triage.service import machines
 from triage.values.errors import InputError, Problem
 
 blueprint = Blueprint("machines", __name__, url_prefix="/v1", description="Machines")
@@ -26,7 +27,7 @@ class OneMachine(MethodView):
     @blueprint.response(200, schemas.MachineOut)
     def get(self, serial: str) -> Any:
         """The record, care log, repairs and tickets."""
-        return machine_json(service().machine(serial, caller()))
+        return machine_json(machines.machine(service(), serial, caller()))
 
 
 @blueprint.route("/machines/<serial>/limits")
@@ -38,7 +39,8 @@ class Limits(MethodView):
         """Warranty, limit, spent, headroom, who may approve more; a short text with Accept: text/plain."""
         at = _moment(query["at"]) if "at" in query else None
         job = Job(query.get("component"), query.get("after_hours"))
-        limits = service().limits(serial, query.get("contractor"), at, caller(), query.get("ticket"), job)
+        ticket, contractor = query.get("ticket"), query.get("contractor")
+        limits = machines.limits(service(), serial, contractor, at, caller(), ticket, job)
         if wants("text/plain"):
             return as_text(limits_text(limits), "text/plain")
         return limits
@@ -52,7 +54,7 @@ class Care(MethodView):
     @blueprint.response(201, schemas.MachineOut)
     def post(self, body: dict[str, Any], serial: str) -> Any:
         """Filter rinsed, fully cleaned, or commissioned with the installer's checklist."""
-        return machine_json(service().record_care(serial, body, caller()))
+        return machine_json(machines.record_care(service(), serial, body, caller()))
 
 
 def _moment(text: str) -> datetime | date:

@@ -7,12 +7,12 @@ from typing import Any
 from flask.views import MethodView
 from marshmallow import Schema, fields
 
-from api.http.auth import roles
+from api.http.auth import roles, service
 from api.http.json_bodies import Blueprint
-from api.http.period import numbers_between
 from api.v1.schemas import text
 from triage.repairs.period import USUAL_DAYS
 from triage.repairs.period_numbers import DEFINITIONS
+from triage.service import numbers
 
 blueprint = Blueprint("numbers", __name__, url_prefix="/v1", description="The program in numbers")
 
@@ -106,4 +106,4 @@ class Numbers(MethodView):
     @blueprint.response(200, NumbersOut)
     def get(self, query: dict[str, Any]) -> Any:
         """What the program did in a period: tickets, visits, money, causes, checks, contractors."""
-        return numbers_between(query.get("since"), query.get("until"))
+        return numbers.numbers(service(), query.get("since"), query.get("until"))

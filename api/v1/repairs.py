@@ -14,7 +14,8 @@ from api.v1 import schemas
 from api.v1.views import estimate_json, ticket_json
 from triage.records.ticket import Ticket
 from triage.repairs.exports import CLAIM_COLUMNS, SPEND_COLUMNS, as_csv
-from triage.service.repair_views import claims, spend
+from triage.service import repairs
+from triage.service.numbers import claims, spend
 
 blueprint = Blueprint("repairs", __name__, url_prefix="/v1", description="Repairs and money")
 
@@ -31,7 +32,7 @@ class Estimates(MethodView):
     @blueprint.response(201, schemas.EstimateOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """An estimate, answered approve, hold or swap; sent again it is a revision."""
-        ticket = service().estimate(ticket_id, body, caller(), wanted_version())
+        ticket = repairs.estimate(service(), ticket_id, body, caller(), wanted_version())
         return _with_etag(ticket, estimate_json(ticket))
 
 
@@ -43,7 +44,7 @@ class Approvals(MethodView):
     @blueprint.response(201, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """An authority's yes, no, or yes up to an amount, with the reason."""
-        ticket = service().approve(ticket_id, body, caller(), wanted_version())
+        ticket = repairs.approve(service(), ticket_id, body, caller(), wanted_version())
         return _with_etag(ticket, ticket_json(ticket))
 
 
@@ -55,7 +56,7 @@ class Close(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """What it was, what fixed it, and what it cost."""
-        ticket = service().close(ticket_id, body, caller(), wanted_version())
+        ticket = repairs.close(service(), ticket_id, body, caller(), wanted_version())
         return _with_etag(ticket, ticket_json(ticket))
 
 
@@ -67,7 +68,7 @@ class Reopen(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """A closed ticket is worked on again, and redecided."""
-        ticket = service().reopen(ticket_id, body["why"], caller(), wanted_version())
+        ticket = repairs.reopen(service(), ticket_id, body["why"], caller(), wanted_version())
         return _with_etag(ticket, ticket_json(ticket))
 
 

@@ -13,13 +13,9 @@ from api.http.conditional import idempotent_work
 from api.http.json_bodies import Blueprint
 from api.http.replays import start_replay
 from api.v1.schemas import text
-from triage.rulebook_care.release import publishing
-from triage.rulebook_care.release import runs as replay_runs
-from triage.rulebook_care.release.piece import ReplayJob
-from triage.rulebook_care.release.replay import as_data, replay
-from triage.rulebook_care.release.runners import here, processes
-from triage.store.tables.replay_runs import ReplayRun
-from triage.values.errors import InputError, Problem
+from triage.rulebook_care.release.replay import as_data
+from triage.service import rulebooks
+from triage.service.rulebooks import ReplayRun
 
 blueprint = Blueprint("replays", __name__, url_prefix="/v1/rulebook", description="Replays of a candidate")
 
@@ -48,15 +44,7 @@ class Replay(MethodView):
 
         A long log takes minutes: for that, `POST /v1/rulebook/replays` starts it in the background.
         """
-        store, now = service().store, service().now()
-        version = publishing.kept_version(store, body["version"])
-        if not publishing.is_checked(store, version):
-            raise InputError([Problem("this version was not checked; check it first", "/version")])
-        baseline = publishing.live(store).version
-        job = ReplayJob(store.url, baseline, version, body["since"], now)
-        found = replay(store, job, processes(1) if store.can_be_shared else here(store))
-        publishing.note_replay(store, found, caller().name, now)
-        return as_data(found)
+        return as_data(rulebooks.replay_now(service(), body["version"], body["since"], caller()))
 
 
 class ProgressOut(Schema):
@@ -111,7 +99,7 @@ def _run(run: ReplayRun) -> dict[str, Any]:
 
 
 def _whole(run: ReplayRun) -> dict[str, Any]:
-    return {**_run(run), "result": replay_runs.result(service().store, run)}
+    return {**_run(run), "result": rulebooks.result_of(service(), run)}
 
 
 @blueprint.route("/replays")
@@ -120,7 +108,7 @@ class Replays(MethodView):
     @blueprint.response(200, ReplayRunsOut)
     def get(self) -> Any:
         """The last fifty replays that were started in the background, newest first."""
-        runs = replay_runs.newest(service().store, service().now())
+        runs = rulebooks.replay_runs(service())
         return {"items": [_run(run) for run in runs]}
 
     @roles("ops")
@@ -142,10 +130,10 @@ class ReplayRunView(MethodView):
     @blueprint.response(200, ReplayRunWhole)
     def get(self, run_id: str) -> Any:
         """How far a replay is, and what it found when it is done."""
-        return _whole(replay_runs.find(service().store, run_id, service().now()))
+        return _whole(rulebooks.replay_run(service(), run_id))
 
     @roles("ops")
     @blueprint.response(200, ReplayRunWhole)
     def delete(self, run_id: str) -> Any:
         """Stop a replay; what is finished is kept. One that has ended stays as it is."""
-        return _whole(replay_runs.stop(service().store, run_id, service().now()))
+        return _whole(rulebooks.stop_replay(service(), run_id))

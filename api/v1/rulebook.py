@@ -21,9 +21,9 @@ from api.v1.schemas import text
 from triage.rulebook_care.dmn.exporting import export_model
 from triage.rulebook_care.dmn.write import write_model
 from triage.rulebook_care.editing.candidate import USUAL, Limits
-from triage.rulebook_care.release import publishing
-from triage.store.tables.rulebooks import Publication
-from triage.values.errors import InputError, NotFoundError
+from triage.service import rulebooks
+from triage.service.rulebooks import MOST_NOTE, Publication
+from triage.values.errors import InputError
 
 MOST_BYTES = 8 * 1024 * 1024
 """Of a candidate's files; every other body is far smaller."""
@@ -56,13 +56,13 @@ class CheckOut(Schema):
 
 class PublishIn(Schema):
     version = text(80, required=True)
-    note = text(publishing.MOST_NOTE, required=True, metadata={"description": "Why"})
+    note = text(MOST_NOTE, required=True, metadata={"description": "Why"})
     accept_lost_safety = fields.Boolean(load_default=False)
 
 
 class RollbackIn(Schema):
     version = text(80, load_default=None, allow_none=True, metadata={"description": "Else the one before"})
-    note = text(publishing.MOST_NOTE, required=True, metadata={"description": "Why"})
+    note = text(MOST_NOTE, required=True, metadata={"description": "Why"})
 
 
 class LogLineOut(Schema):
@@ -113,9 +113,9 @@ class LiveView(MethodView):
     def get(self) -> Any:
         """The live rulebook, who published it and why, and what happened before."""
         serving = service().rulebook
-        lines = publishing.log(service().store)
+        lines = rulebooks.log(service())
         return {
-            **_publication(publishing.live(service().store)),
+            **_publication(rulebooks.live(service())),
             "title": serving.title,
             "serving": serving.version,
             "log": [
@@ -140,10 +140,9 @@ class Check(MethodView):
     @blueprint.response(200, CheckOut)
     def post(self, body: dict[str, Any]) -> Any:
         """Read, compile and try a candidate in a process of its own, and run its cases."""
-        store, now = service().store, service().now()
         try:
             limits = cast(Limits, current_app.extensions.get(LIMITS, USUAL))
-            version = publishing.check_candidate(store, body["files"], caller().name, now, limits)
+            version = rulebooks.check_candidate(service(), body["files"], caller(), limits)
         except InputError as error:
             problems = [{"message": item.message, "file": item.file} for item in error.problems]
             return {"ok": False, "version": None, "problems": problems}
@@ -158,11 +157,9 @@ class Publish(MethodView):
     @blueprint.response(200, PublicationOut)
     def post(self, body: dict[str, Any]) -> Any:
         """Publish a replayed candidate, in the name of the token that asks."""
-        store, now = service().store, service().now()
-        version = publishing.kept_version(store, body["version"])
         accept, accepting = body["accept_lost_safety"], 'send "accept_lost_safety": true'
-        done = publishing.publish(store, version, caller().name, body["note"], now, accept, accepting)
-        return _publication(done)
+        note = body["note"]
+        return _publication(rulebooks.publish(service(), body["version"], caller(), note, accept, accepting))
 
 
 @blueprint.route("/rollback")
@@ -173,10 +170,7 @@ class Rollback(MethodView):
     @blueprint.response(200, PublicationOut)
     def post(self, body: dict[str, Any]) -> Any:
         """Publish a version that was live before."""
-        store, now = service().store, service().now()
-        wanted = body["version"]
-        version = None if wanted is None else publishing.kept_version(store, wanted)
-        return _publication(publishing.rollback(store, version, caller().name, body["note"], now))
+        return _publication(rulebooks.rollback(service(), body["version"], caller(), body["note"]))
 
 
 @blueprint.route("/tables.dmn")
@@ -188,11 +182,7 @@ class Tables(MethodView):
     def get(self) -> Any:
         """The limit tables and the live policy as DMN 1.5 XML."""
         rulebook = service().rulebook
-        with service().store.read() as work:
-            files = work.rulebooks.files(rulebook.version)
-        if files is None:
-            raise NotFoundError("the files of the live rulebook are not kept")
-        content = write_model(export_model(rulebook, files))
+        content = write_model(export_model(rulebook, rulebooks.files_of(service(), rulebook.version)))
         return Response(
             content,
             content_type="application/xml",

@@ -10,8 +10,8 @@ from marshmallow import Schema, fields
 from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
-from triage.service import swap_desk
-from triage.service.swap_desk import SwapView, swap_as_data
+from triage.service import swaps
+from triage.service.swaps import SwapView, swap_as_data
 
 blueprint = Blueprint("swaps", __name__, url_prefix="/v1", description="Swap of a machine")
 
@@ -77,7 +77,7 @@ class Swap(MethodView):
     @blueprint.response(200, SwapOut)
     def get(self, ticket_id: str) -> Any:
         """The depot units held against the machine, and the chain of custody."""
-        return _answer(swap_desk.swap(service(), ticket_id, caller()))
+        return _answer(swaps.swap(service(), ticket_id, caller()))
 
     @roles("agent", "ops")
     @idempotent
@@ -85,7 +85,7 @@ class Swap(MethodView):
     @blueprint.response(200, SwapOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """A unit is set aside and sent."""
-        return _answer(swap_desk.reserve(service(), ticket_id, body, caller(), wanted_version()))
+        return _answer(swaps.reserve(service(), ticket_id, body, caller(), wanted_version()))
 
 
 @blueprint.route("/tickets/<ticket_id>/swap/done")
@@ -96,4 +96,4 @@ class SwapDone(MethodView):
     @blueprint.response(200, SwapOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """The unit stands in the old one's place, and the old one goes where it is to go."""
-        return _answer(swap_desk.confirm(service(), ticket_id, body, caller(), wanted_version()))
+        return _answer(swaps.confirm(service(), ticket_id, body, caller(), wanted_version()))

@@ -14,6 +14,7 @@ from api.v1 import schemas
 from api.v1.views import event_json, ticket_json, ticket_row
 from triage.records.decision_json import as_json
 from triage.records.ticket import Ticket
+from triage.service import tickets
 
 blueprint = Blueprint("tickets", __name__, url_prefix="/v1", description="Reports and their tickets")
 
@@ -30,7 +31,7 @@ class Triage(MethodView):
     def post(self, body: dict[str, Any]) -> Any:
         """Decide a report without storing anything."""
         record = body.pop("machine_record", None)
-        return as_json(service().triage_once(body, record, viewer=caller()))
+        return as_json(tickets.decide_once(service(), body, record, viewer=caller()))
 
 
 @blueprint.route("/reports")
@@ -41,7 +42,7 @@ class Reports(MethodView):
     @blueprint.response(201, schemas.TicketOut)
     def post(self, body: dict[str, Any]) -> Any:
         """A report in, a ticket with its decision out."""
-        ticket = service().open_ticket(body, caller())
+        ticket = tickets.open_ticket(service(), body, caller())
         return _with_etag(ticket, {"Location": url_for("tickets.OneTicket", ticket_id=ticket.id)})
 
 
@@ -53,7 +54,7 @@ class Tickets(MethodView):
     def get(self, query: dict[str, Any]) -> Any:
         """Tickets, newest first, a page at a time."""
         cursor, limit = query.pop("cursor", None), query.pop("limit")
-        page = service().tickets(caller(), query, cursor, limit)
+        page = tickets.tickets(service(), caller(), query, cursor, limit)
         return {"items": [ticket_row(ticket) for ticket in page.tickets], "next": page.next_cursor}
 
 
@@ -63,7 +64,7 @@ class OneTicket(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def get(self, ticket_id: str) -> Any:
         """The ticket as it stands; its ETag goes into If-Match of a change."""
-        return _with_etag(service().ticket(ticket_id, caller()))
+        return _with_etag(tickets.ticket(service(), ticket_id, caller()))
 
 
 @blueprint.route("/tickets/<ticket_id>/events")
@@ -72,7 +73,7 @@ class Events(MethodView):
     @blueprint.response(200, schemas.EventsOut)
     def get(self, ticket_id: str) -> Any:
         """Everything that happened, in order."""
-        return {"items": [event_json(event) for event in service().events(ticket_id, caller())]}
+        return {"items": [event_json(event) for event in tickets.events(service(), ticket_id, caller())]}
 
 
 @blueprint.route("/tickets/<ticket_id>/answers")
@@ -83,7 +84,7 @@ class Answers(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """More facts; the ticket is redecided."""
-        return _with_etag(service().answer(ticket_id, body["answers"], caller(), wanted_version()))
+        return _with_etag(tickets.answer(service(), ticket_id, body["answers"], caller(), wanted_version()))
 
 
 @blueprint.route("/tickets/<ticket_id>/checks")
@@ -94,5 +95,7 @@ class Checks(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """What came of a check; the ticket is redecided."""
-        ticket = service().record_check(ticket_id, body["check"], body["result"], caller(), wanted_version())
-        return _with_etag(ticket)
+        check, result = body["check"], body["result"]
+        return _with_etag(
+            tickets.record_check(service(), ticket_id, check, result, caller(), wanted_version())
+        )

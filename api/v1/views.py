@@ -7,8 +7,7 @@ from typing import Any
 
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.fact_values import write_value
-from triage.service.care_log import KEPT_DAYS, TaskCare
-from triage.service.service import MachineView
+from triage.service.machines import KEPT_DAYS, MachineView, TaskCare
 from triage.values.dataclass_json import as_data
 
 

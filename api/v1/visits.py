@@ -13,7 +13,7 @@ from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
 from api.v1.schemas import text
 from triage.records.visit_log import VISIT_STATES, PlannedVisit, visit_as_data
-from triage.service import visit_desk
+from triage.service import visits
 
 blueprint = Blueprint("visits", __name__, url_prefix="/v1", description="Visits of a ticket")
 
@@ -64,7 +64,7 @@ class Visits(MethodView):
     @blueprint.response(200, VisitsOut)
     def get(self, ticket_id: str) -> Any:
         """The ticket's visits by number."""
-        found = visit_desk.visits(service(), ticket_id, caller())
+        found = visits.visits(service(), ticket_id, caller())
         return {"items": [_visit_json(ticket_id, visit) for visit in found]}
 
     @roles("agent", "technician", "ops")
@@ -73,7 +73,7 @@ class Visits(MethodView):
     @blueprint.response(201, VisitOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """A visit is scheduled or moved, has started, or is done."""
-        ticket, visit = visit_desk.record_visit(service(), ticket_id, body, caller(), wanted_version())
+        ticket, visit = visits.record_visit(service(), ticket_id, body, caller(), wanted_version())
         shown = _visit_json(ticket.id, visit)
         return shown, {"ETag": etag(ticket.version), "Location": shown["calendar"]}
 
@@ -84,7 +84,7 @@ class VisitCalendar(MethodView):
     @blueprint.response(200, content_type="text/calendar")
     def get(self, ticket_id: str, number: int) -> Response:
         """The visit as an iCalendar object, for a calendar to take in."""
-        content = visit_desk.visit_calendar(service(), ticket_id, number, caller())
+        content = visits.visit_calendar(service(), ticket_id, number, caller())
         response = Response(content, content_type="text/calendar; charset=utf-8; method=PUBLISH")
         response.headers["Content-Disposition"] = f'attachment; filename="visit-{number}.ics"'
         return response

@@ -15,7 +15,7 @@ from api.http.auth import caller, roles, service
 from api.http.json_bodies import Blueprint
 from api.v1.schemas import DecisionOut, text
 from triage.inputs.report import RESULTS
-from triage.service.what_if_desk import Rules, what_if
+from triage.service.what_if import Rules, what_if
 from triage.values.errors import InputError, Problem, escaped
 from triage.what_if.changes import NOT_DONE, changes_from_data
 

@@ -25,6 +25,7 @@ from triage.loading.load import load
 from triage.records.caller import Caller
 from triage.records.report import Site
 from triage.rulebook.reading.reader import read_rulebook
+from triage.service import tickets
 from triage.service.service import Service
 from triage.store import open_store
 
@@ -157,7 +158,7 @@ def _more_machines(service: Service) -> list[str]:
 
 def _more_tickets(path: Path, service: Service, serials: list[str]) -> None:
     """TICKETS copies of one decided ticket, nine of ten closed."""
-    first = service.open_ticket({"machine": serials[0], "symptoms": ["not_freezing"]}, DESK)
+    first = tickets.open_ticket(service, {"machine": serials[0], "symptoms": ["not_freezing"]}, DESK)
     database = sqlite3.connect(path)
     columns = [row[1] for row in database.execute("PRAGMA table_info(tickets)")]
     chosen = {

@@ -12,6 +12,7 @@ from playwright.sync_api import Page
 from tests.browser.call import check_done, outcome, read_out, take_report, tell
 from tests.browser.served import Served, default_rulebook
 from triage.records.caller import Caller
+from triage.service import tickets
 
 pytestmark = pytest.mark.browser
 OTHER = Caller("ines", "agent")
@@ -63,7 +64,7 @@ def test_a_danger_takes_the_screen_until_it_is_read_out(page: Page, desk: Served
     found = case(desk, "crushed-cord")
     take_report(page, found.machine["serial"], "no power, dead", tuple(found.report["symptoms"]))
     ticket = page.url
-    desk.running.answer(ticket.rsplit("/", 1)[1], {"cord_damaged_seen": True}, OTHER)
+    tickets.answer(desk.running, ticket.rsplit("/", 1)[1], {"cord_damaged_seen": True}, OTHER)
     page.goto(ticket)
     shot(page, "stop-use")
     assert page.locator("h1").inner_text() == "Stop. Read this out to the clerk now."
@@ -72,7 +73,7 @@ def test_a_danger_takes_the_screen_until_it_is_read_out(page: Page, desk: Served
     assert page.locator("main.stop").count() == 1
     read_out(page)
     assert outcome(page) == "Send a technician"
-    kinds = [event.kind for event in desk.running.events(ticket.rsplit("/", 1)[1], OTHER)]
+    kinds = [event.kind for event in tickets.events(desk.running, ticket.rsplit("/", 1)[1], OTHER)]
     assert kinds[-1] == "acknowledged"
 
 

@@ -13,6 +13,7 @@ from tests.browser.call import answer, asked, focused, take_report
 from tests.browser.conftest import SignIn
 from tests.browser.served import Served, default_rulebook
 from triage.records.caller import Caller
+from triage.service import tickets
 
 pytestmark = pytest.mark.browser
 Shot = Callable[[Page, str], None]
@@ -110,7 +111,7 @@ def test_a_fact_on_record_is_corrected(page: Page, desk: Served) -> None:
         page.keyboard.press("Enter")
     told = page.locator(".facts").first.inner_text()
     assert "14 inches (said “1 ft 2 in”) (record: 6 inches)" in told
-    payload = desk.running.events(ticket, OTHER)[-2].payload
+    payload = tickets.events(desk.running, ticket, OTHER)[-2].payload
     assert payload["corrects"] == {"clearance_behind_in": 6}
 
 
@@ -145,7 +146,7 @@ def test_every_page_passes_the_accessibility_rules(sign_in: SignIn, desk: Served
         assert violations(page) == "", path
     page.goto("/")
     shot(page, "list")
-    desk.running.answer(ticket, {"burning_smell": True}, OTHER)
+    tickets.answer(desk.running, ticket, {"burning_smell": True}, OTHER)
     page.goto(call)
     assert violations(page) == "", "stop"
 
@@ -156,7 +157,7 @@ def test_the_dark_desk_passes_the_accessibility_rules(sign_in: SignIn, desk: Ser
     answer(page, None)
     shot(page, "call-dark")
     assert violations(page) == ""
-    desk.running.answer(ticket, {"burning_smell": True}, OTHER)
+    tickets.answer(desk.running, ticket, {"burning_smell": True}, OTHER)
     page.reload()
     shot(page, "stop-dark")
     assert violations(page) == ""
@@ -198,7 +199,7 @@ def test_no_request_leaves_the_server_and_a_page_is_light(page: Page, desk: Serv
 
 def test_the_clerk_is_spoken_to_in_spanish(page: Page, desk: Served, shot: Shot) -> None:
     ticket = report(page)
-    desk.running.answer(ticket, {"cord_damaged_seen": True}, OTHER)
+    tickets.answer(desk.running, ticket, {"cord_damaged_seen": True}, OTHER)
     with page.expect_navigation():
         page.get_by_role("button", name="Español").press("Enter")
     page.goto(f"/tickets/{ticket}")

@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, Page
 from tests.browser.served import NOW, Served
 from tests.browser.test_desk import violations
 from triage.records.caller import Caller
+from triage.service import repairs, tickets
 
 pytestmark = pytest.mark.browser
 Shot = Callable[[Page, str], None]
@@ -20,13 +21,13 @@ def record(desk: Served) -> None:
     """Six tickets; every second one is cured by a check and closed."""
     for number, days in enumerate((3, 20, 40, 60, 80, 5)):
         report = {"machine": "LH20-10001", "symptoms": ["not_freezing"], "answers": {"filter_days": days}}
-        ticket = desk.running.open_ticket(report, MIRA).id
-        check = desk.running.ticket(ticket, MIRA).decision["plan"][0]["check"]  # type: ignore[index]
-        desk.running.record_check(ticket, check, ("cured", "not_cured")[number % 2], MIRA)
+        ticket = tickets.open_ticket(desk.running, report, MIRA).id
+        check = tickets.ticket(desk.running, ticket, MIRA).decision["plan"][0]["check"]  # type: ignore[index]
+        tickets.record_check(desk.running, ticket, check, ("cured", "not_cured")[number % 2], MIRA)
         desk.clock.move(hours=2 + number)
         if number % 2 == 0:
             closed = {"cause": "dirty_filter", "cured_by": check}
-            desk.running.close(ticket, closed, MIRA, None)
+            repairs.close(desk.running, ticket, closed, MIRA, None)
 
 
 @pytest.mark.parametrize(("width", "dark"), [(1280, False), (360, True)])

@@ -14,6 +14,7 @@ from triage.records.caller import Caller
 from triage.rulebook.reading.reader import rulebook_files_data
 from triage.rulebook_care.release.background import AtOnce
 from triage.rulebook_care.release.publishing import check_candidate
+from triage.service import tickets
 from triage.store.tables.replay_runs import ReplayRun
 from triage.store.tables.rulebooks import Publication
 
@@ -38,7 +39,7 @@ def test_a_replay_is_watched_to_its_end_and_the_candidate_published_and_rolled_b
 ) -> None:
     for days in (3, 20, 40):
         report = {"machine": "LH20-10001", "symptoms": ["not_freezing"], "answers": {"filter_days": days}}
-        desk.running.open_ticket(report, MIRA)
+        tickets.open_ticket(desk.running, report, MIRA)
     version = candidate(desk)
     waiting: list[ReplayRun] = []
 

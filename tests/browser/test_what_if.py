@@ -10,6 +10,7 @@ from tests.browser.served import ROOT, Served
 from tests.browser.test_desk import Shot, violations
 from triage.records.caller import Caller
 from triage.rulebook.reading.reader import rulebook_files_data
+from triage.service import tickets
 
 pytestmark = pytest.mark.browser
 OPS = Caller("lead", "ops")
@@ -24,7 +25,7 @@ REPORT = {
 def ticket(desk: Served) -> str:
     with desk.running.store.write() as work:
         work.rulebooks.keep(desk.running.rulebook.version, rulebook_files_data(ROOT / "rules"))
-    return f"/tickets/{desk.running.open_ticket(REPORT, OPS).id}"
+    return f"/tickets/{tickets.open_ticket(desk.running, REPORT, OPS).id}"
 
 
 def as_ops(page: Page, desk: Served) -> None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -12,9 +13,11 @@ from itertools import count
 from pathlib import Path
 
 from moneyed import Money
+from sqlalchemy import make_url
 
 from tests.triage.builders import minimal_files, policy
 from triage.decide.causes.inference import compile_rulebook
+from triage.logic.conditions import Facts, Truth
 from triage.records.caller import Caller
 from triage.records.payloads import payload_from_data
 from triage.records.report import CareEvent, Machine, PastRepair, Site
@@ -114,6 +117,47 @@ def running_service(
         assert_events_read_back(folder / "program.db")
     finally:
         store.close()
+
+
+class WatchedEngine:
+    """An engine that notes, each time it is asked, whether a writer holds the database's lock just then.
+
+    `meanwhile` is carried out once, by another thread, before the engine answers for the first time.
+    """
+
+    def __init__(self, service: Service, meanwhile: Callable[[], object] | None = None) -> None:
+        self._engine = service.engine
+        self._path = make_url(service.store.url).database
+        self._meanwhile = meanwhile
+        self.locked: list[bool] = []
+
+    @property
+    def name(self) -> str:
+        return self._engine.name
+
+    def truths(self, stage: str, facts: Facts) -> Mapping[str, Truth]:
+        self.locked.append(self._is_locked())
+        if self._meanwhile is not None:
+            other, self._meanwhile = threading.Thread(target=self._meanwhile), None
+            other.start()
+            other.join()
+        return self._engine.truths(stage, facts)
+
+    def _is_locked(self) -> bool:
+        with closing(sqlite3.connect(str(self._path), timeout=0, isolation_level=None)) as connection:
+            try:
+                connection.execute("BEGIN IMMEDIATE")
+            except sqlite3.OperationalError:
+                return True
+            connection.execute("ROLLBACK")
+            return False
+
+
+def watched(service: Service, meanwhile: Callable[[], object] | None = None) -> tuple[Service, WatchedEngine]:
+    """The same program with an engine that watches."""
+    engine = WatchedEngine(service, meanwhile)
+    new = Service(service.store, service.rulebook, engine, service.now, None, service.compile, service.new_id)
+    return new, engine
 
 
 def assert_events_read_back(database: Path) -> None:

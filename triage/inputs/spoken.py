@@ -7,7 +7,6 @@ year as 365. What was heard is always shown back, so that a wrong reading is see
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from datetime import date, time, timedelta
 from decimal import Decimal
 from typing import Any
@@ -62,29 +61,20 @@ _PART = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*([^\d\s,][^\d,]*)?")
 _HEDGE = re.compile(r"^(?:about|around|roughly|maybe|some|nearly|almost|over|ca\.?|~|≈)\s*")
 
 
-@dataclass(frozen=True, slots=True)
-class Spoken:
-    """`value` is what an answer takes as JSON data; `converted`: not as it was said."""
-
-    value: Any
-    converted: bool
-
-
 def is_dont_know(text: str) -> bool:
     """Whether the clerk's words say that they cannot tell."""
     return _DONT_KNOW.fullmatch(text.strip().casefold()) is not None
 
 
-def read_spoken(fact: Fact, text: str, today: date) -> Spoken:
-    """The value of what was said; `today` is the site's own day. InputError if it does not fit."""
+def read_spoken(fact: Fact, text: str, today: date) -> Any:
+    """What was said, as an answer's JSON data; `today` is the site's own. InputError if it does not fit."""
     said = " ".join(text.split())[:200]
     reader = {"number": _number, "flag": _flag, "choice": _choice, "date": _date, "time": _time}.get(
         fact.type
     )
     raw = said if reader is None else reader(fact, said.casefold(), today)
     value = write_value(read_value(fact, raw, f"/answers/{fact.id}"))
-    plain = fact.type != "number" or re.fullmatch(r"[-+]?\d+(?:\.\d+)?", said) is not None
-    return Spoken(Decimal(str(value)) if fact.type == "number" else value, not plain)
+    return Decimal(str(value)) if fact.type == "number" else value
 
 
 def _number(fact: Fact, said: str, today: date) -> Any:

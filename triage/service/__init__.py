@@ -1,1 +1,1 @@
-"""The one service behind API and command line; a method is a transaction."""
+"""The one service behind API and command line; a function is a transaction."""

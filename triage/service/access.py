@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 from triage.records.caller import Caller
-from triage.records.report import Machine
+from triage.records.report import History, Machine
 from triage.records.ticket import Ticket
 from triage.records.ticket_id import heard
 from triage.store import Work
@@ -27,6 +28,31 @@ def seen_machine(work: Work, serial: str, viewer: Caller | None) -> Machine:
     if viewer is not None and not viewer.may_see(machine.contractor):
         raise NotFoundError(f'no machine with the serial "{serial}"')
     return machine
+
+
+def machine_billed(work: Work, ticket: Ticket) -> Machine | None:
+    """The machine as the ticket's contractor serves it, whoever has it now, where the ticket has it."""
+    if ticket.machine is None:
+        return None
+    machine = replace(work.machines.get(ticket.machine), contractor=ticket.contractor)
+    return _in_place(work, machine, ticket)
+
+
+def found_for(work: Work, ticket: Ticket, serial: str) -> tuple[Machine, History] | None:
+    """A machine that a ticket's report names, with its history."""
+    try:
+        machine = _in_place(work, work.machines.get(serial), ticket)
+        return machine, work.care.history(serial)
+    except NotFoundError:
+        return None
+
+
+def _in_place(work: Work, machine: Machine, ticket: Ticket) -> Machine:
+    """A machine that was exchanged under this ticket is billed for where it stood."""
+    if machine.site is not None or ticket.site is None or machine.serial != ticket.machine:
+        return machine
+    site = work.machines.site(ticket.site)
+    return replace(machine, site=site, contractor=machine.contractor or ticket.contractor)
 
 
 def refuse_stale(work: Work, ticket: Ticket, if_version: int | None, *, may_be_closed: bool = False) -> None:

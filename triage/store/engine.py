@@ -7,11 +7,12 @@ SQLite runs in WAL with foreign keys on and full sync; a writer takes the write 
 from __future__ import annotations
 
 import sqlite3
+import sys
 import threading
 import time
-from collections.abc import Iterator
-from contextlib import contextmanager, nullcontext
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager, nullcontext
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -25,7 +26,7 @@ from triage.store.migrate import upgrade
 from triage.store.tables.care import Care
 from triage.store.tables.depot import Depot
 from triage.store.tables.desk import Desk, Presences
-from triage.store.tables.idempotency import Answers
+from triage.store.tables.idempotency import Responses
 from triage.store.tables.machines import Machines
 from triage.store.tables.numbers import NumberRecords
 from triage.store.tables.replay_runs import RecordedDecisions, ReplayRuns
@@ -47,7 +48,7 @@ class Work:
     tickets: Tickets
     tokens: Tokens
     rulebooks: Rulebooks
-    answers: Answers
+    responses: Responses
     desk: Desk
     recorded: RecordedDecisions
     depot: Depot
@@ -55,6 +56,14 @@ class Work:
     presences: Presences
     numbers: NumberRecords
     writes: bool
+
+
+@dataclass(frozen=True, slots=True)
+class _LateWrite:
+    """A transaction that begins with its first write; `opened` ends it."""
+
+    first: Callable[[Work], None]
+    opened: ExitStack = field(default_factory=ExitStack)
 
 
 class Store:
@@ -79,13 +88,44 @@ class Store:
 
     @contextmanager
     def write(self) -> Iterator[Work]:
-        """All or nothing; a `write` inside a `write` joins it."""
+        """All or nothing; a `write` inside a `write` joins it. See `one_write` for what it is inside that."""
         outer = self._current()
         if outer is not None:
             if not outer.writes:
                 raise RuntimeError("a write cannot start inside a read")
             yield outer
             return
+        late: _LateWrite | None = getattr(self._here, "late", None)
+        if late is None:
+            with self._begun() as work:
+                yield work
+            return
+        work = late.opened.enter_context(self._begun())
+        try:
+            late.first(work)
+            yield work
+        except BaseException:
+            late.opened.__exit__(*sys.exc_info())
+            raise
+
+    @contextmanager
+    def one_write(self, first: Callable[[Work], None]) -> Iterator[None]:
+        """All writes of this block are one transaction: the first begins it, the end of the block stores it.
+
+        What is done before the first write holds no lock. `first` is called when the transaction begins; what
+        it raises is raised there, and undoes the transaction. So does what is raised within the first write,
+        which lets the lock go: a write after that begins anew.
+        """
+        late = _LateWrite(first)
+        self._here.late = late
+        try:
+            with late.opened:
+                yield
+        finally:
+            self._here.late = None
+
+    @contextmanager
+    def _begun(self) -> Iterator[Work]:
         with self._write_lock or nullcontext(), self._transaction(self._writer, writes=True) as work:
             yield work
 
@@ -125,7 +165,7 @@ class Store:
                 Tickets(session),
                 Tokens(session),
                 Rulebooks(session),
-                Answers(session),
+                Responses(session),
                 Desk(session),
                 RecordedDecisions(session),
                 Depot(session),

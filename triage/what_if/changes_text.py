@@ -28,7 +28,7 @@ def read_values(rulebook: Rulebook, texts: Mapping[str, str], today: date) -> di
             values[fact_id] = text
         else:
             try:
-                values[fact_id] = read_spoken(fact, text, today).value
+                values[fact_id] = read_spoken(fact, text, today)
             except InputError as error:
                 problems += [replace(problem, pointer=f"/set/{fact_id}") for problem in error.problems]
     if problems:

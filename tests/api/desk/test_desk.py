@@ -7,7 +7,9 @@ import re
 import pytest
 from flask.testing import FlaskClient
 
+from tests.api.conftest import Send
 from tests.triage.services import OPS
+from triage.service import tickets
 from triage.service.service import Service
 from triage.values.dataclass_json import as_data
 
@@ -32,7 +34,7 @@ def step(desk: FlaskClient, call: str, what: str, **form: str) -> str:
 
 
 def last_event(service: Service, call: str, kind: str) -> dict[str, object]:
-    found = [event for event in service.events(call.rsplit("/", 1)[1], OPS) if event.kind == kind]
+    found = [event for event in tickets.events(service, call.rsplit("/", 1)[-1], OPS) if event.kind == kind]
     return as_data(found[-1].payload)
 
 
@@ -166,3 +168,20 @@ def test_a_language_that_is_not_there_changes_nothing(desk: FlaskClient, call: s
     response = desk.post("/language", data={"language": "xx", "next": "//elsewhere.example"})
     assert response.headers["Location"] == "/"
     assert "Set-Cookie" not in response.headers
+
+
+@pytest.mark.parametrize(
+    ("fact", "words", "value"),
+    [("filter_days", "41", 41), ("filter_days", "14", 14), ("cord_damaged", "no", False)],
+    ids=["as the record", "other than the record", "flag"],
+)
+def test_an_answer_writes_the_same_event_at_the_api_and_on_the_page(
+    desk: FlaskClient, call: str, send: Send, service: Service, fact: str, words: str, value: object
+) -> None:
+    step(desk, call, "answers", fact=fact, value=words)
+    opened = tickets.open_ticket(service, {"machine": "LH20-1", "symptoms": ["not_freezing"]}, OPS)
+    send("POST", f"/v1/tickets/{opened.id}/answers", {"answers": {fact: value}})
+    on_page = last_event(service, call, "answered")
+    assert on_page == last_event(service, opened.id, "answered")
+    assert "said" not in on_page
+    assert on_page.get("corrects") == ({"filter_days": 41} if value == 14 else None)

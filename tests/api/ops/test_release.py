@@ -11,6 +11,7 @@ from tests.triage.services import AGENT, OPS, REPORT, rulebook_files
 from triage.rulebook.reading.reader import version_of
 from triage.rulebook_care.release.background import AtOnce
 from triage.rulebook_care.release.publishing import check_candidate
+from triage.service import tickets
 from triage.service.service import Service
 from triage.store.tables.replay_runs import ReplayRun
 
@@ -31,7 +32,7 @@ def test_a_candidate_is_replayed_published_and_rolled_back_on_the_pages(
     ops: FlaskClient, service: Service
 ) -> None:
     before = service.rulebook.version
-    service.open_ticket(REPORT, AGENT)
+    tickets.open_ticket(service, REPORT, AGENT)
     page = checked(service, RENAMED)
     shown = ops.get(page).text
     assert "“Renamed”" in shown
@@ -44,17 +45,17 @@ def test_a_candidate_is_replayed_published_and_rolled_back_on_the_pages(
     assert ops.post(f"{page}/publish", data={"note": "A new title."}).status_code == 303
     shown = ops.get("/rulebook/log").text
     assert "A new title." in shown
-    service.live.refresh()
+    service.refresh()
     assert service.rulebook.version == version_of(RENAMED)
     assert ops.post("/rulebook/rollback", data={"version": before, "note": "Not yet."}).status_code == 303
-    service.live.refresh()
+    service.refresh()
     assert service.rulebook.version == before
 
 
 def test_lost_safety_is_listed_with_its_tickets_and_needs_its_own_yes(
     ops: FlaskClient, service: Service
 ) -> None:
-    service.open_ticket(DANGER, AGENT)
+    tickets.open_ticket(service, DANGER, AGENT)
     page = checked(service, CARELESS)
     ops.post(f"{page}/replay")
     shown = ops.get(page).text

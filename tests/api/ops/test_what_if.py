@@ -11,6 +11,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from tests.triage.services import AGENT, OPS, REPORT, rulebook_files
+from triage.service import tickets
 from triage.service.service import Service
 
 FILTER_RULE = "evidence/filter-overdue.yml"
@@ -18,7 +19,7 @@ FILTER_RULE = "evidence/filter-overdue.yml"
 
 @pytest.fixture
 def path(service: Service) -> str:
-    return f"/tickets/{service.open_ticket(REPORT, AGENT).id}/what-if"
+    return f"/tickets/{tickets.open_ticket(service, REPORT, AGENT).id}/what-if"
 
 
 @pytest.fixture
@@ -51,7 +52,7 @@ def test_a_form_as_sent_leads_to_the_shortest_address(agent: FlaskClient, path: 
 
 
 def test_a_changed_fact_shows_the_move_and_is_marked(agent: FlaskClient, path: str, service: Service) -> None:
-    before = service.ticket(path.split("/")[2], OPS)
+    before = tickets.ticket(service, path.split("/")[2], OPS)
     shown = agent.get(f"{path}?f.cord_damaged=yes&f.filter_days=3").text
     for said in (
         "Outcome: Fix in store → Send a technician.",
@@ -60,7 +61,7 @@ def test_a_changed_fact_shows_the_move_and_is_marked(agent: FlaskClient, path: s
         "Do not use the machine.",
     ):
         assert said in shown
-    assert service.ticket(before.id, OPS) == before
+    assert tickets.ticket(service, before.id, OPS) == before
 
 
 def test_an_emptied_field_is_forgotten(agent: FlaskClient, path: str) -> None:

@@ -8,6 +8,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from tests.triage.services import OPS
+from triage.service import tickets
 from triage.service.service import Service
 
 
@@ -66,7 +67,7 @@ def test_a_whole_call_without_scripts(desk: FlaskClient, service: Service) -> No
     assert answered.status_code == 303
     cured = desk.post(f"{path}/checks", data={"version": "4", "check": "rinse-filter", "result": "cured"})
     assert cured.status_code == 303
-    ticket = service.ticket(path.rsplit("/", 1)[1], OPS)
+    ticket = tickets.ticket(service, path.rsplit("/", 1)[1], OPS)
     assert ticket.decision is not None
     assert ticket.decision["solved"] is True
 

@@ -71,7 +71,7 @@ def problems_while_live_answers(
     checking.join(PATIENCE_SECONDS)
     served.append(answered_by())
     assert served == [live] * 5
-    service.live.refresh()
+    service.refresh()
     assert service.rulebook.version == live
     (response,) = answers
     assert response.status_code == 200, response.text

@@ -8,16 +8,17 @@ from flask.testing import FlaskClient
 from tests.api.conftest import Send
 from tests.triage.services import AGENT, REPORT
 from triage.repairs.period_numbers import DEFINITIONS
+from triage.service import repairs, tickets
 from triage.service.service import Service
 
 
 @pytest.fixture
 def recorded(service: Service) -> Service:
     """One ticket that the filter cures, one that stays open."""
-    service.open_ticket(REPORT, AGENT)
-    service.record_check("T-000001", "rinse-filter", "cured", AGENT)
-    service.close("T-000001", {"cause": "dirty_filter", "cured_by": "rinse-filter"}, AGENT, None)
-    service.open_ticket({**REPORT, "machine": "LH30-2", "symptoms": ["leaking"]}, AGENT)
+    tickets.open_ticket(service, REPORT, AGENT)
+    tickets.record_check(service, "T-000001", "rinse-filter", "cured", AGENT)
+    repairs.close(service, "T-000001", {"cause": "dirty_filter", "cured_by": "rinse-filter"}, AGENT, None)
+    tickets.open_ticket(service, {**REPORT, "machine": "LH30-2", "symptoms": ["leaking"]}, AGENT)
     return service
 
 

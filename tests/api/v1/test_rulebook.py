@@ -12,6 +12,7 @@ from tests.api.conftest import Send
 from tests.triage.services import AGENT, REPORT, rulebook_files
 from triage.rulebook.reading.reader import version_of
 from triage.rulebook_care.release.background import AtOnce
+from triage.service import tickets
 from triage.service.service import Service
 from triage.store.tables.replay_runs import ReplayRun
 
@@ -38,27 +39,27 @@ def checked(send: Send, files: dict[str, object]) -> str:
 
 def test_a_candidate_goes_all_the_way_and_back(send: Send, service: Service) -> None:
     before = service.rulebook.version
-    service.open_ticket(REPORT, AGENT)
+    tickets.open_ticket(service, REPORT, AGENT)
     version = checked(send, RENAMED)
     replayed = post(send, "replay", {"version": version})
     assert (replayed["decisions"], replayed["changed"], replayed["safety_lost"]) == (1, 0, [])
     published = post(send, "publish", {"version": version, "note": "A new title."})
     assert (published["version"], published["published_by"]) == (version, "ops")
-    service.live.refresh()
+    service.refresh()
     shown = send("GET", "/v1/rulebook", by="ops").json
     assert shown is not None
     assert (shown["version"], shown["serving"], shown["title"]) == (version, version, "Renamed")
     assert [line["stage"] for line in shown["log"]] == ["published", "published", "replayed", "checked"]
     back = post(send, "rollback", {"note": "Not yet."})
     assert back["version"] == before
-    service.live.refresh()
+    service.refresh()
     shown = send("GET", "/v1/rulebook", by="ops").json
     assert shown is not None
     assert (shown["serving"], shown["note"]) == (before, "rolled back: Not yet.")
 
 
 def test_what_loses_safety_is_published_only_with_an_outright_yes(send: Send, service: Service) -> None:
-    service.open_ticket(DANGER, AGENT)
+    tickets.open_ticket(service, DANGER, AGENT)
     version = checked(send, CARELESS)
     lost = post(send, "replay", {"version": version})["safety_lost"]
     assert lost[0] == {
@@ -82,7 +83,7 @@ def test_a_bad_candidate_is_told_what_is_wrong_and_never_serves(send: Send, serv
     unchecked = version_of({**RENAMED, "causes/broken.yml": {"id": "broken"}})
     for path, body in (("replay", {}), ("publish", {"note": "Try."})):
         post(send, path, {"version": unchecked, **body}, 404)
-    service.live.refresh()
+    service.refresh()
     assert service.rulebook.version == before
     assert send("POST", "/v1/reports", REPORT).status_code == 201
 
@@ -105,7 +106,7 @@ def test_a_publication_sent_twice_with_its_key_is_made_once(send: Send, service:
 def test_a_replay_sent_twice_with_its_key_gives_the_first_answer(send: Send, service: Service) -> None:
     version = checked(send, RENAMED)
     first = post(send, "replay", {"version": version}, Idempotency_Key="k1")
-    service.open_ticket(REPORT, AGENT)
+    tickets.open_ticket(service, REPORT, AGENT)
     assert post(send, "replay", {"version": version}, Idempotency_Key="k1") == first
     assert post(send, "replay", {"version": version}, Idempotency_Key="k2")["decisions"] == 1
     post(send, "replay", {"version": version[:20]}, 409, Idempotency_Key="k1")
@@ -134,7 +135,7 @@ def test_a_whole_rulebook_fits_and_more_than_that_does_not(send: Send) -> None:
 def test_a_replay_in_the_background_is_started_followed_and_used(
     client: FlaskClient, send: Send, service: Service
 ) -> None:
-    service.open_ticket(REPORT, AGENT)
+    tickets.open_ticket(service, REPORT, AGENT)
     client.application.extensions[LAUNCHER] = AtOnce(service.store, service.now)
     version = checked(send, RENAMED)
     started = send("POST", "/v1/rulebook/replays", {"version": version}, by="ops")

@@ -55,11 +55,11 @@ def test_a_visit_takes_skill_kit_and_due_time_from_the_decision(send: Send, path
 
 def test_a_visit_goes_from_scheduled_to_started_to_done(send: Send, path: str, service: Service) -> None:
     scheduled(send, path, at="2026-03-02T12:30:00-05:00")
-    service._clock.move(hours=1)  # type: ignore[attr-defined]
+    service.now.move(hours=1)  # type: ignore[attr-defined]
     started = send("POST", path, {"state": "started"}, by="fogline").json
     assert started is not None
     assert (started["state"], started["started_at"]) == ("started", (NOON + timedelta(hours=1)).isoformat())
-    service._clock.move(hours=1)  # type: ignore[attr-defined]
+    service.now.move(hours=1)  # type: ignore[attr-defined]
     done = send("POST", path, {"state": "done", "at": "2026-03-02T13:50:00-05:00"}, by="fogline").json
     assert done is not None
     assert (done["state"], done["done_at"]) == ("done", "2026-03-02T13:50:00-05:00")
@@ -200,7 +200,7 @@ def test_the_calendar_is_read_alike_by_another_library(send: Send, path: str) ->
 def test_the_same_visit_gives_the_same_calendar_later(send: Send, path: str, service: Service) -> None:
     scheduled(send, path)
     first = send("GET", f"{path}/1.ics").get_data()
-    service._clock.move(hours=5)  # type: ignore[attr-defined]
+    service.now.move(hours=5)  # type: ignore[attr-defined]
     assert send("GET", f"{path}/1.ics").get_data() == first
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from tests.api.conftest import Send
 from tests.triage.services import REPORT, rulebook_files
-from triage.service import what_if_desk
+from triage.service import what_if
 
 FILTER_RULE = "evidence/filter-overdue.yml"
 
@@ -134,7 +134,7 @@ def test_an_edit_nested_too_deep_for_the_engine_is_refused(send: Send, path: str
 def test_an_edit_that_takes_too_long_is_given_up(
     send: Send, path: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(what_if_desk, "SECONDS", 0.01)
+    monkeypatch.setattr(what_if, "SECONDS", 0.01)
     response = send("POST", path, {"files": {FILTER_RULE: edited()}}, by="ops")
     assert response.status_code == 422
     assert "took more than 0.01 seconds" in response.json["detail"]  # type: ignore[index]

@@ -17,6 +17,7 @@ from triage.cli import main as command_line
 from triage.cli.shown.files import opened_service
 from triage.config import SETTINGS, default_rulebook, read_settings
 from triage.rulebook.reading.reader import read_with_files, rulebook_from_data
+from triage.service import requests, tickets
 from triage.values.errors import InputError
 
 AT = "2026-03-02T12:00:00-05:00"
@@ -270,7 +271,7 @@ def test_a_token_is_shown_once_listed_and_revoked(run: Run) -> None:
     assert token.startswith("bw_")
     assert "shown once" in err
     with opened_service() as service:
-        caller = service.caller_for(token.strip())
+        caller = requests.caller_for(service, token.strip())
         assert caller is not None
         assert (caller.role, caller.contractor) == ("technician", "fogline")
     status, listed, _ = run("token", "list")
@@ -300,7 +301,7 @@ def test_a_wrong_token_command_is_wrong_input(run: Run, arguments: list[str]) ->
 def test_a_ticket_is_explained_number_by_number(run: Run) -> None:
     run("load", "records")
     with opened_service() as service:
-        ticket = service.open_ticket(REPORT, AGENT)
+        ticket = tickets.open_ticket(service, REPORT, AGENT)
     status, out, err = run("explain", ticket.id.lower())
     assert (status, err) == (0, "")
     for said in ("identical", "base share", "fill_level", "caller", "Rules that fired"):
@@ -314,7 +315,7 @@ def test_a_ticket_is_explained_number_by_number(run: Run) -> None:
 def test_a_decision_that_comes_out_otherwise_is_a_no(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
     run("load", "records")
     with opened_service() as service:
-        ticket = service.open_ticket(REPORT, AGENT)
+        ticket = tickets.open_ticket(service, REPORT, AGENT)
     files = rulebook_files()
     files["rates.yml"]["default"]["trip"] = 999  # type: ignore[index]
     monkeypatch.setattr("triage.what_if.explain.rulebook_from_data", lambda *_: rulebook_from_data(files))

@@ -11,6 +11,7 @@ from tests.triage.services import AGENT, NOON, REPORT, Clock, rulebook_files, ru
 from triage.decide.under_later_rules import fitted, fitted_machine
 from triage.records.payloads import Decided
 from triage.rulebook.reading.reader import version_of
+from triage.service import tickets, what_if
 from triage.service.service import Service
 from triage.store.tables.rulebooks import Publication
 from triage.values.errors import InputError
@@ -55,7 +56,7 @@ def published(service: Service, files: dict[str, object]) -> None:
     with service.store.write() as work:
         work.rulebooks.keep(version_of(files), files)
         work.rulebooks.publish(Publication(version_of(files), NOON, "lead", "Shorter."))
-    service.live.refresh()
+    service.refresh()
 
 
 def test_a_ticket_goes_on_when_a_fact_it_answered_is_gone(tmp_path: Path) -> None:
@@ -63,15 +64,15 @@ def test_a_ticket_goes_on_when_a_fact_it_answered_is_gone(tmp_path: Path) -> Non
     with running_service(tmp_path, clock) as service:
         published(service, rulebook_files(**WITH_SMELL))
         report = {**REPORT, "answers": {"fill_level": 70, "smell": True}, "unknown": ["noise"]}
-        ticket = service.open_ticket(report, AGENT)
+        ticket = tickets.open_ticket(service, report, AGENT)
         published(service, rulebook_files())
-        changed = service.answer(ticket.id, {"cord_damaged": True}, AGENT)
+        changed = tickets.answer(service, ticket.id, {"cord_damaged": True}, AGENT)
         assert changed.outcome == "dispatch"
         assert changed.report["answers"]["smell"] is True  # the log keeps it
-        decided = service.events(ticket.id, AGENT)[-1].payload
+        decided = tickets.events(service, ticket.id, AGENT)[-1].payload
         assert isinstance(decided, Decided)
         assert decided.left_out == ("smell", "noise")
         assert decided.inputs["report"]["answers"] == {"fill_level": 70, "cord_damaged": True}
-        assert service.explain(ticket.id).identical
+        assert what_if.explain(service, ticket.id).identical
         with pytest.raises(InputError, match="smell"):
-            service.answer(ticket.id, {"smell": False}, AGENT)
+            tickets.answer(service, ticket.id, {"smell": False}, AGENT)

@@ -30,8 +30,9 @@ from triage.repairs.period import EARLIER, Approval, Closing, OpenedTicket, Reco
 from triage.repairs.period_numbers import DEFINITIONS, period_numbers
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.schedule.contractors import Contractor
+from triage.service import repairs, tickets
 from triage.service.service import Service
-from triage.service.visit_desk import record_visit
+from triage.service.visits import record_visit
 from triage.store.tables.models import EventRow
 from triage.store.tables.numbers import json_text
 from triage.values.errors import InputError
@@ -71,56 +72,63 @@ def service(tmp_path: Path) -> Iterator[Service]:
             work.machines.put_contractors(certified)
 
         # T-000001 on LH20-1, closed four days before the period.
-        running.open_ticket({**REPORT, "reported_at": clock.time.isoformat()}, AGENT)
+        tickets.open_ticket(running, {**REPORT, "reported_at": clock.time.isoformat()}, AGENT)
         clock.move(days=1)
-        running.close("T-000001", {"cause": "low_fill", "cured_by": "repair", "hours": 1}, FOGLINE, None)
+        repairs.close(
+            running, "T-000001", {"cause": "low_fill", "cured_by": "repair", "hours": 1}, FOGLINE, None
+        )
 
         # T-000002, a repeat of it: cured by the filter, nobody sent, closed after 2 hours.
         clock.move(days=4)
-        running.open_ticket(REPORT, AGENT)
-        running.record_check("T-000002", "rinse-filter", "not_cured", AGENT)
-        running.record_check("T-000002", "rinse-filter", "cured", AGENT)
+        tickets.open_ticket(running, REPORT, AGENT)
+        tickets.record_check(running, "T-000002", "rinse-filter", "not_cured", AGENT)
+        tickets.record_check(running, "T-000002", "rinse-filter", "cured", AGENT)
         clock.move(hours=2)
-        running.close("T-000002", {"cause": "dirty_filter", "cured_by": "rinse-filter"}, AGENT, None)
+        repairs.close(running, "T-000002", {"cause": "dirty_filter", "cured_by": "rinse-filter"}, AGENT, None)
 
         # T-000003, a repeat of that: one visit, moved once; trip and an hour are 205.00; after 24 hours.
         clock.move(days=10)
-        running.open_ticket(REPORT, AGENT)
-        running.record_check("T-000003", "rinse-filter", "not_cured", AGENT)
-        running.record_check("T-000003", "fill-hopper", "could_not_do", AGENT)
+        tickets.open_ticket(running, REPORT, AGENT)
+        tickets.record_check(running, "T-000003", "rinse-filter", "not_cured", AGENT)
+        tickets.record_check(running, "T-000003", "fill-hopper", "could_not_do", AGENT)
         record_visit(running, "T-000003", visit, OPS)
         record_visit(running, "T-000003", {**visit, "visit": 1, "at": "2026-03-21T10:00:00-05:00"}, OPS)
         clock.move(days=1)
         lines = [{"kind": "trip"}, {"kind": "labor", "hours": 1}]
         done = {"cause": "low_fill", "cured_by": "repair", "lines": lines}
-        running.close("T-000003", done, FOGLINE, None)
+        repairs.close(running, "T-000003", done, FOGLINE, None)
 
         # T-000004 on LH30-2, on hold since its estimate; an answer later it still is.
-        running.open_ticket(LEAKING, AGENT)
+        tickets.open_ticket(running, LEAKING, AGENT)
         clock.move(hours=1)
-        running.estimate("T-000004", LARGE, TERN, None)
+        repairs.estimate(running, "T-000004", LARGE, TERN, None)
         clock.move(hours=5)
-        running.answer("T-000004", {"fill_level": 60}, AGENT)
+        tickets.answer(running, "T-000004", {"fill_level": 60}, AGENT)
 
         # T-000005 on LH30-2: a visit in the evening (260.00) that cures nothing; opened again, a second one
         # is approved for 95.00, then for 177.50, and costs 95.00.
-        running.open_ticket(CORD, AGENT)
+        tickets.open_ticket(running, CORD, AGENT)
         record_visit(running, "T-000005", {"state": "scheduled", "at": clock.time.isoformat()}, OPS)
         for state in ("started", "done"):
             clock.move(hours=1)
             record_visit(running, "T-000005", {"state": state}, TERN)
         clock.move(hours=1)
-        running.close("T-000005", {**done, "cause": "no_fault_found", "cured_by": "nothing"}, TERN, None)
+        repairs.close(
+            running, "T-000005", {**done, "cause": "no_fault_found", "cured_by": "nothing"}, TERN, None
+        )
         clock.move(hours=3)
-        running.reopen("T-000005", "The cord sparks.", AGENT)
+        repairs.reopen(running, "T-000005", "The cord sparks.", AGENT)
         record_visit(running, "T-000005", visit, OPS)
-        running.estimate("T-000005", {"cause": "seal_wrong", "lines": [{"kind": "trip"}]}, TERN, None)
-        running.approve("T-000005", {**YES, "estimate": 1}, OPS, None)
+        repairs.estimate(
+            running, "T-000005", {"cause": "seal_wrong", "lines": [{"kind": "trip"}]}, TERN, None
+        )
+        repairs.approve(running, "T-000005", {**YES, "estimate": 1}, OPS, None)
         lines = [{"kind": "trip"}, {"kind": "labor", "hours": Decimal("0.4")}]
-        running.estimate("T-000005", {"cause": "seal_wrong", "lines": lines}, TERN, None)
-        running.approve("T-000005", {**YES, "estimate": 2}, OPS, None)
+        repairs.estimate(running, "T-000005", {"cause": "seal_wrong", "lines": lines}, TERN, None)
+        repairs.approve(running, "T-000005", {**YES, "estimate": 2}, OPS, None)
         clock.move(hours=4)
-        running.close(
+        repairs.close(
+            running,
             "T-000005",
             {**done, "cause": "seal_wrong", "lines": [{"kind": "trip"}], "authorization": "T-000005-A2"},
             TERN,
@@ -128,7 +136,7 @@ def service(tmp_path: Path) -> Iterator[Service]:
         )
 
         # T-000006 without a machine stays open and is not decided otherwise later.
-        running.open_ticket({"machine": None, "symptoms": ["leaking"], "answers": {}}, AGENT)
+        tickets.open_ticket(running, {"machine": None, "symptoms": ["leaking"], "answers": {}}, AGENT)
         clock.time = NOON + timedelta(days=29)
         yield running
 

@@ -12,6 +12,7 @@ from tests.triage.payloads import close_out
 from tests.triage.services import AGENT, NOON, REPORT, rulebook_files, running_service
 from triage.rulebook.reading.reader import version_of
 from triage.rulebook_care.release.piece import ReplayJob
+from triage.service import tickets
 from triage.service.service import Service
 
 LATER = datetime(2026, 6, 1, tzinfo=UTC)
@@ -49,10 +50,12 @@ def recorded_log(folder: Path, files: dict[str, object] | None = None) -> Iterat
     with running_service(folder, files=files or rulebook_files()) as service:
         log = Log(service, f"sqlite:///{folder / 'program.db'}")
         for days in (40, 30, 2, 20):
-            service.open_ticket({**REPORT, "answers": {"filter_days": days}}, AGENT)
-        service.answer("T-000001", {"fill_level": 70}, AGENT)
-        service.open_ticket({**REPORT, "machine": "LH30-2", "symptoms": ["leaking"], "answers": {}}, AGENT)
-        service.open_ticket({**REPORT, "answers": {"cord_damaged": True}}, AGENT)
+            tickets.open_ticket(service, {**REPORT, "answers": {"filter_days": days}}, AGENT)
+        tickets.answer(service, "T-000001", {"fill_level": 70}, AGENT)
+        tickets.open_ticket(
+            service, {**REPORT, "machine": "LH30-2", "symptoms": ["leaking"], "answers": {}}, AGENT
+        )
+        tickets.open_ticket(service, {**REPORT, "answers": {"cord_damaged": True}}, AGENT)
         log.close("T-000001", "dirty_filter")
         log.close("T-000002", "dirty_filter")
         log.close("T-000003", None)

@@ -14,6 +14,7 @@ from tests.triage.builders import minimal_rulebook
 from tests.triage.services import AGENT, REPORT, Clock, rulebook_files, running_service
 from triage.decide.causes.inference import compile_rulebook
 from triage.rulebook.reading.reader import version_of
+from triage.service import tickets, what_if
 from triage.service.live_rulebook import POLL_SECONDS, LiveRulebook, Serving
 from triage.store.tables.rulebooks import Publication
 
@@ -142,15 +143,15 @@ def test_every_process_serves_what_another_published_and_a_ticket_shows_its_own_
     clock = Clock()
     renamed = rulebook_files(**{"rulebook.yml": {"title": "Renamed", "currency": "USD"}})
     with running_service(tmp_path, clock) as service:
-        first = service.open_ticket(REPORT, AGENT)
+        first = tickets.open_ticket(service, REPORT, AGENT)
         with service.store.write() as work:
             work.rulebooks.keep(version_of(renamed), renamed)
             work.rulebooks.publish(Publication(version_of(renamed), clock(), "lead", "A new title."))
-        service.live.refresh()
-        second = service.open_ticket(REPORT, AGENT)
+        service.refresh()
+        second = tickets.open_ticket(service, REPORT, AGENT)
         assert (first.rulebook, second.rulebook) == (version_of(rulebook_files()), version_of(renamed))
         for ticket in (first, second):
-            found = service.explain(ticket.id)
+            found = what_if.explain(service, ticket.id)
             assert found.identical
             assert found.rulebook.version == ticket.rulebook
     with running_service(tmp_path, clock) as restarted:  # with the old files

@@ -19,7 +19,7 @@ from sqlalchemy.exc import StatementError
 from triage.records.custody import CustodyEvent
 from triage.records.report import CareEvent, Machine, PastRepair, Site
 from triage.store import Store, open_store
-from triage.store.tables.idempotency import StoredAnswer
+from triage.store.tables.idempotency import StoredResponse
 from triage.store.tables.machines import Contractor
 from triage.store.tables.models import Base
 from triage.store.tables.rulebooks import Publication
@@ -208,13 +208,63 @@ def test_a_rulebook_is_kept_once_and_comes_back_exactly(store: Store) -> None:
         assert len(work.rulebooks.publications()) == 1
 
 
-def test_an_answer_is_found_by_caller_and_key(store: Store) -> None:
-    answer = StoredAnswer("hash", 201, {"ETag": '"2"'}, {"chance": Decimal("0.1")})
+def test_a_response_is_found_by_caller_and_key(store: Store) -> None:
+    response = StoredResponse("hash", 201, {"ETag": '"2"'}, {"chance": Decimal("0.1")})
     with store.write() as work:
-        work.answers.keep("desk", "k1", answer, NOON)
+        work.responses.keep("desk", "k1", response, NOON)
     with store.read() as work:
-        assert work.answers.find("desk", "k1") == answer
-        assert work.answers.find("other", "k1") is None
+        assert work.responses.find("desk", "k1") == response
+        assert work.responses.find("other", "k1") is None
+
+
+def kept(store: Store) -> tuple[str, ...]:
+    with store.read() as work:
+        return tuple(sorted(work.rulebooks.versions()))
+
+
+def keep(store: Store, version: str) -> None:
+    with store.write() as work:
+        work.rulebooks.keep(version, {})
+
+
+def test_writes_of_one_write_are_one_transaction_that_the_first_of_them_begins(
+    store: Store, path: Path
+) -> None:
+    other = open_store(f"sqlite:///{path}")
+    begun: list[bool] = []
+    with store.one_write(lambda work: begun.append(work.writes)):
+        keep(other, "sha256:aa")  # nothing is locked yet
+        assert begun == []
+        keep(store, "sha256:bb")
+        keep(store, "sha256:cc")
+        assert begun == [True]
+        assert kept(store) == ("sha256:aa", "sha256:bb", "sha256:cc")
+        assert kept(other) == ("sha256:aa",)
+    assert kept(other) == ("sha256:aa", "sha256:bb", "sha256:cc")
+    other.close()
+
+
+def test_what_fails_after_the_first_write_of_one_write_undoes_it(store: Store) -> None:
+    with pytest.raises(InputError, match="half way"), store.one_write(lambda _: None):
+        keep(store, "sha256:aa")
+        raise InputError("half way")
+    assert kept(store) == ()
+    keep(store, "sha256:bb")  # the lock is free, and a write is stored at once again
+    assert kept(store) == ("sha256:bb",)
+
+
+def test_a_first_write_that_fails_lets_the_lock_go_and_the_next_begins_anew(store: Store, path: Path) -> None:
+    other = open_store(f"sqlite:///{path}")
+    begun: list[bool] = []
+    with store.one_write(lambda work: begun.append(work.writes)):
+        with pytest.raises(InputError, match="not so"), store.write() as work:
+            work.rulebooks.keep("sha256:aa", {})
+            raise InputError("not so")
+        keep(other, "sha256:bb")
+        keep(store, "sha256:cc")
+    assert begun == [True, True]
+    assert kept(other) == ("sha256:bb", "sha256:cc")
+    other.close()
 
 
 def test_custody_is_only_added_to_and_follows_its_steps(store: Store, path: Path) -> None:

@@ -21,8 +21,9 @@ from triage.decide.decide_data import Inputs, inputs_as_data, inputs_from_data, 
 from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
+from triage.service import requests, tickets
 from triage.service.service import Service
-from triage.service.what_if_desk import Rules, WhatIf, what_if
+from triage.service.what_if import Rules, WhatIf, what_if
 from triage.values.errors import InputError, NotFoundError
 from triage.what_if.changes import Changes, changed_inputs, changes_as_data, changes_from_data
 from triage.what_if.diff import decision_changes
@@ -71,7 +72,7 @@ def service(tmp_path: Path) -> Iterator[Service]:
 
 @pytest.fixture
 def ticket(service: Service) -> str:
-    return service.open_ticket(REPORT, AGENT).id
+    return tickets.open_ticket(service, REPORT, AGENT).id
 
 
 def asked(service: Service, ticket: str, rules: Rules | None = None, **changes: Any) -> WhatIf:
@@ -93,14 +94,14 @@ def test_without_a_change_both_decisions_are_the_recorded_one_to_the_bit(
 ) -> None:
     found = asked(service, ticket)
     assert found.as_recorded
-    assert found.before == found.after == service.ticket(ticket, OPS).decision
+    assert found.before == found.after == tickets.ticket(service, ticket, OPS).decision
     assert found.changed == ()
 
 
 def test_nothing_is_stored(service: Service, ticket: str) -> None:
-    before = service.ticket(ticket, OPS)
+    before = tickets.ticket(service, ticket, OPS)
     asked(service, ticket, facts={"cord_damaged": True}, at="2026-04-01T12:00:00-05:00")
-    assert service.ticket(ticket, OPS) == before
+    assert tickets.ticket(service, ticket, OPS) == before
 
 
 def test_a_fact_that_is_set_moves_the_outcome_and_all_that_hangs_on_it(service: Service, ticket: str) -> None:
@@ -146,7 +147,7 @@ def test_a_check_that_cured_solves_it_and_one_taken_back_was_never_done(
     assert in_part(asked(service, ticket, checks={"rinse-filter": "cured"}), "outcome") == {
         "outcome": ("Fix in store", "Fixed in store")
     }
-    service.record_check(ticket, "rinse-filter", "not_cured", AGENT)
+    tickets.record_check(service, ticket, "rinse-filter", "not_cured", AGENT)
     back = asked(service, ticket, checks={"rinse-filter": "not_done"})
     assert in_part(back, "plan")["rinse-filter"] == (None, 1)
 
@@ -187,7 +188,7 @@ def test_what_is_wrong_in_an_edit_has_its_file_line_and_column(service: Service,
 def test_a_hostile_edit_is_refused_and_the_service_goes_on(service: Service, ticket: str, text: str) -> None:
     with pytest.raises(InputError):
         asked(service, ticket, Rules(texts={FILTER_RULE: text}))
-    assert service.health()["status"] == "ok"
+    assert requests.health(service)["status"] == "ok"
 
 
 def test_a_kept_version_can_stand_on_the_other_side(service: Service, ticket: str) -> None:

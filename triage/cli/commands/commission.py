@@ -18,6 +18,7 @@ from triage.machine.commissioning import Checklist, Finding, facts, findings, re
 from triage.machine.commissioning.finding import Result
 from triage.records.caller import Caller
 from triage.rulebook.fact_values import write_value
+from triage.service.machines import record_care
 from triage.values.errors import InputError, Problem
 
 INSTALLER = Caller("installer", "ops")
@@ -51,7 +52,7 @@ def commission(checklist: Path, machine: str | None, as_data: bool) -> int:
 def _stored(file: Path, data: object, serial: str) -> tuple[Finding, ...]:
     care = {"kind": "commissioned", "details": data}
     with opened_service() as service, _places_in(file):
-        return service.record_care(serial, care, INSTALLER).findings
+        return record_care(service, serial, care, INSTALLER).findings
 
 
 @contextmanager

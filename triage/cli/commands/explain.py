@@ -8,6 +8,7 @@ from triage.cli.shown.files import opened_service
 from triage.cli.shown.output import console, print_json
 from triage.cli.shown.show import show_decision, show_derivation
 from triage.records.decision_json import as_json
+from triage.service.what_if import explain as explain_ticket
 
 
 @click.command()
@@ -19,7 +20,7 @@ def explain(ticket: str, as_data: bool) -> int:
     Exit status 1 when it does not come out the same.
     """
     with opened_service() as service:
-        found = service.explain(ticket)
+        found = explain_ticket(service, ticket)
     if as_data:
         print_json(
             {

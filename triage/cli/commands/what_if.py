@@ -11,7 +11,7 @@ from triage.cli.shown.files import opened_service, read_time
 from triage.cli.shown.output import print_json
 from triage.cli.shown.show_what_if import show_what_if
 from triage.service.service import Service
-from triage.service.what_if_desk import Rules, what_if
+from triage.service.what_if import Rules, what_if
 from triage.values.errors import InputError
 from triage.values.yaml_source import MOST_BYTES
 from triage.what_if.changes import Changes

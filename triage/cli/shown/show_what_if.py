@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from triage.cli.shown.output import console
-from triage.service.what_if_desk import WhatIf
+from triage.service.what_if import WhatIf
 from triage.values.shown import shown
 from triage.what_if.change import DecisionChange, percent
 from triage.what_if.diff import outcome_said

@@ -1,4 +1,4 @@
-"""Idempotency keys: a request sent twice is carried out once and answered the same."""
+"""Idempotency keys: what a request was answered, so that one sent twice is carried out once."""
 
 from __future__ import annotations
 
@@ -10,34 +10,41 @@ from typing import Any
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from triage.store.tables.models import AnswerRow
+from triage.store.tables.models import ResponseRow
 
 
 @dataclass(frozen=True, slots=True)
-class StoredAnswer:
+class StoredResponse:
+    """What a request was answered; `request_hash` tells another request under the same key."""
+
     request_hash: str
     status: int
     headers: Mapping[str, str]
     body: Mapping[str, Any]
 
 
-class Answers:
+class Responses:
     def __init__(self, session: Session) -> None:
         self._session = session
 
-    def find(self, caller: str, key: str) -> StoredAnswer | None:
-        """The answer under this key; until the transaction ends nobody else finds that there is none."""
+    def find(self, caller: str, key: str) -> StoredResponse | None:
+        """The response under this key; until the transaction ends nobody else finds that there is none."""
         if self._session.get_bind().dialect.name == "postgresql":
             # SQLite has one writer at a time; here the key itself is locked, though its row is not there yet.
             lock = func.pg_advisory_xact_lock(func.hashtextextended(f"{caller} {key}", 0))
             self._session.execute(select(lock))
-        row = self._session.get(AnswerRow, (caller, key))
-        return None if row is None else row.as_record(StoredAnswer)
+        row = self._session.get(ResponseRow, (caller, key))
+        return None if row is None else row.as_record(StoredResponse)
 
-    def keep(self, caller: str, key: str, answer: StoredAnswer, at: datetime) -> None:
+    def keep(self, caller: str, key: str, response: StoredResponse, at: datetime) -> None:
         self._session.add(
-            AnswerRow.made_of(
-                answer, caller=caller, key=key, at=at, headers=dict(answer.headers), body=dict(answer.body)
+            ResponseRow.made_of(
+                response,
+                caller=caller,
+                key=key,
+                at=at,
+                headers=dict(response.headers),
+                body=dict(response.body),
             )
         )
         self._session.flush()

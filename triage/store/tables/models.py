@@ -280,8 +280,8 @@ class ReplayPieceRow(Base):
     tally: Mapped[Any] = mapped_column(ExactJSON)
 
 
-class AnswerRow(Base):
-    """What a request was answered with, by the caller's idempotency key."""
+class ResponseRow(Base):
+    """What a request was answered, by the caller's idempotency key."""
 
     __tablename__ = "idempotency_keys"
 

@@ -8,9 +8,9 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
-from sqlalchemy import ColumnElement, false, insert, select, tuple_
+from sqlalchemy import ColumnElement, CursorResult, false, insert, select, tuple_, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
@@ -44,7 +44,16 @@ def opening(ticket_id: str, news: Sequence[Payload], *, at: datetime, who: str, 
 
     A writer keeps all others waiting; so what can be done before is not done inside its transaction.
     """
-    return _made_ready(None, None, ticket_id, news, at, who, rulebook)
+    return _made_ready(None, ticket_id, news, at, who, rulebook)
+
+
+def following(ticket: Ticket, news: Sequence[Payload], *, at: datetime, who: str, rulebook: str) -> Ready:
+    """The next events of a ticket as it was read, written out in the same way."""
+    return _made_ready(ticket, ticket.id, news, at, who, rulebook)
+
+
+class TicketMoved(Exception):
+    """A ticket is no longer as it was read."""
 
 
 class Tickets:
@@ -68,8 +77,8 @@ class Tickets:
         What is given back is what a later `get` reads: payloads as JSON holds them.
         """
         row = self._session.get(TicketRow, ticket_id)
-        ticket, decided_seq = (None, None) if row is None else (_ticket(row), row.decided_seq)
-        ready = _made_ready(ticket, decided_seq, ticket_id, news, at, who, rulebook)
+        ticket = None if row is None else _ticket(row)
+        ready = _made_ready(ticket, ticket_id, news, at, who, rulebook)
         if row is None:
             self._session.connection().execute(insert(TicketRow), ready.state)
         else:
@@ -77,7 +86,7 @@ class Tickets:
                 setattr(row, name, value)
             self._session.flush()
         self._session.connection().execute(insert(EventRow), ready.rows)
-        return self._with_decision(ready.ticket, ready.state["decided_seq"])
+        return self._with_decision(ready.ticket, None if row is None else row.decided_seq)
 
     def open(self, ready: Ready) -> bool:
         """Stores a new ticket that `opening` made ready; False, and nothing stored, when its id is taken."""
@@ -88,6 +97,14 @@ class Tickets:
             return False
         connection.execute(insert(EventRow), ready.rows)
         return True
+
+    def follow(self, ready: Ready) -> None:
+        """Stores what `following` made ready. Raises TicketMoved where the ticket has moved on since."""
+        unmoved = TicketRow.id == ready.ticket.id, TicketRow.version == ready.ticket.version - len(ready.rows)
+        changed = self._session.execute(update(TicketRow).where(*unmoved).values(**ready.state))
+        if cast("CursorResult[Any]", changed).rowcount == 0:
+            raise TicketMoved(ready.ticket.id)
+        self._session.connection().execute(insert(EventRow), ready.rows)
 
     def events(self, ticket_id: str, after: int = 0) -> tuple[Event, ...]:
         """The log in order, from the event after number `after`."""
@@ -183,19 +200,19 @@ def _read_cursor(cursor: str) -> tuple[datetime, str]:
 
 def _made_ready(
     ticket: Ticket | None,
-    decided_seq: int | None,
     ticket_id: str,
     news: Sequence[Payload],
     at: datetime,
     who: str,
     rulebook: str,
 ) -> Ready:
-    rows = []
+    rows: list[Mapping[str, Any]] = []
+    decided: dict[str, int] = {}
     for number, new in enumerate(news, start=1 if ticket is None else ticket.version + 1):
         text = JSONText.of(as_data(new))
         event = Event(ticket_id, number, at, who, rulebook, payload_from_data(new.kind, text.data))
         ticket = apply(ticket, event)
-        decided_seq = number if new.kind == "decided" else decided_seq
+        decided |= {"decided_seq": number} if new.kind == "decided" else {}
         rows.append({name: getattr(event, name) for name in _EVENT_FIELDS} | {"payload": text})
     if ticket is None:
         raise ValueError("nothing to append")
@@ -205,6 +222,6 @@ def _made_ready(
         "spent": [money_text(amount) for amount in ticket.spent],
         "acknowledged": list(ticket.acknowledged),
         "repair": as_data(ticket.repair),
-        "decided_seq": decided_seq,
+        **decided,
     }
     return Ready(ticket, state, rows)

@@ -14,6 +14,7 @@ from tests.triage.cli.test_main import Run, here, run  # noqa: F401  (fixtures)
 from tests.triage.machine.commissioning.test_judging import GOOD, checklist
 from tests.triage.services import AGENT
 from triage.cli.shown.files import opened_service
+from triage.service import machines
 
 DEMO = ROOT / "demo" / "checklists"
 
@@ -80,7 +81,7 @@ def test_with_a_machine_it_is_stored_and_judged_by_its_site(run: Run) -> None:
     assert json.loads(out)["stored"] is True
     assert "America/New_York" in findings_of(out)["clock"]["why"]
     with opened_service() as service:
-        view = service.machine("LH20-1", AGENT)
+        view = machines.machine(service, "LH20-1", AGENT)
     (kept,) = view.history.care
     assert (kept.kind, kept.by, dict(kept.details)) == (
         "commissioned",
@@ -124,7 +125,7 @@ def test_a_bad_checklist_is_refused_with_its_places(
     for place in places:
         assert place in err
     with opened_service() as service:
-        assert service.machine("LH20-1", AGENT).history.care == ()
+        assert machines.machine(service, "LH20-1", AGENT).history.care == ()
 
 
 def test_a_checklist_of_another_machine_is_refused(run: Run) -> None:

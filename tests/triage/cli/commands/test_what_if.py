@@ -10,6 +10,7 @@ import pytest
 from tests.triage.cli.test_main import Run, change, here, run, write_rulebook  # noqa: F401
 from tests.triage.services import AGENT, rulebook_files
 from triage.cli.shown.files import opened_service
+from triage.service import tickets
 
 REPORT = {
     "symptoms": ["not_freezing"],
@@ -21,7 +22,7 @@ REPORT = {
 @pytest.fixture
 def ticket(here: Path) -> str:  # noqa: F811
     with opened_service() as service:
-        return service.open_ticket(REPORT, AGENT).id
+        return tickets.open_ticket(service, REPORT, AGENT).id
 
 
 def test_a_changed_fact_is_shown_before_and_after(run: Run, ticket: str) -> None:  # noqa: F811

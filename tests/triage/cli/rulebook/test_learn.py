@@ -12,6 +12,7 @@ from tests.triage.payloads import close_out
 from tests.triage.services import AGENT, REPORT
 from triage.cli.shown.files import opened_service
 from triage.rulebook.reading.reader import read_rulebook
+from triage.service import tickets
 
 __all__ = ["here", "run"]
 
@@ -23,7 +24,7 @@ def closed(here: Path, run: Run) -> Run:
     with opened_service() as service:
         for number in range(8):
             answers = {"filter_days": 40 if number < 2 else 3}
-            ticket = service.open_ticket({**REPORT, "answers": answers}, AGENT)
+            ticket = tickets.open_ticket(service, {**REPORT, "answers": answers}, AGENT)
             if number == 7:
                 continue
             cause = None if number == 6 else "low_fill"

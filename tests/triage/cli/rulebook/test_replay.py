@@ -10,6 +10,7 @@ import pytest
 from tests.triage.cli.test_main import Run, here, run, write_rulebook
 from tests.triage.services import AGENT, REPORT, rulebook_files
 from triage.cli.shown.files import opened_service
+from triage.service import tickets
 
 __all__ = ["here", "run"]
 
@@ -20,8 +21,8 @@ def record(run: Run) -> None:
     """Two tickets, one with a damaged cord."""
     assert run("load", "records")[0] == 0
     with opened_service() as service:
-        service.open_ticket(REPORT, AGENT)
-        service.open_ticket({**REPORT, "answers": {"cord_damaged": True}}, AGENT)
+        tickets.open_ticket(service, REPORT, AGENT)
+        tickets.open_ticket(service, {**REPORT, "answers": {"cord_damaged": True}}, AGENT)
 
 
 def candidate(here: Path, *without: str) -> str:

@@ -13,6 +13,7 @@ from tests.triage.services import AGENT, NOON
 from triage.rulebook_care.learning.records import Closed, closed_tickets
 from triage.rulebook_care.learning.weights import stratum, stratum_of
 from triage.rulebook_care.release.piece import kept
+from triage.service import tickets
 
 
 @pytest.fixture
@@ -22,7 +23,7 @@ def log(tmp_path: Path) -> Iterator[Log]:
 
 
 def test_the_first_outcome_of_a_ticket_is_that_of_its_first_decision(log: Log) -> None:
-    log.service.answer("T-000004", {"cord_damaged": True}, AGENT)
+    tickets.answer(log.service, "T-000004", {"cord_damaged": True}, AGENT)
     log.close("T-000004", "dirty_filter")
     with log.service.store.read() as work:
         first = dict(work.recorded.first_outcomes(None))

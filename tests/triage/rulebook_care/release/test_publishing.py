@@ -22,6 +22,7 @@ from triage.rulebook_care.release.publishing import (
 )
 from triage.rulebook_care.release.replay import replay
 from triage.rulebook_care.release.runners import here
+from triage.service import tickets, what_if
 from triage.store.tables.rulebooks import Stage
 from triage.values.errors import ConflictError, InputError, NotFoundError
 
@@ -58,7 +59,7 @@ def replayed(log: Log, files: dict[str, object]) -> str:
 def published(log: Log, files: dict[str, object], minutes: int = 1) -> str:
     version = replayed(log, files)
     publish(log.service.store, version, "lead", NOTE, NOON + timedelta(minutes=minutes))
-    log.service.live.refresh()
+    log.service.refresh()
     return version
 
 
@@ -67,7 +68,7 @@ def test_a_checked_and_replayed_rulebook_is_published_and_serves(log: Log) -> No
     version = published(log, RENAMED)
     assert version == version_of(RENAMED) != before
     assert log.service.rulebook.version == version
-    assert log.service.open_ticket(REPORT, AGENT).rulebook == version
+    assert tickets.open_ticket(log.service, REPORT, AGENT).rulebook == version
 
 
 def test_a_good_candidate_is_kept_and_noted_once(log: Log) -> None:
@@ -148,7 +149,7 @@ def test_a_rollback_goes_to_any_version_that_was_live(log: Log) -> None:
     second = published(log, RENAMED, 1)
     assert rollback(store, None, "lead", "Back.", NOON + timedelta(minutes=2)).version == first
     assert rollback(store, second, "lead", "Forth.", NOON + timedelta(minutes=3)).version == second
-    log.service.live.refresh()
+    log.service.refresh()
     assert log.service.rulebook.version == second
 
 
@@ -173,11 +174,11 @@ def test_a_version_is_found_by_its_first_digits(log: Log) -> None:
 
 def test_a_decision_of_a_version_rolled_back_from_is_still_explained_as_it_was(log: Log) -> None:
     version = published(log, RENAMED)
-    ticket = log.service.open_ticket(REPORT, AGENT)
+    ticket = tickets.open_ticket(log.service, REPORT, AGENT)
     rollback(log.service.store, None, "lead", "Back.", NOON + timedelta(minutes=5))
-    log.service.live.refresh()
+    log.service.refresh()
     assert log.service.rulebook.version != version
-    found = log.service.explain(ticket.id)
+    found = what_if.explain(log.service, ticket.id)
     assert (found.identical, found.rulebook.version) == (True, version)
 
 
@@ -218,7 +219,7 @@ def test_a_bad_candidate_is_refused_with_its_reason_and_never_kept(
     with log.service.store.read() as work:
         assert set(work.rulebooks.versions()) == {log.service.rulebook.version}
         assert work.rulebooks.stages() == ()
-    assert log.service.open_ticket(REPORT, AGENT).rulebook == log.service.rulebook.version
+    assert tickets.open_ticket(log.service, REPORT, AGENT).rulebook == log.service.rulebook.version
 
 
 def many_words(symptoms: int) -> dict[str, object]:
@@ -273,7 +274,7 @@ def test_a_candidate_made_to_break_the_engine_is_refused_and_the_live_version_go
     before = log.service.rulebook.version
     with pytest.raises(InputError, match=said):
         refuse_bad({**RENAMED, **hostile}, seconds=seconds)
-    assert log.service.open_ticket(REPORT, AGENT).rulebook == before
+    assert tickets.open_ticket(log.service, REPORT, AGENT).rulebook == before
 
 
 def test_a_candidate_that_takes_too_long_is_refused() -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
 from triage.records.payloads import Decided
-from triage.service import call_desk as call_steps
+from triage.service import calls, tickets
 from triage.service.service import Service
 from triage.store.tables.desk import View
 
@@ -22,10 +22,10 @@ def clock() -> Clock:
 @pytest.fixture
 def desk(tmp_path: Path, clock: Clock) -> Iterator[Service]:
     with running_service(tmp_path, clock) as running:
-        running.open_ticket(REPORT, AGENT)  # T-000001, at halt-001
-        running.open_ticket({**REPORT, "machine": "LH30-2"}, AGENT)
-        running.open_ticket({**REPORT, "machine": None, "answers": {"cord_damaged": True}}, AGENT)
-        call_steps.park(running, "T-000001", "rinse-filter", AGENT, None)
+        tickets.open_ticket(running, REPORT, AGENT)  # T-000001, at halt-001
+        tickets.open_ticket(running, {**REPORT, "machine": "LH30-2"}, AGENT)
+        tickets.open_ticket(running, {**REPORT, "machine": None, "answers": {"cord_damaged": True}}, AGENT)
+        calls.park(running, "T-000001", "rinse-filter", AGENT, None)
         yield running
 
 
@@ -58,7 +58,7 @@ def test_a_line_of_the_list_says_where_and_what(desk: Service) -> None:
 
 
 def test_the_log_comes_without_decisions_and_the_one_before_is_found(desk: Service) -> None:
-    desk.answer("T-000002", {"filter_days": 40}, AGENT)
+    tickets.answer(desk, "T-000002", {"filter_days": 40}, AGENT)
     with desk.store.read() as work:
         log = work.desk.log("T-000002")
         before = work.desk.decision_before("T-000002", 4)

@@ -17,7 +17,7 @@ from tests.triage.payloads import close_out
 from triage.records.payloads import Answered, CheckDone, Decided, Payload, Reopened, Reported
 from triage.records.ticket import Ticket, fold
 from triage.store import Store, open_store
-from triage.store.tables.tickets import opening
+from triage.store.tables.tickets import TicketMoved, following, opening
 from triage.values.errors import NotFoundError
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -181,3 +181,18 @@ def test_paging_shows_every_ticket_once_newest_first(tmp_path: Path, minutes: li
     store.close()
     wanted = sorted(((NOON + timedelta(minutes=m), f"T-{n:02}") for n, m in enumerate(minutes)), reverse=True)
     assert [(ticket.opened_at, ticket.id) for ticket in shown] == wanted
+
+
+def test_what_follows_a_ticket_is_stored_only_while_the_ticket_is_as_it_was_read(store: Store) -> None:
+    append(store, "T-1", REPORTED, DECIDED)
+    with store.read() as work:
+        read = work.tickets.get("T-1")
+    ready = following(read, [NEWS["answered"]], at=NOON, who="desk", rulebook="sha256:aa")
+    late = following(read, [NEWS["check"]], at=NOON, who="another", rulebook="sha256:aa")
+    with store.write() as work:
+        work.tickets.follow(ready)
+    with pytest.raises(TicketMoved), store.write() as work:
+        work.tickets.follow(late)
+    with store.read() as work:
+        assert work.tickets.get("T-1") == ready.ticket
+        assert [event.kind for event in work.tickets.events("T-1")] == ["reported", "decided", "answered"]

@@ -1,16 +1,38 @@
-"""What was claimed and spent, and what one ticket has cost, each as far as the viewer may see it."""
+"""What the program did in numbers; what was claimed and spent, as far as the viewer may see it."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping, Sequence
+from typing import Any
 
 from triage.records.caller import Caller
 from triage.records.payloads import Closed
 from triage.repairs.exports import SpendBy, claim_rows, read_days, spend_rows
+from triage.repairs.period import EARLIER, read_period
+from triage.repairs.period_numbers import period_numbers
+from triage.service.service import Service
+from triage.store.tables.desk import View
 
-if TYPE_CHECKING:
-    from triage.service.service import Service
+
+def numbers(service: Service, since: str | None, until: str | None) -> dict[str, Any]:
+    """The numbers of two days' period; InputError for what is no period."""
+    now = service.now()
+    period = read_period(since, until, now)
+    with service.store.read() as work:
+        recorded = work.numbers.between(period.since, period.until, EARLIER)
+    return period_numbers(recorded, service.rulebook, period, now)
+
+
+def tickets_by_state(service: Service) -> Mapping[tuple[str, str], int]:
+    """How many tickets there are of each (state, outcome)."""
+    with service.store.read() as work:
+        return work.desk.by_state()
+
+
+def waiting(service: Service, site: str | None = None) -> Mapping[View, int]:
+    """How many open tickets wait for what, at all sites or at one."""
+    with service.store.read() as work:
+        return work.desk.counts(service.now(), site)
 
 
 def claims(service: Service, viewer: Caller, since: str | None, until: str | None) -> list[dict[str, Any]]:

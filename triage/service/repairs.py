@@ -1,13 +1,11 @@
-"""Estimates, approvals and closings of a ticket: each reads, decides and appends inside one transaction.
-
-The caller of these functions has found the ticket, checked who may see it, and holds it for change.
-"""
+"""Estimates, approvals and closings of a ticket, and opening a closed one again."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from functools import partial
 from typing import cast
 
 from triage.decide.decide_data import decide_inputs, read_inputs, with_spent
@@ -44,25 +42,64 @@ from triage.repairs.close_out import CloseOut, comeback_of, read_close_out
 from triage.repairs.estimate_input import AskedLine, read_estimate
 from triage.repairs.pricing import Bill, Visit, billed, priced
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
-from triage.service.access import refuse_open_swap
-from triage.service.decided_event import decided_event
+from triage.service.access import found_for, machine_billed, refuse_open_swap
+from triage.service.changes import Change, change, decided_event
+from triage.service.service import Service
 from triage.store import Work
-from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.values.errors import ConflictError, InputError, Problem
 from triage.values.money import Money, in_currency, money_text, sum_money
 
 
+def estimate(
+    service: Service, ticket_id: str, data: object, who: Caller, if_version: int | None = None
+) -> Ticket:
+    """A technician's estimate, answered `approve`, `hold` or `swap`; the last one counts."""
+    return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.estimate(ticket, data))
+
+
+def approve(
+    service: Service, ticket_id: str, data: object, who: Caller, if_version: int | None = None
+) -> Ticket:
+    """An authority's word on the last estimate, or on a ticket held before there is one."""
+    return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.approve(ticket, data))
+
+
+def close(
+    service: Service, ticket_id: str, data: object, who: Caller, if_version: int | None = None
+) -> Ticket:
+    """The close-out: it is paid by an authorization or the standing limit, and joins the history."""
+    return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.close(ticket, data))
+
+
+def reopen(service: Service, ticket_id: str, why: str, who: Caller, if_version: int | None = None) -> Ticket:
+    """The trouble is back, or the closing was wrong; decided again, and estimated anew."""
+    return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.reopen(ticket, why), True)
+
+
+def _change(
+    service: Service,
+    ticket_id: str,
+    who: Caller,
+    if_version: int | None,
+    action: Callable[[_Desk, Ticket], Change],
+    may_be_closed: bool = False,
+) -> Ticket:
+    def follows(work: Work, ticket: Ticket) -> Change:
+        return action(_Desk(work, service.rulebook, service.engine, service.now()), ticket)
+
+    return change(service, ticket_id, who, if_version, follows, may_be_closed=may_be_closed)
+
+
 @dataclass(frozen=True)
-class RepairDesk:
-    """One transaction's tools: the store, the live rulebook with its engine, the time, and who asks."""
+class _Desk:
+    """What a step is worked out with: the records, the live rulebook with its engine, the time."""
 
     work: Work
     rulebook: Rulebook
     engine: Engine
     now: datetime
-    who: Caller
 
-    def estimate(self, ticket: Ticket, data: object) -> Ticket:
-        """A technician's estimate, answered `approve`, `hold` or `swap`; the last one counts."""
+    def estimate(self, ticket: Ticket, data: object) -> Change:
         asked = read_estimate(data, self.rulebook)
         cause = asked.cause or ticket.decided.computed_facts.top_cause or OTHER_CAUSE
         bill, machine = self._bill(ticket, cause, asked.after_hours, asked.lines)
@@ -86,7 +123,7 @@ class RepairDesk:
             )
             estimated = replace(estimated, claim_needs=warranty.claim_needs, at_risk=warranty.at_risk)
         if answer != "approve":
-            return self._append(ticket, [estimated, decided])
+            return self._change([estimated, decided])
         approved = Approved(
             estimate=estimated.revision,
             authority=None if before is None else before.authority,
@@ -96,7 +133,7 @@ class RepairDesk:
             expires_at=standing_until(self.now) if before is None else before.expires_at,
             why=" ".join(reasons),
         )
-        return self._append(ticket, [estimated, decided, approved])
+        return self._change([estimated, decided, approved])
 
     def _unanswered(self, ticket: Ticket, cause: str, bill: Bill, note: str) -> Estimated:
         return Estimated(
@@ -116,8 +153,7 @@ class RepairDesk:
             return None
         return before if bill.beyond_warranty <= in_currency(before.amount, self.rulebook.currency) else None
 
-    def approve(self, ticket: Ticket, data: object) -> Ticket:
-        """An authority's word on the last estimate, or on a ticket held before there is one."""
+    def approve(self, ticket: Ticket, data: object) -> Change:
         approval = read_approval(data, self.rulebook, self.now)
         repair, speaker = ticket.repair, approval.authority
         refuse_second_word(repair, approval.estimate, ticket.id)
@@ -139,7 +175,7 @@ class RepairDesk:
         )
         if amount is not None:
             comes_to = self._spent(ticket) + amount
-            on = local_date(self._machine(ticket), self.now)
+            on = local_date(machine_billed(self.work, ticket), self.now)
             behalf = on_behalf_of(self.rulebook, approval, comes_to.amount, on)
             approved = replace(
                 approved,
@@ -147,12 +183,11 @@ class RepairDesk:
                 expires_at=approval.expires_at or self.now + timedelta(days=behalf.valid_days),
                 speaker=Speaker(speaker.title, None if behalf.id == speaker.id else behalf.id),
             )
-        return self._append(ticket, [approved])
+        return self._change([approved])
 
-    def close(self, ticket: Ticket, data: object) -> Ticket:
-        """The close-out: it is paid by an authorization or the standing limit, and joins the history."""
+    def close(self, ticket: Ticket, data: object) -> Change:
         refuse_open_swap(self.work, ticket)
-        machine = self._machine(ticket)
+        machine = machine_billed(self.work, ticket)
         close_out = read_close_out(data, self.rulebook, machine, ticket.opened_at, self.now)
         cause = close_out.cause or OTHER_CAUSE
         bill, _ = self._bill(ticket, cause, close_out.after_hours, close_out.lines)
@@ -160,22 +195,20 @@ class RepairDesk:
         refuse_closing_above(
             ticket.repair, close_out.authorization, bill.beyond_warranty, decision.limit.headroom, self.now
         )
+        also = None
         if machine is not None and close_out.visited:
             repair = PastRepair(close_out.at, ticket.id, close_out.cause, bill.beyond_warranty)
-            if self.work.care.add_repairs(machine.serial, [repair]) == 0:
-                message = f"a visit at {close_out.at.isoformat()} is in the history of this ticket already"
-                raise ConflictError([Problem(message, "/at")])
-        return self._append(ticket, [self._closed(ticket, machine, close_out, bill)])
+            also = partial(_join_history, machine.serial, repair)
+        return self._change([self._closed(ticket, machine, close_out, bill)], also)
 
-    def reopen(self, ticket: Ticket, why: str) -> Ticket:
-        """The trouble is back, or the closing was wrong; decided again, and estimated anew."""
+    def reopen(self, ticket: Ticket, why: str) -> Change:
         if ticket.state != "closed":
             raise ConflictError(f"ticket {ticket.id} is open")
         if not why.strip():
             raise InputError([Problem("say why, in a sentence", "/why")])
         reopened = Reopened(why)
         _, decided = self._decide(ticket, reopened)
-        return self._append(ticket, [reopened, decided])
+        return self._change([reopened, decided])
 
     def _closed(self, ticket: Ticket, machine: Machine | None, close_out: CloseOut, bill: Bill) -> Closed:
         history = History() if machine is None else self.work.care.history(machine.serial)
@@ -201,7 +234,7 @@ class RepairDesk:
     def _bill(
         self, ticket: Ticket, cause: str, after_hours: bool | None, lines: Sequence[AskedLine]
     ) -> tuple[Bill, Machine | None]:
-        machine = self._machine(ticket)
+        machine = machine_billed(self.work, ticket)
         agreed = ticket.decided.computed_facts.after_hours
         visit = Visit(
             contractor=ticket.contractor,
@@ -215,16 +248,15 @@ class RepairDesk:
 
     def _decide(self, ticket: Ticket, new: Payload) -> tuple[Decision, Decided]:
         report, left_out = report_now(ticket, new, self.rulebook)
-        inputs = read_inputs(report, self.rulebook, self.now, lambda serial: self._find(serial, ticket))
+        found = partial(found_for, self.work, ticket)
+        inputs = read_inputs(report, self.rulebook, self.now, found)
         spent = self._spent(ticket) if ticket.spent else None
         inputs = with_spent(inputs, spent)
         decision = decide_inputs(self.rulebook, self.engine, inputs)
         return decision, decided_event(ticket.id, decision, inputs, left_out)
 
-    def _append(self, ticket: Ticket, news: Sequence[Payload]) -> Ticket:
-        return self.work.tickets.append(
-            ticket.id, news, at=self.now, who=self.who.name, rulebook=self.rulebook.version
-        )
+    def _change(self, news: Sequence[Payload], also: Callable[[Work], None] | None = None) -> Change:
+        return Change(news, self.now, also)
 
     def _ask(self, decision: Decision, machine: Machine | None, comes_to: Money) -> Ask | None:
         asked = whom_to_ask(
@@ -235,26 +267,11 @@ class RepairDesk:
     def _spent(self, ticket: Ticket) -> Money:
         return sum_money(ticket.spent, self.rulebook.currency)
 
-    def _machine(self, ticket: Ticket) -> Machine | None:
-        """The machine as the ticket's contractor serves it, whoever has it now, where the ticket has it."""
-        if ticket.machine is None:
-            return None
-        machine = replace(self.work.machines.get(ticket.machine), contractor=ticket.contractor)
-        return self._in_place(machine, ticket)
 
-    def _in_place(self, machine: Machine, ticket: Ticket) -> Machine:
-        """A machine that was exchanged under this ticket is billed for where it stood."""
-        if machine.site is not None or ticket.site is None or machine.serial != ticket.machine:
-            return machine
-        site = self.work.machines.site(ticket.site)
-        return replace(machine, site=site, contractor=machine.contractor or ticket.contractor)
-
-    def _find(self, serial: str, ticket: Ticket) -> tuple[Machine, History] | None:
-        try:
-            machine = self._in_place(self.work.machines.get(serial), ticket)
-            return machine, self.work.care.history(serial)
-        except NotFoundError:
-            return None
+def _join_history(serial: str, repair: PastRepair, work: Work) -> None:
+    if work.care.add_repairs(serial, [repair]) == 0:
+        message = f"a visit at {repair.at.isoformat()} is in the history of this ticket already"
+        raise ConflictError([Problem(message, "/at")])
 
 
 def _answer(decision: Decision, bill: Bill) -> tuple[str, tuple[str, ...]]:

@@ -25,7 +25,9 @@ from triage.schedule.service_hours import due_at
 from triage.schedule.slots import Wish, choose, dispatched_from, planned_visits
 from triage.schedule.store_access import due_within_access
 from triage.service.access import seen_ticket
+from triage.service.changes import append
 from triage.service.service import Service
+from triage.service.tickets import events as events_of
 from triage.store import Work
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
@@ -58,27 +60,27 @@ def record_visit(
     reader.mapping(data, "", _KEYS[state], f"a visit that is {state}")
     with service.store.write() as work:
         ticket = seen_ticket(work, ticket_id, who, for_change=True)
-        events = service.events(ticket.id, who)
+        events = events_of(service, ticket.id, who)
         visits = visits_of(events)
         new: Dispatched | Visited
         if state == "scheduled":
             new = _read_scheduled(reader, service, work, ticket, events, visits, data, who)
         else:
             new = _read_progress(reader, service, ticket, visits, data)
-        changed = service.note(ticket.id, new, who, if_version)
-        made = visits_of(service.events(ticket.id, who))
+        changed = append(service, ticket.id, new, who, if_version)
+        made = visits_of(events_of(service, ticket.id, who))
         return changed, made[new.visit - 1]
 
 
 def visits(service: Service, ticket_id: str, viewer: Caller) -> Sequence[PlannedVisit]:
     """The ticket's visits by number."""
-    return visits_of(service.events(ticket_id, viewer))
+    return visits_of(events_of(service, ticket_id, viewer))
 
 
 def visit_calendar(service: Service, ticket_id: str, number: int, viewer: Caller) -> bytes:
     """A visit as an iCalendar object."""
-    with service.store.read():
-        ticket = service.ticket(ticket_id, viewer)
+    with service.store.read() as work:
+        ticket = seen_ticket(work, ticket_id, viewer)
         found = [visit for visit in visits(service, ticket.id, viewer) if visit.number == number]
         if not found:
             raise NotFoundError(f"ticket {ticket.id} has no visit {number}")

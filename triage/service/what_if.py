@@ -1,4 +1,4 @@
-"""The what-if of a ticket on record: its recorded inputs, the rulebooks asked for, and the move between.
+"""A ticket's last decision made again: as it was made, to the bit, or with something changed.
 
 Nothing is stored. A rulebook of edited files is read, compiled and asked in a child process with limits.
 """
@@ -7,27 +7,25 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 from triage.decide.causes.inference import compile_rulebook
 from triage.records import payloads
 from triage.records.caller import Caller
+from triage.records.ticket import Ticket
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook_care.editing.sandbox import try_in_child
-from triage.rulebook_care.release.publishing import kept_version
 from triage.service.access import seen_ticket
 from triage.service.live_rulebook import Serving
-from triage.values.errors import InputError, NotFoundError, Problem
+from triage.service.rulebooks import files_of, kept_version
+from triage.service.service import Service
+from triage.values.errors import InputError, Problem
 from triage.values.json_text import from_json, to_json
 from triage.what_if.change import DecisionChange
 from triage.what_if.changes import Changes, changes_as_data
 from triage.what_if.diff import decision_changes
-from triage.what_if.explain import compared
+from triage.what_if.explain import Explanation, compared, explain_again
 from triage.what_if.redecide import Decided, decided, decided_by_files
-
-if TYPE_CHECKING:
-    from triage.records.ticket import Ticket
-    from triage.service.service import Service
 
 Data = Mapping[str, Any]
 
@@ -73,6 +71,14 @@ class WhatIf:
         }
 
 
+def explain(service: Service, ticket_id: str, viewer: Caller | None = None) -> Explanation:
+    """The ticket's last decision made again with its own rulebook, and whether it is identical."""
+    with service.store.read() as work:
+        ticket = seen_ticket(work, ticket_id, viewer)
+        decided = [event for event in work.tickets.events(ticket.id) if event.kind == "decided"]
+        return explain_again(ticket, decided[-1], work.rulebooks.files, service.compile)
+
+
 def what_if(
     service: Service,
     ticket_id: str,
@@ -88,7 +94,7 @@ def what_if(
     InputError for changes and edits that cannot be used.
     """
     rules = rules or Rules()
-    with service.live.one_version() as serving:
+    with service.one_version() as serving:
         with service.store.read() as work:
             ticket = seen_ticket(work, ticket_id, viewer)
             event = [event for event in work.tickets.events(ticket.id) if event.kind == "decided"][-1]
@@ -98,7 +104,7 @@ def what_if(
         before = decided(own.rulebook, own.engine, recorded, Changes(), ticket.id)
         other = own
         if rules.version is not None:
-            other = _kept(service, serving, kept_version(service.store, rules.version))
+            other = _kept(service, serving, kept_version(service, rules.version))
         if rules.texts:
             base_files = {} if rules.whole else files_of(service, other.rulebook.version)
             after = _by_files(
@@ -117,15 +123,6 @@ def _kept(service: Service, serving: Serving, version: str) -> Serving:
         return serving
     rulebook = rulebook_from_data(files_of(service, version), version)
     return Serving(rulebook, compile_rulebook(rulebook, serving.engine.name))
-
-
-def files_of(service: Service, version: str) -> Data:
-    """A kept rulebook's files. Raises NotFoundError."""
-    with service.store.read() as work:
-        files = work.rulebooks.files(version)
-    if files is None:
-        raise NotFoundError(f"the rulebook {version} is not stored; ask with the live one instead")
-    return files
 
 
 def _by_files(

@@ -1,58 +1,20 @@
-"""A machine's care as people enter and read it: one new line of the log, and what is due."""
+"""A new line of a machine's care log, as people enter it."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from dataclasses import replace
+from datetime import datetime
 from typing import Any, cast, get_args
 
 from triage.machine.commissioning.checklist import read_checklist
-from triage.machine.measures.upkeep import CareDue, Compliance, compliance, due
-from triage.records.report import CareEvent, CareKind, History, Machine, local_date
-from triage.rulebook.model import CareIntervals, Task
+from triage.records.report import CareEvent, CareKind, Machine, local_date
 from triage.values.errors import InputError, Problem
 from triage.values.plain_data import NotPlain, plain
 from triage.values.suggest import hint
 from triage.values.time_zones import lies_ahead
 
 KINDS = get_args(CareKind)
-KEPT_DAYS = 90
-"""The period, up to and with today, over which it is said how care was kept."""
-
-
-@dataclass(frozen=True, slots=True)
-class TaskCare:
-    """When a task is due, and how it was kept over the last `KEPT_DAYS` days."""
-
-    due: CareDue
-    kept: Compliance
-
-
-@dataclass(frozen=True, slots=True)
-class CareView:
-    """Care of the air filter and of the whole machine; None without a site (no time zone)."""
-
-    filter: TaskCare | None
-    full_clean: TaskCare | None
-
-
-def care_view(
-    machine: Machine, history: History, at: datetime, intervals: CareIntervals | None = None
-) -> CareView:
-    """The care of a machine as seen at `at` (timezone-aware)."""
-    if machine.site is None:
-        return CareView(None, None)
-    zone, log = machine.site.timezone, [event for event in history.care if event.at <= at]
-    today = local_date(machine, at)
-
-    def care(task: Task) -> TaskCare:
-        first = today - timedelta(days=KEPT_DAYS - 1)
-        return TaskCare(
-            due(task, log, at, zone, intervals), compliance(task, log, first, today, zone, intervals)
-        )
-
-    return CareView(care("filter"), care("full_clean"))
 
 
 def read_care_event(

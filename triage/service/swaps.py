@@ -1,7 +1,7 @@
 """The exchange of a ticket's machine: a depot unit is set aside, and the exchange is confirmed.
 
 Only where the decision is to exchange. It is due as the decision says, like an urgent service call, and the
-visit for it is scheduled as any other (`triage.visit_desk`).
+visit for it is scheduled as any other (`triage.service.visits`).
 """
 
 from __future__ import annotations
@@ -28,6 +28,7 @@ from triage.records.payloads import Swapped, SwapReserved
 from triage.records.report import Machine, timezone_of
 from triage.records.ticket import Ticket
 from triage.service.access import refuse_stale, seen_ticket
+from triage.service.changes import append
 from triage.service.service import Service
 from triage.store import Work
 from triage.values.dataclass_json import as_data
@@ -88,7 +89,7 @@ def reserve(
         reserved = SwapReserved(
             serial, None if unit is None else unit.depot, None if before is None else before.serial
         )
-        changed = service.note(ticket.id, reserved, who, if_version)
+        changed = append(service, ticket.id, reserved, who, if_version)
         return _view(service, work, changed, who)
 
 
@@ -128,7 +129,7 @@ def confirm(
         for event in done.custody:
             work.depot.add(event)
         swapped = Swapped(old.serial, unit.serial, disposition, at)
-        changed = service.note(ticket.id, swapped, who, if_version)
+        changed = append(service, ticket.id, swapped, who, if_version)
         return _view(service, work, changed, who)
 
 

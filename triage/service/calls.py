@@ -1,0 +1,147 @@
+"""What an agent does on a call besides answering: skip, read out, park, take back; and who else is there."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+
+from triage.records.caller import Caller
+from triage.records.decision_parts import Caution
+from triage.records.payloads import (
+    Acknowledged,
+    Answered,
+    CheckDone,
+    JSONObject,
+    Parked,
+    Skipped,
+    Undone,
+)
+from triage.records.ticket import Event, Ticket, changed_report, fold
+from triage.service.access import seen_ticket
+from triage.service.changes import Change, change, decided_anew
+from triage.service.service import Service
+from triage.service.tickets import ticket
+from triage.store import Work
+from triage.values.errors import InputError, NotFoundError, Problem
+
+RECENT = timedelta(minutes=2)
+NOTED_AGAIN_AFTER = timedelta(seconds=5)
+KEPT = timedelta(minutes=10)
+"""How long a look at a ticket counts, is not written again, and is kept."""
+
+UNDOABLE = (Answered, CheckDone, Skipped)
+
+
+def skip(service: Service, ticket_id: str, fact: str, who: Caller, if_version: int | None) -> Ticket:
+    """The clerk cannot tell: the fact stays unknown and is not asked for again."""
+    if fact not in service.rulebook.facts:
+        raise InputError([Problem(f'"{fact[:60]}" is no fact of the rulebook', "/facts")])
+    skipped = Skipped((fact,))
+    return change(
+        service, ticket_id, who, if_version, lambda work, found: decided_anew(service, work, found, skipped)
+    )
+
+
+def acknowledge(service: Service, ticket_id: str, who: Caller, if_version: int | None) -> Ticket:
+    """The agent has read out every stop-use caution now in force."""
+    found = ticket(service, ticket_id, who)
+    if not unread(found):
+        return found
+
+    def follows(_: Work, found: Ticket) -> Change:
+        said = Acknowledged(tuple(caution.rule for caution in unread(found)))
+        return Change([said] if said.cautions else [], service.now())
+
+    return change(service, ticket_id, who, if_version, follows)
+
+
+def unread(ticket: Ticket) -> Sequence[Caution]:
+    """The stop-use cautions in force that nobody has read out yet."""
+    cautions = ticket.decided.cautions
+    return [said for said in cautions if said.stop_use and said.rule not in ticket.acknowledged]
+
+
+def park(service: Service, ticket_id: str, check: str, who: Caller, if_version: int | None) -> Ticket:
+    """The check is done and takes its time to show: the ticket waits until the clerk is called back."""
+
+    def follows(_: Work, found: Ticket) -> Change:
+        step = next((step for step in found.decided.plan if step.check == check), None)
+        if step is None or not step.wait_minutes:
+            raise InputError([Problem(f'"{check[:60]}" is no check of this plan that has to wait', "/check")])
+        until = service.now() + timedelta(minutes=step.wait_minutes)
+        return Change([Parked(check, until)], service.now())
+
+    return change(service, ticket_id, who, if_version, follows)
+
+
+def undo(service: Service, ticket_id: str, who: Caller, if_version: int | None) -> Ticket:
+    """Takes the last answer, check result or "don't know" back; the log keeps it. Decided again."""
+
+    def follows(work: Work, found: Ticket) -> Change:
+        events = work.tickets.events(found.id)
+        last = last_undoable(events)
+        if last is None:
+            raise NotFoundError("there is no answer to take back")
+        undone = Undone(last.seq, _report_without(events, last.seq))
+        return decided_anew(service, work, found, undone)
+
+    return change(service, ticket_id, who, if_version, follows)
+
+
+def others_on(service: Service, ticket_id: str, who: Caller) -> Sequence[str]:
+    """Notes that `who` looks at the ticket, and names everyone else who did in the last two minutes.
+
+    It is a hint and guards nothing: what guards a ticket is its version. So it is written rarely.
+    """
+    now = service.now()
+    with service.store.read() as work:
+        seen = work.presences.seen(ticket_id, now - RECENT)
+    noted = seen.pop(who.name, None)
+    if noted is None or now - noted >= NOTED_AGAIN_AFTER:
+        with service.store.write() as work:
+            work.presences.note(ticket_id, who.name, now)
+            work.presences.forget(now - KEPT)
+    return sorted(seen)
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """A ticket with its log (without the decisions in it), and the decision before the last one."""
+
+    ticket: Ticket
+    log: Sequence[Event]
+    decided_before: JSONObject | None
+
+
+def call(service: Service, ticket_id: str, viewer: Caller) -> Call:
+    """What the agent's page shows of a ticket."""
+    with service.store.read() as work:
+        found = seen_ticket(work, ticket_id, viewer)
+        log = work.desk.log(found.id)
+        decided = [event.seq for event in log if event.kind == "decided"]
+        before = work.desk.decision_before(found.id, decided[-1]) if len(decided) > 1 else None
+    return Call(found, log, before)
+
+
+def last_undoable(events: Sequence[Event]) -> Event | None:
+    """The last event that can be taken back and was not."""
+    gone = taken_back(events)
+    kept = (
+        event for event in reversed(events) if isinstance(event.payload, UNDOABLE) and event.seq not in gone
+    )
+    return next(kept, None)
+
+
+def taken_back(events: Sequence[Event]) -> set[int]:
+    """The numbers of the events that were undone."""
+    return {event.payload.seq for event in events if isinstance(event.payload, Undone)}
+
+
+def _report_without(events: Sequence[Event], seq: int) -> JSONObject:
+    gone = {seq, *taken_back(events)}
+    report = fold(events[:1]).report
+    for event in events[1:]:
+        if event.seq not in gone and not isinstance(event.payload, Undone):
+            report = changed_report(report, event.payload)
+    return report

@@ -1,0 +1,163 @@
+"""Machines: their record and history, what care is due, what may be spent on them, and care written down."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from triage.decide.limits_of_machine import ANY_JOB, Job, check_component, limits_of, noon_there
+from triage.inputs.machine_search import ListedMachine
+from triage.machine.commissioning import Finding, read_checklist
+from triage.machine.commissioning.care_entry import read_care_event
+from triage.machine.commissioning.recorded import judged, last_checklist
+from triage.machine.measures.upkeep import CareDue, Compliance, compliance, due
+from triage.records.caller import Caller
+from triage.records.report import History, Machine, local_date
+from triage.records.ticket import Ticket
+from triage.rulebook.model import CareIntervals, Task
+from triage.service.access import seen_machine, spent_on
+from triage.service.service import Service, one_version
+from triage.values.errors import ConflictError, InputError, Problem
+
+Data = Mapping[str, Any]
+
+MOST_TICKETS = 50
+"""Tickets listed with a machine."""
+KEPT_DAYS = 90
+"""The period, up to and with today, over which it is said how care was kept."""
+
+
+@dataclass(frozen=True, slots=True)
+class TaskCare:
+    """When a task is due, and how it was kept over the last `KEPT_DAYS` days."""
+
+    due: CareDue
+    kept: Compliance
+
+
+@dataclass(frozen=True, slots=True)
+class CareView:
+    """Care of the air filter and of the whole machine; None without a site (no time zone)."""
+
+    filter: TaskCare | None
+    full_clean: TaskCare | None
+
+
+@dataclass(frozen=True, slots=True)
+class MachineView:
+    """A machine's record, what happened to it, what care is due, and its tickets, newest first.
+
+    `findings` judge the checklist of the last commissioning; none where there was none.
+    """
+
+    machine: Machine
+    history: History
+    care: CareView
+    tickets: tuple[Ticket, ...]
+    findings: tuple[Finding, ...] = ()
+
+
+@one_version
+def machine(service: Service, serial: str, viewer: Caller) -> MachineView:
+    with service.store.read() as work:
+        found = seen_machine(work, serial, viewer)
+        history = work.care.history(serial)
+        tickets, _ = work.tickets.page({"machine": serial}, None, MOST_TICKETS)
+    now = service.now()
+    care = _care_view(found, history, now, service.rulebook.care)
+    checklist = last_checklist(history.care, now)
+    findings = () if checklist is None else judged(service.rulebook, found, checklist)
+    return MachineView(found, history, care, tickets, findings)
+
+
+@one_version
+def limits(
+    service: Service,
+    serial: str,
+    contractor: str | None,
+    at: datetime | date | None,
+    viewer: Caller,
+    ticket: str | None = None,
+    job: Job = ANY_JOB,
+) -> Data:
+    """Warranty of every component and what may be spent, as JSON data, as of `at` (now; noon there).
+
+    With `ticket`, one of this machine's, what it has cost already counts.
+    """
+    rulebook = service.rulebook
+    with service.store.read() as work:
+        found = seen_machine(work, serial, viewer)
+        if contractor is not None and contractor != found.contractor:
+            if not viewer.may_see(contractor) or contractor not in {
+                known.id for known in work.machines.contractors()
+            }:
+                raise InputError([Problem(f'no contractor "{contractor}"', "query:contractor")])
+            found = replace(found, contractor=contractor)
+        history = work.care.history(serial)
+        if ticket is not None:
+            spent = spent_on(work, ticket, serial, viewer, rulebook.currency)
+            job = replace(job, spent_on_ticket=spent)
+    check_component(rulebook, job.component)
+    if at is not None and not isinstance(at, datetime):
+        at = noon_there(found, at)
+    return limits_of(rulebook, service.engine, found, history, at or service.now(), job)
+
+
+@one_version
+def record_care(service: Service, serial: str, data: Data, who: Caller) -> MachineView:
+    """`{"kind": filter_cleaned | fully_cleaned | commissioned, "at", "details"}`; now, without `at`.
+
+    For `commissioned` the details are the installer's checklist, and `findings` are those of this one.
+    """
+    with service.store.write() as work:
+        event, after = read_care_event(data, seen_machine(work, serial, who), service.now(), who.name)
+        if work.care.add_care(serial, [event]) == 0:
+            raise ConflictError(f"{event.kind} at {event.at.isoformat()} is in the care log already")
+        work.machines.put_machines([after])
+    view = machine(service, serial, who)
+    if event.kind != "commissioned":
+        return view
+    return replace(view, findings=judged(service.rulebook, after, read_checklist(event.details)))
+
+
+def machine_count(service: Service) -> int:
+    with service.store.read() as work:
+        return work.desk.machine_count()
+
+
+def listed_machines(service: Service) -> Sequence[ListedMachine]:
+    """Every machine as the search knows it."""
+    with service.store.read() as work:
+        return work.desk.listed_machines()
+
+
+def open_on_machine(service: Service, serial: str) -> str | None:
+    """The newest open ticket of a machine."""
+    with service.store.read() as work:
+        return work.desk.open_on_machine(serial)
+
+
+def contractor_name(service: Service, contractor: str) -> str:
+    """The contractor's name; its id where it is not on record."""
+    with service.store.read() as work:
+        return work.desk.contractor_name(contractor)
+
+
+def _care_view(
+    machine: Machine, history: History, at: datetime, intervals: CareIntervals | None = None
+) -> CareView:
+    """The care of a machine as seen at `at` (timezone-aware)."""
+    if machine.site is None:
+        return CareView(None, None)
+    zone, log = machine.site.timezone, [event for event in history.care if event.at <= at]
+    today = local_date(machine, at)
+
+    def care(task: Task) -> TaskCare:
+        first = today - timedelta(days=KEPT_DAYS - 1)
+        return TaskCare(
+            due(task, log, at, zone, intervals), compliance(task, log, first, today, zone, intervals)
+        )
+
+    return CareView(care("filter"), care("full_clean"))

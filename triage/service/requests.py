@@ -1,0 +1,101 @@
+"""What every request asks: who calls, whether it was sent before, whether the program can answer at all."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from contextlib import nullcontext
+from dataclasses import dataclass
+from typing import Any
+
+from triage.records.caller import Caller
+from triage.service.service import Service, one_version
+from triage.store import Work
+from triage.store.tables.idempotency import StoredResponse
+from triage.values.errors import ConflictError, InputError
+
+Data = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Response:
+    """What a request is answered; `repeated` where it was sent before under its idempotency key."""
+
+    status: int
+    body: Data
+    headers: Mapping[str, str]
+    repeated: bool = False
+
+
+class _SentBefore(Exception):
+    def __init__(self, response: Response) -> None:
+        super().__init__("sent before")
+        self.response = response
+
+
+def caller_for(service: Service, token: str) -> Caller | None:
+    """Who holds this token; None when it is unknown or revoked."""
+    with service.store.read() as work:
+        return work.tokens.caller(token)
+
+
+@one_version
+def health(service: Service) -> Data:
+    """Says which rulebook and engine serve; reads the database, and fails if it cannot."""
+    with service.store.read() as work:
+        work.rulebooks.live()
+    return {"status": "ok", "rulebook": service.rulebook.version, "engine": service.engine.name}
+
+
+def is_ready(service: Service) -> bool:
+    """Whether the database can be read now."""
+    return service.store.answers()
+
+
+def once(
+    service: Service,
+    key: str,
+    caller: Caller,
+    request_hash: str,
+    action: Callable[[], Response],
+    *,
+    is_work: bool = False,
+) -> Response:
+    """Carries out `action` once per caller and key; its effect and its response are stored together.
+
+    Sent again with the same request it gives the stored response; with another it is a ConflictError. What
+    raises stores nothing, so that it can be tried again. The key is looked up again in the write that keeps
+    the effect: of two that are sent at once one is stored, and both are answered with its response.
+
+    With `is_work`, the effect is stored by the action itself, as it goes on: long work that does no harm done
+    twice.
+    """
+
+    def sent_before(work: Work) -> None:
+        known = work.responses.find(caller.name, key)
+        if known is None:
+            return
+        if known.request_hash != request_hash:
+            raise ConflictError("this Idempotency-Key was used for another request; make a new one")
+        raise _SentBefore(Response(known.status, known.body, known.headers, repeated=True))
+
+    def look_up() -> None:
+        with service.store.read() as work:
+            sent_before(work)
+
+    try:
+        look_up()
+        with nullcontext() if is_work else service.store.one_write(sent_before):
+            response = action()
+            with service.store.write() as work:
+                sent_before(work)
+                kept = StoredResponse(request_hash, response.status, response.headers, response.body)
+                work.responses.keep(caller.name, key, kept, service.now())
+        return response
+    except _SentBefore as sent:
+        return sent.response
+    except InputError:
+        try:
+            look_up()  # what the same request changed meanwhile may be why this one was refused
+        except _SentBefore as sent:
+            return sent.response
+        raise

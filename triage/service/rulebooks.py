@@ -1,0 +1,146 @@
+"""The rulebooks that are kept: the live one, and a candidate's way: check, replay, publish, roll back."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any
+
+from triage.records.caller import Caller
+from triage.rulebook_care.editing.candidate import USUAL, Limits
+from triage.rulebook_care.release import publishing, runs
+from triage.rulebook_care.release.background import Launcher, launcher_for
+from triage.rulebook_care.release.piece import ReplayJob
+from triage.rulebook_care.release.publishing import MOST_NOTE, LogLine
+from triage.rulebook_care.release.replay import Replay, replay
+from triage.rulebook_care.release.runners import here, processes
+from triage.service.service import Service
+from triage.store.tables.replay_runs import ReplayRun
+from triage.store.tables.rulebooks import Publication
+from triage.values.errors import InputError, NotFoundError, Problem
+
+__all__ = [
+    "MOST_NOTE",
+    "Launcher",
+    "LogLine",
+    "Publication",
+    "Replay",
+    "ReplayRun",
+    "check_candidate",
+    "files_of",
+    "kept_version",
+    "launcher",
+    "live",
+    "log",
+    "publications",
+    "publish",
+    "replay_now",
+    "replay_run",
+    "replay_runs",
+    "result_of",
+    "rollback",
+    "start_replay",
+    "stop_replay",
+]
+
+Data = Mapping[str, Any]
+
+
+def live(service: Service) -> Publication:
+    """What is live in the database; a server serves it seconds later. NotFoundError where nothing is."""
+    return publishing.live(service.store)
+
+
+def publications(service: Service) -> Sequence[Publication]:
+    """What was live, newest first; the first is live."""
+    with service.store.read() as work:
+        return work.rulebooks.publications()
+
+
+def log(service: Service) -> Sequence[LogLine]:
+    """Everything that happened to the rulebooks, newest first."""
+    return publishing.log(service.store)
+
+
+def kept_version(service: Service, start: str) -> str:
+    """The one kept version that begins with `start`. Raises NotFoundError."""
+    return publishing.kept_version(service.store, start)
+
+
+def files_of(service: Service, version: str) -> Data:
+    """A kept rulebook's files. Raises NotFoundError."""
+    with service.store.read() as work:
+        files = work.rulebooks.files(version)
+    if files is None:
+        raise NotFoundError(f"the rulebook {version} is not stored; ask with the live one instead")
+    return files
+
+
+def check_candidate(
+    service: Service, files: Mapping[str, object], who: Caller, limits: Limits = USUAL
+) -> str:
+    """Tries a candidate in a child process and keeps it; gives its version. InputError with every problem."""
+    return publishing.check_candidate(service.store, files, who.name, service.now(), limits)
+
+
+def publish(
+    service: Service, start: str, who: Caller, note: str, accept_lost_safety: bool, how_to_accept: str
+) -> Publication:
+    """Puts the kept version that begins with `start` live; see `triage.rulebook_care.release.publishing`."""
+    version = kept_version(service, start)
+    now = service.now()
+    return publishing.publish(service.store, version, who.name, note, now, accept_lost_safety, how_to_accept)
+
+
+def rollback(service: Service, start: str | None, who: Caller, note: str) -> Publication:
+    """Puts an earlier version live again: the one that begins with `start`, or the one before."""
+    version = None if start is None else kept_version(service, start)
+    return publishing.rollback(service.store, version, who.name, note, service.now())
+
+
+def replay_now(service: Service, start: str, since: datetime | None, who: Caller) -> Replay:
+    """Decides all that was recorded again under a checked candidate; takes as long as that takes."""
+    store, now = service.store, service.now()
+    version = kept_version(service, start)
+    if not publishing.is_checked(store, version):
+        raise InputError([Problem("this version was not checked; check it first", "/version")])
+    job = ReplayJob(store.url, live(service).version, version, since, now)
+    found = replay(store, job, processes(1) if store.can_be_shared else here(store))
+    publishing.note_replay(store, found, who.name, now)
+    return found
+
+
+def launcher(service: Service) -> Launcher:
+    """What carries out replays in the background."""
+    return launcher_for(service.store, service.now)
+
+
+def start_replay(
+    service: Service, by: Launcher, start: str, since: datetime | None, who: Caller
+) -> ReplayRun:
+    """Asks for a replay in the background; where the same one goes on already, it is that one."""
+    version = kept_version(service, start)
+    run, fresh = runs.start(service.store, version, since, who.name, service.now())
+    if fresh:
+        by.launch(run)
+    return replay_run(service, run.id)
+
+
+def replay_runs(service: Service, version: str | None = None) -> Sequence[ReplayRun]:
+    """The last replays in the background, of one candidate or of all, newest first."""
+    return runs.newest(service.store, service.now(), version)
+
+
+def replay_run(service: Service, run_id: str) -> ReplayRun:
+    """How far it is. Raises NotFoundError."""
+    return runs.find(service.store, run_id, service.now())
+
+
+def stop_replay(service: Service, run_id: str) -> ReplayRun:
+    """Stops it; what is finished is kept. Raises NotFoundError."""
+    return runs.stop(service.store, run_id, service.now())
+
+
+def result_of(service: Service, run: ReplayRun) -> Data | None:
+    """What it found, as JSON data; None until it is done."""
+    return runs.result(service.store, run)
