@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime
-from decimal import Decimal, InvalidOperation
+from decimal import InvalidOperation
 from typing import TypeVar
 from zoneinfo import ZoneInfoNotFoundError
 
@@ -13,6 +13,7 @@ from triage.logic.conditions import Scalar
 from triage.rulebook.fact_values import read_value
 from triage.rulebook.model import Fact, Rulebook
 from triage.values.errors import InputError, Problem
+from triage.values.plain_data import exact_number
 from triage.values.suggest import hint
 
 T = TypeVar("T")
@@ -132,8 +133,8 @@ def _raw(fact: Fact, text: str) -> object:
     """A cell's text as JSON would have it, so that one reader of values serves both."""
     if fact.type == "number":
         try:
-            return Decimal(text)
-        except InvalidOperation:
+            return exact_number(text)
+        except ValueError:
             return text
     return FLAGS.get(text.lower(), text) if fact.type == "flag" else text
 

@@ -110,11 +110,13 @@ def _csv_places(written: str, line: int) -> Iterator[tuple[int, int]]:
 
 
 def _header_problems(name: str, header: list[str], places: list[tuple[int, int]]) -> Iterator[Problem]:
-    for index, (column, (line, place)) in enumerate(zip(header, places, strict=True)):
+    seen: set[str] = set()
+    for column, (line, place) in zip(header, places, strict=True):
         if not column:
             yield Problem("a column has no name", file=name, line=line, column=place)
-        elif column in header[:index]:
+        elif column in seen:
             yield Problem(f'the column "{column}" stands twice', file=name, line=line, column=place)
+        seen.add(column)
 
 
 def _json_rows(name: str, text: str) -> list[Row]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections import Counter
 from dataclasses import dataclass
 from datetime import date, time
 from typing import Any, NoReturn
@@ -84,7 +85,7 @@ def strict_decoder() -> json.JSONDecoder:
         parse_float=exact_number,
         parse_int=_integer,
         parse_constant=_no_constant,
-        object_pairs_hook=_no_repeats,
+        object_pairs_hook=no_repeats,
     )
 
 
@@ -97,11 +98,10 @@ def _no_constant(name: str) -> NoReturn:
     raise ValueError(f"{name} is not a number that can be used; write a finite number")
 
 
-def _no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) != len(pairs):
-        keys = [key for key, _ in pairs]
-        twice = next(key for key in keys if keys.count(key) > 1)
+        twice = next(key for key, count in Counter(key for key, _ in pairs).items() if count > 1)
         raise ValueError(f'the key "{twice}" stands twice in one object; keep one')
     return found
 

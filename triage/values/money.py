@@ -7,12 +7,13 @@ an estimate, a total, an expected cost that is shown. Nothing is rounded in betw
 from __future__ import annotations
 
 from collections.abc import Iterable
-from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
 
 from moneyed import Money, get_currency
 
 from triage.values.errors import InputError, Problem
+from triage.values.plain_data import exact_number
 
 __all__ = [
     "Money",
@@ -49,10 +50,10 @@ def parse_money(text: object, currency: str, pointer: str = "") -> Money:
     if len(parts) == 2:
         _refuse_other(parts[1], currency, pointer)
     try:
-        amount = Decimal(parts[0]) if len(parts) in (1, 2) else None
-    except InvalidOperation:
+        amount = exact_number(parts[0]) if len(parts) in (1, 2) else None
+    except ValueError:
         amount = None
-    if amount is None or not amount.is_finite():
+    if amount is None:
         raise InputError([Problem(f'an amount is written as a text such as "350.00 {currency}"', pointer)])
     if amount and not -20 <= amount.adjusted() <= 12:
         raise InputError([Problem(f"{parts[0][:40]} cannot be meant as an amount; fix it", pointer)])

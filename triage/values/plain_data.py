@@ -7,6 +7,7 @@ that a rulebook reads the same from either.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
@@ -18,6 +19,10 @@ Path: TypeAlias = tuple[str | int, ...]
 MOST_DIGITS = 28
 MOST_DEPTH = 40
 _TINIEST, _LARGEST = -30, 30
+_WRITTEN = re.compile(
+    r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?|[-+]?(inf(inity)?|nan)", re.ASCII | re.IGNORECASE
+)
+"""Digits as they are on a keyboard: no underscores, no full-width ones."""
 
 
 class NotPlain(ValueError):
@@ -29,16 +34,21 @@ class NotPlain(ValueError):
 
 
 def exact_number(text: str) -> Decimal:
-    """The Decimal of a number's text; ValueError when it is not finite or beyond 28 digits or 1e±30."""
+    """The Decimal of a number's text; ValueError when it is not finite or beyond 28 digits or 1e±30.
+
+    Every door reads numbers by this. Zero is bounded too: 0E-300000000 written out is 300 million digits.
+    """
     try:
-        number = Decimal(text)
-    except InvalidOperation:
-        raise ValueError(f"{text[:40]} is not a number") from None
+        number = Decimal(text) if _WRITTEN.fullmatch(text.strip()) else None
+    except InvalidOperation:  # an exponent beyond what a Decimal holds
+        number = None
+    if number is None:
+        raise ValueError(f"{text[:40]} is not a number")
     if not number.is_finite():
-        raise ValueError(f"{text} is not a number that can be used; write a finite number")
+        raise ValueError(f"{text[:40]} is not a number that can be used; write a finite number")
     if len(number.as_tuple().digits) > MOST_DIGITS:
         raise ValueError(f"a number has at most {MOST_DIGITS} digits")
-    if number and not _TINIEST <= number.adjusted() <= _LARGEST:
+    if not _TINIEST <= number.adjusted() <= _LARGEST:
         raise ValueError("a number lies between 1e-30 and 1e30; check its exponent")
     return number
 

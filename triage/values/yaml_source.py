@@ -78,7 +78,7 @@ def read_yaml(content: bytes, file: str) -> Source:
         raise _refused(file, "the file is not UTF-8 text; save it as UTF-8", line, 1) from None
     reader = _Reader(file)
     try:
-        for event in YAML(typ="rt", pure=True).parse(text):
+        for event in YAML(typ="safe", pure=True).parse(text):
             reader.take(event)
     except MarkedYAMLError as error:
         reader.problems.append(_broken(error, file, text))
@@ -88,6 +88,8 @@ def read_yaml(content: bytes, file: str) -> Source:
         reader.problems.append(Problem(message, file=file, line=line, column=column))
     except (YAMLError, ValueError) as error:
         reader.problems.append(Problem(_one_line(str(error)), file=file, line=1, column=1))
+    except Exception as error:  # whatever else the parser meets in a file is a finding about that file
+        reader.problems.append(_not_foreseen(error, file, reader.line))
     if reader.problems:
         raise RulebookError(reader.problems)
     return Source(reader.root, reader.values, reader.keys)
@@ -103,9 +105,11 @@ class _Reader:
         self.keys: dict[Path, Place] = {}
         self.root: object = None
         self.documents = 0
+        self.line = 1  # of what was read last
         self.stack: list[_Open] = []
 
     def take(self, event: object) -> None:
+        self.line = event.start_mark.line + 1  # type: ignore[attr-defined]
         match event:
             case DocumentStartEvent():
                 self.documents += 1
@@ -198,8 +202,6 @@ class _Stop(MarkedYAMLError):
 
 def _value(event: ScalarEvent) -> object:
     text = event.value
-    if event.style == ">":  # the round-trip scanner marks each fold with a bell, which YAML itself forbids
-        return text.replace("\a", "")
     if event.style not in (None, ""):
         return text
     if text in _NULLS:
@@ -255,6 +257,11 @@ def _broken(error: MarkedYAMLError, file: str, text: str) -> Problem:
     else:
         message = f"broken YAML: {message}; look for a missing quote, colon or bracket before this place"
     return Problem(message, file=file, line=line, column=column)
+
+
+def _not_foreseen(error: Exception, file: str, line: int) -> Problem:
+    message = f"the file cannot be read from here on ({type(error).__name__}); look for an odd mark"
+    return Problem(message, file=file, line=line, column=1)
 
 
 def _one_line(message: str) -> str:

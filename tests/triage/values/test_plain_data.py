@@ -61,3 +61,16 @@ DATA = st.recursive(
 def test_the_canonical_text_is_json_that_reads_back_the_same(data: object) -> None:
     text = canonical(plain(data))
     assert canonical(plain(json.loads(text, parse_float=Decimal))) == text
+
+
+@pytest.mark.parametrize(
+    "text", ["0E-300000000", "0e400", "-0E+31", "1E-99999999999999999999", "1_0", "１２"]
+)
+def test_a_number_that_would_fill_the_memory_or_is_written_oddly_is_refused(text: str) -> None:
+    with pytest.raises(ValueError, match="number"):
+        exact_number(text)
+
+
+@pytest.mark.parametrize("text", ["0", "-0", "0E-30", "0.000", "12.50", ".5", "+3.", "1e3"])
+def test_ordinary_ways_of_writing_a_number_are_read(text: str) -> None:
+    assert exact_number(text) == Decimal(text)

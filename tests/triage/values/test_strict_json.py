@@ -7,7 +7,7 @@ from decimal import Decimal
 import pytest
 
 from triage.values.errors import InputError
-from triage.values.json_text import read_strict
+from triage.values.json_text import no_repeats, read_strict
 
 
 def test_numbers_are_exact() -> None:
@@ -46,3 +46,19 @@ def test_broken_json_is_located_in_its_file() -> None:
     with pytest.raises(InputError) as refused:
         read_strict(b'{\n  "a" 1\n}', "report.json")
     assert refused.value.problems[0].where == "report.json:2:7"
+
+
+def test_a_key_that_stands_twice_is_found_in_one_walk() -> None:
+    class Key(str):
+        compared = 0
+
+        def __eq__(self, other: object) -> bool:
+            Key.compared += 1
+            return str.__eq__(self, other)
+
+        __hash__ = str.__hash__
+
+    pairs = [(Key(f"k{index}"), index) for index in range(2000)] + [(Key("k1999"), 0)]
+    with pytest.raises(ValueError, match='"k1999" stands twice'):
+        no_repeats(pairs)
+    assert Key.compared < 3 * len(pairs)

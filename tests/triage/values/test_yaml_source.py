@@ -139,3 +139,20 @@ def test_any_bytes_are_read_or_refused(content: bytes) -> None:
         read_yaml(content, "x.yml")
     except RulebookError as error:
         assert re.match(r"x\.yml(:\d+:\d+)?: ", str(error))
+
+
+def test_a_comment_behind_a_key_whose_text_follows_below_is_read() -> None:
+    content = b"title: # as the contractor calls it\n  Machine tilted back\n\ncomponent: machine\n"
+    assert read_yaml(content, "causes/x.yml").data == {"title": "Machine tilted back", "component": "machine"}
+
+
+def test_whatever_the_parser_raises_is_a_finding_in_its_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(*_: object) -> None:
+        raise NotImplementedError
+
+    monkeypatch.setattr("triage.values.yaml_source._Reader._scalar", broken)
+    with pytest.raises(RulebookError) as caught:
+        read_yaml(b"a:\n  b: 1\n", "causes/x.yml")
+    (problem,) = caught.value.problems
+    assert (problem.file, problem.line) == ("causes/x.yml", 1)
+    assert "NotImplementedError" in problem.message

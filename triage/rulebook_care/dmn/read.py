@@ -85,6 +85,10 @@ def _line(element: etree._Element) -> int:
     return int(getattr(element, "sourceline", None) or 0)
 
 
+def _type_name(type_ref: str) -> str:
+    return type_ref.rpartition(":")[2].strip()
+
+
 class _Reader:
     def __init__(self, root: etree._Element, file: str) -> None:
         self.root, self.file = root, file
@@ -94,6 +98,7 @@ class _Reader:
             item.get("name", ""): self.text(item, "typeRef") for item in self.children(root, "itemDefinition")
         }
         self.currencies: dict[str, int] = {}
+        self._currency_by_type: dict[str, str | None] = {"": None}
         self.cells = 0
 
     def read(self) -> Read:
@@ -212,12 +217,23 @@ class _Reader:
 
     def note_currency(self, element: etree._Element, type_ref: str) -> None:
         """Follows a type to what it is made of; the first that names a currency counts."""
-        for _ in range(len(self.types) + 1):
-            name = type_ref.rpartition(":")[2].strip()
+        currency = self._currency_of(_type_name(type_ref))
+        if currency is not None:
+            self.currencies.setdefault(currency, _line(element))
+
+    def _currency_of(self, name: str) -> str | None:
+        """The currency that a type leads to; every type on the way is followed once."""
+        way: list[str] = []
+        while name not in self._currency_by_type:
+            self._currency_by_type[name] = None  # until it is found: a circle of types leads to none
+            way.append(name)
             if (found := _CURRENCY.fullmatch(name)) is not None:
-                self.currencies.setdefault(found[1], _line(element))
-                return
-            type_ref = self.types.get(name, "")
+                self._currency_by_type[name] = found[1]
+                break
+            name = _type_name(self.types.get(name, ""))
+        currency = self._currency_by_type[name]
+        self._currency_by_type.update(dict.fromkeys(way, currency))
+        return currency
 
     def children(self, element: etree._Element, name: str) -> Iterator[etree._Element]:
         return (each for each in element.findall(f"{{{self.space}}}{name}"))
