@@ -174,7 +174,7 @@ def test_a_no_authorizes_nothing(service: Service, ticket: Ticket) -> None:
     repairs.estimate(service, ticket.id, LARGE, FOGLINE)
     after = repairs.approve(service, ticket.id, {**YES, "answer": "no"}, OPS)
     assert (after.outcome == "approve", repair_of(after)["authorization"]) == (False, None)
-    with pytest.raises(InputError, match="without a word"):
+    with pytest.raises(InputError, match="without approval"):
         repairs.close(service, ticket.id, closing(4), FOGLINE)
 
 
