@@ -174,7 +174,7 @@ def test_a_no_authorizes_nothing(service: Service, ticket: Ticket) -> None:
     repairs.estimate(service, ticket.id, LARGE, FOGLINE)
     after = repairs.approve(service, ticket.id, {**YES, "answer": "no"}, OPS)
     assert (after.outcome == "approve", repair_of(after)["authorization"]) == (False, None)
-    with pytest.raises(InputError, match="without a word"):
+    with pytest.raises(InputError, match="without approval"):
         repairs.close(service, ticket.id, closing(4), FOGLINE)
 
 
@@ -199,7 +199,7 @@ def test_a_ceiling_counts_what_the_ticket_has_cost_already(service: Service, tic
     repairs.close(service, ticket.id, closing(1), FOGLINE)  # 95 for the trip and 110 an hour
     repairs.reopen(service, ticket.id, "It is back.", AGENT)
     held = repairs.estimate(service, ticket.id, LARGE, FOGLINE)
-    word = {**YES, "estimate": held.repair["revisions"], "answer": "yes_up_to"}
+    word = {**YES, "estimate": repair_of(held)["revisions"], "answer": "yes_up_to"}
     with pytest.raises(InputError, match=r"up to 2000\.00 USD; the ticket would come to 2000\.01"):
         repairs.approve(service, ticket.id, {**word, "amount": "1795.01 USD"}, OPS)
     assert repairs.approve(service, ticket.id, {**word, "amount": "1795.00 USD"}, OPS).outcome == "approve"
@@ -210,7 +210,7 @@ def test_whom_to_ask_counts_what_the_ticket_has_cost_already(service: Service, t
     repairs.close(service, ticket.id, closing(1), FOGLINE)
     repairs.reopen(service, ticket.id, "It is back.", AGENT)
     held = repairs.estimate(service, ticket.id, {**LARGE, "lines": almost}, FOGLINE)
-    assert held.repair["estimate"]["ask"] is None  # the rulebook names nobody above the ops lead
+    assert repair_of(held)["estimate"]["ask"] is None  # the rulebook names nobody above the ops lead
 
 
 def test_a_held_ticket_may_be_released_before_there_is_an_estimate(service: Service, ticket: Ticket) -> None:
