@@ -83,7 +83,7 @@ def test_an_authorized_ticket_is_closed_on_its_authorization_though_the_headroom
 def test_without_an_authorization_the_headroom_counts() -> None:
     for repair in (NOTHING_YET, estimated(), no(estimated())):
         refuse_closing_above(repair, None, usd(350), usd(350), NOW)
-        with pytest.raises(InputError, match="without a word"):
+        with pytest.raises(InputError, match="without approval"):
             refuse_closing_above(repair, None, usd("350.01"), usd(350), NOW)
 
 
