@@ -51,6 +51,9 @@ def language() -> ResponseReturnValue:
 
 def own_path(target: str) -> str:
     """A path on this server to go on to; anything else leads to the start."""
-    parts = urlsplit(target)
-    own = target.startswith("/") and not target.startswith("//") and not parts.netloc and "\\" not in target
-    return target if own else "/"
+    try:
+        elsewhere = bool(urlsplit(target).netloc)
+    except ValueError:
+        elsewhere = True
+    own = target.startswith("/") and not target.startswith("//") and "\\" not in target
+    return target if own and not elsewhere and target.isprintable() and target.isascii() else "/"

@@ -17,6 +17,7 @@ from triage.decide.limits_of_machine import Job
 from triage.decide.limits_text import limits_text
 from triage.service import machines
 from triage.values.errors import InputError, Problem
+from triage.values.time_zones import day_of, moment_of
 
 blueprint = Blueprint("machines", __name__, url_prefix="/v1", description="Machines")
 
@@ -59,18 +60,6 @@ class Care(MethodView):
 
 def _moment(text: str) -> datetime | date:
     try:
-        if len(text) == len("2026-01-31"):
-            return date.fromisoformat(text)
-        moment = datetime.fromisoformat(text)
-    except ValueError:
-        moment = None
-    if moment is None or moment.tzinfo is None:
-        raise InputError(
-            [
-                Problem(
-                    'write a date "2026-01-31" or a time with its offset "2026-01-31T09:30:00-05:00"',
-                    "query:at",
-                )
-            ]
-        )
-    return moment
+        return day_of(text) if len(text) == len("2026-01-31") else moment_of(text)
+    except ValueError as error:
+        raise InputError([Problem(str(error), "query:at")]) from None

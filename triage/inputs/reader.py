@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -17,9 +16,11 @@ from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError, Problem, escaped
 from triage.values.money import parse_money
 from triage.values.suggest import hint
-from triage.values.time_zones import zone_named
+from triage.values.time_zones import day_of, moment_of, zone_named
 
 MOST_NAME, MOST_ENTRIES = 200, 20_000
+HARMLESS = datetime(2000, 1, 1, tzinfo=UTC)
+"""Stands in for a time that could not be read, until the problems are told."""
 
 T = TypeVar("T")
 
@@ -68,25 +69,16 @@ class Reader:
         return [item for item in found if item is not None]
 
     def moment(self, raw: object, pointer: str) -> datetime:
-        fix = 'write RFC 3339 with an offset, such as "2026-03-02T10:00:00-05:00"'
-        harmless = datetime(2000, 1, 1, tzinfo=UTC)
         if raw is None:
-            self.problem(f"the time is missing; {fix}", pointer)
-            return harmless
+            self.problem(
+                'the time is missing; write it with its offset: "2026-03-02T10:00:00-05:00"', pointer
+            )
+            return HARMLESS
         try:
-            if not isinstance(raw, str) or not re.match(r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}", raw, re.ASCII):
-                raise ValueError
-            at = datetime.fromisoformat(raw)
-        except ValueError:
-            self.problem(f"this is not a time; {fix}", pointer)
-            return harmless
-        if at.utcoffset() is None:
-            self.problem(f'"{raw[:40]}" has no offset, so it names no moment; {fix}', pointer)
-            return harmless
-        if not 1970 <= at.year <= 9990:
-            self.problem(f"the year {at.year} cannot be meant; fix the date", pointer)
-            return harmless
-        return at
+            return moment_of(raw if isinstance(raw, str) else "")
+        except ValueError as error:
+            self.problem(str(error), pointer)
+            return HARMLESS
 
     def day(self, raw: object, pointer: str) -> date | None:
         if raw is None:
@@ -94,16 +86,10 @@ class Reader:
         if isinstance(raw, date) and not isinstance(raw, datetime):
             return raw
         try:
-            if not isinstance(raw, str) or not re.fullmatch(r"\d{4}-\d{2}-\d{2}", raw, re.ASCII):
-                raise ValueError
-            day = date.fromisoformat(raw)
-        except ValueError:
-            self.problem('this is not a date of the calendar; write it as "2026-01-31"', pointer)
+            return day_of(raw if isinstance(raw, str) else "")
+        except ValueError as error:
+            self.problem(str(error), pointer)
             return None
-        if not 1970 <= day.year <= 9000:
-            self.problem(f"the year {day.year} cannot be meant; fix the date", pointer)
-            return None
-        return day
 
     def name(self, raw: object, pointer: str) -> str | None:
         if raw is None:

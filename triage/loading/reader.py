@@ -15,6 +15,7 @@ from triage.rulebook.model import Fact, Rulebook
 from triage.values.errors import InputError, Problem
 from triage.values.plain_data import exact_number
 from triage.values.suggest import hint
+from triage.values.time_zones import day_of, moment_of
 
 T = TypeVar("T")
 
@@ -86,10 +87,10 @@ class Reader:
             return None
 
     def day(self, row: Row, column: str) -> date | None:
-        return self.parsed(row, column, date.fromisoformat, "a date such as 2026-03-31")
+        return self.parsed(row, column, day_of, "a date such as 2026-03-31")
 
     def instant(self, row: Row, column: str) -> datetime | None:
-        return self.parsed(row, column, _instant, "a time with its offset such as 2026-03-31T14:05:00-04:00")
+        return self.parsed(row, column, moment_of, "a time with its offset such as 2026-03-31T14:05:00-04:00")
 
     def facts_of(self, row: Row) -> dict[str, Scalar]:
         found: dict[str, Scalar] = {}
@@ -107,13 +108,6 @@ class Reader:
                 for problem in error.problems:
                     self.add(row, column, problem.message)
         return found
-
-
-def _instant(text: str) -> datetime:
-    found = datetime.fromisoformat(text)
-    if found.tzinfo is None:
-        raise ValueError(text)
-    return found
 
 
 def _flag(text: str) -> bool:

@@ -19,6 +19,7 @@ from triage.records.payloads import Closed
 from triage.records.report import PastRepair
 from triage.values.errors import InputError, Problem
 from triage.values.money import Money
+from triage.values.time_zones import day_of
 
 SpendBy: TypeAlias = Literal["contractor", "machine", "cause"]
 
@@ -61,11 +62,9 @@ def _day(text: str | None, pointer: str) -> date | None:
     if text is None:
         return None
     try:
-        if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text, re.ASCII):
-            raise ValueError
-        return date.fromisoformat(text)
-    except ValueError:
-        raise InputError([Problem('write a date such as "2026-01-31"', pointer)]) from None
+        return day_of(text)
+    except ValueError as error:
+        raise InputError([Problem(str(error), pointer)]) from None
 
 
 def within(at: datetime, first: date | None, last: date | None) -> bool:

@@ -1,8 +1,9 @@
-"""Time zones by their IANA names, and the demand that every time says which one it is in."""
+"""Days and moments as every door reads them, and time zones by their IANA names."""
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+import re
+from datetime import date, datetime, timedelta
 from functools import lru_cache
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -13,6 +14,42 @@ UTC_NAME = "UTC"
 
 CLOCKS_APART = timedelta(minutes=5)
 """How far in the future a time may lie: two clocks are never quite the same."""
+
+
+YEARS = range(1970, 2200)
+"""What can be meant; dates near the ends of the calendar cannot be reckoned with."""
+
+_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+_MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}\S*", re.ASCII)
+
+
+def day_of(text: str) -> date:
+    """A day written as "2026-01-31"; ValueError says what is wrong."""
+    try:
+        day = date.fromisoformat(text) if _DAY.fullmatch(text) else None
+    except ValueError:
+        day = None
+    if day is None:
+        raise ValueError('this is not a date of the calendar; write it as "2026-01-31"')
+    if day.year not in YEARS:
+        raise ValueError(f"the year {day.year} cannot be meant; fix the date")
+    return day
+
+
+def moment_of(text: str) -> datetime:
+    """A time as RFC 3339 with its offset; ValueError says what is wrong."""
+    fix = 'write RFC 3339 with an offset, such as "2026-03-02T10:00:00-05:00"'
+    try:
+        at = datetime.fromisoformat(text) if _MOMENT.fullmatch(text) else None
+    except ValueError:
+        at = None
+    if at is None:
+        raise ValueError(f"this is not a time; {fix}")
+    if at.utcoffset() is None:
+        raise ValueError(f'"{text[:40]}" has no offset, so it names no moment; {fix}')
+    if at.year not in YEARS:
+        raise ValueError(f"the year {at.year} cannot be meant; fix the date")
+    return at
 
 
 @lru_cache(maxsize=256)

@@ -67,7 +67,7 @@ def test_limits_say_what_happens_above_and_whom_to_ask(send: Send) -> None:
     limits: Any = send("GET", "/v1/machines/LH20-1/limits", by="fogline").json
     limit = limits["limit"]
     assert (limit["nte"], limit["spent_on_ticket"], limit["headroom"]) == ("350.00", "0.00", "350.00")
-    assert limit["above"] == "it is held until Ops lead says yes; reach: 555-0100"
+    assert limit["above"] == "it is on hold until Ops lead approves it; reach: 555-0100"
     assert [one["authority"] for one in limit["authorities"]] == ["ops_lead"]
     assert limit["ask"]["up_to"] == "2000.00 USD"
     assert float(limits["swap"]["value_now"]) > 0
@@ -101,7 +101,7 @@ def test_limits_are_a_short_text_for_a_phone(send: Send) -> None:
         "Up to 350.00 USD a ticket\n"
         "Spent 0.00 on the ticket, 120.00 in 12 months\n"
         "Left 350.00 USD\n"
-        "Above: it is held until Ops lead says yes; reach: 555-0100\n"
+        "Above: it is on hold until Ops lead approves it; reach: 555-0100\n"
         "\n"
         "In warranty:\n"
         "compressor: parts to 2028-02-01, labor to 2027-02-01\n"

@@ -12,7 +12,7 @@ from triage.records.report import CareEvent, CareKind, Machine, local_date
 from triage.values.errors import InputError, Problem
 from triage.values.plain_data import NotPlain, plain
 from triage.values.suggest import hint
-from triage.values.time_zones import lies_ahead
+from triage.values.time_zones import lies_ahead, moment_of
 
 KINDS = get_args(CareKind)
 
@@ -71,11 +71,9 @@ def _time(
     if raw is None:
         return now
     try:
-        at = datetime.fromisoformat(raw) if isinstance(raw, str) else None
-    except ValueError:
-        at = None
-    if at is None or at.tzinfo is None:
-        problems.append(Problem('write a time with its offset: "2026-01-31T09:30:00-05:00"', place))
+        at = moment_of(raw if isinstance(raw, str) else "")
+    except ValueError as error:
+        problems.append(Problem(str(error), place))
         return None
     if lies_ahead(at, now) is not None:
         problems.append(Problem("this lies in the future; enter care once it is done", place))
