@@ -218,7 +218,7 @@ def test_a_failing_case_is_a_no(run: Run, here: Path, command: str) -> None:
 def test_a_whole_report_that_comes_out_otherwise_is_a_no(run: Run, here: Path) -> None:
     change(here / "rules/cases/overdue-filter.yml", expect={"outcome": "swap"})
     status, out, err = run("rulebook", "cases")
-    assert (status, out) == (1, "14 cases of rules, 1 whole reports, 1 failure\n")
+    assert (status, out) == (1, "14 cases of rules, 0 of words, 1 whole reports, 1 failure\n")
     assert err == ("cases/overdue-filter.yml: overdue-filter: the outcome is fix_in_store, not swap\n")
 
 

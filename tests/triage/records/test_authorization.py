@@ -111,9 +111,10 @@ def test_a_used_authorization_is_not_used_again() -> None:
 
 
 def test_closing_ends_an_authorization_that_it_does_not_name() -> None:
-    repair = after_close(yes(estimated()), {"authorization": None})
-    assert repair["authorization"]["state"] == "withdrawn"
-    assert (repair["estimate"], repair["word"]) == (None, None)
+    repair = after_close(yes(estimated()), None)
+    assert repair.authorization is not None
+    assert repair.authorization.state == "withdrawn"
+    assert (repair.estimate, repair.word) == (None, None)
     assert open_authorization(repair, NOW) is None
     with pytest.raises(InputError, match="was withdrawn"):
         refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), NOW)

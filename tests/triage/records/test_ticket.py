@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.triage.payloads import close_out, estimate, usd
+from triage.records.authorization import Authorization
 from triage.records.payloads import (
     PAYLOADS,
     Acknowledged,
@@ -99,18 +100,19 @@ def test_a_decision_gives_outcome_and_rulebook() -> None:
 def test_only_a_hold_is_turned_and_only_by_an_authorization_that_is_open(
     outcome: str, state: str | None
 ) -> None:
-    authorization = None if state is None else {"number": "T-1-A1", "state": state}
+    given = Authorization("T-1-A1", usd(120), 1, "ops", "needed", AT)
+    authorization = None if state is None else replace(given, state=state)
     before = fold(log())
-    ticket = replace(before, repair={**before.repair, "authorization": authorization})
-    decided = Event("T-1", 2, "decided", START, "desk", "sha256:b", {"decision": {"outcome": outcome}})
+    ticket = replace(before, repair=replace(before.repair, authorization=authorization))
+    decided = Event("T-1", 2, START, "desk", "sha256:b", Decided({"outcome": outcome}, {}))
     turned = outcome == "hold" and state == "open"
     assert apply(ticket, decided).outcome == ("approve" if turned else outcome)
 
 
 def test_a_no_leaves_the_outcome_and_a_yes_approves() -> None:
     for yes, outcome in ((True, "approve"), (False, "dispatch")):
-        said = Event("T-1", 3, "approved", START, "lead", "sha256:b", {"authority": "ops", "yes": yes})
-        assert fold([*log("decided"), said]).outcome == outcome
+        said = Approved(0, "ops", yes, usd(120) if yes else None, "T-1-A1" if yes else None, AT, "so")
+        assert fold(with_more(log("decided"), said)).outcome == outcome
 
 
 def test_a_fact_the_clerk_cannot_tell_is_kept_as_unknown_until_it_is_answered() -> None:

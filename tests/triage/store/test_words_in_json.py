@@ -27,7 +27,9 @@ from tests.triage.store.test_store import differences
 from triage.cli.shown.files import opened_service
 from triage.config import Settings, read_settings
 from triage.records.payloads import Closed
+from triage.service import repairs, requests, tickets
 from triage.service.service import Service
+from triage.service.what_if import explain
 from triage.store import open_store
 from triage.store.migrate import _config
 
@@ -138,49 +140,51 @@ def test_the_way_down_gives_back_what_was_there(with_a_turn: Path) -> None:
 def test_the_live_rulebook_keeps_its_version_and_the_service_starts(service: Service) -> None:
     assert service.rulebook.version == LIVE
     assert set(service.rulebook.warranty) == {"standard"}
-    assert service.health()["rulebook"] == LIVE
+    assert requests.health(service)["rulebook"] == LIVE
 
 
 @pytest.mark.parametrize("ticket", ["T-000001", "T-000002", "T-000003"])
 def test_a_decision_made_before_explains_itself(service: Service, ticket: str) -> None:
-    found = service.explain(ticket)
+    found = explain(service, ticket)
     assert (found.identical, found.differs) == (True, ())
     assert found.recorded["warranty"]["terms"] == "standard"
 
 
 def test_what_only_reads_otherwise_is_named_apart(service: Service) -> None:
     """T-000001 was asked about by the first program's words: "A caution hangs on it"."""
-    reworded = service.explain("T-000001").reworded
+    reworded = explain(service, "T-000001").reworded
     assert reworded
     assert all(place.endswith(("/why", "/text")) or place.startswith("/notes") for place in reworded)
 
 
 def test_a_closed_ticket_tells_what_was_authorized_and_who_paid(service: Service) -> None:
-    ticket = service.ticket("T-000003", OPS)
+    ticket = tickets.ticket(service, "T-000003", OPS)
     assert ticket.repair.authorization is not None
     assert ticket.repair.authorization.state == "used"
     assert ticket.closed is not None
-    (closed,) = [each.payload for each in service.events("T-000003", OPS) if isinstance(each.payload, Closed)]
+    (closed,) = [
+        each.payload for each in tickets.events(service, "T-000003", OPS) if isinstance(each.payload, Closed)
+    ]
     assert closed.authorization == ticket.repair.authorization.number
     assert {line.paid_by for line in closed.bill.lines} == {"program"}
 
 
 def test_tickets_go_on_where_they_were(service: Service) -> None:
-    answered = service.answer("T-000001", {"fill_level": 10}, AGENT)
+    answered = tickets.answer(service, "T-000001", {"fill_level": 10}, AGENT)
     assert answered.decision is not None
     assert answered.decision["computed_facts"]
-    waiting = service.ticket("T-000002", OPS)
+    waiting = tickets.ticket(service, "T-000002", OPS)
     assert waiting.repair.estimate is not None
     assert waiting.repair.estimate.answer == "hold"
     yes = {"estimate": 1, "answer": "yes", "authority": "ops_lead", "why": "The only one on the quay."}
-    approved = service.approve("T-000002", yes, OPS)
+    approved = repairs.approve(service, "T-000002", yes, OPS)
     assert approved.repair.authorization is not None
     number = approved.repair.authorization.number
     lines = [{"kind": "trip"}, {"kind": "labor", "hours": 4}]
     closing = {"cause": "dirty_filter", "cured_by": "repair", "lines": lines, "authorization": number}
-    assert service.close("T-000002", closing, FOGLINE).state == "closed"
+    assert repairs.close(service, "T-000002", closing, FOGLINE).state == "closed"
     report = {**REPORT, "reported_at": "2026-03-04T11:55:00-05:00"}
-    assert service.open_ticket(report, AGENT).rulebook == LIVE
+    assert tickets.open_ticket(service, report, AGENT).rulebook == LIVE
 
 
 def test_a_report_sent_again_is_answered_in_todays_words(service: Service) -> None:
