@@ -3,7 +3,8 @@
 A danger's fact is true when any source says so: the caller, the words, the record, a rule that derives it.
 A caution that guards against a danger stands while its condition holds, while the danger was raised before
 on this ticket, or while it is open on another ticket of the machine; it is lifted only by an act of its own.
-Where the facts do not say whether a danger is there, nobody is sent near the machine until they do.
+Where the facts do not say whether a danger is there, what it would forbid waits until they do: everything
+near the machine where it would stop use or forbid all, else the checks that it names.
 """
 
 from __future__ import annotations
@@ -26,12 +27,16 @@ from triage.rulebook.model import Caution, Rulebook
 class Dangers:
     """`holding` are the ids of the cautions that hold, `open` the dangers, one a caution that guards.
 
-    `waits_for` are the facts that would say whether there is one more; they are asked first.
+    `waits_for` are the facts that would say whether there is one more that keeps everybody away; they are
+    asked first. `waiting` are the ids of the checks kept back meanwhile, `checks_wait_for` the facts for
+    which some of them wait by name.
     """
 
     holding: tuple[str, ...]
     open: tuple[Danger, ...]
     waits_for: tuple[str, ...]
+    waiting: frozenset[str] = frozenset()
+    checks_wait_for: tuple[str, ...] = ()
 
 
 def heard_facts(rulebook: Rulebook, report: Report, state: DangerState) -> dict[str, KnownFact]:
@@ -87,7 +92,17 @@ def dangers_of(
         for caution in undecided_guards(rulebook, inference.facts)
         if caution.head.id not in state.safe and caution.head.id not in holding
     ]
-    return Dangers(tuple(holding), standing, _waits_for(rulebook, undecided, inference))
+    wide = [caution for caution in undecided if caution.keeps_all_back]
+    named = [caution for caution in undecided if not caution.keeps_all_back]
+    near = frozenset(check.id for check in rulebook.checks.values() if wide and check.near)
+    touching = [caution for caution in named if not caution.forbids.isdisjoint(inference.checks)]
+    return Dangers(
+        tuple(holding),
+        standing,
+        _waits_for(rulebook, wide, inference),
+        near.union(*(caution.forbids for caution in named)),
+        _waits_for(rulebook, touching, inference),
+    )
 
 
 def _raised(

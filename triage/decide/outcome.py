@@ -76,8 +76,10 @@ class Verdict:
     notes: tuple[str, ...]
 
 
-def cautions_that_hold(rulebook: Rulebook, fired: Iterable[str], *, unsure: bool = False) -> CautionsThatHold:
-    """`fired` are ids of cautions that hold. While people are `unsure` of a danger nobody goes near.
+def cautions_that_hold(
+    rulebook: Rulebook, fired: Iterable[str], *, waiting: frozenset[str] = frozenset()
+) -> CautionsThatHold:
+    """`fired` are ids of cautions that hold; `waiting` the checks that wait until they are known to be safe.
 
     A caution that belongs to checks is said beside them, not by itself; what it forbids is forbidden all the
     same.
@@ -93,7 +95,7 @@ def cautions_that_hold(rulebook: Rulebook, fired: Iterable[str], *, unsure: bool
     return CautionsThatHold(
         said=said,
         forbidden=frozenset(forbidden),
-        waiting=frozenset(check.id for check in rulebook.checks.values() if unsure and check.near),
+        waiting=waiting,
         first=tuple(dict.fromkeys(check for caution in said for check in caution.first)),
         stop_use=stop_use,
         skill=strongest(caution.visit_skill for caution in said),

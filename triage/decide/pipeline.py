@@ -70,7 +70,7 @@ def decide(
     gathered, calculation_notes = calculated(rulebook, first_known)
     inference = infer(rulebook, engine, {fact: known.value for fact, known in gathered.items()})
     dangers = dangers_of(rulebook, inference, gathered, state, now)
-    live = cautions_that_hold(rulebook, dangers.holding, unsure=bool(dangers.waits_for))
+    live = cautions_that_hold(rulebook, dangers.holding, waiting=dangers.waiting)
 
     not_cured = [done.check for done in report.checks if done.result == "not_cured"]
     causes = rank(rulebook, report.symptoms, inference.evidence, not_cured)
@@ -231,6 +231,10 @@ def _notes(
     if dangers.waits_for:
         titles = "; ".join(rulebook.facts[fact].title for fact in dangers.waits_for)
         notes.append(f"Nobody goes near the machine before this is known: {titles}.")
+    elif dangers.checks_wait_for and not live.waiting.isdisjoint(inference.checks):
+        checks = ", ".join(rulebook.checks[each].title for each in inference.checks if each in live.waiting)
+        titles = "; ".join(rulebook.facts[fact].title for fact in dangers.checks_wait_for)
+        notes.append(f"Not before this is known ({titles}): {checks}.")
     if verdict.outcome != "fix_in_store" and plan.steps:
         notes.append("No caution forbids the checks listed; they may be done while waiting.")
     if causes[0].cause == OTHER_CAUSE:

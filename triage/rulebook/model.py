@@ -167,6 +167,11 @@ class Caution:
         """Whether it guards against a danger: it stops use or forbids something."""
         return self.stop_use or self.forbids_all_checks or bool(self.forbids)
 
+    @property
+    def keeps_all_back(self) -> bool:
+        """Whether nobody goes near the machine while it is not known if it holds."""
+        return not self.only_with_checks and (self.stop_use or self.forbids_all_checks)
+
 
 @dataclass(frozen=True, slots=True)
 class Check:

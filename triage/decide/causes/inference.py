@@ -133,8 +133,21 @@ def _denied_danger(rulebook: Rulebook, fact: str, known: Facts) -> bool:
 
 
 def undecided_guards(rulebook: Rulebook, facts: Facts) -> tuple[Caution, ...]:
-    """The live cautions that guard against a danger of which the facts do not say whether it is there."""
-    return tuple(caution for caution in guards(rulebook) if evaluate(caution.head.when, facts) is None)
+    """The live cautions that keep checks back and of which the facts do not say whether they hold.
+
+    Those beside checks count as well where they forbid checks by name, such as lifting alone.
+    """
+    return tuple(caution for caution in _keepers(rulebook) if evaluate(caution.head.when, facts) is None)
+
+
+@once_per_rulebook
+def _keepers(rulebook: Rulebook) -> tuple[Caution, ...]:
+    return tuple(
+        caution
+        for caution in rulebook.cautions.values()
+        if caution.head.status == "live"
+        if caution.forbids or (caution.guards and not caution.only_with_checks)
+    )
 
 
 @once_per_rulebook
