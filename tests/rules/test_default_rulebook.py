@@ -110,8 +110,9 @@ def test_every_caution_a_check_names_exists_and_every_one_beside_checks_is_named
     assert named == beside
 
 
-def test_every_caution_defers_to_somebody(rulebook):
+def test_every_caution_defers_to_somebody_and_leaves_the_line_on_local_codes_to_the_page(rulebook):
     for caution in rulebook.cautions.values():
+        assert LOCAL_CODES not in caution.text, f"{caution.head.id}: pages and printouts say it once"
         assert caution.defers_to, caution.head.id
 
 
