@@ -142,6 +142,9 @@ def test_dangers_of_current_forbid_every_check(rulebook):
         "tingling-reported",
         "damaged-cord",
         "hot-plug",
+        "sparks-seen",
+        "breaker-trips-again",
+        "stream-behind",
     ]
     for id_ in electric:
         caution = rulebook.cautions[id_]

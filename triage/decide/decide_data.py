@@ -10,6 +10,7 @@ from typing import Any
 from triage.decide.pipeline import decide
 from triage.inputs.report import check_dates, check_history, read_machine, read_report
 from triage.logic.engine import Engine
+from triage.records.danger import CALM, DangerState, state_from_data
 from triage.records.decision import Decision
 from triage.records.machine_json import machine_as_data
 from triage.records.report import History, Machine, Report
@@ -30,6 +31,7 @@ class Inputs:
     machine: Machine | None
     history: History
     at: datetime
+    state: DangerState = CALM
 
 
 def read_inputs(
@@ -69,7 +71,9 @@ def read_inputs(
 
 def decide_inputs(rulebook: Rulebook, engine: Engine, inputs: Inputs, ask: bool = True) -> Decision:
     """Without `ask` the decision comes without questions, and a good deal faster."""
-    return decide(rulebook, engine, inputs.report, inputs.machine, inputs.history, inputs.at, ask)
+    return decide(
+        rulebook, engine, inputs.report, inputs.machine, inputs.history, inputs.at, ask, inputs.state
+    )
 
 
 def with_spent(inputs: Inputs, spent: Money | None) -> Inputs:
@@ -80,12 +84,14 @@ def with_spent(inputs: Inputs, spent: Money | None) -> Inputs:
 def inputs_as_data(inputs: Inputs) -> dict[str, Any]:
     """The inputs as JSON data, kept beside the decision."""
     spent = inputs.history.spent_on_ticket
-    return {
+    data = {
         "report": inputs.report_data,
         "machine": None if inputs.machine is None else machine_as_data(inputs.machine, inputs.history),
         "spent_on_ticket": None if spent is None else money_text(spent),
         "at": inputs.at.isoformat(),
     }
+    state = inputs.state.as_data()
+    return {**data, "dangers": state} if state else data
 
 
 def inputs_from_data(data: Data, rulebook: Rulebook) -> Inputs:
@@ -97,4 +103,5 @@ def inputs_from_data(data: Data, rulebook: Rulebook) -> Inputs:
     if spent is not None:
         history = replace(history, spent_on_ticket=parse_money(spent, rulebook.currency))
     report = read_report(data["report"], rulebook)
-    return Inputs(report, data["report"], machine, history, datetime.fromisoformat(data["at"]))
+    state = state_from_data(data.get("dangers", {}))
+    return Inputs(report, data["report"], machine, history, datetime.fromisoformat(data["at"]), state)

@@ -16,9 +16,11 @@ from functools import lru_cache
 
 from dateutil.relativedelta import relativedelta
 
+from triage.decide.dangers import heard_facts, with_dangers
 from triage.logic.conditions import FactValue
 from triage.machine.commissioning.recorded import facts_on_record
 from triage.machine.measures import upkeep
+from triage.records.danger import CALM, DangerState
 from triage.records.decision import KnownFact
 from triage.records.report import History, Machine, PastRepair, Report, local_date, timezone_of, whole_months
 from triage.rulebook.model import Rulebook
@@ -28,17 +30,24 @@ REPEAT_DAYS = 90
 
 
 def gather_facts(
-    rulebook: Rulebook, report: Report, machine: Machine | None, history: History, now: datetime
+    rulebook: Rulebook,
+    report: Report,
+    machine: Machine | None,
+    history: History,
+    now: datetime,
+    state: DangerState = CALM,
 ) -> dict[str, KnownFact]:
     """Everything known before inference, by fact id.
 
     Answers of the caller come first; then the care log (days since the filter and the whole machine were
     cleaned, and the last commissioning's checklist), the machine's recorded facts, what holds for its model,
     and the built-in facts. Days overdue follow from the days since, whoever said those. A fact the rulebook
-    does not know is left out. `now` is timezone-aware.
+    does not know is left out. A danger is true when any of them or the caller's words say so. `now` is
+    timezone-aware.
     """
     known = {fact: KnownFact(value, "computed") for fact, value in _built_in(machine, history, now).items()}
     known["symptom"] = KnownFact(frozenset(report.symptoms), "caller")
+    on_record: dict[str, KnownFact] = {}
     if machine is not None:
         model = rulebook.models.get(machine.model)
         recorded: dict[str, FactValue] = {
@@ -50,12 +59,14 @@ def gather_facts(
         known["model"] = KnownFact(machine.model, "record")
         if machine.contractor is not None:
             known["contractor"] = KnownFact(machine.contractor, "record")
-        known |= {
+        on_record = {
             fact: KnownFact(value, "record") for fact, value in recorded.items() if fact in rulebook.facts
         }
+    known |= on_record
     known |= {
         fact: KnownFact(value, "caller") for fact, value in report.answers.items() if fact in rulebook.facts
     }
+    known = with_dangers(rulebook, known, (on_record, heard_facts(rulebook, report, state)))
     if report.forgotten:
         known = {fact: each for fact, each in known.items() if fact not in report.forgotten}
     return known | _overdue(rulebook, known)

@@ -47,6 +47,8 @@ class CautionsThatHold:
 
     said: tuple[Caution, ...]
     forbidden: frozenset[str]
+    waiting: frozenset[str]  # kept back until it is known that they are safe
+    first: tuple[str, ...]  # checks to do before any other
     stop_use: bool
     skill: Skill | None
     priority: int | None
@@ -58,12 +60,14 @@ class Situation:
 
     plan_starts_in_store: bool
     stop_use: bool
+    danger: bool  # one stands open, whether or not use is to stop
+    unsure: bool  # whether it is safe to go near is not known, and no technician has looked
     over_limit: bool  # what is likely to be spent is above the headroom
 
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
-    """The one outcome. `visit_priority` is the most urgent one its rules name."""
+    """The one outcome. `visit_priority` is the most urgent one that any rule that fired names."""
 
     outcome: Outcome
     reasons: tuple[Reason, ...]
@@ -72,8 +76,10 @@ class Verdict:
     notes: tuple[str, ...]
 
 
-def cautions_that_hold(rulebook: Rulebook, fired: Iterable[str]) -> CautionsThatHold:
-    """`fired` are ids of cautions whose condition holds.
+def cautions_that_hold(
+    rulebook: Rulebook, fired: Iterable[str], *, waiting: frozenset[str] = frozenset()
+) -> CautionsThatHold:
+    """`fired` are ids of cautions that hold; `waiting` the checks that wait until they are known to be safe.
 
     A caution that belongs to checks is said beside them, not by itself; what it forbids is forbidden all the
     same.
@@ -89,6 +95,8 @@ def cautions_that_hold(rulebook: Rulebook, fired: Iterable[str]) -> CautionsThat
     return CautionsThatHold(
         said=said,
         forbidden=frozenset(forbidden),
+        waiting=waiting,
+        first=tuple(dict.fromkeys(check for caution in said for check in caution.first)),
         stop_use=stop_use,
         skill=strongest(caution.visit_skill for caution in said),
         priority=min((one.visit_priority for one in said if one.visit_priority is not None), default=None),
@@ -129,18 +137,17 @@ def decide_outcome(
     def reason(rule: PolicyRule) -> Reason:
         return Reason(rule.head.id, fill(rule.text, facts, rulebook), rule.outcome)
 
+    urgent = min((rule.visit_priority for rule in rules if rule.visit_priority is not None), default=None)
     if not allowed:
         default = _default(situation)
-        return Verdict(default.outcome, (default,), tuple(map(reason, rules)), None, notes)
+        return Verdict(default.outcome, (default,), tuple(map(reason, rules)), urgent, notes)
     outcome = allowed[0].outcome
     winners = [rule for rule in allowed if rule.outcome == outcome]
     return Verdict(
         outcome=outcome,
         reasons=tuple(map(reason, winners)),
         overruled=tuple(reason(rule) for rule in rules if rule.outcome != outcome),
-        visit_priority=min(
-            (rule.visit_priority for rule in winners if rule.visit_priority is not None), default=None
-        ),
+        visit_priority=urgent,
         notes=notes,
     )
 
@@ -199,8 +206,12 @@ def _barred(outcome: Outcome, situation: Situation) -> str | None:
     if outcome == "fix_in_store":
         if situation.stop_use:
             return "a caution says to stop using the machine"
+        if situation.danger:
+            return "a danger stands open"
         if not situation.plan_starts_in_store:
             return "no safe check in the store is worth doing first"
+    if outcome == "approve" and situation.unsure:
+        return "it is not known yet whether it is safe to go near"
     if outcome == "approve" and situation.over_limit:
         return "the repair is likely to come to more than may be spent"
     return None
@@ -210,7 +221,7 @@ def _default(situation: Situation) -> Reason:
     if situation.stop_use:
         text = "No policy rule decides this. The machine stays off; send a qualified technician."
         return Reason(DEFAULT_RULE, text, "dispatch")
-    if situation.plan_starts_in_store:
+    if situation.plan_starts_in_store and not situation.danger:
         text = "No policy rule decides this; the cheapest safe plan starts with a check in the store."
         return Reason(DEFAULT_RULE, text, "fix_in_store")
     if situation.over_limit:

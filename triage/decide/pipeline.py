@@ -11,7 +11,7 @@ from datetime import datetime
 from decimal import Decimal
 
 from triage.decide.causes.checks import Plan, best_plan
-from triage.decide.causes.inference import Inference, fired_policy, infer
+from triage.decide.causes.inference import Inference, fired_policy, infer, near_facts
 from triage.decide.causes.questions import next_questions
 from triage.decide.causes.ranking import rank
 from triage.decide.computed_facts import (
@@ -22,6 +22,7 @@ from triage.decide.computed_facts import (
     money_facts,
     warranty_facts,
 )
+from triage.decide.dangers import Dangers, dangers_of
 from triage.decide.facts import gather_facts, spent_12_months
 from triage.decide.outcome import (
     CautionsThatHold,
@@ -35,10 +36,11 @@ from triage.decide.outcome import (
 from triage.decide.spending.limits import Standing, limit_for, standing_limit
 from triage.decide.spending.repair_costs import component_of, job_for
 from triage.decide.spending.warranty import warranty_for, warranty_notes
-from triage.decide.visit import paid_after_hours, visit_for
+from triage.decide.visit import paid_after_hours, urgency, visit_for, visit_skill
 from triage.inputs.report import check_dates
 from triage.logic.engine import Engine
 from triage.machine.measures.measure import calculated
+from triage.records.danger import CALM, DangerState
 from triage.records.decision import CauseChance, Decision, ExpectedCost, KnownFact, PlanStep, Question
 from triage.records.report import History, Machine, Report, local_date
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
@@ -53,18 +55,22 @@ def decide(
     history: History,
     now: datetime,
     ask: bool = True,
+    state: DangerState = CALM,
 ) -> Decision:
     """The decision for a report as known at `now` (timezone-aware).
 
     `engine` is what `inference.compile_rulebook` made of this rulebook. Warranty is asked for the day of the
-    report. Without `ask` no questions are worked out; all else is the same. Raises InputError for a report
+    report. Without `ask` no questions are worked out; all else is the same. `state` is what is known of
+    dangers besides the report. Raises InputError for a report
     from the future or from before its machine was made, and EngineFailure when the engine does not answer.
     """
     check_dates(report, machine, now)
 
-    gathered, calculation_notes = calculated(rulebook, gather_facts(rulebook, report, machine, history, now))
+    first_known = gather_facts(rulebook, report, machine, history, now, state)
+    gathered, calculation_notes = calculated(rulebook, first_known)
     inference = infer(rulebook, engine, {fact: known.value for fact, known in gathered.items()})
-    live = cautions_that_hold(rulebook, inference.cautions)
+    dangers = dangers_of(rulebook, inference, gathered, state, now)
+    live = cautions_that_hold(rulebook, dangers.holding, waiting=dangers.waiting)
 
     not_cured = [done.check for done in report.checks if done.result == "not_cured"]
     causes = rank(rulebook, report.symptoms, inference.evidence, not_cured)
@@ -77,8 +83,12 @@ def decide(
     job = job_for(rulebook, chances, machine, after_hours, reported_on, report.estimate)
 
     done = [check.check for check in report.checks]
-    allowed = [check for check in inference.checks if check not in live.forbidden]
-    plan = best_plan(rulebook, chances, allowed, job.sending, done)
+    if_safe = [check for check in inference.checks if check not in live.forbidden]
+    required = [check for check in live.first if check not in done]
+    allowed = [check for check in if_safe if check not in live.waiting]
+    barred = live.forbidden | live.waiting
+    first = [] if barred.intersection(required) else required
+    plan = best_plan(rulebook, chances, allowed, job.sending, done, first)
 
     computed = {
         **fault_facts(rulebook, report, causes, live),
@@ -94,14 +104,16 @@ def decide(
     seen = {**inference.facts, **computed}
 
     cured = next((check.check for check in report.checks if check.result == "cured"), None)
-    solved = cured is not None and not live.stop_use
+    solved = cured is not None and not live.stop_use and not dangers.open and not required
     argued = () if solved else fired_policy(engine, seen)
     if solved and cured is not None:
         verdict = solved_verdict(rulebook, cured)
         steps: tuple[PlanStep, ...] = ()
         questions: tuple[Question, ...] = ()
     else:
-        situation = Situation(bool(plan.steps), live.stop_use, job.likely > standing.headroom)
+        over = job.likely > standing.headroom
+        unsure = bool(dangers.waits_for) and report.estimate is None
+        situation = Situation(bool(plan.steps), live.stop_use, bool(dangers.open), unsure, over)
         verdict = decide_outcome(rulebook, argued, situation, seen)
         steps = plan.steps
         questions = ()
@@ -110,13 +122,13 @@ def decide(
                 rulebook,
                 inference.facts,
                 chances,
-                allowed,
+                if_safe,
                 job.sending,
                 derived=inference.derived_by.keys(),
                 done=done,
                 forbidden=live.forbidden,
-                skip=report.unknown,
-                plan=plan,
+                skip=(*report.unknown, *(near_facts(rulebook) if live.stop_use else ())),
+                plan=plan if allowed == if_safe and not first else None,
             )
 
     return Decision(
@@ -127,6 +139,10 @@ def decide(
         plan=steps,
         expected_cost=_expected_cost(rulebook, plan, solved),
         questions=questions,
+        dangers=dangers.open,
+        waits_for=dangers.waits_for,
+        priority=urgency(rulebook, live, verdict),
+        skill=visit_skill(rulebook, causes, live),
         cautions=cautions_said(rulebook, live, [id_ for step in steps for id_ in step.cautions], seen),
         warranty=warranty,
         limit=limit_for(rulebook, seen, standing, job.costs, job.likely, ask=verdict.outcome == "hold"),
@@ -137,7 +153,7 @@ def decide(
         fired=_fired(inference, live, argued),
         notes=(
             *verdict.notes,
-            *_notes(rulebook, report, machine, causes, plan, live, verdict, inference, solved),
+            *_notes(rulebook, report, machine, causes, plan, live, verdict, inference, solved, dangers),
             *job.notes,
             *standing.notes,
             *warranty_notes(rulebook, machine, component),
@@ -194,6 +210,7 @@ def _notes(
     verdict: Verdict,
     inference: Inference,
     solved: bool,
+    dangers: Dangers,
 ) -> list[str]:
     """What people must know about how the answer was made."""
     notes = []
@@ -204,13 +221,20 @@ def _notes(
     if solved:
         return notes
     if any(check.result == "cured" for check in report.checks):
-        notes.append("A check fixed the symptom, but a caution still says to stop using the machine.")
+        notes.append("A check fixed the symptom, but a caution still stands in the way.")
     if not plan.exact:
         notes.append("So many checks apply that their order was found step by step; another may be cheaper.")
     kept_out = [check for check in inference.checks if check in live.forbidden]
     if kept_out:
         titles = ", ".join(rulebook.checks[check].title for check in kept_out)
         notes.append(f"Not to be done, by the cautions: {titles}.")
+    if dangers.waits_for:
+        titles = "; ".join(rulebook.facts[fact].title for fact in dangers.waits_for)
+        notes.append(f"Nobody goes near the machine before this is known: {titles}.")
+    elif dangers.checks_wait_for and not live.waiting.isdisjoint(inference.checks):
+        checks = ", ".join(rulebook.checks[each].title for each in inference.checks if each in live.waiting)
+        titles = "; ".join(rulebook.facts[fact].title for fact in dangers.checks_wait_for)
+        notes.append(f"Not before this is known ({titles}): {checks}.")
     if verdict.outcome != "fix_in_store" and plan.steps:
         notes.append("No caution forbids the checks listed; they may be done while waiting.")
     if causes[0].cause == OTHER_CAUSE:

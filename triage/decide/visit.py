@@ -32,18 +32,11 @@ def visit_for(
     live: CautionsThatHold,
     verdict: Verdict,
 ) -> Visit | None:
-    """The visit an outcome asks for; None for a fix in the store, or before a held case has its word.
-
-    The most urgent priority of the winning rules and the cautions counts, else the default one.
-    """
+    """The visit an outcome asks for; None for a fix in the store, or before a held case has its yes."""
     if verdict.outcome in ("fix_in_store", "hold"):
         return None
     hours = rulebook.service_hours
-    usual = hours.default_priority
-    if verdict.outcome == "swap" and URGENT in hours.priorities:
-        usual = min(usual, URGENT)
-    named = (one for one in (verdict.visit_priority, live.priority) if one is not None)
-    priority = min(named, default=usual)
+    priority = urgency(rulebook, live, verdict)
     fixes = verdict.outcome != "swap"
     kit = visit_kit(rulebook, causes, machine.contractor if machine is not None else None) if fixes else None
     return Visit(
@@ -57,6 +50,15 @@ def visit_for(
         kit=() if kit is None else tuple(number for number, count in kit.parts.items() for _ in range(count)),
         kit_chance=None if kit is None else kit.chance,
     )
+
+
+def urgency(rulebook: Rulebook, live: CautionsThatHold, verdict: Verdict) -> int:
+    """The most urgent priority of all cautions and policy rules that hold, else the default one."""
+    hours = rulebook.service_hours
+    usual = hours.default_priority
+    if verdict.outcome == "swap" and URGENT in hours.priorities:
+        usual = min(usual, URGENT)
+    return min((one for one in (verdict.visit_priority, live.priority) if one is not None), default=usual)
 
 
 def paid_after_hours(

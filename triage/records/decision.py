@@ -15,6 +15,7 @@ from typing import Literal, NamedTuple
 from moneyed import Money
 
 from triage.logic.conditions import FactValue
+from triage.records.danger import Danger
 from triage.rulebook.model import Outcome, Skill
 
 
@@ -23,8 +24,9 @@ class KnownFact:
     """A fact's value and where it came from."""
 
     value: FactValue
-    source: Literal["caller", "record", "derived", "computed"]
+    source: Literal["caller", "words", "record", "derived", "computed"]
     rule: str | None = None  # the derive rule, for derived facts
+    quote: str | None = None  # the words in which it was heard
 
 
 class Factor(NamedTuple):
@@ -181,6 +183,10 @@ class Decision:
     expected_cost: ExpectedCost
     questions: tuple[Question, ...]
     cautions: tuple[CautionSaid, ...]
+    dangers: tuple[Danger, ...]  # while one is open nothing is fixed in the store
+    waits_for: tuple[str, ...]  # facts whose answer keeps people away from the machine
+    priority: int  # the most urgent of all cautions and rules that hold
+    skill: Skill  # the strongest that a caution or a likely cause needs
     warranty: WarrantyAnswer
     limit: LimitAnswer
     visit: Visit | None

@@ -47,6 +47,10 @@ def as_json(decision: Decision, ticket: str | None = None) -> JSONObject:
         },
         "questions": [_question(question) for question in decision.questions],
         "cautions": [_caution(caution) for caution in decision.cautions],
+        "dangers": [danger.as_data() for danger in decision.dangers],
+        "waits_for": list(decision.waits_for),
+        "priority": decision.priority,
+        "skill": decision.skill,
         "warranty": _warranty(decision.warranty),
         "limit": _limit(decision.limit),
         "visit": None if decision.visit is None else _visit(decision.visit),
@@ -185,6 +189,8 @@ def _turns_at(point: TurnsAt) -> JSONObject:
 
 def _fact(fact: KnownFact) -> JSONObject:
     shown: JSONObject = {"value": write_value(fact.value), "from": fact.source}
+    if fact.quote is not None:
+        return {**shown, "quote": fact.quote}
     return shown if fact.rule is None else {**shown, "rule": fact.rule}
 
 

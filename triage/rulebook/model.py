@@ -41,6 +41,7 @@ class Fact:
     help: str | None = None  # how the clerk finds out
     ask_seconds: int = 20
     danger: bool = False  # a flag; true means that someone can be hurt
+    near: bool = True  # to find out, someone goes near the machine
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,8 +125,8 @@ class RuleHead:
 class DeriveRule:
     """`sets` when the condition is true, `otherwise` when it is false, nothing when it is unknown.
 
-    A fact that is already known is never replaced. Where several rules set one fact, the first that speaks
-    (highest `priority`, then id) counts.
+    A fact that is already known is never replaced, but for a danger that was denied. Where several rules set
+    one fact, the first that speaks (highest `priority`, then id) counts.
     """
 
     head: RuleHead
@@ -159,6 +160,17 @@ class Caution:
     visit_skill: Skill | None = None
     visit_priority: int | None = None
     defers_to: tuple[str, ...] = ()
+    first: tuple[str, ...] = ()  # checks to do before anything else
+
+    @property
+    def guards(self) -> bool:
+        """Whether it guards against a danger: it stops use or forbids something."""
+        return self.stop_use or self.forbids_all_checks or bool(self.forbids)
+
+    @property
+    def keeps_all_back(self) -> bool:
+        """Whether nobody goes near the machine while it is not known if it holds."""
+        return not self.only_with_checks and (self.stop_use or self.forbids_all_checks)
 
 
 @dataclass(frozen=True, slots=True)
@@ -176,6 +188,7 @@ class Check:
     materials: Decimal
     why: str
     source: str
+    near: bool = True  # somebody goes near the machine for it
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,7 @@ from triage.records.decision import CauseChance
 from triage.rulebook.model import Caution, Outcome, PolicyRule, Rulebook, Skill
 from triage.rulebook.reading.reader import rulebook_from_data
 
-CALM = Situation(plan_starts_in_store=True, stop_use=False, over_limit=False)
+CALM = Situation(plan_starts_in_store=True, stop_use=False, danger=False, unsure=False, over_limit=False)
 
 
 def rule(id_: str, outcome: Outcome, priority: int, text: str = "So.", **more: int) -> PolicyRule:
@@ -91,7 +91,10 @@ def test_no_rule_can_ask_for_a_fix_in_the_store_that_must_not_be(situation: Situ
 
 
 def test_no_rule_can_approve_more_than_may_be_spent() -> None:
-    found = verdict(rule("yes", "approve", 1000), situation=Situation(False, False, over_limit=True))
+    found = verdict(
+        rule("yes", "approve", 1000),
+        situation=Situation(False, False, danger=False, unsure=False, over_limit=True),
+    )
 
     assert found.outcome == "hold"
     assert found.reasons[0].rule == DEFAULT_RULE
@@ -101,10 +104,26 @@ def test_no_rule_can_approve_more_than_may_be_spent() -> None:
 @pytest.mark.parametrize(
     ("situation", "outcome"),
     [
-        (Situation(plan_starts_in_store=True, stop_use=False, over_limit=True), "fix_in_store"),
-        (Situation(plan_starts_in_store=False, stop_use=False, over_limit=False), "dispatch"),
-        (Situation(plan_starts_in_store=False, stop_use=False, over_limit=True), "hold"),
-        (Situation(plan_starts_in_store=False, stop_use=True, over_limit=True), "dispatch"),
+        (
+            Situation(plan_starts_in_store=True, stop_use=False, danger=False, unsure=False, over_limit=True),
+            "fix_in_store",
+        ),
+        (
+            Situation(
+                plan_starts_in_store=False, stop_use=False, danger=False, unsure=False, over_limit=False
+            ),
+            "dispatch",
+        ),
+        (
+            Situation(
+                plan_starts_in_store=False, stop_use=False, danger=False, unsure=False, over_limit=True
+            ),
+            "hold",
+        ),
+        (
+            Situation(plan_starts_in_store=False, stop_use=True, danger=False, unsure=False, over_limit=True),
+            "dispatch",
+        ),
     ],
 )
 def test_without_a_rule_the_cheapest_safe_way_within_the_limit_is_taken(

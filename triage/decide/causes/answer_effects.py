@@ -125,7 +125,7 @@ def _reach(
     cautions = [
         caution
         for caution in rulebook.cautions.values()
-        if caution.head.status == "live" and not caution.only_with_checks
+        if caution.head.status == "live" and (caution.forbids or not caution.only_with_checks)
         if affected & facts_in(caution.head.when)
     ]
     conditions = [

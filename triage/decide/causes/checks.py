@@ -57,21 +57,26 @@ def best_plan(
     applicable: Iterable[str],
     repair_cost: Mapping[str, float],
     done: Iterable[str] = (),
+    first: Sequence[str] = (),
 ) -> Plan:
     """The cheapest plan of checks, possibly none, before someone is sent.
 
     `chances` are the causes' chances now, what was done already included. `applicable` are ids of checks
     that may be done: the caller leaves out what a caution forbids; technicians' checks and those in `done`
     are left out here. `repair_cost` gives for each cause what sending someone costs when it is the cause.
-    Raises InputError where a cause with a chance has no repair cost.
+    Checks in `first` come before all others, whatever they save. Raises InputError where a cause with a
+    chance has no repair cost.
     """
     tables = check_tables(rulebook)
     weights, ends = cause_arrays(tables, chances, repair_cost)
-    wanted = useful_checks(tables, weights, applicable, done)
+    behind = weights
+    for check in first:
+        behind = behind * (1.0 - tables.cures[check])
+    wanted = useful_checks(tables, behind, applicable, {*done, *first})
     exact = len(wanted) <= EXACT_LIMIT
-    order = _exact(tables, wanted, weights, ends) if exact else _greedy(tables, wanted, weights, ends)
+    order = _exact(tables, wanted, behind, ends) if exact else _greedy(tables, wanted, behind, ends)
     steps, left, cost = [], weights, 0.0
-    for check in order:
+    for check in (*first, *order):
         before = float(left.sum())
         cost += before * tables.costs[check]
         left = left * (1.0 - tables.cures[check])

@@ -13,10 +13,21 @@ from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
 from triage.logic.choose_engine import choose_engine
-from triage.logic.conditions import AllOf, AnyOf, Condition, Facts, FactValue, NoneOf, Truth, facts_in
+from triage.logic.conditions import (
+    AllOf,
+    AnyOf,
+    Condition,
+    Facts,
+    FactValue,
+    NoneOf,
+    Truth,
+    evaluate,
+    facts_in,
+)
 from triage.logic.engine import CompileEngine, Engine, RuleTooWide
 from triage.logic.engine_checked import CheckedEngine
-from triage.rulebook.model import DeriveRule, Rulebook, RuleHead
+from triage.rulebook.cache import once_per_rulebook
+from triage.rulebook.model import Caution, DeriveRule, Rulebook, RuleHead
 from triage.values.errors import Problem, RulebookError
 
 DERIVE, EVIDENCE, CAUTIONS, CHECKS, POLICY = "derive", "evidence", "cautions", "checks", "policy"
@@ -105,7 +116,7 @@ def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
     for stratum in strata:
         said.update(engine.truths(stratum.stage, known))
         for fact, rules in stratum.settles.items():
-            if known.get(fact) is None:
+            if known.get(fact) is None or _denied_danger(rulebook, fact, known):
                 _settle(fact, rules, said, known, derived_by)
     return Inference(
         facts=known,
@@ -114,6 +125,45 @@ def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
         cautions=_fired(engine, CAUTIONS, known),
         checks=_fired(engine, CHECKS, known),
     )
+
+
+def _denied_danger(rulebook: Rulebook, fact: str, known: Facts) -> bool:
+    """Whether a danger was denied: what the rules derive of it may still say that it is one."""
+    return known[fact] is False and fact in rulebook.facts and rulebook.facts[fact].danger
+
+
+def undecided_guards(rulebook: Rulebook, facts: Facts) -> tuple[Caution, ...]:
+    """The live cautions that keep checks back and of which the facts do not say whether they hold.
+
+    Those beside checks count as well where they forbid checks by name, such as lifting alone.
+    """
+    return tuple(caution for caution in _keepers(rulebook) if evaluate(caution.head.when, facts) is None)
+
+
+@once_per_rulebook
+def _keepers(rulebook: Rulebook) -> tuple[Caution, ...]:
+    return tuple(
+        caution
+        for caution in rulebook.cautions.values()
+        if caution.head.status == "live"
+        if caution.forbids or (caution.guards and not caution.only_with_checks)
+    )
+
+
+@once_per_rulebook
+def guards(rulebook: Rulebook) -> tuple[Caution, ...]:
+    """The live cautions that guard against a danger, in the rulebook's own order."""
+    return tuple(
+        caution
+        for caution in rulebook.cautions.values()
+        if caution.guards and caution.head.status == "live" and not caution.only_with_checks
+    )
+
+
+@once_per_rulebook
+def near_facts(rulebook: Rulebook) -> frozenset[str]:
+    """The facts that nobody can find out without going near the machine."""
+    return frozenset(fact.id for fact in rulebook.facts.values() if fact.near)
 
 
 def fired_policy(engine: Engine, facts: Facts) -> tuple[str, ...]:
@@ -165,6 +215,8 @@ def _settle(
             continue
         value = (rule.sets if truth else rule.otherwise).get(fact)
         if value is not None:
+            if value == known.get(fact):
+                return
             known[fact] = value
             derived_by[fact] = rule.head.id
             return

@@ -5,7 +5,8 @@ expected cost of the best plan now, less the mean, over the possible answers, of
 best plan after the answer, less what asking costs. How likely each answer is comes from the rules' own
 numbers; `answers_to` and `look_ahead` state the approximations.
 
-Questions that could make a caution true come first, whatever they save. A caution is about safety, not money:
+Questions that could make a caution true come first, whatever they save; of one that is only said beside
+checks, where the plan has a check that it would forbid. A caution is about safety, not money:
 what an answer would forbid is not counted in the saving. Facts that rules see only through a calculation
 (such as a length behind a voltage drop) are not looked ahead at.
 """
@@ -29,7 +30,7 @@ from triage.decide.causes.ranking import cause_title, ranking_tables
 from triage.logic.conditions import Facts
 from triage.records.decision import Question
 from triage.rulebook.cache import once_per_rulebook
-from triage.rulebook.model import Rulebook
+from triage.rulebook.model import Caution, Rulebook
 from triage.values.money import as_money
 
 Array: TypeAlias = NDArray[np.float64]
@@ -87,7 +88,7 @@ def next_questions(
     for candidate, saving in zip(candidates, savings, strict=True):
         fact = candidate.reach.fact
         net = saving - _asking(fact.ask_seconds, hour)
-        safety = bool(candidate.answers.dangers)
+        safety = any(_at_stake(caution, plan) for caution in candidate.answers.dangers)
         if not safety and net <= worth:
             continue
         saves = as_money(net, rulebook.currency)
@@ -100,6 +101,11 @@ def next_questions(
         for fact in [candidate.reach.fact]
         for why in [_why(rulebook, tables, candidate, weights, barred)]
     )
+
+
+def _at_stake(caution: Caution, plan: Plan) -> bool:
+    """Whether it may matter now: one beside checks does where the plan has a check that it would forbid."""
+    return not caution.only_with_checks or any(step.check in caution.forbids for step in plan.steps)
 
 
 @lru_cache(maxsize=1024)

@@ -71,6 +71,8 @@ def read_caution(names: Names, file: str, shape: CautionFile) -> Caution:
     forbids = [] if shape.then.forbids == "all" else list(shape.then.forbids)
     for index, check in enumerate(forbids):
         names.check("checks", check, file, ("then", "forbids", index))
+    for index, check in enumerate(shape.then.first):
+        names.check("checks", check, file, ("then", "first", index))
     _visit_priority(names, file, shape.then.visit_priority)
     return shape.then.as_record(
         Caution,

@@ -62,6 +62,7 @@ class FactFile(Shape):
     asked_of: Literal["clerk", "technician", "record", "computed"]
     ask_seconds: Annotated[int, Field(ge=1, le=3600)] = 20
     danger: bool = False
+    near: bool = True
     lint_off: LintOff = {}
 
 
@@ -138,6 +139,7 @@ class CautionThen(Shape):
     visit_skill: Skill | None = None
     visit_priority: Annotated[int, Field(ge=1, le=9)] | None = None
     defers_to: list[Text] = []
+    first: list[Id] = []
 
 
 class CautionFile(RuleHeadShape):
@@ -161,6 +163,7 @@ class CheckFile(Shape):
     steps: Annotated[list[Text], Field(min_length=1)]
     look_for: Text
     materials: Amount = Decimal("0.00")
+    near: bool = True
     why: Text
     source: Text
     lint_off: LintOff = {}

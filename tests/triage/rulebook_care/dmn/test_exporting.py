@@ -127,7 +127,7 @@ def test_the_exported_policy_decides_as_the_rulebook_does(
         if answer is None:
             assert not fired
             continue
-        verdict = decide_outcome(rulebook, fired, Situation(True, False, False), facts)
+        verdict = decide_outcome(rulebook, fired, Situation(True, False, False, False, False), facts)
         assert (answer["outcome"], answer["rule"]) == (
             feel_value(verdict.outcome),
             feel_value(verdict.reasons[0].rule),
