@@ -6,7 +6,7 @@ arguments give the same decision.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
 
@@ -83,12 +83,13 @@ def decide(
     job = job_for(rulebook, chances, machine, after_hours, reported_on, report.estimate)
 
     done = [check.check for check in report.checks]
-    if_safe = [check for check in inference.checks if check not in live.forbidden]
-    required = [check for check in live.first if check not in done]
-    allowed = [check for check in if_safe if check not in live.waiting]
-    barred = live.forbidden | live.waiting
-    first = [] if barred.intersection(required) else required
-    plan = best_plan(rulebook, chances, allowed, job.sending, done, first)
+    lost = any(danger.caution not in rulebook.cautions for danger in dangers.open)
+    if_safe = [check for check in inference.checks if check not in live.forbidden and not lost]
+    performed = [check.check for check in report.checks if check.result != "could_not_do"]
+    required = [check for check in live.first if check not in performed]
+    first = _leading(rulebook, required, done, live) if not lost else None
+    allowed = [check for check in if_safe if check not in live.waiting and first is not None]
+    plan = best_plan(rulebook, chances, allowed, job.sending, done, first or ())
 
     computed = {
         **fault_facts(rulebook, report, causes, live),
@@ -165,6 +166,16 @@ def decide(
         computed_facts=computed,
         keep_or_swap=keep_or_swap_said(rulebook, life, verdict, report.estimate is not None),
     )
+
+
+def _leading(
+    rulebook: Rulebook, required: Sequence[str], done: Collection[str], live: CautionsThatHold
+) -> Sequence[str] | None:
+    """The checks to do before any other; None where they stay undone: then no other is to be done either."""
+    barred = live.forbidden | live.waiting | set(done)
+    if any(check in barred or rulebook.checks[check].who != "clerk" for check in required):
+        return None
+    return required
 
 
 def _spent(history: History) -> Decimal:

@@ -116,8 +116,9 @@ def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
     for stratum in strata:
         said.update(engine.truths(stratum.stage, known))
         for fact, rules in stratum.settles.items():
-            if known.get(fact) is None or _denied_danger(rulebook, fact, known):
-                _settle(fact, rules, said, known, derived_by)
+            danger = fact in rulebook.facts and rulebook.facts[fact].danger
+            if known.get(fact) is None or (danger and known[fact] is False):
+                _settle(fact, rules, said, known, derived_by, danger)
     return Inference(
         facts=known,
         derived_by=derived_by,
@@ -125,11 +126,6 @@ def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
         cautions=_fired(engine, CAUTIONS, known),
         checks=_fired(engine, CHECKS, known),
     )
-
-
-def _denied_danger(rulebook: Rulebook, fact: str, known: Facts) -> bool:
-    """Whether a danger was denied: what the rules derive of it may still say that it is one."""
-    return known[fact] is False and fact in rulebook.facts and rulebook.facts[fact].danger
 
 
 def undecided_guards(rulebook: Rulebook, facts: Facts) -> tuple[Caution, ...]:
@@ -195,18 +191,27 @@ def _settle(
     said: Mapping[str, Truth],
     known: dict[str, FactValue],
     derived_by: dict[str, str],
+    danger: bool,
 ) -> None:
+    """The first rule that speaks counts; of a danger the first that says so, whatever others or answers say.
+
+    A danger is not ruled out while another rule that may raise it is undecided.
+    """
+    speak: list[tuple[FactValue, str]] = []
+    undecided = False
     for rule in rules:
         truth = said[rule.head.id]
         if truth is None:
+            undecided |= True in (rule.sets.get(fact), rule.otherwise.get(fact))
             continue
         value = (rule.sets if truth else rule.otherwise).get(fact)
         if value is not None:
-            if value == known.get(fact):
-                return
-            known[fact] = value
-            derived_by[fact] = rule.head.id
-            return
+            speak.append((value, rule.head.id))
+    if danger:
+        raised = [each for each in speak if each[0] is True]
+        speak = raised or ([] if undecided else speak)
+    if speak and speak[0][0] != known.get(fact):
+        known[fact], derived_by[fact] = speak[0]
 
 
 def _fired(engine: Engine, stage: str, facts: Facts) -> tuple[str, ...]:
