@@ -239,6 +239,10 @@ def _notes(
     if kept_out:
         titles = ", ".join(rulebook.checks[check].title for check in kept_out)
         notes.append(f"Not to be done, by the cautions: {titles}.")
+    lost = [danger.caution for danger in dangers.open if danger.caution not in rulebook.cautions]
+    if lost:
+        names = ", ".join(lost)
+        notes.append(f"Nobody goes near the machine: open dangers are not in this rulebook: {names}.")
     if dangers.waits_for:
         titles = "; ".join(rulebook.facts[fact].title for fact in dangers.waits_for)
         notes.append(f"Nobody goes near the machine before this is known: {titles}.")

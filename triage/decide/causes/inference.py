@@ -7,10 +7,12 @@ that need each other in a circle have no strata; that is an error naming them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
+from typing import TypeAlias
 
 from triage.logic.choose_engine import choose_engine
 from triage.logic.conditions import (
@@ -29,6 +31,8 @@ from triage.logic.engine_checked import CheckedEngine
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Caution, DeriveRule, Rulebook, RuleHead
 from triage.values.errors import Problem, RulebookError
+
+_Undecided: TypeAlias = Callable[[tuple[FactValue | None, ...]], tuple[Caution, ...]]
 
 DERIVE, EVIDENCE, CAUTIONS, CHECKS, POLICY = "derive", "evidence", "cautions", "checks", "policy"
 
@@ -130,7 +134,22 @@ def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
 
 def undecided_guards(rulebook: Rulebook, facts: Facts) -> tuple[Caution, ...]:
     """The live cautions that guard against a danger of which the facts do not say whether it is there."""
-    return tuple(caution for caution in guards(rulebook) if evaluate(caution.head.when, facts) is None)
+    looked_at, undecided = _undecided(rulebook)
+    return undecided(tuple(facts.get(fact) for fact in looked_at))
+
+
+@once_per_rulebook
+def _undecided(rulebook: Rulebook) -> tuple[tuple[str, ...], _Undecided]:
+    """The facts that guards look at, and of these facts' values (None: not known) the undecided guards."""
+    cautions = guards(rulebook)
+    looked_at = tuple(sorted(frozenset().union(*(facts_in(caution.head.when) for caution in cautions))))
+
+    @lru_cache(maxsize=4096)
+    def undecided(values: tuple[FactValue | None, ...]) -> tuple[Caution, ...]:
+        facts = {fact: value for fact, value in zip(looked_at, values, strict=True) if value is not None}
+        return tuple(caution for caution in cautions if evaluate(caution.head.when, facts) is None)
+
+    return looked_at, undecided
 
 
 @once_per_rulebook
