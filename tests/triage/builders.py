@@ -44,7 +44,10 @@ def policy(
 
 
 def check(check_id: str, when: object, resolves: object, **more: object) -> dict[str, object]:
-    """An in-store check's file."""
+    """An in-store check's file; one that takes nobody near the machine unless `more` says otherwise.
+
+    So a danger that a test does not ask about holds nothing back.
+    """
     return {
         "id": check_id,
         "title": check_id.replace("-", " ").capitalize(),
@@ -52,6 +55,7 @@ def check(check_id: str, when: object, resolves: object, **more: object) -> dict
         "who": "clerk",
         "minutes": 6,
         "wait_minutes": 40,
+        "near": False,
         "resolves": resolves,
         "steps": ["Do it.", "Look again."],
         "look_for": "It pours as it should.",

@@ -15,7 +15,7 @@ from datetime import datetime
 
 from triage.decide.causes.inference import Inference, guards, undecided_guards
 from triage.inputs.heard import hear
-from triage.logic.conditions import facts_in
+from triage.logic.conditions import Facts, evaluate, facts_in
 from triage.records.danger import Danger, DangerSource, DangerState
 from triage.records.decision import KnownFact
 from triage.records.report import Report
@@ -39,16 +39,19 @@ class Dangers:
     checks_wait_for: tuple[str, ...] = ()
 
 
-def heard_facts(rulebook: Rulebook, report: Report, state: DangerState) -> dict[str, KnownFact]:
+def heard_facts(
+    rulebook: Rulebook, report: Report, state: DangerState, known: Mapping[str, KnownFact]
+) -> dict[str, KnownFact]:
     """The dangers' facts that are heard in the note and in answers as they were said, each with its quote.
 
-    What raises only cautions whose words were misread is not heard again.
+    What raises only cautions whose words were misread, besides what is `known` otherwise, is not heard again.
     """
+    values = {fact: each.value for fact, each in known.items()}
     found: dict[str, KnownFact] = {}
     for text in (report.note, *state.said):
         for heard in hear(rulebook, text):
             fact = rulebook.words[heard.words].danger
-            if fact is not None and fact not in found and not _misread(rulebook, fact, state):
+            if fact is not None and fact not in found and not _misread(rulebook, fact, values, state):
                 found[fact] = KnownFact(True, "words", quote=heard.quote)
     return found
 
@@ -73,20 +76,20 @@ def dangers_of(
     state: DangerState,
     now: datetime,
 ) -> Dangers:
-    """What stands open now, and what must be asked before anybody goes near the machine."""
+    """What stands open now, and what must be asked before anybody goes near the machine.
+
+    What was raised before stands though its caution be retired since: a rulebook's edit lifts no danger.
+    """
     before = {danger.caution: danger for danger in (*state.elsewhere, *state.open)}
-    fired = [id_ for id_ in inference.cautions if id_ not in state.safe]
-    holding = [
-        id_
-        for id_, caution in rulebook.cautions.items()
-        if id_ in fired or (id_ in before and caution.head.status == "live")
-    ]
-    guarding = {caution.head.id: caution for caution in guards(rulebook)}
-    standing = tuple(
-        before.get(id_) or _raised(rulebook, guarding[id_], inference, gathered, now)
-        for id_ in holding
-        if id_ in guarding
-    )
+    fired = {id_ for id_ in inference.cautions if id_ not in state.safe}
+    holding = [id_ for id_ in rulebook.cautions if id_ in fired or id_ in before]
+    own = {
+        caution.head.id: _raised(rulebook, caution, inference, gathered, now)
+        for caution in guards(rulebook)
+        if caution.head.id in fired
+    } | {danger.caution: danger for danger in state.open}
+    open_now = {**before, **own}
+    standing = tuple(open_now[id_] for id_ in dict.fromkeys((*holding, *before)) if id_ in open_now)
     undecided = [
         caution
         for caution in undecided_guards(rulebook, inference.facts)
@@ -119,9 +122,9 @@ def _raised(
         return Danger(caution.head.id, "words", now, gathered[quoted].quote)
     source: DangerSource = "caller"
     for fact in flags or [fact for fact in looked_at if fact in inference.facts]:
-        if fact in inference.derived_by:
+        if fact in inference.derived_by or gathered[fact].source == "computed":
             source = "derived"
-        elif fact in gathered and gathered[fact].source == "record":
+        elif gathered[fact].source == "record":
             source = "record"
         else:
             return Danger(caution.head.id, "caller", now)
@@ -138,25 +141,34 @@ def _waits_for(rulebook: Rulebook, undecided: Sequence[Caution], inference: Infe
     return tuple(dict.fromkeys(facts))
 
 
-def _misread(rulebook: Rulebook, fact: str, state: DangerState) -> bool:
-    raised = _cautions_on(rulebook).get(fact, frozenset())
+def _misread(rulebook: Rulebook, fact: str, known: Facts, state: DangerState) -> bool:
+    """Whether all that this heard fact raises, besides what is known otherwise, comes of words misread."""
+    if not state.misread:
+        return False
+    heard = {**known, **dict.fromkeys(_leads_to(rulebook).get(fact, (fact,)), True)}
+    raised = {
+        caution.head.id
+        for caution in guards(rulebook)
+        if evaluate(caution.head.when, heard) is True and evaluate(caution.head.when, known) is not True
+    }
     return bool(raised) and raised <= state.misread
 
 
 @once_per_rulebook
-def _cautions_on(rulebook: Rulebook) -> Mapping[str, frozenset[str]]:
-    """Fact -> the guarding cautions that look at it, directly or through one derived danger."""
-    direct: dict[str, set[str]] = {}
-    for caution in guards(rulebook):
-        for fact in facts_in(caution.head.when):
-            direct.setdefault(fact, set()).add(caution.head.id)
-    found = {fact: set(ids) for fact, ids in direct.items()}
+def _leads_to(rulebook: Rulebook) -> Mapping[str, tuple[str, ...]]:
+    """Danger -> itself and the dangers that may be derived from it, directly or through others."""
+    onward: dict[str, list[str]] = {}
     for rule in rulebook.derive.values():
-        for derived, value in rule.sets.items():
-            if value is True and _is_danger(rulebook, derived):
-                for fact in facts_in(rule.head.when):
-                    found.setdefault(fact, set()).update(direct.get(derived, ()))
-    return {fact: frozenset(ids) for fact, ids in found.items()}
+        dangers = [fact for fact, value in rule.sets.items() if value is True and _is_danger(rulebook, fact)]
+        for fact in facts_in(rule.head.when):
+            onward.setdefault(fact, []).extend(dangers)
+    found = {}
+    for fact in onward:
+        reached = [fact]
+        for each in reached:
+            reached += [further for further in onward.get(each, ()) if further not in reached]
+        found[fact] = tuple(reached)
+    return found
 
 
 def _is_danger(rulebook: Rulebook, fact: str) -> bool:

@@ -47,26 +47,29 @@ def gather_facts(
     """
     known = {fact: KnownFact(value, "computed") for fact, value in _built_in(machine, history, now).items()}
     known["symptom"] = KnownFact(frozenset(report.symptoms), "caller")
-    on_record: dict[str, KnownFact] = {}
+    on_record: list[dict[str, KnownFact]] = []
     if machine is not None:
         model = rulebook.models.get(machine.model)
-        recorded: dict[str, FactValue] = {
-            **(model.facts if model is not None else {}),
-            **machine.facts,
-            **facts_on_record(rulebook, machine, history.care, now),
-            **_care(rulebook, machine, history, now),
-        }
+        records: tuple[Mapping[str, FactValue], ...] = (
+            model.facts if model is not None else {},
+            machine.facts,
+            facts_on_record(rulebook, machine, history.care, now),
+            _care(rulebook, machine, history, now),
+        )
         known["model"] = KnownFact(machine.model, "record")
         if machine.contractor is not None:
             known["contractor"] = KnownFact(machine.contractor, "record")
-        on_record = {
-            fact: KnownFact(value, "record") for fact, value in recorded.items() if fact in rulebook.facts
-        }
-    known |= on_record
+        on_record = [
+            {fact: KnownFact(value, "record") for fact, value in each.items() if fact in rulebook.facts}
+            for each in records
+        ]
+    for each in on_record:
+        known |= each
     known |= {
         fact: KnownFact(value, "caller") for fact, value in report.answers.items() if fact in rulebook.facts
     }
-    known = with_dangers(rulebook, known, (on_record, heard_facts(rulebook, report, state)))
+    known = with_dangers(rulebook, known, on_record)
+    known = with_dangers(rulebook, known, [heard_facts(rulebook, report, state, known)])
     if report.forgotten:
         known = {fact: each for fact, each in known.items() if fact not in report.forgotten}
     return known | _overdue(rulebook, known)

@@ -111,7 +111,8 @@ def cautions_said(
 ) -> tuple[CautionSaid, ...]:
     """The cautions in force, then those that go with the checks of the plan; each once."""
     beside = [rulebook.cautions[id_] for id_ in dict.fromkeys(plan_cautions) if id_ in rulebook.cautions]
-    every = {caution.head.id: caution for caution in (*live.said, *beside) if caution.head.status == "live"}
+    beside = [caution for caution in beside if caution.head.status == "live"]
+    every = {caution.head.id: caution for caution in (*live.said, *beside)}
     return tuple(
         CautionSaid(id_, fill(caution.text, facts, rulebook), caution.stop_use, caution.defers_to)
         for id_, caution in every.items()

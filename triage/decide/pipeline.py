@@ -6,7 +6,7 @@ arguments give the same decision.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from decimal import Decimal
 
@@ -83,12 +83,13 @@ def decide(
     job = job_for(rulebook, chances, machine, after_hours, reported_on, report.estimate)
 
     done = [check.check for check in report.checks]
-    if_safe = [check for check in inference.checks if check not in live.forbidden]
-    required = [check for check in live.first if check not in done]
-    allowed = [check for check in if_safe if check not in live.waiting]
-    barred = live.forbidden | live.waiting
-    first = [] if barred.intersection(required) else required
-    plan = best_plan(rulebook, chances, allowed, job.sending, done, first)
+    lost = any(danger.caution not in rulebook.cautions for danger in dangers.open)
+    if_safe = [check for check in inference.checks if check not in live.forbidden and not lost]
+    performed = [check.check for check in report.checks if check.result != "could_not_do"]
+    required = [check for check in live.first if check not in performed]
+    first = _leading(rulebook, required, done, live) if not lost else None
+    allowed = [check for check in if_safe if check not in live.waiting and first is not None]
+    plan = best_plan(rulebook, chances, allowed, job.sending, done, first or ())
 
     computed = {
         **fault_facts(rulebook, report, causes, live),
@@ -167,6 +168,16 @@ def decide(
     )
 
 
+def _leading(
+    rulebook: Rulebook, required: Sequence[str], done: Collection[str], live: CautionsThatHold
+) -> Sequence[str] | None:
+    """The checks to do before any other; None where they stay undone: then no other is to be done either."""
+    barred = live.forbidden | live.waiting | set(done)
+    if any(check in barred or rulebook.checks[check].who != "clerk" for check in required):
+        return None
+    return required
+
+
 def _spent(history: History) -> Decimal:
     return history.spent_on_ticket.amount if history.spent_on_ticket is not None else Decimal(0)
 
@@ -228,6 +239,10 @@ def _notes(
     if kept_out:
         titles = ", ".join(rulebook.checks[check].title for check in kept_out)
         notes.append(f"Not to be done, by the cautions: {titles}.")
+    lost = [danger.caution for danger in dangers.open if danger.caution not in rulebook.cautions]
+    if lost:
+        names = ", ".join(lost)
+        notes.append(f"Nobody goes near the machine: open dangers are not in this rulebook: {names}.")
     if dangers.waits_for:
         titles = "; ".join(rulebook.facts[fact].title for fact in dangers.waits_for)
         notes.append(f"Nobody goes near the machine before this is known: {titles}.")

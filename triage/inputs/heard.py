@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache, partial
 
 from triage.inputs.word_forms import said_words
 from triage.inputs.word_lists import WordLists, quoted
@@ -25,7 +27,7 @@ class Heard:
 
 def hear(rulebook: Rulebook, text: str) -> tuple[Heard, ...]:
     """What the lists of dangers hear in a text, in the order of the text; each list at most once."""
-    return _hear(_dangers(rulebook), text)
+    return _hearing(rulebook)(text) if text else ()
 
 
 def run_words_cases(rulebook: Rulebook, file: str | None = None) -> list[CaseFailure]:
@@ -54,5 +56,7 @@ def _hear(lists: WordLists, text: str) -> tuple[Heard, ...]:
 
 
 @once_per_rulebook
-def _dangers(rulebook: Rulebook) -> WordLists:
-    return WordLists(words for words in rulebook.words.values() if words.danger is not None)
+def _hearing(rulebook: Rulebook) -> Callable[[str], tuple[Heard, ...]]:
+    """Remembers the texts heard last: a note is heard again with every answer that is given."""
+    lists = WordLists(words for words in rulebook.words.values() if words.danger is not None)
+    return lru_cache(maxsize=512)(partial(_hear, lists))

@@ -126,7 +126,8 @@ class DeriveRule:
     """`sets` when the condition is true, `otherwise` when it is false, nothing when it is unknown.
 
     A fact that is already known is never replaced, but for a danger that was denied. Where several rules set
-    one fact, the first that speaks (highest `priority`, then id) counts.
+    one fact, the first that speaks (highest `priority`, then id) counts; a danger is one as soon as any rule
+    says so, and none only when no rule that may say so is undecided.
     """
 
     head: RuleHead

@@ -135,14 +135,14 @@ def test_without_a_rule_the_cheapest_safe_way_within_the_limit_is_taken(
     assert "No policy rule decides this" in found.reasons[0].text
 
 
-def test_the_most_urgent_visit_of_the_winning_rules_counts() -> None:
+def test_the_most_urgent_visit_of_all_rules_that_fired_counts() -> None:
     found = verdict(
         rule("a", "dispatch", 100, visit_priority=3),
         rule("b", "dispatch", 90, visit_priority=2),
         rule("c", "swap", 80, visit_priority=1),
     )
 
-    assert found.visit_priority == 2
+    assert (found.outcome, found.visit_priority) == ("dispatch", 1)
 
 
 def test_a_check_that_cured_is_the_reason_by_itself() -> None:

@@ -7,10 +7,12 @@ that need each other in a circle have no strata; that is an error naming them.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
+from typing import TypeAlias
 
 from triage.logic.choose_engine import choose_engine
 from triage.logic.conditions import (
@@ -29,6 +31,8 @@ from triage.logic.engine_checked import CheckedEngine
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Caution, DeriveRule, Rulebook, RuleHead
 from triage.values.errors import Problem, RulebookError
+
+_Undecided: TypeAlias = Callable[[tuple[FactValue | None, ...]], tuple[Caution, ...]]
 
 DERIVE, EVIDENCE, CAUTIONS, CHECKS, POLICY = "derive", "evidence", "cautions", "checks", "policy"
 
@@ -116,8 +120,9 @@ def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
     for stratum in strata:
         said.update(engine.truths(stratum.stage, known))
         for fact, rules in stratum.settles.items():
-            if known.get(fact) is None or _denied_danger(rulebook, fact, known):
-                _settle(fact, rules, said, known, derived_by)
+            danger = fact in rulebook.facts and rulebook.facts[fact].danger
+            if known.get(fact) is None or (danger and known[fact] is False):
+                _settle(fact, rules, said, known, derived_by, danger)
     return Inference(
         facts=known,
         derived_by=derived_by,
@@ -127,17 +132,27 @@ def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
     )
 
 
-def _denied_danger(rulebook: Rulebook, fact: str, known: Facts) -> bool:
-    """Whether a danger was denied: what the rules derive of it may still say that it is one."""
-    return known[fact] is False and fact in rulebook.facts and rulebook.facts[fact].danger
-
-
 def undecided_guards(rulebook: Rulebook, facts: Facts) -> tuple[Caution, ...]:
     """The live cautions that keep checks back and of which the facts do not say whether they hold.
 
     Those beside checks count as well where they forbid checks by name, such as lifting alone.
     """
-    return tuple(caution for caution in _keepers(rulebook) if evaluate(caution.head.when, facts) is None)
+    looked_at, undecided = _undecided(rulebook)
+    return undecided(tuple(facts.get(fact) for fact in looked_at))
+
+
+@once_per_rulebook
+def _undecided(rulebook: Rulebook) -> tuple[tuple[str, ...], _Undecided]:
+    """The facts that guards look at, and of these facts' values (None: not known) the undecided cautions."""
+    cautions = _keepers(rulebook)
+    looked_at = tuple(sorted(frozenset().union(*(facts_in(caution.head.when) for caution in cautions))))
+
+    @lru_cache(maxsize=4096)
+    def undecided(values: tuple[FactValue | None, ...]) -> tuple[Caution, ...]:
+        facts = {fact: value for fact, value in zip(looked_at, values, strict=True) if value is not None}
+        return tuple(caution for caution in cautions if evaluate(caution.head.when, facts) is None)
+
+    return looked_at, undecided
 
 
 @once_per_rulebook
@@ -208,18 +223,27 @@ def _settle(
     said: Mapping[str, Truth],
     known: dict[str, FactValue],
     derived_by: dict[str, str],
+    danger: bool,
 ) -> None:
+    """The first rule that speaks counts; of a danger the first that says so, whatever others or answers say.
+
+    A danger is not ruled out while another rule that may raise it is undecided.
+    """
+    speak: list[tuple[FactValue, str]] = []
+    undecided = False
     for rule in rules:
         truth = said[rule.head.id]
         if truth is None:
+            undecided |= True in (rule.sets.get(fact), rule.otherwise.get(fact))
             continue
         value = (rule.sets if truth else rule.otherwise).get(fact)
         if value is not None:
-            if value == known.get(fact):
-                return
-            known[fact] = value
-            derived_by[fact] = rule.head.id
-            return
+            speak.append((value, rule.head.id))
+    if danger:
+        raised = [each for each in speak if each[0] is True]
+        speak = raised or ([] if undecided else speak)
+    if speak and speak[0][0] != known.get(fact):
+        known[fact], derived_by[fact] = speak[0]
 
 
 def _fired(engine: Engine, stage: str, facts: Facts) -> tuple[str, ...]:
