@@ -24,8 +24,7 @@ from triage.schedule.calendar import as_calendar
 from triage.schedule.service_hours import due_at
 from triage.schedule.slots import Wish, choose, dispatched_from, planned_visits
 from triage.schedule.store_access import due_within_access
-from triage.service.access import seen_ticket
-from triage.service.changes import append
+from triage.service.changes import append, seen_ticket
 from triage.service.service import Service
 from triage.service.tickets import events as events_of
 from triage.store import Work
