@@ -211,7 +211,8 @@ def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
             return payload.report
         case DangerLifted(facts=facts) if facts:
             answers = report.get("answers") or {}
-            kept = {fact: value for fact, value in answers.items() if fact not in facts}
+            # What denied the danger stands.
+            kept = {fact: value for fact, value in answers.items() if fact not in facts or value is False}
             return {**report, "answers": kept}
         case CheckDone():
             before = [old for old in report.get("checks") or () if old["check"] != payload.check]
