@@ -13,7 +13,7 @@ from typing import Any
 from flask import Flask, Response, current_app, json, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from triage.values.errors import ConflictError, InputError, NotFoundError, Problem, escaped
+from triage.values.errors import ConflictError, ForbiddenError, InputError, NotFoundError, Problem, escaped
 
 log = logging.getLogger(__name__)
 
@@ -77,6 +77,8 @@ def schema_errors(messages: object, pointer: str = "") -> Iterator[dict[str, str
 def _status_of(error: InputError) -> int:
     if isinstance(error, NotFoundError):
         return 404
+    if isinstance(error, ForbiddenError):
+        return 403
     if isinstance(error, ConflictError):
         return 412 if "If-Match" in request.headers or "If-None-Match" in request.headers else 409
     return 422

@@ -10,7 +10,7 @@ from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
 from api.http.media import as_text, wants
-from api.v1 import schemas
+from api.v1 import repair_schemas, schemas
 from api.v1.views import estimate_json, ticket_json
 from triage.records.ticket import Ticket
 from triage.repairs.exports import CLAIM_COLUMNS, SPEND_COLUMNS, as_csv
@@ -28,8 +28,8 @@ def _with_etag(ticket: Ticket, body: Any) -> Any:
 class Estimates(MethodView):
     @roles("technician", "ops")
     @idempotent
-    @blueprint.arguments(schemas.EstimateIn)
-    @blueprint.response(201, schemas.EstimateOut)
+    @blueprint.arguments(repair_schemas.EstimateIn)
+    @blueprint.response(201, repair_schemas.EstimateOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """An estimate, answered approve, hold or swap; sent again it is a revision."""
         ticket = repairs.estimate(service(), ticket_id, body, caller(), wanted_version())
@@ -40,7 +40,7 @@ class Estimates(MethodView):
 class Approvals(MethodView):
     @roles("ops")
     @idempotent
-    @blueprint.arguments(schemas.ApprovalIn)
+    @blueprint.arguments(repair_schemas.ApprovalIn)
     @blueprint.response(201, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """An authority's yes, no, or yes up to an amount, with the reason."""
@@ -52,7 +52,7 @@ class Approvals(MethodView):
 class Close(MethodView):
     @roles("agent", "technician", "ops")
     @idempotent
-    @blueprint.arguments(schemas.CloseIn)
+    @blueprint.arguments(repair_schemas.CloseIn)
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """What it was, what fixed it, and what it cost."""
@@ -64,7 +64,7 @@ class Close(MethodView):
 class Reopen(MethodView):
     @roles("agent", "technician", "ops")
     @idempotent
-    @blueprint.arguments(schemas.ReopenIn)
+    @blueprint.arguments(repair_schemas.ReopenIn)
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """A closed ticket is worked on again, and redecided."""
@@ -75,8 +75,8 @@ class Reopen(MethodView):
 @blueprint.route("/claims")
 class Claims(MethodView):
     @roles(*READERS)
-    @blueprint.arguments(schemas.ClaimsQuery, location="query")
-    @blueprint.response(200, schemas.ClaimsOut)
+    @blueprint.arguments(repair_schemas.ClaimsQuery, location="query")
+    @blueprint.response(200, repair_schemas.ClaimsOut)
     def get(self, query: dict[str, Any]) -> Any:
         """The lines that warranty pays, of closed tickets; as CSV with Accept: text/csv."""
         rows = claims(service(), caller(), query.get("since"), query.get("until"))
@@ -86,8 +86,8 @@ class Claims(MethodView):
 @blueprint.route("/spend")
 class Spend(MethodView):
     @roles(*READERS)
-    @blueprint.arguments(schemas.SpendQuery, location="query")
-    @blueprint.response(200, schemas.SpendOut)
+    @blueprint.arguments(repair_schemas.SpendQuery, location="query")
+    @blueprint.response(200, repair_schemas.SpendOut)
     def get(self, query: dict[str, Any]) -> Any:
         """What was spent, by contractor, machine or cause; as CSV with Accept: text/csv."""
         by = query["by"]

@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from marshmallow import Schema, fields, validate
 
+from triage.records.danger import LIFTINGS
+
 MAX_TEXT = 4000
 
 # marshmallow's own words say what is wrong; these also say how to fix it.
@@ -29,6 +31,10 @@ def text(limit: int = MAX_TEXT, **kwargs: object) -> fields.String:
     return fields.String(validate=validate.Length(max=limit), **kwargs)  # type: ignore[arg-type]
 
 
+UNKNOWN = {"description": "Facts that nobody can tell; they are not asked for again", "example": []}
+DANGERS = {"description": "What stands open: {caution, from, quote, since, ticket}"}
+
+
 class ReportIn(Schema):
     machine = text(64, allow_none=True, load_default=None, metadata={"description": "Serial, if known"})
     symptoms = fields.List(text(64), required=True, metadata={"example": ["not_freezing"]})
@@ -40,6 +46,7 @@ class ReportIn(Schema):
     )
     checks = fields.List(fields.Dict(), metadata={"description": "Checks already done: {check, result}"})
     note = text()
+    not_known = fields.List(text(64), data_key="unknown", attribute="unknown", metadata=UNKNOWN)
 
 
 class TriageIn(ReportIn):
@@ -49,7 +56,18 @@ class TriageIn(ReportIn):
 
 
 class AnswersIn(Schema):
-    answers = fields.Dict(keys=fields.String(), values=fields.Raw(allow_none=True), required=True)
+    answers = fields.Dict(keys=fields.String(), values=fields.Raw(allow_none=True), load_default=dict)
+    not_known = fields.List(
+        text(64), data_key="unknown", attribute="unknown", load_default=list, metadata=UNKNOWN
+    )
+
+
+class ClearIn(Schema):
+    why = text(1000, required=True, metadata={"description": "A sentence: why the danger is gone"})
+    how = fields.String(
+        validate=validate.OneOf(LIFTINGS),
+        metadata={"description": "What is said: an agent says misread, others safe, if left out"},
+    )
 
 
 class CheckIn(Schema):
@@ -101,6 +119,12 @@ class DecisionOut(Schema):
     cautions = fields.List(fields.Dict())
     warranty = fields.Dict()
     limit = fields.Dict()
+    dangers = fields.List(fields.Dict(), metadata=DANGERS)
+    waits_for = fields.List(
+        fields.String(), metadata={"description": "Facts to know before anybody goes near the machine"}
+    )
+    priority = fields.Integer(metadata={"description": "The most urgent of what is in force"})
+    skill = fields.String(metadata={"description": "The strongest that is asked for"})
     visit = fields.Dict(allow_none=True)
     approved_up_to = fields.String(allow_none=True, metadata={"description": "The amount authorized"})
     solved = fields.Boolean(metadata={"description": "A check fixed it; the ticket can be closed"})
@@ -128,47 +152,6 @@ class ProblemOut(Schema):
     errors = fields.List(fields.Dict(), metadata={"description": "{detail, pointer}"})
 
 
-LINES = {
-    "description": "{kind: trip | distance | labor | second_technician | part | freight | tax, amount, "
-    "hours, technicians, number, quantity, serials, component, note}; without an amount, as agreed",
-    "example": [{"kind": "trip"}, {"kind": "labor", "hours": 1.5}, {"kind": "part", "number": "FAN-220"}],
-}
-
-
-class EstimateIn(Schema):
-    """What is asked for; the core reads it line by line."""
-
-    lines = fields.List(fields.Raw(), required=True, metadata=LINES)
-    cause = fields.Raw(metadata={"description": "A cause's id; the likeliest, if left out"})
-    after_hours = fields.Raw(metadata={"description": "true or false; as the ticket says, if left out"})
-    note = text()
-
-
-class ApprovalIn(Schema):
-    estimate = fields.Raw(metadata={"description": "The revision that is answered; 0 before the first"})
-    answer = fields.Raw(required=True, metadata={"description": "yes, no or yes_up_to"})
-    amount = fields.Raw(metadata={"description": "For yes_up_to, such as 600.00 USD"})
-    authority = fields.Raw(required=True, metadata={"description": "Whose approval it is"})
-    why = fields.Raw(required=True)
-    expires_at = fields.Raw(metadata={"description": "RFC 3339 with offset"})
-
-
-class CloseIn(Schema):
-    cause = fields.Raw(required=True, metadata={"description": "A cause's id, or no_fault_found"})
-    cured_by = fields.Raw(required=True, metadata={"description": "repair, nothing, or a check's id"})
-    lines = fields.List(fields.Raw(), metadata=LINES)
-    after_hours = fields.Raw(metadata={"description": "true or false; as the ticket says, if left out"})
-    hours = fields.Raw(metadata={"description": "Hours on site; those of the labor line, if left out"})
-    photos = fields.List(fields.Raw(), metadata={"description": "References to photos"})
-    authorization = fields.Raw(metadata={"description": "The number the costs were approved under"})
-    at = fields.Raw(metadata={"description": "RFC 3339 with offset; now, if left out"})
-    note = text()
-
-
-class ReopenIn(Schema):
-    why = text(required=True)
-
-
 class TicketsQuery(Schema):
     cursor = text(200)
     limit = fields.Integer(load_default=50, validate=validate.Range(1, 200))
@@ -176,6 +159,7 @@ class TicketsQuery(Schema):
     outcome = fields.String(validate=validate.OneOf(["fix_in_store", "dispatch", "approve", "hold", "swap"]))
     machine = text(64)
     site = text(64)
+    danger = fields.Boolean(metadata={"description": "Whether a danger stands open on it or its machine"})
 
 
 class LimitsQuery(Schema):
@@ -198,6 +182,11 @@ class TicketRowOut(Schema):
     contractor = fields.String(allow_none=True)
     outcome = fields.String(allow_none=True)
     symptoms = fields.List(fields.String())
+    priority = fields.Integer(allow_none=True)
+    skill = fields.String(allow_none=True)
+    dangers = fields.List(
+        fields.Raw(), metadata={"description": "Cautions whose dangers stand open; in whole for one ticket"}
+    )
 
 
 class TicketOut(TicketRowOut):
@@ -205,32 +194,6 @@ class TicketOut(TicketRowOut):
     decision = fields.Raw(metadata={"description": "As POST /v1/triage answers"})
     closed = fields.Dict(allow_none=True)
     repair = fields.Dict(metadata={"description": "The estimate, its answer, and the authorization"})
-
-
-class EstimateOut(TicketOut):
-    answer = fields.String(validate=validate.OneOf(["approve", "hold", "swap"]))
-    reasons = fields.List(fields.String())
-    ask = fields.Dict(allow_none=True, metadata={"description": "For hold: who may approve, how to reach"})
-    estimate = fields.Dict(metadata={"description": "Every line: amount, agreed, paid_by; what is outside"})
-    authorization = fields.Dict(allow_none=True, metadata={"description": "Number, amount, expiry"})
-
-
-class ClaimsQuery(Schema):
-    since = text(10, metadata={"description": "First day of closing, 2026-01-31 (UTC)"})
-    until = text(10, metadata={"description": "Last day of closing (UTC)"})
-
-
-class SpendQuery(ClaimsQuery):
-    by = fields.String(load_default="contractor", validate=validate.OneOf(["contractor", "machine", "cause"]))
-
-
-class ClaimsOut(Schema):
-    items = fields.List(fields.Dict(), metadata={"description": "A line each that warranty pays"})
-
-
-class SpendOut(Schema):
-    by = fields.String()
-    items = fields.List(fields.Dict())
 
 
 class TicketPageOut(Schema):
@@ -272,6 +235,7 @@ class MachineOut(Schema):
             "description": "The last commissioning's checklist: {id, title, result, found, wanted, why}"
         },
     )
+    dangers = fields.List(fields.Dict(), metadata=DANGERS)
     tickets = fields.List(fields.Nested(TicketRowOut))
 
 
@@ -281,4 +245,5 @@ class LimitsOut(Schema):
     at = fields.String()
     warranty = fields.List(fields.Dict(), metadata={"description": "A line a component"})
     limit = fields.Dict(metadata={"description": "Amounts are texts in `currency`"})
+    dangers = fields.List(fields.Dict(), metadata=DANGERS)
     swap = fields.Dict(metadata={"description": "Spent in 12 months from which a swap may come"})

@@ -14,7 +14,7 @@ from api.v1 import schemas
 from api.v1.views import event_json, ticket_json, ticket_row
 from triage.records.decision_json import as_json
 from triage.records.ticket import Ticket
-from triage.service import tickets
+from triage.service import dangers, tickets
 
 blueprint = Blueprint("tickets", __name__, url_prefix="/v1", description="Reports and their tickets")
 
@@ -54,6 +54,8 @@ class Tickets(MethodView):
     def get(self, query: dict[str, Any]) -> Any:
         """Tickets, newest first, a page at a time."""
         cursor, limit = query.pop("cursor", None), query.pop("limit")
+        if "danger" in query:
+            query["danger"] = "true" if query["danger"] else "false"
         page = tickets.tickets(service(), caller(), query, cursor, limit)
         return {"items": [ticket_row(ticket) for ticket in page.tickets], "next": page.next_cursor}
 
@@ -83,8 +85,11 @@ class Answers(MethodView):
     @blueprint.arguments(schemas.AnswersIn)
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
-        """More facts; the ticket is redecided."""
-        return _with_etag(tickets.answer(service(), ticket_id, body["answers"], caller(), wanted_version()))
+        """More facts, or that nobody can tell them; the ticket is redecided."""
+        answers, unknown = body["answers"], body["unknown"]
+        return _with_etag(
+            tickets.answer(service(), ticket_id, answers, caller(), wanted_version(), unknown=unknown)
+        )
 
 
 @blueprint.route("/tickets/<ticket_id>/checks")
@@ -98,4 +103,18 @@ class Checks(MethodView):
         check, result = body["check"], body["result"]
         return _with_etag(
             tickets.record_check(service(), ticket_id, check, result, caller(), wanted_version())
+        )
+
+
+@blueprint.route("/tickets/<ticket_id>/dangers/<caution>/clear")
+class ClearDanger(MethodView):
+    @roles("agent", "technician", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.ClearIn)
+    @blueprint.response(200, schemas.TicketOut)
+    def post(self, body: dict[str, Any], ticket_id: str, caution: str) -> Any:
+        """A danger is lifted: its words were misread, or the machine was made safe; redecided."""
+        why, how = body["why"], body.get("how")
+        return _with_etag(
+            dangers.lift_danger(service(), ticket_id, caution, why, caller(), wanted_version(), how)
         )

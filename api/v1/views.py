@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 from typing import Any
 
+from triage.records.danger import Danger
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.fact_values import write_value
 from triage.service.machines import KEPT_DAYS, MachineView, TaskCare
@@ -23,6 +24,9 @@ def ticket_json(ticket: Ticket) -> dict[str, Any]:
         "site": ticket.site,
         "contractor": ticket.contractor,
         "outcome": ticket.outcome,
+        "priority": ticket.priority,
+        "skill": ticket.skill,
+        "dangers": [danger_json(danger, ticket.id) for danger in ticket.dangers.standing],
         "report": ticket.report,
         "decision": ticket.decision,
         "closed": None if ticket.closed is None else as_data(ticket.closed),
@@ -48,7 +52,13 @@ def ticket_row(ticket: Ticket) -> dict[str, Any]:
     whole = ticket_json(ticket)
     for name in ("report", "decision", "closed", "repair"):
         del whole[name]
-    return whole | {"symptoms": ticket.report.get("symptoms", [])}
+    cautions = dict.fromkeys(danger.caution for danger in ticket.dangers.standing)
+    return whole | {"symptoms": ticket.report.get("symptoms", []), "dangers": list(cautions)}
+
+
+def danger_json(danger: Danger, ticket: str) -> dict[str, Any]:
+    """A danger that stands open, with the ticket that it was raised on: `ticket`, unless it says another."""
+    return danger.as_data() | {"ticket": danger.ticket or ticket}
 
 
 def event_json(event: Event) -> dict[str, Any]:
@@ -96,6 +106,7 @@ def machine_json(view: MachineView) -> dict[str, Any]:
             }
             for repair in view.history.repairs
         ],
+        "dangers": [danger.as_data() for danger in view.dangers],
         "tickets": [ticket_row(ticket) for ticket in view.tickets],
     }
 

@@ -3,20 +3,19 @@
 A danger's fact is true when any source says so: the caller, the words, the record, a rule that derives it.
 A caution that guards against a danger stands while its condition holds, while the danger was raised before
 on this ticket, or while it is open on another ticket of the machine; it is lifted only by an act of its own.
-Where the facts do not say whether a danger is there, what it would forbid waits until they do: everything
-near the machine where it would stop use or forbid all, else the checks that it names.
+Where the facts do not say whether a danger is there, nobody is sent near the machine until they do.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from triage.decide.causes.inference import Inference, guards, undecided_guards
 from triage.inputs.heard import hear
-from triage.logic.conditions import Facts, evaluate, facts_in
-from triage.records.danger import Danger, DangerSource, DangerState
+from triage.logic.conditions import facts_in
+from triage.records.danger import Danger, DangerSource, DangerState, MadeSafe
 from triage.records.decision import KnownFact
 from triage.records.report import Report
 from triage.rulebook.cache import once_per_rulebook
@@ -39,21 +38,31 @@ class Dangers:
     checks_wait_for: tuple[str, ...] = ()
 
 
-def heard_facts(
-    rulebook: Rulebook, report: Report, state: DangerState, known: Mapping[str, KnownFact]
-) -> dict[str, KnownFact]:
+def heard_facts(rulebook: Rulebook, report: Report, state: DangerState) -> dict[str, KnownFact]:
     """The dangers' facts that are heard in the note and in answers as they were said, each with its quote.
 
-    What raises only cautions whose words were misread, besides what is `known` otherwise, is not heard again.
+    What was misread is not heard again, but what is said later is.
     """
-    values = {fact: each.value for fact, each in known.items()}
     found: dict[str, KnownFact] = {}
-    for text in (report.note, *state.said):
+    for number, fact, quote in _heard(rulebook, report, state):
+        if fact not in found and number >= state.misread.get(fact, 0):
+            found[fact] = KnownFact(True, "words", quote=quote)
+    return found
+
+
+def _heard(rulebook: Rulebook, report: Report, state: DangerState) -> Iterator[tuple[int, str, str]]:
+    """Every danger heard: the number of its text, its fact, the words."""
+    written = [
+        str(value)
+        for fact, value in report.answers.items()
+        if fact in rulebook.facts and rulebook.facts[fact].type == "text"
+    ]
+    texts = [(0, text) for text in (report.note, *written)]
+    for number, text in (*texts, *enumerate(state.said, start=1)):
         for heard in hear(rulebook, text):
             fact = rulebook.words[heard.words].danger
-            if fact is not None and fact not in found and not _misread(rulebook, fact, values, state):
-                found[fact] = KnownFact(True, "words", quote=heard.quote)
-    return found
+            if fact is not None:
+                yield number, fact, heard.quote
 
 
 def with_dangers(
@@ -73,39 +82,58 @@ def dangers_of(
     rulebook: Rulebook,
     inference: Inference,
     gathered: Mapping[str, KnownFact],
+    report: Report,
     state: DangerState,
     now: datetime,
 ) -> Dangers:
     """What stands open now, and what must be asked before anybody goes near the machine.
 
-    What was raised before stands though its caution be retired since: a rulebook's edit lifts no danger.
+    A danger stays open though the rulebook no longer knows its caution.
     """
-    before = {danger.caution: danger for danger in (*state.elsewhere, *state.open)}
-    fired = {id_ for id_ in inference.cautions if id_ not in state.safe}
-    holding = [id_ for id_ in rulebook.cautions if id_ in fired or id_ in before]
-    own = {
-        caution.head.id: _raised(rulebook, caution, inference, gathered, now)
-        for caution in guards(rulebook)
-        if caution.head.id in fired
-    } | {danger.caution: danger for danger in state.open}
-    open_now = {**before, **own}
-    standing = tuple(open_now[id_] for id_ in dict.fromkeys((*holding, *before)) if id_ in open_now)
+    own = {danger.caution: danger for danger in state.open}
+    before = {danger.caution: danger for danger in state.elsewhere} | own
+    heard = tuple(_heard(rulebook, report, state))
+    safe = {each.caution for each in state.safe if not _stirred(rulebook, each, report, heard)}
+    fired = [id_ for id_ in inference.cautions if id_ not in safe]
+    holding = tuple(id_ for id_ in rulebook.cautions if id_ in fired or id_ in before)
+    guarding = {caution.head.id: caution for caution in guards(rulebook)}
+    raised = {
+        id_: _raised(rulebook, guarding[id_], inference, gathered, state, now)
+        for id_ in fired
+        if id_ in guarding and id_ not in own
+    }
+    standing = before | raised
+    order = (*holding, *(id_ for id_ in before if id_ not in holding))
     undecided = [
         caution
         for caution in undecided_guards(rulebook, inference.facts)
-        if caution.head.id not in state.safe and caution.head.id not in holding
+        if caution.head.id not in safe and caution.head.id not in holding
     ]
     wide = [caution for caution in undecided if caution.keeps_all_back]
     named = [caution for caution in undecided if not caution.keeps_all_back]
     near = frozenset(check.id for check in rulebook.checks.values() if wide and check.near)
     touching = [caution for caution in named if not caution.forbids.isdisjoint(inference.checks)]
     return Dangers(
-        tuple(holding),
-        standing,
+        holding,
+        tuple(standing[id_] for id_ in order if id_ in standing),
         _waits_for(rulebook, wide, inference),
         near.union(*(caution.forbids for caution in named)),
         _waits_for(rulebook, touching, inference),
     )
+
+
+def _stirred(
+    rulebook: Rulebook, made: MadeSafe, report: Report, heard: Iterable[tuple[int, str, str]]
+) -> bool:
+    """Whether something that the caution looks at was said since the machine was made safe.
+
+    That a danger is denied stirs nothing.
+    """
+    behind = facts_behind(rulebook).get(made.caution, frozenset())
+    told = (fact for fact in made.answered if fact in behind)
+    return any(
+        not (_is_danger(rulebook, fact) and report.answers.get(fact) is False) for fact in told
+    ) or any(fact in behind and number >= made.texts for number, fact, _ in heard)
 
 
 def _raised(
@@ -113,22 +141,34 @@ def _raised(
     caution: Caution,
     inference: Inference,
     gathered: Mapping[str, KnownFact],
+    state: DangerState,
     now: datetime,
 ) -> Danger:
-    looked_at = sorted(facts_in(caution.head.when))
+    looked_at = _roots(rulebook, inference, facts_in(caution.head.when))
     flags = [fact for fact in looked_at if inference.facts.get(fact) is True and _is_danger(rulebook, fact)]
-    quoted = next((fact for fact in flags if fact in gathered and gathered[fact].quote), None)
-    if quoted is not None:
-        return Danger(caution.head.id, "words", now, gathered[quoted].quote)
-    source: DangerSource = "caller"
-    for fact in flags or [fact for fact in looked_at if fact in inference.facts]:
-        if fact in inference.derived_by or gathered[fact].source == "computed":
-            source = "derived"
-        elif gathered[fact].source == "record":
+    quote = next((gathered[fact].quote for fact in flags if fact in gathered and gathered[fact].quote), None)
+    if quote is not None:
+        return Danger(caution.head.id, "words", now, quote)
+    source: DangerSource = "derived"
+    for fact in flags or looked_at:
+        said = gathered[fact].source if fact in gathered else "computed"
+        if said == "caller":
+            return Danger(caution.head.id, "technician" if fact in state.on_site else "caller", now)
+        if said == "record":
             source = "record"
-        else:
-            return Danger(caution.head.id, "caller", now)
     return Danger(caution.head.id, source, now)
+
+
+def _roots(rulebook: Rulebook, inference: Inference, facts: Iterable[str]) -> list[str]:
+    """The known facts, those that a rule derived replaced by what the rule looks at."""
+    found: list[str] = []
+    for fact in sorted(facts):
+        rule = inference.derived_by.get(fact)
+        if rule is not None:
+            found += _roots(rulebook, inference, facts_in(rulebook.derive[rule].head.when) - {fact})
+        elif inference.facts.get(fact) is not None:
+            found.append(fact)
+    return list(dict.fromkeys(found))
 
 
 def _waits_for(rulebook: Rulebook, undecided: Sequence[Caution], inference: Inference) -> tuple[str, ...]:
@@ -141,33 +181,21 @@ def _waits_for(rulebook: Rulebook, undecided: Sequence[Caution], inference: Infe
     return tuple(dict.fromkeys(facts))
 
 
-def _misread(rulebook: Rulebook, fact: str, known: Facts, state: DangerState) -> bool:
-    """Whether all that this heard fact raises, besides what is known otherwise, comes of words misread."""
-    if not state.misread:
-        return False
-    heard = {**known, **dict.fromkeys(_leads_to(rulebook).get(fact, (fact,)), True)}
-    raised = {
-        caution.head.id
-        for caution in guards(rulebook)
-        if evaluate(caution.head.when, heard) is True and evaluate(caution.head.when, known) is not True
-    }
-    return bool(raised) and raised <= state.misread
-
-
 @once_per_rulebook
-def _leads_to(rulebook: Rulebook) -> Mapping[str, tuple[str, ...]]:
-    """Danger -> itself and the dangers that may be derived from it, directly or through others."""
-    onward: dict[str, list[str]] = {}
+def facts_behind(rulebook: Rulebook) -> Mapping[str, frozenset[str]]:
+    """Guarding caution -> the facts that it looks at, and those from which rules derive them."""
+    inputs: dict[str, set[str]] = {}
     for rule in rulebook.derive.values():
-        dangers = [fact for fact, value in rule.sets.items() if value is True and _is_danger(rulebook, fact)]
-        for fact in facts_in(rule.head.when):
-            onward.setdefault(fact, []).extend(dangers)
+        for derived in {*rule.sets, *rule.otherwise}:
+            inputs.setdefault(derived, set()).update(facts_in(rule.head.when))
     found = {}
-    for fact in onward:
-        reached = [fact]
-        for each in reached:
-            reached += [further for further in onward.get(each, ()) if further not in reached]
-        found[fact] = tuple(reached)
+    for caution in guards(rulebook):
+        behind: set[str] = set()
+        ahead = set(facts_in(caution.head.when))
+        while ahead:
+            behind |= ahead
+            ahead = {fact for one in ahead for fact in inputs.get(one, ())} - behind
+        found[caution.head.id] = frozenset(behind)
     return found
 
 

@@ -69,7 +69,7 @@ def gather_facts(
         fact: KnownFact(value, "caller") for fact, value in report.answers.items() if fact in rulebook.facts
     }
     known = with_dangers(rulebook, known, on_record)
-    known = with_dangers(rulebook, known, [heard_facts(rulebook, report, state, known)])
+    known = with_dangers(rulebook, known, [heard_facts(rulebook, report, state)])
     if report.forgotten:
         known = {fact: each for fact, each in known.items() if fact not in report.forgotten}
     return known | _overdue(rulebook, known)

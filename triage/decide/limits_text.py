@@ -22,6 +22,7 @@ def limits_text(limits: Data) -> str:
         f"Left {limit['headroom']} {currency}",
         f"Above: {limit['above']}",
     ]
+    lines[1:1] = [f"DANGER: {one['caution']} (ticket {one['ticket']})" for one in limits.get("dangers", ())]
     if swap["spent_above"] is not None:
         lines.append(f"Swap may come from {swap['spent_above']} {currency} in 12 months")
     lines += ["", "In warranty:", *_warranty(limits["warranty"])]

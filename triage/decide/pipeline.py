@@ -69,7 +69,7 @@ def decide(
     first_known = gather_facts(rulebook, report, machine, history, now, state)
     gathered, calculation_notes = calculated(rulebook, first_known)
     inference = infer(rulebook, engine, {fact: known.value for fact, known in gathered.items()})
-    dangers = dangers_of(rulebook, inference, gathered, state, now)
+    dangers = dangers_of(rulebook, inference, gathered, report, state, now)
     live = cautions_that_hold(rulebook, dangers.holding, waiting=dangers.waiting)
 
     not_cured = [done.check for done in report.checks if done.result == "not_cured"]

@@ -6,7 +6,7 @@ any symptom that the rulebook knows cannot be decided by it, and reading it says
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from triage.records.payloads import Payload, Undone
@@ -38,17 +38,19 @@ def fitted(report: Data, rulebook: Rulebook) -> tuple[Data, tuple[str, ...]]:
     return {**report, **{key: kept[key] for key in kept if key in report}}, tuple(dict.fromkeys(left_out))
 
 
-def report_now(ticket: Ticket, payload: Payload, rulebook: Rulebook) -> tuple[Data, tuple[str, ...]]:
+def report_now(ticket: Ticket, news: Sequence[Payload], rulebook: Rulebook) -> tuple[Data, tuple[str, ...]]:
     """`changed_report` for a ticket that an older rulebook may have decided last, and what was left out.
 
     What the event itself says is not fitted: an answer that cannot be read is refused.
     """
-    if ticket.rulebook == rulebook.version:
-        return changed_report(ticket.report, payload), ()
-    if isinstance(payload, Undone):
-        return fitted(payload.report, rulebook)
-    report, left_out = fitted(ticket.report, rulebook)
-    return changed_report(report, payload), left_out
+    older = ticket.rulebook != rulebook.version
+    report, left_out = fitted(ticket.report, rulebook) if older else (ticket.report, ())
+    for payload in news:
+        if older and isinstance(payload, Undone):
+            report, left_out = fitted(payload.report, rulebook)
+        else:
+            report = changed_report(report, payload)
+    return report, left_out
 
 
 def fitted_machine(machine: Data, rulebook: Rulebook) -> Data:

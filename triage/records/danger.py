@@ -1,18 +1,20 @@
 """Dangers as a state: what stands open on a ticket and its machine, and what has been lifted.
 
 No answer lowers a danger. It is lifted by an act of its own: the words in which it was heard were misread,
-or somebody made the machine safe.
+or somebody made the machine safe. What is said or found after that can raise it again.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime
-from typing import Any, Literal, TypeAlias, cast, get_args
+from typing import Any, Literal, TypeAlias, get_args
+
+from triage.records.payloads import Answered, DangerLifted, Decided, Lifting, Payload, Reopened, Skipped
+from triage.values.dataclass_json import as_data, from_data, key
 
 DangerSource: TypeAlias = Literal["caller", "words", "record", "derived", "technician"]
-Lifting: TypeAlias = Literal["misread", "safe"]
 LIFTINGS: tuple[Lifting, ...] = get_args(Lifting)
 
 
@@ -25,70 +27,107 @@ class Danger:
     """
 
     caution: str
-    source: DangerSource
+    source: DangerSource = field(metadata=key("from"))
     since: datetime
     quote: str | None = None
     ticket: str | None = None
 
     def as_data(self) -> dict[str, Any]:
         """The contract's JSON."""
-        return {
-            "caution": self.caution,
-            "from": self.source,
-            "quote": self.quote,
-            "since": self.since.isoformat(),
-            "ticket": self.ticket,
-        }
+        return as_data(self)
+
+
+@dataclass(frozen=True, slots=True)
+class MadeSafe:
+    """A danger that was made safe when `texts` texts had been heard; `answered` are the facts told since."""
+
+    caution: str
+    texts: int
+    answered: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class DangerState:
     """What a decision knows of dangers besides its report.
 
-    `said` are answers in the caller's words, heard for dangers as the note is. `open` were raised before on
-    this ticket, `elsewhere` stand open on the machine's other tickets. `safe` are cautions whose danger was
-    made safe with nothing to raise it since; `misread` those for which words were misread.
+    `said` are words beside answers, heard for dangers as the note is; the note is the first text, they are
+    the next ones. `open` were raised before on this ticket, `elsewhere` stand open on the machine's other
+    tickets. `misread` holds, for facts whose words were misread, how many texts had been heard by then.
+    `on_site` are the facts that a technician answered last.
     """
 
     said: tuple[str, ...] = ()
     open: tuple[Danger, ...] = ()
     elsewhere: tuple[Danger, ...] = ()
-    safe: frozenset[str] = frozenset()
-    misread: frozenset[str] = frozenset()
+    safe: tuple[MadeSafe, ...] = ()
+    misread: Mapping[str, int] = field(default_factory=dict)
+    on_site: tuple[str, ...] = ()
+
+    @property
+    def standing(self) -> tuple[Danger, ...]:
+        """Every danger of the ticket and its machine."""
+        return (*self.open, *self.elsewhere)
+
+    @property
+    def texts(self) -> int:
+        """How many texts have been heard."""
+        return 1 + len(self.said)
 
     def as_data(self) -> dict[str, Any]:
         """JSON data; what is empty is left out."""
-        data: dict[str, Any] = {
-            "said": list(self.said),
-            "open": [danger.as_data() for danger in self.open],
-            "elsewhere": [danger.as_data() for danger in self.elsewhere],
-            "safe": sorted(self.safe),
-            "misread": sorted(self.misread),
-        }
-        return {name: value for name, value in data.items() if value}
+        return {name: value for name, value in as_data(self).items() if value}
 
 
 CALM = DangerState()
 """Nothing is known of any danger."""
 
 
-def danger_from_data(data: Mapping[str, Any]) -> Danger:
-    """A danger again from its JSON."""
-    return Danger(
-        data["caution"],
-        cast(DangerSource, data["from"]),
-        datetime.fromisoformat(data["since"]),
-        data["quote"],
-        data["ticket"],
-    )
-
-
 def state_from_data(data: Mapping[str, Any]) -> DangerState:
     """The state again from its JSON data."""
-    return DangerState(
-        tuple(data.get("said", ())),
-        tuple(map(danger_from_data, data.get("open", ()))),
-        tuple(map(danger_from_data, data.get("elsewhere", ()))),
-        frozenset(data.get("safe", ())),
-        frozenset(data.get("misread", ())),
+    return from_data(DangerState, data)
+
+
+def danger_after(state: DangerState, payload: Payload) -> DangerState:
+    """The state after one more event of the ticket. Only a lifting closes what stands open."""
+    match payload:
+        case Answered():
+            return _answered(state, payload)
+        case Skipped(said=str(said)):
+            return replace(state, said=(*state.said, said))
+        case Decided():
+            raised = [from_data(Danger, one) for one in payload.decision.get("dangers", ())]
+            return _raised(state, [danger for danger in raised if danger.ticket is None])
+        case DangerLifted():
+            return _lifted(state, payload)
+        case Reopened():
+            # The trouble is back: what was said of it counts again.
+            return replace(state, safe=())
+        case _:
+            return state
+
+
+def _answered(state: DangerState, payload: Answered) -> DangerState:
+    facts = tuple(payload.answers)
+    safe = tuple(
+        replace(each, answered=tuple(dict.fromkeys((*each.answered, *facts)))) for each in state.safe
     )
+    before = [fact for fact in state.on_site if fact not in facts]
+    on_site = (*before, *facts) if payload.by == "technician" else tuple(before)
+    return replace(state, said=(*state.said, *(payload.said or {}).values()), safe=safe, on_site=on_site)
+
+
+def _raised(state: DangerState, raised: Iterable[Danger]) -> DangerState:
+    known = {danger.caution for danger in state.open}
+    new = tuple(danger for danger in raised if danger.caution not in known)
+    stirred = {danger.caution for danger in new}
+    safe = tuple(each for each in state.safe if each.caution not in stirred)
+    return replace(state, open=(*state.open, *new), safe=safe)
+
+
+def _lifted(state: DangerState, lifted: DangerLifted) -> DangerState:
+    state = replace(state, open=tuple(one for one in state.open if one.caution != lifted.caution))
+    if lifted.how == "misread":
+        return replace(state, misread={**state.misread, **dict.fromkeys(lifted.facts, state.texts)})
+    others = [each for each in state.safe if each.caution != lifted.caution]
+    elsewhere = tuple(one for one in state.elsewhere if one.caution != lifted.caution)
+    return replace(state, elsewhere=elsewhere, safe=(*others, MadeSafe(lifted.caution, state.texts)))

@@ -68,6 +68,8 @@ class DecisionParts:
     cautions: tuple[Caution, ...] = ()
     plan: tuple[Step, ...] = ()
     visit: VisitAsked | None = None
+    priority: int | None = None
+    skill: str | None = None
     facts: Mapping[str, FactKnown] = field(default_factory=dict)
     limit: Limit = Limit()
     computed_facts: Computed = Computed()

@@ -16,6 +16,7 @@ from triage.values.dataclass_json import FLAT, LEFT_OUT, from_data, key
 from triage.values.money import Money
 
 JSONObject: TypeAlias = Mapping[str, Any]
+Lifting: TypeAlias = Literal["misread", "safe"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,12 +32,16 @@ class Reported:
 
 @dataclass(frozen=True, slots=True)
 class Answered:
-    """Facts by id. `said` are the clerk's words for converted ones, `corrects` what the record said."""
+    """Facts by id. `said` are the words where they say more than the values, `corrects` what the record said.
+
+    `by` is "technician" where one answered.
+    """
 
     kind: ClassVar[str] = "answered"
     answers: JSONObject
     said: Mapping[str, str] | None = field(default=None, metadata=LEFT_OUT)
     corrects: JSONObject | None = field(default=None, metadata=LEFT_OUT)
+    by: str | None = field(default=None, metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,10 +215,11 @@ class Reopened:
 
 @dataclass(frozen=True, slots=True)
 class Skipped:
-    """Facts that the clerk could not tell."""
+    """Facts that the clerk could not tell, and the words in which it was said where they say more."""
 
     kind: ClassVar[str] = "skipped"
     facts: tuple[str, ...]
+    said: str | None = field(default=None, metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,6 +237,17 @@ class Acknowledged:
 
     kind: ClassVar[str] = "acknowledged"
     cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DangerLifted:
+    """A danger lifted; with `misread`, `facts` are those whose words and answers are taken back."""
+
+    kind: ClassVar[str] = "danger_lifted"
+    caution: str
+    how: Lifting
+    why: str
+    facts: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,6 +276,7 @@ Payload: TypeAlias = (
     | Undone
     | Acknowledged
     | Parked
+    | DangerLifted
 )
 PAYLOADS: Mapping[str, type[Payload]] = {each.kind: each for each in get_args(Payload)}
 """Kind of event -> what it carries."""

@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from typing import Literal
 
 from triage.records.authorization import NOTHING_YET, Repair, after_close, after_estimate, after_word
+from triage.records.danger import CALM, DangerState, danger_after
 from triage.records.decision_parts import DecisionParts
 from triage.records.payloads import (
     Acknowledged,
@@ -19,6 +20,7 @@ from triage.records.payloads import (
     Approved,
     CheckDone,
     Closed,
+    DangerLifted,
     Decided,
     Dispatched,
     Estimated,
@@ -79,6 +81,9 @@ class Ticket:
     parked_until: datetime | None = None  # waiting for a check's result; UTC
     due_at: datetime | None = None  # of the visit decided on; UTC
     repair: Repair = NOTHING_YET
+    priority: int | None = None  # the most urgent of what is in force, whatever the outcome
+    skill: str | None = None  # the strongest that is asked for
+    dangers: DangerState = CALM
 
     @property
     def decided(self) -> DecisionParts:
@@ -105,7 +110,9 @@ def apply(ticket: Ticket | None, event: Event) -> Ticket:
         return _opened(event)
     if event.seq != ticket.version + 1 or event.ticket != ticket.id:
         raise ValueError(f"event {event.ticket}/{event.seq} does not follow {ticket.id}/{ticket.version}")
-    return replace(_changed(ticket, event), version=event.seq, changed_at=event.at)
+    changed = _changed(ticket, event)
+    dangers = danger_after(ticket.dangers, event.payload)
+    return replace(changed, version=event.seq, changed_at=event.at, dangers=dangers)
 
 
 def _opened(event: Event) -> Ticket:
@@ -132,6 +139,8 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
     match payload:
         case Answered() | CheckDone() | Skipped() | Undone():
             return replace(ticket, report=changed_report(ticket.report, payload), parked_until=None)
+        case DangerLifted():
+            return replace(ticket, report=changed_report(ticket.report, payload))
         case Estimated():
             report = changed_report(ticket.report, payload)
             repair = after_estimate(ticket.repair, payload)
@@ -180,6 +189,8 @@ def _decided(ticket: Ticket, decision: JSONObject, rulebook: str) -> Ticket:
         outcome="approve" if decided.outcome == "hold" and authorized else decided.outcome,
         acknowledged=tuple(rule for rule in ticket.acknowledged if rule in live),
         due_at=None if decided.visit is None else decided.visit.due.astimezone(UTC),
+        priority=decided.priority,
+        skill=decided.skill,
     )
 
 
@@ -198,6 +209,11 @@ def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
             return {**report, "unknown": list(dict.fromkeys(unknown))}
         case Undone():
             return payload.report
+        case DangerLifted(facts=facts) if facts:
+            answers = report.get("answers") or {}
+            # What denied the danger stands.
+            kept = {fact: value for fact, value in answers.items() if fact not in facts or value is False}
+            return {**report, "answers": kept}
         case CheckDone():
             before = [old for old in report.get("checks") or () if old["check"] != payload.check]
             return {**report, "checks": [*before, {"check": payload.check, "result": payload.result}]}

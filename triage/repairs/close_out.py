@@ -34,6 +34,7 @@ CLOSE_KEYS = (
     "authorization",
     "at",
     "note",
+    "made_safe",
 )
 MOST_PHOTOS = 40
 COMEBACK_DAYS = 30
@@ -45,6 +46,7 @@ class CloseOut:
     """A closing as asked for. `cause` None: no fault found. `cured_by`: `repair`, `nothing`, or a check's id.
 
     `hours` are those worked on site; `visited` says that somebody came.
+    `made_safe` are the cautions whose danger is gone, True for all that stand open.
     """
 
     cause: str | None
@@ -56,6 +58,7 @@ class CloseOut:
     authorization: str | None
     at: datetime
     note: str
+    made_safe: tuple[str, ...] | bool = ()
 
     @property
     def visited(self) -> bool:
@@ -93,6 +96,7 @@ def read_close_out(
         authorization=read.name(top.get("authorization"), "/authorization"),
         at=_moment(read, top.get("at"), machine, opened_at, now),
         note=read.text(top.get("note"), "/note", MOST_TEXT),
+        made_safe=_made_safe(read, top.get("made_safe")),
     )
     read.finish()
     return close_out
@@ -105,6 +109,12 @@ def _cured_by(read: InputReader, raw: object) -> str:
     fix = hint(str(raw)[:60], words, f'; it is "{REPAIR}", "{NOTHING}" or a check of the rulebook')
     read.problem(f'"{str(raw)[:60]}" does not say what fixed it{fix}', "/cured_by")
     return NOTHING
+
+
+def _made_safe(read: InputReader, raw: object) -> tuple[str, ...] | bool:
+    if isinstance(raw, bool):
+        return raw
+    return tuple(dict.fromkeys(read.each(raw, "/made_safe", read.name)))
 
 
 def _moment(

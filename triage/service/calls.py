@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
+from triage.inputs.heard import hear
 from triage.records.caller import Caller
 from triage.records.decision_parts import Caution
 from triage.records.payloads import (
@@ -18,10 +19,9 @@ from triage.records.payloads import (
     Undone,
 )
 from triage.records.ticket import Event, Ticket, changed_report, fold
-from triage.service.access import seen_ticket
-from triage.service.changes import Change, change, decided_anew
+from triage.service.changes import Change, change, decided_anew, seen_ticket
 from triage.service.service import Service
-from triage.service.tickets import ticket
+from triage.service.tickets import MOST_HEARD, ticket
 from triage.store import Work
 from triage.values.errors import InputError, NotFoundError, Problem
 
@@ -33,11 +33,13 @@ KEPT = timedelta(minutes=10)
 UNDOABLE = (Answered, CheckDone, Skipped)
 
 
-def skip(service: Service, ticket_id: str, fact: str, who: Caller, if_version: int | None) -> Ticket:
-    """The clerk cannot tell: the fact stays unknown and is not asked for again."""
+def skip(
+    service: Service, ticket_id: str, fact: str, who: Caller, if_version: int | None, said: str = ""
+) -> Ticket:
+    """The clerk cannot tell: the fact stays unknown and is not asked for again. `said` is how it was said."""
     if fact not in service.rulebook.facts:
         raise InputError([Problem(f'"{fact[:60]}" is no fact of the rulebook', "/facts")])
-    skipped = Skipped((fact,))
+    skipped = Skipped((fact,), said[:MOST_HEARD] if hear(service.rulebook, said) else None)
     return change(
         service, ticket_id, who, if_version, lambda work, found: decided_anew(service, work, found, skipped)
     )

@@ -1,30 +1,33 @@
-"""How a ticket changes: what follows is worked out from the ticket as read, and stored if it still is so.
+"""Who may see what, and how a ticket changes: what follows is worked out from the ticket as it was read.
 
-Nothing is decided while a writer keeps all others waiting. Where the ticket has moved on meanwhile, it is
-read and worked out again.
+It is stored if the ticket still is so. Nothing is decided while a writer keeps all others waiting. Where the
+ticket, or what stands open on its machine, has moved on meanwhile, it is read and worked out again. When a
+danger is raised or lifted, the machine's other open tickets are decided again in the same write.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from triage.decide.decide_data import Inputs, decide_inputs, inputs_as_data, read_inputs, with_spent
 from triage.decide.under_later_rules import report_now
 from triage.records.caller import Caller
+from triage.records.danger import DangerState, danger_after
 from triage.records.decision import Decision
 from triage.records.decision_json import as_json
-from triage.records.payloads import Decided, Payload
+from triage.records.payloads import DangerLifted, Decided, Payload
 from triage.records.report import History, Machine
 from triage.records.ticket import Ticket
-from triage.service.access import refuse_stale, seen_machine, seen_ticket
+from triage.records.ticket_id import heard
 from triage.service.service import Service, one_version
 from triage.store import Work
-from triage.store.tables.tickets import TicketMoved, following
-from triage.values.errors import NotFoundError
+from triage.store.tables.tickets import Ready, TicketMoved, following
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.money import Money, sum_money
 
 Data = Mapping[str, Any]
@@ -55,12 +58,14 @@ def change(
             ticket = seen_ticket(work, ticket_id, who)
             refuse_stale(work, ticket, if_version, may_be_closed=may_be_closed)
             found = follows(work, ticket)
-        if not found.news:
-            return ticket
-        rulebook = service.rulebook.version
-        ready = following(ticket, found.news, at=found.at, who=who.name, rulebook=rulebook)
+            if not found.news:
+                return ticket
+            ready = _following(service, ticket, found.news, found.at, who)
+            others = decided_with(service, work, ready.ticket, found, who, ticket.dangers)
         with suppress(TicketMoved), service.store.write() as work:
-            work.tickets.follow(ready)
+            refuse_moved(work, ticket.machine, ticket.dangers, ticket.id)
+            for each in (ready, *others):
+                work.tickets.follow(each)
             if found.also is not None:
                 found.also(work)
             return ready.ticket
@@ -76,12 +81,62 @@ def append(service: Service, ticket_id: str, new: Payload, who: Caller, if_versi
         return work.tickets.append(ticket.id, [new], at=service.now(), who=who.name, rulebook=rulebook)
 
 
-def decided_anew(service: Service, work: Work, ticket: Ticket, new: Payload) -> Change:
-    """`new` and the decision that follows from it."""
-    data, left_out = report_now(ticket, new, service.rulebook)
+def decided_anew(service: Service, work: Work, ticket: Ticket, *news: Payload) -> Change:
+    """`news` and the decision that follows from them."""
+    at = service.now()
+    return Change([*news, _decided(service, work, ticket, news, ticket.dangers)], at)
+
+
+def decided_with(
+    service: Service, work: Work, ticket: Ticket, change: Change, who: Caller, before: DangerState
+) -> list[Ready]:
+    """The machine's other tickets after a change that raises or lifts a danger on this one; else none.
+
+    The open ones are decided again. What was made safe is lifted wherever it stands.
+    """
+    safe = [each for each in change.news if isinstance(each, DangerLifted) and each.how == "safe"]
+    if ticket.machine is None or (not safe and before.open == ticket.dangers.open):
+        return []
+    lifted = {each.caution for each in safe}
+    here = tuple(replace(danger, ticket=ticket.id) for danger in ticket.dangers.open)
+    found = []
+    for other in work.tickets.of_machine(ticket.machine):
+        if other.id == ticket.id:
+            continue
+        standing = {danger.caution for danger in other.dangers.open}
+        news: list[Payload] = [each for each in safe if each.caution in standing]
+        beside = (one for one in other.dangers.elsewhere if one.ticket != ticket.id)
+        left = tuple(one for one in beside if one.caution not in lifted)
+        if other.state == "open":
+            # A report that the rulebook can no longer read stays as it was decided; its dangers show.
+            with suppress(InputError):
+                state = replace(other.dangers, elsewhere=(*left, *here))
+                news.append(_decided(service, work, other, news, state))
+        if news:
+            found.append(_following(service, other, news, change.at, who))
+    return found
+
+
+def refuse_moved(work: Work, machine: str | None, dangers: DangerState, ticket_id: str = "") -> None:
+    """Raises TicketMoved where the dangers of the machine's other tickets are no longer as they were read."""
+    if work.dangers.of_machine(machine, but=ticket_id) != dangers.elsewhere:
+        raise TicketMoved(ticket_id)
+
+
+def _following(service: Service, ticket: Ticket, news: Sequence[Payload], at: datetime, who: Caller) -> Ready:
+    return following(ticket, news, at=at, who=who.name, rulebook=service.rulebook.version)
+
+
+def _decided(
+    service: Service, work: Work, ticket: Ticket, news: Sequence[Payload], dangers: DangerState
+) -> Decided:
+    data, left_out = report_now(ticket, news, service.rulebook)
+    for new in news:
+        dangers = danger_after(dangers, new)
     inputs = with_spent(inputs_of(service, work, data), _spent(ticket, service.rulebook.currency))
+    inputs = replace(inputs, state=dangers)
     decision = decide_inputs(service.rulebook, service.engine, inputs)
-    return Change([new, decided_event(ticket.id, decision, inputs, left_out)], inputs.at)
+    return decided_event(ticket.id, decision, inputs, left_out)
 
 
 def inputs_of(
@@ -99,7 +154,9 @@ def inputs_of(
         except NotFoundError:
             return None
 
-    return read_inputs(data, service.rulebook, service.now(), find, machine_data)
+    inputs = read_inputs(data, service.rulebook, service.now(), find, machine_data)
+    serial = inputs.report.machine if inputs.machine is None else inputs.machine.serial
+    return replace(inputs, state=DangerState(elsewhere=work.dangers.of_machine(serial)))
 
 
 def decided_event(
@@ -111,3 +168,78 @@ def decided_event(
 
 def _spent(ticket: Ticket, currency: str) -> Money | None:
     return sum_money(ticket.spent, currency) if ticket.spent else None
+
+
+def seen_ticket(work: Work, ticket_id: str, viewer: Caller | None, *, for_change: bool = False) -> Ticket:
+    """The ticket by its id as heard on the phone; NotFoundError when it is not this caller's to see."""
+    ticket = work.tickets.get(heard(ticket_id), for_change=for_change)
+    if viewer is not None and not viewer.may_see(ticket.contractor):
+        raise NotFoundError(f'no ticket "{heard(ticket_id)}"')
+    return ticket
+
+
+def seen_machine(work: Work, serial: str, viewer: Caller | None) -> Machine:
+    """The machine by its serial; NotFoundError when it is not this caller's to see."""
+    machine = work.machines.get(serial)
+    if viewer is not None and not viewer.may_see(machine.contractor):
+        raise NotFoundError(f'no machine with the serial "{serial}"')
+    return machine
+
+
+def machine_billed(work: Work, ticket: Ticket) -> Machine | None:
+    """The machine as the ticket's contractor serves it, whoever has it now, where the ticket has it."""
+    if ticket.machine is None:
+        return None
+    machine = replace(work.machines.get(ticket.machine), contractor=ticket.contractor)
+    return _in_place(work, machine, ticket)
+
+
+def found_for(work: Work, ticket: Ticket, serial: str) -> tuple[Machine, History] | None:
+    """A machine that a ticket's report names, with its history."""
+    try:
+        machine = _in_place(work, work.machines.get(serial), ticket)
+        return machine, work.care.history(serial)
+    except NotFoundError:
+        return None
+
+
+def _in_place(work: Work, machine: Machine, ticket: Ticket) -> Machine:
+    """A machine that was exchanged under this ticket is billed for where it stood."""
+    if machine.site is not None or ticket.site is None or machine.serial != ticket.machine:
+        return machine
+    site = work.machines.site(ticket.site)
+    return replace(machine, site=site, contractor=machine.contractor or ticket.contractor)
+
+
+def refuse_stale(work: Work, ticket: Ticket, if_version: int | None, *, may_be_closed: bool = False) -> None:
+    """Raises ConflictError with what changed since `if_version`, or when the ticket is closed."""
+    if if_version is not None and if_version != ticket.version:
+        since = "; ".join(
+            f"{event.kind} by {event.who} at {event.at.isoformat(timespec='seconds')}"
+            for event in work.tickets.events(ticket.id, after=if_version)
+        )
+        changed = f"since then: {since}" if since else "there is no such version"
+        raise ConflictError(
+            f"ticket {ticket.id} is at version {ticket.version}, not {if_version}; {changed}. "
+            "Read it again and send the change on top of that"
+        )
+    if ticket.state == "closed" and not may_be_closed:
+        raise ConflictError(f"ticket {ticket.id} is closed; reopen it first")
+
+
+def refuse_open_swap(work: Work, ticket: Ticket) -> None:
+    """Raises ConflictError where a unit is still on its way for the ticket, which would stay so."""
+    sent = work.depot.on_the_way_for(ticket.id)
+    if sent is not None:
+        raise ConflictError(f"{sent.serial} is on the way for this ticket; confirm the swap or take it back")
+
+
+def spent_on(work: Work, ticket_id: str, serial: str, viewer: Caller, currency: str) -> Decimal:
+    """What a ticket of a machine has cost; InputError when there is none for this viewer."""
+    try:
+        ticket = seen_ticket(work, ticket_id, viewer)
+    except NotFoundError:
+        ticket = None
+    if ticket is None or ticket.machine != serial:
+        raise InputError([Problem(f'no ticket "{ticket_id[:60]}" of this machine', "query:ticket")])
+    return sum_money(ticket.spent, currency).amount

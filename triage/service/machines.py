@@ -14,10 +14,11 @@ from triage.machine.commissioning.care_entry import read_care_event
 from triage.machine.commissioning.recorded import judged, last_checklist
 from triage.machine.measures.upkeep import CareDue, Compliance, compliance, due
 from triage.records.caller import Caller
+from triage.records.danger import Danger
 from triage.records.report import History, Machine, local_date
 from triage.records.ticket import Ticket
 from triage.rulebook.model import CareIntervals, Task
-from triage.service.access import seen_machine, spent_on
+from triage.service.changes import seen_machine, spent_on
 from triage.service.service import Service, one_version
 from triage.values.errors import ConflictError, InputError, Problem
 
@@ -49,7 +50,8 @@ class CareView:
 class MachineView:
     """A machine's record, what happened to it, what care is due, and its tickets, newest first.
 
-    `findings` judge the checklist of the last commissioning; none where there was none.
+    `findings` judge the checklist of the last commissioning; none where there was none. `dangers` stand open
+    on it, each with its ticket.
     """
 
     machine: Machine
@@ -57,6 +59,7 @@ class MachineView:
     care: CareView
     tickets: tuple[Ticket, ...]
     findings: tuple[Finding, ...] = ()
+    dangers: tuple[Danger, ...] = ()
 
 
 @one_version
@@ -65,11 +68,12 @@ def machine(service: Service, serial: str, viewer: Caller) -> MachineView:
         found = seen_machine(work, serial, viewer)
         history = work.care.history(serial)
         tickets, _ = work.tickets.page({"machine": serial}, None, MOST_TICKETS)
+        dangers = work.dangers.of_machine(serial)
     now = service.now()
     care = _care_view(found, history, now, service.rulebook.care)
     checklist = last_checklist(history.care, now)
     findings = () if checklist is None else judged(service.rulebook, found, checklist)
-    return MachineView(found, history, care, tickets, findings)
+    return MachineView(found, history, care, tickets, findings, dangers)
 
 
 @one_version
@@ -84,7 +88,7 @@ def limits(
 ) -> Data:
     """Warranty of every component and what may be spent, as JSON data, as of `at` (now; noon there).
 
-    With `ticket`, one of this machine's, what it has cost already counts.
+    With `ticket`, one of this machine's, what it has cost already counts. Its open dangers stand beside it.
     """
     rulebook = service.rulebook
     with service.store.read() as work:
@@ -95,14 +99,15 @@ def limits(
             }:
                 raise InputError([Problem(f'no contractor "{contractor}"', "query:contractor")])
             found = replace(found, contractor=contractor)
-        history = work.care.history(serial)
+        history, dangers = work.care.history(serial), work.dangers.of_machine(serial)
         if ticket is not None:
             spent = spent_on(work, ticket, serial, viewer, rulebook.currency)
             job = replace(job, spent_on_ticket=spent)
     check_component(rulebook, job.component)
     if at is not None and not isinstance(at, datetime):
         at = noon_there(found, at)
-    return limits_of(rulebook, service.engine, found, history, at or service.now(), job)
+    answer = limits_of(rulebook, service.engine, found, history, at or service.now(), job)
+    return {**answer, "dangers": [danger.as_data() for danger in dangers]}
 
 
 @one_version

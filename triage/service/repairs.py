@@ -24,6 +24,7 @@ from triage.records.authorization import (
     standing_until,
 )
 from triage.records.caller import Caller
+from triage.records.danger import danger_after
 from triage.records.decision import Decision
 from triage.records.payloads import (
     Approved,
@@ -42,8 +43,8 @@ from triage.repairs.close_out import CloseOut, comeback_of, read_close_out
 from triage.repairs.estimate_input import AskedLine, read_estimate
 from triage.repairs.pricing import Bill, Visit, billed, priced
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
-from triage.service.access import found_for, machine_billed, refuse_open_swap
-from triage.service.changes import Change, change, decided_event
+from triage.service.changes import Change, change, decided_event, found_for, machine_billed, refuse_open_swap
+from triage.service.dangers import made_safe
 from triage.service.service import Service
 from triage.store import Work
 from triage.values.errors import ConflictError, InputError, Problem
@@ -68,7 +69,7 @@ def close(
     service: Service, ticket_id: str, data: object, who: Caller, if_version: int | None = None
 ) -> Ticket:
     """The close-out: it is paid by an authorization or the standing limit, and joins the history."""
-    return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.close(ticket, data))
+    return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.close(ticket, data, who))
 
 
 def reopen(service: Service, ticket_id: str, why: str, who: Caller, if_version: int | None = None) -> Ticket:
@@ -185,10 +186,11 @@ class _Desk:
             )
         return self._change([approved])
 
-    def close(self, ticket: Ticket, data: object) -> Change:
+    def close(self, ticket: Ticket, data: object, who: Caller) -> Change:
         refuse_open_swap(self.work, ticket)
         machine = machine_billed(self.work, ticket)
         close_out = read_close_out(data, self.rulebook, machine, ticket.opened_at, self.now)
+        lifted = made_safe(ticket, close_out.made_safe, close_out.note, who)
         cause = close_out.cause or OTHER_CAUSE
         bill, _ = self._bill(ticket, cause, close_out.after_hours, close_out.lines)
         decision, _ = self._decide(ticket, self._unanswered(ticket, cause, bill, close_out.note))
@@ -199,7 +201,7 @@ class _Desk:
         if machine is not None and close_out.visited:
             repair = PastRepair(close_out.at, ticket.id, close_out.cause, bill.beyond_warranty)
             also = partial(_join_history, machine.serial, repair)
-        return self._change([self._closed(ticket, machine, close_out, bill)], also)
+        return self._change([*lifted, self._closed(ticket, machine, close_out, bill)], also)
 
     def reopen(self, ticket: Ticket, why: str) -> Change:
         if ticket.state != "closed":
@@ -247,11 +249,11 @@ class _Desk:
         return priced(self.rulebook, visit, lines), machine
 
     def _decide(self, ticket: Ticket, new: Payload) -> tuple[Decision, Decided]:
-        report, left_out = report_now(ticket, new, self.rulebook)
+        report, left_out = report_now(ticket, [new], self.rulebook)
         found = partial(found_for, self.work, ticket)
         inputs = read_inputs(report, self.rulebook, self.now, found)
-        spent = self._spent(ticket) if ticket.spent else None
-        inputs = with_spent(inputs, spent)
+        inputs = with_spent(inputs, self._spent(ticket) if ticket.spent else None)
+        inputs = replace(inputs, state=danger_after(ticket.dangers, new))
         decision = decide_inputs(self.rulebook, self.engine, inputs)
         return decision, decided_event(ticket.id, decision, inputs, left_out)
 

@@ -27,8 +27,7 @@ from triage.records.custody import (
 from triage.records.payloads import Swapped, SwapReserved
 from triage.records.report import Machine, timezone_of
 from triage.records.ticket import Ticket
-from triage.service.access import refuse_stale, seen_ticket
-from triage.service.changes import append
+from triage.service.changes import append, refuse_stale, seen_ticket
 from triage.service.service import Service
 from triage.store import Work
 from triage.values.dataclass_json import as_data

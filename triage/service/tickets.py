@@ -3,23 +3,34 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
-from triage.decide.decide_data import decide_inputs
+from triage.decide.decide_data import Inputs, decide_inputs
+from triage.inputs.heard import hear
 from triage.records.caller import Caller
+from triage.records.danger import CALM
 from triage.records.decision import Decision
-from triage.records.payloads import Answered, CheckDone, Payload, Reported
+from triage.records.payloads import Answered, CheckDone, Decided, Payload, Reported, Skipped
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.fact_values import read_value
 from triage.rulebook.model import Rulebook
-from triage.service.access import seen_ticket
-from triage.service.changes import Change, change, decided_anew, decided_event, inputs_of
+from triage.service.changes import (
+    Change,
+    change,
+    decided_anew,
+    decided_event,
+    decided_with,
+    inputs_of,
+    refuse_moved,
+    seen_ticket,
+)
 from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.store.tables.desk import VIEWS, OpenTicket, View
-from triage.store.tables.tickets import opening
+from triage.store.tables.tickets import TicketMoved, opening
 from triage.values.errors import InputError, Problem
 
 __all__ = [
@@ -39,8 +50,8 @@ __all__ = [
 
 Data = Mapping[str, Any]
 
-MOST_SAID = 200
-"""Characters of the clerk's words that are kept beside an answer."""
+MOST_SAID, MOST_HEARD = 200, 4000
+"""Characters of the clerk's words that are kept beside an answer, and where a danger is heard in them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,23 +75,41 @@ def decide_once(
 @one_version
 def open_ticket(service: Service, data: object, who: Caller) -> Ticket:
     """A report in, a decided ticket out."""
-    with service.store.read() as work:
-        inputs = inputs_of(service, work, data, who)
-    decision = decide_inputs(service.rulebook, service.engine, inputs)
+    ticket_id = service.new_id()
+    while True:
+        with service.store.read() as work:
+            inputs = inputs_of(service, work, data, who)
+            news: list[Payload] = [_reported(inputs), _decided(service, ticket_id, inputs)]
+            ready = opening(
+                ticket_id,
+                news,
+                at=inputs.at,
+                who=who.name,
+                rulebook=service.rulebook.version,
+                elsewhere=inputs.state.elsewhere,
+            )
+            others = decided_with(service, work, ready.ticket, Change(news, inputs.at), who, CALM)
+        with suppress(TicketMoved), service.store.write() as work:
+            refuse_moved(work, ready.ticket.machine, inputs.state)
+            if work.tickets.open(ready):
+                for other in others:
+                    work.tickets.follow(other)
+                return ready.ticket
+            ticket_id = service.new_id()
+
+
+def _reported(inputs: Inputs) -> Reported:
     machine = inputs.machine
-    reported = Reported(
+    return Reported(
         report=inputs.report_data,
         machine=None if machine is None else machine.serial,
         site=None if machine is None or machine.site is None else machine.site.id,
         contractor=None if machine is None else machine.contractor,
     )
-    while True:
-        ticket_id = service.new_id()
-        news: list[Payload] = [reported, decided_event(ticket_id, decision, inputs)]
-        ready = opening(ticket_id, news, at=inputs.at, who=who.name, rulebook=service.rulebook.version)
-        with service.store.write() as work:
-            if work.tickets.open(ready):
-                return ready.ticket
+
+
+def _decided(service: Service, ticket_id: str, inputs: Inputs) -> Decided:
+    return decided_event(ticket_id, decide_inputs(service.rulebook, service.engine, inputs), inputs)
 
 
 def answer(
@@ -90,28 +119,47 @@ def answer(
     who: Caller,
     if_version: int | None = None,
     said: Mapping[str, str] | None = None,
+    unknown: Sequence[str] = (),
 ) -> Ticket:
     """More facts; decided again. `said` are the clerk's own words by fact, where they were heard.
 
-    Raises ConflictError when the ticket is past `if_version` or closed.
+    `unknown` are facts that nobody can tell. Raises ConflictError when the ticket is past `if_version` or
+    closed.
     """
-    if not isinstance(answers, Mapping) or not answers:
+    if not isinstance(answers, Mapping) or not (answers or unknown):
         raise InputError([Problem("give at least one answer: fact -> value", "/answers")])
+    check_unknown(service.rulebook, answers, unknown)
 
     def follows(work: Work, found: Ticket) -> Change:
-        new = _answered(service.rulebook, found, answers, said or {})
-        return decided_anew(service, work, found, new)
+        news: list[Payload] = [Skipped(tuple(unknown))] if unknown else []
+        if answers:
+            news.insert(0, _answered(service.rulebook, found, answers, said or {}, who))
+        return decided_anew(service, work, found, *news)
 
     return change(service, ticket_id, who, if_version, follows)
 
 
-def _answered(rulebook: Rulebook, ticket: Ticket, answers: Data, said: Mapping[str, str]) -> Answered:
-    """What the event says: the answers, words that are not the value, and what they correct in the record."""
+def check_unknown(rulebook: Rulebook, answers: Data, unknown: Sequence[str]) -> None:
+    """Raises InputError for facts that the rulebook does not know, or that are answered as well."""
+    problems = []
+    for index, fact in enumerate(unknown):
+        if fact not in rulebook.facts:
+            problems.append(Problem(f'"{fact[:60]}" is no fact of the rulebook', f"/unknown/{index}"))
+        elif fact in answers:
+            problems.append(Problem(f"{fact} is answered; leave it out here or there", f"/unknown/{index}"))
+    if problems:
+        raise InputError(problems)
+
+
+def _answered(
+    rulebook: Rulebook, ticket: Ticket, answers: Data, said: Mapping[str, str], who: Caller
+) -> Answered:
+    """What the event says: the answers, words that say more, and what they correct in the record."""
     known = ticket.decided.facts
     words = {
-        fact: said[fact][:MOST_SAID]
+        fact: text
         for fact, value in answers.items()
-        if fact in said and _in_other_words(value, said[fact])
+        if (text := _kept_words(rulebook, fact, value, said.get(fact)))
     }
     corrects = {
         fact: known[fact].value
@@ -120,7 +168,19 @@ def _answered(rulebook: Rulebook, ticket: Ticket, answers: Data, said: Mapping[s
         and known[fact].source in ("record", "derived")
         and _differs(rulebook, fact, value, known[fact].value)
     }
-    return Answered(dict(answers), words or None, corrects or None)
+    by = who.role if who.role == "technician" else None
+    return Answered(dict(answers), words or None, corrects or None, by)
+
+
+def _kept_words(rulebook: Rulebook, fact: str, value: object, said: str | None) -> str | None:
+    """The words of an answer: all of them where a danger is heard, else those of a number said in words."""
+    written = fact in rulebook.facts and rulebook.facts[fact].type == "text" and isinstance(value, str)
+    text = value if written and said is None else said
+    if not isinstance(text, str):
+        return None
+    if hear(rulebook, text):
+        return text[:MOST_HEARD]
+    return text[:MOST_SAID] if said is not None and _in_other_words(value, said) else None
 
 
 def _in_other_words(value: object, said: str) -> bool:

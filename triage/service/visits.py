@@ -24,8 +24,7 @@ from triage.schedule.calendar import as_calendar
 from triage.schedule.service_hours import due_at
 from triage.schedule.slots import Wish, choose, dispatched_from, planned_visits
 from triage.schedule.store_access import due_within_access
-from triage.service.access import seen_ticket
-from triage.service.changes import append
+from triage.service.changes import append, seen_ticket
 from triage.service.service import Service
 from triage.service.tickets import events as events_of
 from triage.store import Work
@@ -225,11 +224,12 @@ def _asked_for(
     causes = [CauseChance(one.cause, "", one.chance, 0.0, ()) for one in decided.causes]
     cautions = [one.rule for one in decided.cautions if one.rule in rulebook.cautions]
     hours = rulebook.service_hours
-    due = due_at(said, hours.default_priority, hours, timezone_of(machine))
+    priority = decided.priority or hours.default_priority
+    due = due_at(said, priority, hours, timezone_of(machine))
     kit = visit_kit(rulebook, causes, ticket.contractor)
     return VisitAsked(
         due=due_within_access(due, said, None if machine is None else machine.site),
-        priority=hours.default_priority,
-        skill=visit_skill(rulebook, causes, cautions_that_hold(rulebook, cautions)),
+        priority=priority,
+        skill=decided.skill or visit_skill(rulebook, causes, cautions_that_hold(rulebook, cautions)),
         kit=tuple(number for number, count in kit.parts.items() for _ in range(count)),
     )

@@ -15,7 +15,7 @@ from triage.records.caller import Caller
 from triage.records.ticket import Ticket
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook_care.editing.sandbox import try_in_child
-from triage.service.access import seen_ticket
+from triage.service.changes import seen_ticket
 from triage.service.live_rulebook import Serving
 from triage.service.rulebooks import files_of, kept_version
 from triage.service.service import Service

@@ -24,6 +24,7 @@ from sqlalchemy.pool import StaticPool
 
 from triage.store.migrate import upgrade
 from triage.store.tables.care import Care
+from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.depot import Depot
 from triage.store.tables.desk import Desk, Presences
 from triage.store.tables.idempotency import Responses
@@ -55,6 +56,7 @@ class Work:
     replay_runs: ReplayRuns
     presences: Presences
     numbers: NumberRecords
+    dangers: OpenDangers
     writes: bool
 
 
@@ -172,6 +174,7 @@ class Store:
                 ReplayRuns(session),
                 Presences(session),
                 NumberRecords(session),
+                OpenDangers(session),
                 writes,
             )
             self._here.work = work

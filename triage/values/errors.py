@@ -64,5 +64,9 @@ class NotFoundError(InputError):
     """What was asked for (a machine, a ticket) is not in the program's records."""
 
 
+class ForbiddenError(InputError):
+    """The caller's role may not do that; the message says who may."""
+
+
 class ConflictError(InputError):
     """The input is well formed, but the state it was meant for has moved on."""

@@ -17,6 +17,7 @@ from triage.records.payloads import (
     Answered,
     Approved,
     CheckDone,
+    DangerLifted,
     Decided,
     Dispatched,
     Parked,
@@ -55,6 +56,7 @@ NEWS: dict[str, Payload] = {
     "skipped": Skipped(("filter_days",)),
     "undone": Undone(2, REPORT),
     "acknowledged": Acknowledged(("burning-smell",)),
+    "danger_lifted": DangerLifted("burning-smell", "safe", "The plug was replaced."),
     "parked": Parked("rinse-filter", datetime.fromisoformat("2026-03-02T07:40:00-05:00")),
 }
 

@@ -12,8 +12,10 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from triage.inputs.machine_search import ListedMachine
+from triage.records.danger import Danger, state_from_data
 from triage.records.payloads import payload_from_data
 from triage.records.ticket import Event
+from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.models import ContractorRow, EventRow, MachineRow, PresenceRow, SiteRow, TicketRow
 from triage.values.time_zones import UTC_NAME
 
@@ -24,7 +26,10 @@ _NOT_READ: Mapping[str, Any] = {"decision": {}, "inputs": {}}
 
 @dataclass(frozen=True, slots=True)
 class OpenTicket:
-    """A line of the list. Times are UTC; `timezone` is the site's, "UTC" where there is none."""
+    """A line of the list. Times are UTC; `timezone` is the site's, "UTC" where there is none.
+
+    `dangers` are the cautions whose dangers stand open on the ticket or its machine.
+    """
 
     id: str
     symptoms: tuple[str, ...]
@@ -38,6 +43,9 @@ class OpenTicket:
     changed_at: datetime
     due_at: datetime | None
     parked_until: datetime | None
+    priority: int | None = None
+    skill: str | None = None
+    dangers: tuple[str, ...] = ()
 
 
 class Desk:
@@ -61,7 +69,10 @@ class Desk:
             .offset(offset)
             .limit(limit)
         )
-        return tuple(_open_ticket(row, at) for row, at in self._session.execute(query))
+        rows = [(row, at) for row, at in self._session.execute(query)]
+        serials = {row.machine for row, _ in rows if row.machine is not None}
+        standing = OpenDangers(self._session).of_machines(serials) if serials else {}
+        return tuple(_open_ticket(row, at, standing.get(row.machine or "", ())) for row, at in rows)
 
     def counts(self, now: datetime, site: str | None = None) -> Mapping[View, int]:
         """How many tickets each view holds."""
@@ -146,7 +157,8 @@ def _waiting(view: View, now: datetime, site: str | None) -> list[ColumnElement[
     return where
 
 
-def _open_ticket(row: TicketRow, site: SiteRow | None) -> OpenTicket:
+def _open_ticket(row: TicketRow, site: SiteRow | None, on_machine: Sequence[Danger]) -> OpenTicket:
+    dangers = (*state_from_data(row.dangers).open, *on_machine)
     return OpenTicket(
         row.id,
         tuple(row.report.get("symptoms") or ()),
@@ -160,6 +172,9 @@ def _open_ticket(row: TicketRow, site: SiteRow | None) -> OpenTicket:
         row.changed_at,
         row.due_at,
         row.parked_until,
+        row.priority,
+        row.skill,
+        tuple(dict.fromkeys(danger.caution for danger in dangers)),
     )
 
 

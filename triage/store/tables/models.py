@@ -137,6 +137,9 @@ class TicketRow(Base):
     parked_until: Mapped[datetime | None] = mapped_column(index=True)
     due_at: Mapped[datetime | None]
     repair: Mapped[Any] = mapped_column(ExactJSON)
+    priority: Mapped[int | None]
+    skill: Mapped[str | None] = mapped_column(String(16))
+    dangers: Mapped[Any] = mapped_column(ExactJSON)
 
 
 class EventRow(Base):

@@ -10,13 +10,15 @@ from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from typing import Any, TypeVar, cast
 
-from sqlalchemy import ColumnElement, CursorResult, false, insert, select, tuple_, update
+from sqlalchemy import ColumnElement, CursorResult, exists, false, insert, select, tuple_, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from triage.records.authorization import Repair
+from triage.records.danger import Danger, state_from_data
 from triage.records.payloads import Closed, Dispatched, Payload, payload_from_data
 from triage.records.ticket import Event, Ticket, apply
+from triage.store.tables.dangers import DangerRow, OpenDangers
 from triage.store.tables.models import EventRow, TicketRow
 from triage.values.dataclass_json import as_data, from_data
 from triage.values.errors import InputError, NotFoundError, Problem
@@ -25,26 +27,41 @@ from triage.values.money import money_text, stored_money
 
 P = TypeVar("P", Closed, Dispatched)
 
-FILTERS = ("state", "outcome", "machine", "site", "contractor")
+FILTERS = ("state", "outcome", "machine", "site", "contractor", "danger")
 _FIELDS = tuple(field.name for field in fields(Ticket) if field.name != "decision")
 _EVENT_FIELDS = ("kind", *(field.name for field in fields(Event) if field.name != "payload"))
 
 
 @dataclass(frozen=True, slots=True)
 class Ready:
-    """Events about to be stored, with the ticket that they add up to: `state` and `rows` are its rows."""
+    """Events about to be stored, with the ticket that they add up to: `state` and `rows` are its rows.
+
+    With `dangers`, what stands open on it is another than before.
+    """
 
     ticket: Ticket
     state: Mapping[str, Any]
     rows: Sequence[Mapping[str, Any]]
+    dangers: bool
 
 
-def opening(ticket_id: str, news: Sequence[Payload], *, at: datetime, who: str, rulebook: str) -> Ready:
+def opening(
+    ticket_id: str,
+    news: Sequence[Payload],
+    *,
+    at: datetime,
+    who: str,
+    rulebook: str,
+    elsewhere: Sequence[Danger] = (),
+) -> Ready:
     """A new ticket with its first events (the first is `reported`), written out before the database is asked.
 
     A writer keeps all others waiting; so what can be done before is not done inside its transaction.
+    `elsewhere` are dangers that stand open on the machine's other tickets.
     """
-    return _made_ready(None, ticket_id, news, at, who, rulebook)
+    ready = _made_ready(None, ticket_id, news, at, who, rulebook)
+    dangers = replace(ready.ticket.dangers, elsewhere=tuple(elsewhere))
+    return replace(ready, ticket=replace(ready.ticket, dangers=dangers))
 
 
 def following(ticket: Ticket, news: Sequence[Payload], *, at: datetime, who: str, rulebook: str) -> Ready:
@@ -67,7 +84,7 @@ class Tickets:
         row = self._session.scalar(query) if ticket_id.isprintable() else None
         if row is None:
             raise NotFoundError(f'no ticket "{ticket_id}"')
-        return self._with_decision(_ticket(row), row.decided_seq)
+        return self._with_dangers([self._with_decision(_ticket(row), row.decided_seq)])[0]
 
     def append(
         self, ticket_id: str, news: Sequence[Payload], *, at: datetime, who: str, rulebook: str
@@ -77,7 +94,7 @@ class Tickets:
         What is given back is what a later `get` reads: payloads as JSON holds them.
         """
         row = self._session.get(TicketRow, ticket_id)
-        ticket = None if row is None else _ticket(row)
+        ticket = None if row is None else self._with_dangers([_ticket(row)])[0]
         ready = _made_ready(ticket, ticket_id, news, at, who, rulebook)
         if row is None:
             self._session.connection().execute(insert(TicketRow), ready.state)
@@ -85,7 +102,7 @@ class Tickets:
             for name, value in ready.state.items():
                 setattr(row, name, value)
             self._session.flush()
-        self._session.connection().execute(insert(EventRow), ready.rows)
+        self._add(ready)
         return self._with_decision(ready.ticket, None if row is None else row.decided_seq)
 
     def open(self, ready: Ready) -> bool:
@@ -95,7 +112,7 @@ class Tickets:
         added = connection.execute(insert_new(TicketRow).on_conflict_do_nothing(), ready.state)
         if added.rowcount == 0:
             return False
-        connection.execute(insert(EventRow), ready.rows)
+        self._add(ready)
         return True
 
     def follow(self, ready: Ready) -> None:
@@ -104,7 +121,14 @@ class Tickets:
         changed = self._session.execute(update(TicketRow).where(*unmoved).values(**ready.state))
         if cast("CursorResult[Any]", changed).rowcount == 0:
             raise TicketMoved(ready.ticket.id)
-        self._session.connection().execute(insert(EventRow), ready.rows)
+        self._add(ready)
+
+    def of_machine(self, serial: str) -> tuple[Ticket, ...]:
+        """The machine's tickets that are open or on which a danger stands, oldest first."""
+        query = select(TicketRow).where(TicketRow.machine == serial)
+        rows = self._session.scalars(query.order_by(TicketRow.opened_at, TicketRow.id)).all()
+        found = [row for row in rows if row.state == "open" or row.dangers.get("open")]
+        return self._with_dangers([self._with_decision(_ticket(row), row.decided_seq) for row in found])
 
     def events(self, ticket_id: str, after: int = 0) -> tuple[Event, ...]:
         """The log in order, from the event after number `after`."""
@@ -137,9 +161,27 @@ class Tickets:
         if cursor is not None:
             query = query.where(place < _read_cursor(cursor))
         query = query.order_by(TicketRow.opened_at.desc(), TicketRow.id.desc()).limit(limit + 1)
-        tickets = tuple(_ticket(row) for row in self._session.scalars(query))
+        tickets = self._with_dangers([_ticket(row) for row in self._session.scalars(query)])
         shown = tickets[:limit]
         return shown, _cursor(shown[-1]) if len(tickets) > limit else None
+
+    def _add(self, ready: Ready) -> None:
+        self._session.connection().execute(insert(EventRow), ready.rows)
+        if ready.dangers:
+            ticket = ready.ticket
+            OpenDangers(self._session).put(ticket.id, ticket.machine, ticket.dangers.open)
+
+    def _with_dangers(self, tickets: Sequence[Ticket]) -> tuple[Ticket, ...]:
+        """The tickets with what stands open on the other tickets of their machines."""
+        serials = {ticket.machine for ticket in tickets if ticket.machine is not None}
+        open_now = OpenDangers(self._session).of_machines(serials) if serials else {}
+        return tuple(
+            replace(ticket, dangers=replace(ticket.dangers, elsewhere=elsewhere)) if elsewhere else ticket
+            for ticket in tickets
+            for elsewhere in [
+                tuple(one for one in open_now.get(ticket.machine or "", ()) if one.ticket != ticket.id)
+            ]
+        )
 
     def _with_decision(self, ticket: Ticket, decided_seq: int | None) -> Ticket:
         if decided_seq is None or ticket.decision is not None:
@@ -160,7 +202,15 @@ def _matching(filters: Mapping[str, str]) -> list[ColumnElement[bool]]:
     return [
         getattr(TicketRow, name) == value if value.isprintable() else false()
         for name, value in filters.items()
-    ]
+        if name != "danger"
+    ] + ([_in_danger(filters["danger"])] if "danger" in filters else [])
+
+
+def _in_danger(wanted: str) -> ColumnElement[bool]:
+    """Whether a danger stands open on the ticket or its machine; `wanted` is "true" or "false"."""
+    here = (DangerRow.ticket == TicketRow.id) | (DangerRow.machine == TicketRow.machine)
+    found = exists().where(here)
+    return found if wanted == "true" else ~found
 
 
 def _event(row: EventRow) -> Event:
@@ -175,6 +225,7 @@ def _ticket(row: TicketRow) -> Ticket:
         "spent": tuple(stored_money(text) for text in row.spent),
         "acknowledged": tuple(row.acknowledged),
         "repair": from_data(Repair, row.repair),
+        "dangers": state_from_data(row.dangers),
     }
     return Ticket(**values)
 
@@ -199,7 +250,7 @@ def _read_cursor(cursor: str) -> tuple[datetime, str]:
 
 
 def _made_ready(
-    ticket: Ticket | None,
+    before: Ticket | None,
     ticket_id: str,
     news: Sequence[Payload],
     at: datetime,
@@ -208,6 +259,7 @@ def _made_ready(
 ) -> Ready:
     rows: list[Mapping[str, Any]] = []
     decided: dict[str, int] = {}
+    ticket = before
     for number, new in enumerate(news, start=1 if ticket is None else ticket.version + 1):
         text = JSONText.of(as_data(new))
         event = Event(ticket_id, number, at, who, rulebook, payload_from_data(new.kind, text.data))
@@ -222,6 +274,8 @@ def _made_ready(
         "spent": [money_text(amount) for amount in ticket.spent],
         "acknowledged": list(ticket.acknowledged),
         "repair": as_data(ticket.repair),
+        "dangers": replace(ticket.dangers, elsewhere=()).as_data(),
         **decided,
     }
-    return Ready(ticket, state, rows)
+    stood = () if before is None else before.dangers.open
+    return Ready(ticket, state, rows, ticket.dangers.open != stood)

@@ -1,0 +1,141 @@
+"""Dangers lifted: the words were misread, or the machine was made safe. Nothing else closes one."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from triage.decide.dangers import facts_behind
+from triage.records.caller import Caller
+from triage.records.danger import Danger
+from triage.records.payloads import DangerLifted, Decided, Lifting
+from triage.records.ticket import Ticket
+from triage.rulebook.model import Rulebook
+from triage.service.changes import Change, change, decided_anew
+from triage.service.service import Service
+from triage.store import Work
+from triage.values.errors import ConflictError, ForbiddenError, InputError, NotFoundError, Problem
+
+WHO_MAY = "a technician of the ticket's contractor or an ops lead lifts it as made safe"
+MOST_WHY = 1000
+
+
+def lift_danger(
+    service: Service,
+    ticket_id: str,
+    caution: str,
+    why: str,
+    who: Caller,
+    if_version: int | None = None,
+    how: Lifting | None = None,
+) -> Ticket:
+    """The ticket without a danger; decided again where it is open. `caution` is its id, `why` a sentence.
+
+    `misread` (agent, ops) takes back the words and answers that raised it on this ticket. `safe` (technician,
+    ops) lifts it on the machine, whichever ticket it stands on. Without `how` an agent says misread, others
+    safe. Raises NotFoundError for no such caution, ConflictError when it does not stand open here, and
+    ForbiddenError with who may.
+    """
+    _check_why(why, "/why")
+    wanted = how or ("misread" if who.role == "agent" else "safe")
+
+    def follows(work: Work, found: Ticket) -> Change:
+        own = next((danger for danger in found.dangers.open if danger.caution == caution), None)
+        beside = [one for one in found.dangers.elsewhere if one.caution == caution]
+        if own is None and not beside and caution not in service.rulebook.cautions:
+            raise NotFoundError(f'no danger "{caution[:64]}"')
+        facts: tuple[str, ...] = ()
+        if wanted == "misread":
+            _refuse_misread(found, caution, own, beside, who)
+            facts = _taken_back(service.rulebook, found, caution)
+        else:
+            _refuse_safe(found, caution, own, beside, who)
+        lifted = DangerLifted(caution, wanted, why.strip(), facts)
+        if found.state == "closed":
+            return Change([lifted], service.now())
+        changed = decided_anew(service, work, found, lifted)
+        _refuse_raised_again(changed, caution)
+        return changed
+
+    return change(service, ticket_id, who, if_version, follows, may_be_closed=True)
+
+
+def made_safe(ticket: Ticket, named: Sequence[str] | bool, note: str, who: Caller) -> list[DangerLifted]:
+    """What a close-out lifts: the cautions `named`, or with True all that stand open; its note says why.
+
+    Raises ConflictError while another stands open, ForbiddenError where the caller may not lift any.
+    """
+    standing = list(dict.fromkeys(danger.caution for danger in ticket.dangers.standing))
+    lifted = standing if named is True else list(named or ())
+    unknown = [caution for caution in lifted if caution not in standing]
+    if unknown:
+        message = f"no such danger stands open: {', '.join(unknown)}"
+        raise InputError([Problem(message, "/made_safe")])
+    left = [caution for caution in standing if caution not in lifted]
+    if left:
+        raise ConflictError(
+            f"a danger stands open: {', '.join(left)}; {WHO_MAY}, before or with the closing (made_safe)"
+        )
+    if lifted:
+        if who.role not in ("technician", "ops"):
+            raise ForbiddenError(f"{', '.join(lifted)} cannot be lifted by this caller; {WHO_MAY}")
+        _check_why(note, "/note")
+    return [DangerLifted(caution, "safe", note.strip()) for caution in lifted]
+
+
+def _check_why(why: str, pointer: str) -> None:
+    if len(why.split()) < 2:
+        raise InputError([Problem("say in a sentence why the danger is gone", pointer)])
+    if len(why) > MOST_WHY:
+        raise InputError([Problem(f"at most {MOST_WHY} characters", pointer)])
+
+
+def _refuse_misread(
+    ticket: Ticket, caution: str, own: Danger | None, beside: Sequence[Danger], who: Caller
+) -> None:
+    if who.role not in ("agent", "ops"):
+        raise ForbiddenError(f"only an agent or an ops lead says that words were misread; {WHO_MAY}")
+    if own is None:
+        _refuse_not_open(ticket, caution, beside)
+    elif own.source not in ("words", "caller"):
+        raise ForbiddenError(
+            f"{caution} was not heard from a caller but comes from the {own.source}; {WHO_MAY}"
+        )
+
+
+def _refuse_safe(
+    ticket: Ticket, caution: str, own: Danger | None, beside: Sequence[Danger], who: Caller
+) -> None:
+    if who.role not in ("technician", "ops"):
+        raise ForbiddenError(f"{caution} cannot be lifted as made safe by this caller; {WHO_MAY}")
+    if own is None and not beside:
+        _refuse_not_open(ticket, caution, beside)
+
+
+def _refuse_not_open(ticket: Ticket, caution: str, beside: Sequence[Danger]) -> None:
+    if beside:
+        tickets = ", ".join(sorted({str(danger.ticket) for danger in beside}))
+        raise ConflictError(f"{caution} was raised on ticket {tickets}; lift it there, or {WHO_MAY}")
+    raise ConflictError(f"{caution} does not stand open on ticket {ticket.id}")
+
+
+def _taken_back(rulebook: Rulebook, ticket: Ticket, caution: str) -> tuple[str, ...]:
+    """The facts that raised it, as far as the caller or the words said them: dangers before any other."""
+    answers, known = ticket.report.get("answers") or {}, ticket.decided.facts
+    said = [
+        fact
+        for fact in sorted(facts_behind(rulebook).get(caution, ()))
+        if fact in rulebook.facts and fact not in ticket.dangers.on_site
+        if answers.get(fact, False) is not False or (fact in known and known[fact].source == "words")
+    ]
+    return tuple(fact for fact in said if rulebook.facts[fact].danger) or tuple(said)
+
+
+def _refuse_raised_again(changed: Change, caution: str) -> None:
+    decided = changed.news[-1]
+    assert isinstance(decided, Decided)
+    for danger in decided.decision["dangers"]:
+        if danger["caution"] == caution and danger["ticket"] is None:
+            raise ConflictError(
+                f"{caution} is still raised on this ticket by what else is known (from the "
+                f"{danger['from']}); {WHO_MAY}"
+            )
