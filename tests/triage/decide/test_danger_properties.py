@@ -20,7 +20,7 @@ from triage.decide.decide_data import Inputs, decide_inputs, inputs_as_data, inp
 from triage.decide.pipeline import decide
 from triage.inputs.report import read_report
 from triage.logic.conditions import AllOf, AnyOf, Condition, Known, NoneOf, Unknown, evaluate
-from triage.records.danger import Danger, DangerState
+from triage.records.danger import Danger, DangerState, MadeSafe
 from triage.records.decision import Decision
 from triage.records.report import CheckResult, EstimateTotal, History, Machine, Report
 from triage.rulebook.model import Caution, DeriveRule, PolicyRule, Rulebook, Words
@@ -144,13 +144,19 @@ def states(draw: st.DrawFn) -> DangerState:
     """Any state, what it names not always in the rulebook."""
     named = st.sampled_from(["caution-0", "caution-1", "caution-2", "gone"])
     dangers = st.lists(named, max_size=2, unique=True)
+    texts = draw(said)
+    facts = st.sampled_from(sorted(DANGERS))
     return DangerState(
-        draw(said),
-        tuple(Danger(id_, "caller", NOW) for id_ in draw(dangers)),
-        tuple(Danger(id_, "words", NOW, "it smokes", "T-2") for id_ in draw(dangers)),
-        draw(st.frozensets(named, max_size=2)),
-        draw(st.frozensets(named, max_size=2)),
+        said=texts,
+        open=tuple(Danger(id_, "caller", NOW) for id_ in draw(dangers)),
+        elsewhere=tuple(Danger(id_, "words", NOW, "it smokes", "T-2") for id_ in draw(dangers)),
+        safe=tuple(MadeSafe(id_, 1 + len(texts)) for id_ in draw(dangers)),
+        misread=dict.fromkeys(draw(st.lists(facts, max_size=2, unique=True)), 1 + len(texts)),
     )
+
+
+def made_safe(state: DangerState) -> set[str]:
+    return {each.caution for each in state.safe}
 
 
 @dataclass
@@ -190,7 +196,7 @@ def assert_safe(rulebook: Rulebook, found: Decision, report: Report, state: Dang
         caution
         for caution in cautions
         if caution.head.id in standing
-        or (evaluate(caution.head.when, facts) is True and caution.head.id not in state.safe)
+        or (evaluate(caution.head.when, facts) is True and caution.head.id not in made_safe(state))
     ]
     forbidden = {check for caution in fired for check in caution.forbids}
     stopped = any(caution.stop_use and not caution.only_with_checks for caution in fired)
@@ -214,7 +220,8 @@ def assert_safe(rulebook: Rulebook, found: Decision, report: Report, state: Dang
         caution
         for caution in cautions
         if (caution.stop_use or caution.forbids_all_checks) and not caution.only_with_checks
-        if caution.head.id not in {*standing, *state.safe} and evaluate(caution.head.when, facts) is None
+        if caution.head.id not in {*standing, *made_safe(state)}
+        and evaluate(caution.head.when, facts) is None
     ]
     if undecided:
         assert found.waits_for
@@ -309,8 +316,8 @@ def test_a_danger_made_safe_or_misread_is_lifted_and_no_other(
         found = decide(rulebook, engine, report, None, History(), NOW, False, now)
         return {danger.caution for danger in found.dangers}
 
-    nothing_lifted = open_with(replace(state, safe=frozenset(), misread=frozenset()))
-    assert open_with(replace(state, misread=frozenset())) >= nothing_lifted - state.safe
+    nothing_lifted = open_with(replace(state, safe=(), misread={}))
+    assert open_with(replace(state, misread={})) >= nothing_lifted - made_safe(state)
     silent = replace(report, note="")
     unheard = decide(rulebook, engine, silent, None, History(), NOW, False, replace(state, said=()))
     misread = decide(rulebook, engine, report, None, History(), NOW, False, state)

@@ -14,7 +14,7 @@ from tests import RULES
 from tests.triage.builders import check, fact, head, minimal_rulebook, policy
 from triage.decide.causes.inference import CompiledRules, compile_rulebook
 from triage.decide.pipeline import decide
-from triage.records.danger import CALM, Danger, DangerState
+from triage.records.danger import CALM, Danger, DangerState, MadeSafe
 from triage.records.decision import Decision
 from triage.records.report import CheckResult, EstimateTotal, History, Machine, Report
 from triage.rulebook.model import Rulebook
@@ -52,11 +52,11 @@ DRY = {"wet_electrics": False}
 @pytest.mark.parametrize(
     ("symptom", "answers", "note", "on_record", "danger", "source"),
     [
-        ("leaking", {"liquid_at_plug": True, **DRY}, "", None, "wet-electrics", "derived"),
-        ("leaking", {"liquid_in_base": True, **DRY}, "", None, "wet-electrics", "derived"),
+        ("leaking", {"liquid_at_plug": True, **DRY}, "", None, "wet-electrics", "caller"),
+        ("leaking", {"liquid_in_base": True, **DRY}, "", None, "wet-electrics", "caller"),
         ("leaking", DRY, "", {"wet_electrics": True}, "wet-electrics", "record"),
-        ("leaking", DRY, "", {"liquid_in_base": True}, "wet-electrics", "derived"),
-        ("hot_to_touch", {"hot_where": "plug", "plug_hot": False}, "", None, "hot-plug", "derived"),
+        ("leaking", DRY, "", {"liquid_in_base": True}, "wet-electrics", "record"),
+        ("hot_to_touch", {"hot_where": "plug", "plug_hot": False}, "", None, "hot-plug", "caller"),
         ("tingling", {"tingle_felt": True}, "", None, "shock-felt", "caller"),
         ("tingling", {"tingle_felt": False}, "I got a little shock", None, "shock-felt", "words"),
         ("noisy", {"tingle_felt": False}, "me dio toques al tocarla", None, "shock-felt", "words"),
@@ -340,38 +340,36 @@ def test_a_danger_of_a_caution_that_is_gone_stands_and_keeps_everybody_away() ->
 def test_what_was_made_safe_is_lifted_and_nothing_else() -> None:
     answers = {**SAFE, "sparks_seen": True}
 
-    found = decided(book(), answers, DangerState(safe=frozenset({"fire"})))
+    found = decided(book(), answers, DangerState(safe=(MadeSafe("fire", 1),)))
 
     assert open_in(found) == ["no-reach"]
     assert "fill-hopper" not in plan_of(found)
     assert found.outcome != "fix_in_store"
-    both = decided(book(), answers, DangerState(safe=frozenset({"fire", "no-reach"})))
+    both = decided(book(), answers, DangerState(safe=(MadeSafe("fire", 1), MadeSafe("no-reach", 1))))
     assert (both.dangers, both.outcome) == ((), "fix_in_store")
-    elsewhere = DangerState(safe=frozenset({"fire"}), elsewhere=(raised("fire", "T-9"),))
+    elsewhere = DangerState(safe=(MadeSafe("fire", 1),), elsewhere=(raised("fire", "T-9"),))
     assert "fire" in open_in(decided(book(), state=elsewhere))
 
 
 def test_words_misread_raise_nothing_and_are_not_taken_for_a_fact() -> None:
     heard = decided(book(), note="there is smoke")
-    misread = decided(book(), note="there is smoke", state=DangerState(misread=frozenset({"fire"})))
+    misread = decided(book(), note="there is smoke", state=DangerState(misread={"smoke_seen": 1}))
 
     assert open_in(heard) == ["fire"]
     assert (misread.dangers, misread.outcome) == ((), "fix_in_store")
     assert misread.facts["smoke_seen"].value is False
 
 
-def test_words_misread_for_one_caution_still_raise_another() -> None:
-    state = DangerState(misread=frozenset({"fire"}))
+def test_words_misread_of_one_danger_leave_another_heard_and_what_is_said_later() -> None:
+    state = DangerState(misread={"smoke_seen": 1})
 
-    found = decided(book(), note="there are sparks", state=state)
-
-    assert "no-reach" in open_in(found)
-    both = replace(state, misread=frozenset({"fire", "no-reach"}))
-    assert decided(book(), note="there are sparks", state=both).dangers == ()
+    assert "no-reach" in open_in(decided(book(), note="there are sparks", state=state))
+    later = replace(state, said=("now there is smoke",))
+    assert open_in(decided(book(), note="there is smoke", state=later)) == ["fire"]
 
 
 def test_words_misread_do_not_unsay_what_another_source_says() -> None:
-    state = DangerState(misread=frozenset({"fire"}))
+    state = DangerState(misread={"smoke_seen": 1})
 
     found = decided(book(), {**SAFE, "smoke_seen": True}, state, note="there is smoke")
 
@@ -385,7 +383,7 @@ def test_a_caution_that_denies_the_fact_does_not_keep_misread_words_alive() -> N
         {"symptom": ["leaking"], "smoke_seen": False}, {"symptom": ["leaking"], "smoke_seen": True},
         stop_use=True,
     )  # fmt: skip
-    state = DangerState(misread=frozenset({"fire"}))
+    state = DangerState(misread={"smoke_seen": 1})
 
     assert decided(book(**{"cautions/odd.yml": odd}), note="there is smoke", state=state).dangers == ()
 
