@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -11,17 +11,23 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.desk import call_view as desk_view
+from api.desk import danger_view
 from api.desk import summary as desk_summary
 from api.desk.record_view import MachineRecord, record_of
+from api.desk.stop_page import shown_sign, was_shown
 from api.http.auth import caller, page_roles, service
 from api.pages import choices
 from api.pages.sign_in import DESK
+from api.pages.texts import gettext
 from api.pages.words import ago, event_words, local_time, outcome_words, unit_words
+from triage.inputs.heard import hear
 from triage.inputs.spoken import is_dont_know, read_spoken
+from triage.records.danger import LIFTINGS
+from triage.records.decision_parts import Caution
 from triage.records.payloads import Parked
 from triage.records.ticket import Event, Ticket
-from triage.service import calls, machines, tickets
-from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.service import calls, dangers, machines, tickets
+from triage.values.errors import ConflictError, ForbiddenError, InputError, NotFoundError, Problem
 
 blueprint = Blueprint("desk_call", __name__)
 
@@ -38,7 +44,10 @@ def history(ticket_id: str) -> ResponseReturnValue:
     found = tickets.ticket(service(), ticket_id, caller())
     rows = desk_view.history(service().rulebook, tickets.events(service(), ticket_id, caller()))
     zone = _timezone(found)
-    return render_template("history.html", ticket=found, rows=rows, zone=zone, local_time=local_time)
+    dangers_now = danger_view.danger_rows(service().rulebook, found.dangers.standing, found.id)
+    return render_template(
+        "history.html", ticket=found, dangers=dangers_now, rows=rows, zone=zone, local_time=local_time
+    )
 
 
 @blueprint.get("/tickets/<ticket_id>/news")
@@ -58,14 +67,18 @@ def answer(ticket_id: str) -> ResponseReturnValue:
         rulebook = service().rulebook
         if fact_id not in rulebook.facts:
             raise InputError([Problem(f'"{fact_id[:60]}" is no fact of the rulebook', "/answers")])
-        if is_dont_know(text):
-            calls.skip(service(), ticket_id, fact_id, caller(), version)
-            return
         found = tickets.ticket(service(), ticket_id, caller())
         today = service().now().astimezone(_zone(found)).date()
-        value = read_spoken(rulebook.facts[fact_id], text, today)
-        answers, said = {fact_id: value}, {fact_id: text}
-        tickets.answer(service(), ticket_id, answers, caller(), version, said)
+        try:
+            value = None if is_dont_know(text) else read_spoken(rulebook.facts[fact_id], text, today)
+        except InputError:
+            if not hear(rulebook, text):
+                raise
+            value = None  # no answer, but a danger: its words are kept
+        if value is None:
+            calls.skip(service(), ticket_id, fact_id, caller(), version, text)
+            return
+        tickets.answer(service(), ticket_id, {fact_id: value}, caller(), version, {fact_id: text})
 
     return _step(ticket_id, act, wanted=fact_id, typed=text)
 
@@ -87,7 +100,32 @@ def check(ticket_id: str) -> ResponseReturnValue:
 @blueprint.post("/tickets/<ticket_id>/read-out")
 @page_roles(*DESK)
 def read_out(ticket_id: str) -> ResponseReturnValue:
-    return _step(ticket_id, lambda version: calls.acknowledge(service(), ticket_id, caller(), version))
+    """Only a form of the stop page that shows what is to be read out, and that says it was, confirms it."""
+    sign, said = request.form.get("shown", ""), request.form.get("said") == "1"
+
+    def act(version: int | None) -> None:
+        found = tickets.ticket(service(), ticket_id, caller())
+        stop = calls.unread(found)
+        if stop and version in (None, found.version) and not (said and was_shown(sign, found, stop)):
+            message = gettext("Read the text out first, word for word, and say that you did.")
+            raise InputError([Problem(message, "/said")])
+        calls.acknowledge(service(), ticket_id, caller(), version)
+
+    return _step(ticket_id, act)
+
+
+@blueprint.post("/tickets/<ticket_id>/dangers/<caution>/lift")
+@page_roles(*DESK)
+def lift(ticket_id: str, caution: str) -> ResponseReturnValue:
+    """Lifts a danger: what was heard was misread, or, by the operations lead, the machine was made safe."""
+    why, how = request.form.get("why", "").strip(), request.form.get("how", "")
+
+    def act(version: int | None) -> None:
+        if how not in LIFTINGS:
+            raise InputError([Problem("say how: misread, or safe", "/how")])
+        dangers.lift_danger(service(), ticket_id, caution, why, caller(), version, how)
+
+    return _step(ticket_id, act)
 
 
 @blueprint.post("/tickets/<ticket_id>/undo")
@@ -108,7 +146,8 @@ def _step(
     except ConflictError as error:
         return _page(ticket_id, wanted, typed, error.problems, since=version), 409
     except InputError as error:
-        return _page(ticket_id, wanted, typed, error.problems), 422
+        status = 403 if isinstance(error, ForbiddenError) else 422
+        return _page(ticket_id, wanted, typed, error.problems), status
     return redirect(url_for("desk_call.ticket", ticket_id=ticket_id), 303)
 
 
@@ -127,6 +166,9 @@ def _page(
     zone = "UTC" if record is None else record.timezone
     others = calls.others_on(service(), found.id, caller())
     shared = {
+        "dangers": danger_view.danger_rows(rulebook, found.dangers.standing, found.id),
+        "reasons": danger_view.misread_reasons(),
+        "closed": danger_view.closed_lines(rulebook, found),
         "ticket": found,
         "decision": decision,
         "rulebook": rulebook,
@@ -143,7 +185,8 @@ def _page(
     }
     stop = calls.unread(found)
     if stop and found.state == "open":
-        return render_template("stop.html", stop=stop, typed=typed, **shared)
+        shown = shown_sign(found, stop)
+        return render_template("stop.html", stop=_in_full(decision, stop), shown=shown, typed=typed, **shared)
     rows = desk_view.facts(rulebook, found, log)
     return render_template(
         "call.html",
@@ -152,7 +195,14 @@ def _page(
         typed=typed,
         causes=desk_view.causes(decision, call.decided_before),
         facts=rows,
-        askable=choices.askable(rulebook),
+        stopped=danger_view.stopped(decision),
+        waits=danger_view.waits(rulebook, found),
+        closed_question=_closed_question(decision, wanted),
+        askable=[
+            fact
+            for fact in choices.askable(rulebook)
+            if not danger_view.near_closed(rulebook, decision, fact.id)
+        ],
         checks=choices.store_checks(rulebook),
         history=desk_view.history(rulebook, log),
         read_back=desk_summary.read_back(found, zone),
@@ -163,6 +213,19 @@ def _page(
         parked=_parked(log) if found.parked_until is not None else None,
         **shared,
     )
+
+
+def _in_full(decision: Mapping[str, Any], stop: Sequence[Caution]) -> list[Mapping[str, Any]]:
+    """The cautions to read out as the decision's JSON has them."""
+    rules = {said.rule for said in stop}
+    return [caution for caution in decision["cautions"] if caution["rule"] in rules]
+
+
+def _closed_question(decision: Mapping[str, Any], wanted: str | None) -> str:
+    """The title of a question that was opened and is closed for danger; empty otherwise."""
+    rulebook = service().rulebook
+    closed = wanted in rulebook.facts and danger_view.near_closed(rulebook, decision, str(wanted))
+    return rulebook.facts[str(wanted)].title if closed else ""
 
 
 def _record(found: Ticket) -> MachineRecord | None:

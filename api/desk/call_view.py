@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from api.desk.danger_view import caution_title, near_closed
 from api.pages.texts import gettext
 from api.pages.words import event_words, fact_words, factor_words
 from triage.records.payloads import (
     Acknowledged,
     Answered,
     CheckDone,
+    DangerLifted,
     Decided,
     Estimated,
     JSONObject,
@@ -104,11 +106,12 @@ def asked(rulebook: Rulebook, ticket: Ticket, wanted: str | None) -> Asked | Non
     """The question `wanted` out of turn, else the first that is worth asking."""
     decision = ticket.decision or {}
     questions = {question["fact"]: question for question in decision.get("questions", ())}
-    fact_id = wanted if wanted in rulebook.facts else next(iter(questions), None)
+    waits = first_known(rulebook, ticket)
+    fact_id = wanted if wanted in rulebook.facts else next(iter((*waits, *questions)), None)
     if fact_id is None or (wanted is None and decision.get("solved")):
         return None
     fact = rulebook.facts[fact_id]
-    if fact.asked_of == "computed":
+    if fact.asked_of == "computed" or near_closed(rulebook, decision, fact_id):
         return None
     question = questions.get(fact_id, {})
     known = decision.get("facts", {}).get(fact_id)
@@ -116,11 +119,27 @@ def asked(rulebook: Rulebook, ticket: Ticket, wanted: str | None) -> Asked | Non
     return Asked(
         fact,
         fact.ask or f"{fact.title}?",
-        question.get("why", ""),
+        gettext("Nobody goes near the machine until this is known.")
+        if fact_id in waits
+        else question.get("why", ""),
         saves if saves is not None and float(saves) > 0 else None,
-        bool(question.get("safety")),
+        bool(question.get("safety")) or fact_id in waits,
         _options(fact),
         "" if known is None else fact_words(rulebook, fact_id, known["value"]),
+    )
+
+
+def first_known(rulebook: Rulebook, ticket: Ticket) -> tuple[str, ...]:
+    """The clerk's questions that come before all others: until they are answered nobody goes near."""
+    decision = ticket.decision or {}
+    unknown = ticket.report.get("unknown") or ()
+    return tuple(
+        fact
+        for fact in decision.get("waits_for", ())
+        if fact in rulebook.facts
+        and rulebook.facts[fact].asked_of == "clerk"
+        and fact not in unknown
+        and not near_closed(rulebook, decision, fact)
     )
 
 
@@ -149,7 +168,7 @@ def facts(rulebook: Rulebook, ticket: Ticket, log: Sequence[Event]) -> tuple[Fac
                 fact_words(rulebook, fact_id, corrected[fact_id])
                 if fact_id in corrected and by_caller
                 else "",
-                fact.asked_of != "computed",
+                fact.asked_of != "computed" and not near_closed(rulebook, ticket.decision or {}, fact_id),
             )
         )
     return tuple(sorted(rows, key=lambda row: (SOURCES.index(row.source), row.title)))
@@ -190,8 +209,10 @@ def _told(rulebook: Rulebook, event: Event) -> str:
         case Undone():
             return gettext("number %(seq)s", seq=payload.seq)
         case Acknowledged():
-            rules = rulebook.cautions
-            return "; ".join(rules[id_].head.title if id_ in rules else id_ for id_ in payload.cautions)
+            return "; ".join(caution_title(rulebook, id_) for id_ in payload.cautions)
+        case DangerLifted():
+            how = gettext("misread") if payload.how == "misread" else gettext("made safe")
+            return f"{caution_title(rulebook, payload.caution)}: {how}. {payload.why}"
         case Parked():
             return _check(rulebook, payload.check)
         case Decided(decision=decision) if decision:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
+from api.desk.danger_view import caution_title, danger_rows
 from api.desk.record_view import record_of
 from api.desk.search import finder
 from api.http.auth import caller, page_roles, service
@@ -22,12 +23,17 @@ def find() -> ResponseReturnValue:
     """With `part` only the list of machines found, for the search while typing."""
     query = request.args.get("q", "").strip()[:80]
     found = finder().find(query) if query else ()
+    open_now = machines.open_dangers(service(), [each.machine.serial for each in found])
+    dangers = {
+        serial: [caution_title(service().rulebook, danger.caution) for danger in rows]
+        for serial, rows in open_now.items()
+    }
     if "part" in request.args:
-        return render_template("_found.html", query=query, found=found)
+        return render_template("_found.html", query=query, found=found, dangers=dangers)
     sure = [each for each in found if each.score >= WHOLE]
     if len(sure) == 1:
         return redirect(url_for("desk_find.machine", serial=sure[0].machine.serial), 303)
-    return render_template("find.html", query=query, found=found)
+    return render_template("find.html", query=query, found=found, dangers=dangers)
 
 
 @blueprint.get("/machines/<serial>")
@@ -38,6 +44,7 @@ def machine(serial: str) -> ResponseReturnValue:
     return render_template(
         "machine.html",
         record=record_of(service(), view, limits=limits),
+        dangers=danger_rows(service().rulebook, view.dangers),
         rulebook=service().rulebook,
         now=service().now(),
         ago=ago,

@@ -1,19 +1,42 @@
-"""A new report: the caller's words, the symptoms they point to, confirmed by the agent."""
+"""A new report: the caller's words, the symptoms and dangers they point to, confirmed by the agent."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass
 from typing import Any
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
+from api.desk import danger_view
 from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
-from triage.inputs.symptom_words import match_symptoms
-from triage.service import machines, tickets
-from triage.values.errors import InputError, Problem
+from api.pages.words import local_time
+from triage.decide.dangers import facts_behind
+from triage.inputs.heard import Heard, hear
+from triage.inputs.symptom_words import match_symptoms, says_little
+from triage.service import dangers, machines, tickets
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
 blueprint = Blueprint("desk_report", __name__)
+
+
+@dataclass(frozen=True, slots=True)
+class HeardRow:
+    """A danger heard in the note: `before`, `quote` and `after` are its sentence; `ask` makes sure of it.
+
+    `misread` is the reason the agent gave why the words mean no danger; empty while they stand.
+    """
+
+    words: str
+    title: str
+    before: str
+    quote: str
+    after: str
+    ask: str
+    misread: str
 
 
 @blueprint.get("/report")
@@ -31,16 +54,32 @@ def send_report() -> ResponseReturnValue:
     words = form.get("note", "").strip()
     data: dict[str, Any] = {"symptoms": form.getlist("symptom")}
     data |= {name: text for name in ("machine", "note") if (text := form.get(name, "").strip())}
+    heard = hear(service().rulebook, words)
     if "match" in form:
         return _form(data, words, ())
     open_ticket = _open_ticket(data.get("machine")) if "second" not in form else None
     if open_ticket is not None:
         return _form(data, words, (), open_ticket), 409
+    if any(f"heard.{each.words}" not in form for each in heard):
+        return _form(data, words, (), new_dangers=True), 409
     try:
         ticket = tickets.open_ticket(service(), data, caller())
     except InputError as error:
         return _form(data, words, error.problems), 422
+    _lift_misread(ticket.id, heard, form)
     return redirect(url_for("desk_call.ticket", ticket_id=ticket.id), 303)
+
+
+def _lift_misread(ticket_id: str, heard: tuple[Heard, ...], form: Mapping[str, str]) -> None:
+    """Lifts each danger of the new ticket of which the agent marked all words as misread, with the reason."""
+    rulebook = service().rulebook
+    reasons = {rulebook.words[each.words].danger: form[f"heard.{each.words}"] for each in heard}
+    for danger in tickets.ticket(service(), ticket_id, caller()).dangers.open:
+        behind = facts_behind(rulebook).get(danger.caution, frozenset())
+        given = [why for fact, why in reasons.items() if fact in behind]
+        if danger.source == "words" and given and all(given):
+            with suppress(ConflictError):  # something else raises it as well: it stands
+                dangers.lift_danger(service(), ticket_id, danger.caution, given[0], caller(), how="misread")
 
 
 def _open_ticket(serial: str | None) -> str | None:
@@ -49,8 +88,46 @@ def _open_ticket(serial: str | None) -> str | None:
     return machines.open_on_machine(service(), serial)
 
 
+def _heard_rows(words: str) -> tuple[HeardRow, ...]:
+    rulebook = service().rulebook
+    rows = []
+    for each in hear(rulebook, words):
+        fact = rulebook.words[each.words].danger
+        ask = rulebook.facts[fact].ask if fact is not None and fact in rulebook.facts else None
+        start = max(words.rfind(mark, 0, each.start) for mark in ".!?\n") + 1
+        ends = [end for mark in ".!?\n" if (end := words.find(mark, each.end)) >= 0]
+        rows.append(
+            HeardRow(
+                each.words,
+                rulebook.words[each.words].title,
+                words[start : each.start].lstrip(),
+                each.quote,
+                words[each.end : min(ends, default=len(words))],
+                ask or "",
+                request.form.get(f"heard.{each.words}", ""),
+            )
+        )
+    return tuple(rows)
+
+
+def _machine_dangers(serial: str | None) -> tuple[tuple[danger_view.DangerRow, ...], str]:
+    """The dangers open on the machine, none where no such machine is on record; and its time zone."""
+    try:
+        view = machines.machine(service(), serial, caller()) if serial else None
+    except NotFoundError:
+        view = None
+    if view is None:
+        return (), "UTC"
+    site = view.machine.site
+    return danger_view.danger_rows(service().rulebook, view.dangers), "UTC" if site is None else site.timezone
+
+
 def _form(
-    data: dict[str, Any], words: str, problems: tuple[Problem, ...], open_ticket: str | None = None
+    data: dict[str, Any],
+    words: str,
+    problems: tuple[Problem, ...],
+    open_ticket: str | None = None,
+    new_dangers: bool = False,
 ) -> str:
     rulebook = service().rulebook
     matches = match_symptoms(rulebook, words) if words else ()
@@ -58,14 +135,23 @@ def _form(
     matched = [match.symptom for match in matches]
     first = [rulebook.symptoms[name] for name in matched]
     first += [found for found in rulebook.symptoms.values() if found.id in chosen and found.id not in matched]
+    rest = [found for found in rulebook.symptoms.values() if found not in first]
+    open_now, zone = _machine_dangers(data.get("machine"))
     return render_template(
         "report.html",
         data=data,
         words=words,
         first=first,
         phrases={match.symptom: match.phrase for match in matches},
-        rest=[found for found in rulebook.symptoms.values() if found not in first],
+        rest=[found for found in rest if not says_little(found)],
+        last=[found for found in rest if says_little(found)],
         chosen=chosen,
         problems=problems,
         open_ticket=open_ticket,
+        new_dangers=new_dangers,
+        heard=_heard_rows(words),
+        reasons=danger_view.misread_reasons(),
+        dangers=open_now,
+        zone=zone,
+        local_time=local_time,
     )

@@ -15,12 +15,13 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import MultiDict
 
+from api.desk.danger_view import danger_rows
 from api.http.auth import caller, page_roles, service
 from api.http.work_folder import MOST_FORM_BYTES, work_folder
 from api.ops.what_if_form import Asked, asked_for, check_fields, fact_fields
 from api.pages.choices import askable, store_checks
 from api.pages.sign_in import DESK
-from api.pages.words import outcome_words, unit_words
+from api.pages.words import local_time, outcome_words, unit_words
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.shapes import KINDS, SINGLES
 from triage.rulebook_care.book.file_diff import yaml_text
@@ -104,6 +105,8 @@ def _shown(unchanged: WhatIf, asked: Asked, text: str | None) -> ResponseReturnV
     shown = found or unchanged
     return render_template(
         "what_if.html",
+        dangers=danger_rows(service().rulebook, unchanged.ticket.dangers.standing, unchanged.ticket.id),
+        local_time=local_time,
         ticket=unchanged.ticket,
         rulebook=rulebook,
         asked=asked,

@@ -7,6 +7,7 @@ sentence that the rulebook has changed since is read in English rather than in a
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from io import BytesIO
 from pathlib import Path
@@ -31,6 +32,7 @@ def init_texts(app: Flask) -> None:
     Babel(app, default_locale="en", locale_selector=lambda: "en")
     app.jinja_env.install_gettext_callables(_text, _texts, newstyle=True)  # type: ignore[attr-defined]
     app.jinja_env.filters["clerk"] = clerk
+    app.jinja_env.filters["sentences"] = sentences
     app.jinja_env.globals["clerk_language"] = clerk_language
     app.jinja_env.globals["clerk_lang_of"] = clerk_lang_of
     app.jinja_env.globals["languages"] = LANGUAGES
@@ -72,6 +74,11 @@ def clerk_language() -> str:
 def clerk(text: str, language: str | None = None) -> str:
     """A text as it is read to the clerk; English where there is no translation."""
     return str(catalog(language or clerk_language()).gettext(text)) if text else text
+
+
+def sentences(text: str) -> list[str]:
+    """A text as it is read aloud, sentence by sentence."""
+    return re.split(r"(?<=[.!?])\s+(?=[^a-z\s])", text.strip())
 
 
 def clerk_lang_of(text: str) -> str:

@@ -44,6 +44,7 @@ def event_words(kind: str) -> str:
         "skipped": gettext("not known"),
         "undone": gettext("undone"),
         "acknowledged": gettext("caution read out"),
+        "danger_lifted": gettext("danger lifted"),
         "parked": gettext("parked"),
     }.get(kind, kind.replace("_", " "))
 

@@ -11,6 +11,52 @@ document.addEventListener("keydown", (event) => {
   if (chosen) { event.preventDefault(); chosen.click(); }
 });
 
+// The call page with a danger on it: the focus goes to the work only where that scrolls nothing away.
+for (const place of document.querySelectorAll("[data-focus]")) {
+  const { top, bottom } = place.getBoundingClientRect();
+  if (top >= 0 && bottom <= innerHeight || place.closest("[data-stop]")) place.focus({ preventScroll: true });
+}
+
+// A stop: Enter does nothing, R says that the text was read out once all of it was on the screen.
+const stop = document.querySelector("[data-stop]");
+if (stop) {
+  history.scrollRestoration = "manual";
+  const form = stop.querySelector("form[data-confirm]");
+  const status = form.querySelector("[role=status]");
+  const unseen = new Set(stop.querySelectorAll("[data-sentence]"));
+  const seen = new IntersectionObserver((entries) => {
+    for (const { target, intersectionRatio, intersectionRect } of entries) {
+      if (intersectionRatio < 0.95 && intersectionRect.height < innerHeight / 2) continue;
+      unseen.delete(target);
+      seen.unobserve(target);
+    }
+    form.dataset.ready = String(!unseen.size);
+    if (!unseen.size) status.textContent = "";
+  }, { threshold: [0, 0.25, 0.5, 0.75, 0.95, 1] });
+  for (const sentence of unseen) seen.observe(sentence);
+  for (const part of stop.querySelectorAll("[data-script]")) part.hidden = false;
+  form.addEventListener("submit", (event) => {
+    if (!unseen.size) return;
+    event.preventDefault();
+    status.textContent = status.dataset.early;
+  });
+  stop.addEventListener("keydown", (event) => {
+    if (event.key === "Enter" && !event.target.closest("a, summary")) event.preventDefault();
+    if (event.ctrlKey || event.metaKey || event.altKey || event.repeat) return;
+    if (event.target.matches("input:not([type=checkbox])")) return;
+    const key = event.key.toUpperCase();
+    const opened = stop.querySelector(`[data-open-by="${CSS.escape(key)}"]`);
+    if (opened) {
+      opened.open = true;
+      opened.querySelector("button").focus();
+    } else if (key === "R") {
+      form.elements.said.checked = !unseen.size;
+      if (unseen.size) status.textContent = status.dataset.early;
+      else form.requestSubmit();
+    }
+  });
+}
+
 // Machines while one types.
 const field = document.querySelector("[data-find]");
 if (field) {

@@ -32,7 +32,7 @@ def take_report(page: Page, serial: str, words: str, symptoms: tuple[str, ...]) 
         page.locator(f"input[value={wrong}]").focus()
         page.keyboard.press("Space")
     for missing in set(symptoms) - set(ticked):
-        box = page.locator(f"input[value={missing}]")
+        box = page.locator(f"input[name=symptom][value={missing}]")
         if not box.is_visible():
             page.get_by_text("Other symptoms").focus()
             page.keyboard.press("Enter")
@@ -58,7 +58,7 @@ def answer(page: Page, value: object) -> None:
     wanted = "?" if value is None else {True: "yes", False: "no"}.get(value, value)  # type: ignore[call-overload]
     key = page.locator(f'.ask button[value="{wanted}"]').get_attribute("data-key")
     assert key is not None
-    page.wait_for_function("document.activeElement.closest('.ask') !== null")
+    page.locator("#ask").focus()
     press(page, key)
 
 
@@ -91,9 +91,13 @@ def tell(page: Page, known: Mapping[str, object], most: int = 14) -> None:
 
 
 def read_out(page: Page) -> None:
-    """Acknowledges a stop-use caution when one has the screen."""
+    """Says that a stop-use caution was read out when one has the screen, by its key."""
     if page.locator("main.stop").count():
-        press(page, "Enter")
+        for sentence in page.locator("[data-sentence]").all():
+            sentence.scroll_into_view_if_needed()
+        page.locator("form[data-ready=true]").wait_for()
+        page.locator("[data-stop] .now").focus()
+        press(page, "r")
 
 
 def outcome(page: Page) -> str:

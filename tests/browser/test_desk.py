@@ -9,7 +9,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Page
 
-from tests.browser.call import answer, asked, focused, take_report
+from tests.browser.call import answer, asked, focused, read_out, take_report
 from tests.browser.conftest import SignIn
 from tests.browser.served import Served, default_rulebook
 from triage.records.caller import Caller
@@ -112,7 +112,7 @@ def test_a_fact_on_record_is_corrected(page: Page, desk: Served) -> None:
     told = page.locator(".facts").first.inner_text()
     assert "14 inches (said “1 ft 2 in”) (record: 6 inches)" in told
     payload = tickets.events(desk.running, ticket, OTHER)[-2].payload
-    assert payload["corrects"] == {"clearance_behind_in": 6}
+    assert payload.corrects == {"clearance_behind_in": 6}
 
 
 def test_a_whole_call_without_scripts(sign_in: SignIn, desk: Served, shot: Shot) -> None:
@@ -203,11 +203,10 @@ def test_the_clerk_is_spoken_to_in_spanish(page: Page, desk: Served, shot: Shot)
     with page.expect_navigation():
         page.get_by_role("button", name="Español").press("Enter")
     page.goto(f"/tickets/{ticket}")
-    aloud = page.locator(".aloud span[lang=es]")
+    aloud = page.locator(".aloud[lang=es]")
     assert aloud.count() >= 1
     shot(page, "stop-spanish")
-    with page.expect_navigation():
-        page.get_by_role("button", name="I have read it out").press("Enter")
+    read_out(page)
     back = page.locator(".aloud.small")
     assert back.get_attribute("lang") == "es"
     assert "Su número de reporte es" in back.inner_text()

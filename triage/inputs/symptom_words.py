@@ -104,11 +104,11 @@ def _known(rulebook: Rulebook) -> _Known:
         tuple(lines),
         {slot: math.log(everything / len(symptoms)) for slot, symptoms in uses.items()},
         WordLists(lists, uses),
-        frozenset(symptom.id for symptom in rulebook.symptoms.values() if _says_little(symptom)),
+        frozenset(symptom.id for symptom in rulebook.symptoms.values() if says_little(symptom)),
     )
 
 
-def _says_little(symptom: Symptom) -> bool:
+def says_little(symptom: Symptom) -> bool:
     """Whether most calls with this symptom end with a cause that the rulebook does not name."""
     return symptom.shares.get(OTHER_CAUSE, 0) * 2 > sum(symptom.shares.values())
 

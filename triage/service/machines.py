@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -125,6 +125,12 @@ def record_care(service: Service, serial: str, data: Data, who: Caller) -> Machi
     if event.kind != "commissioned":
         return view
     return replace(view, findings=judged(service.rulebook, after, read_checklist(event.details)))
+
+
+def open_dangers(service: Service, serials: Collection[str]) -> Mapping[str, tuple[Danger, ...]]:
+    """What stands open on these machines, by serial, each with its ticket; a machine without is left out."""
+    with service.store.read() as work:
+        return work.dangers.of_machines(serials) if serials else {}
 
 
 def machine_count(service: Service) -> int:

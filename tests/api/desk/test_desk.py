@@ -120,6 +120,7 @@ def test_chances_show_how_the_last_answer_moved_them(desk: FlaskClient, call: st
 
 
 def test_a_wait_parks_the_ticket_on_the_list(desk: FlaskClient, call: str) -> None:
+    step(desk, call, "answers", fact="cord_damaged", value="no")
     assert "Parked:" in step(desk, call, "checks", check="rinse-filter", result="wait")
     listed = desk.get("/?view=parked").text
     assert call in listed
@@ -133,7 +134,9 @@ def test_a_stop_use_caution_hides_everything_until_it_is_read_out(
     assert "Read this out to the clerk now" in page
     assert "Leave the plug alone" in page
     assert "Likely causes" not in page
-    assert "Likely causes" in step(desk, call, "read-out")
+    shown = re.search(r'name="shown" value="(\w+)"', page)
+    assert shown is not None
+    assert "Likely causes" in step(desk, call, "read-out", said="1", shown=shown[1])
     assert last_event(service, call, "acknowledged") == {"cautions": ["damaged-cord"]}
 
 

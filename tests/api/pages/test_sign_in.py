@@ -60,12 +60,13 @@ def test_a_whole_call_without_scripts(desk: FlaskClient, service: Service) -> No
     sent = desk.post("/report", data={"machine": "LH20-1", "symptom": "not_freezing", "note": "soup"})
     assert sent.status_code == 303
     path = sent.headers["Location"]
+    desk.post(f"{path}/answers", data={"version": "2", "fact": "cord_damaged", "value": "no"})
     page = desk.get(path).text
     assert "Fix in store" in page
     assert "Rinse" in page
-    answered = desk.post(f"{path}/answers", data={"version": "2", "fact": "filter_days", "value": "30"})
+    answered = desk.post(f"{path}/answers", data={"version": "4", "fact": "filter_days", "value": "30"})
     assert answered.status_code == 303
-    cured = desk.post(f"{path}/checks", data={"version": "4", "check": "rinse-filter", "result": "cured"})
+    cured = desk.post(f"{path}/checks", data={"version": "6", "check": "rinse-filter", "result": "cured"})
     assert cured.status_code == 303
     ticket = tickets.ticket(service, path.rsplit("/", 1)[1], OPS)
     assert ticket.decision is not None

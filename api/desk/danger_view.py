@@ -1,0 +1,101 @@
+"""Open dangers as the pages show them: what raised each, since when, on which ticket, and what it closes."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from api.pages.texts import gettext
+from triage.decide.causes.inference import near_facts
+from triage.records.danger import Danger
+from triage.records.ticket import Ticket
+from triage.rulebook.model import Rulebook
+
+
+@dataclass(frozen=True, slots=True)
+class DangerRow:
+    """`how` says what raised it; `quote` are the words heard, or empty; `ticket` is where it was raised."""
+
+    caution: str
+    title: str
+    how: str
+    quote: str
+    since: datetime
+    ticket: str | None
+    misreadable: bool
+
+
+def danger_rows(
+    rulebook: Rulebook, dangers: Iterable[Danger], own: str | None = None
+) -> tuple[DangerRow, ...]:
+    """Open dangers as rows; those without a ticket were raised on the ticket `own`."""
+    return tuple(
+        DangerRow(
+            danger.caution,
+            caution_title(rulebook, danger.caution),
+            _how(danger.source),
+            danger.quote or "",
+            danger.since,
+            danger.ticket or own,
+            danger.source in ("words", "caller") and danger.ticket in (None, own),
+        )
+        for danger in dangers
+    )
+
+
+def caution_title(rulebook: Rulebook, caution: str) -> str:
+    return rulebook.cautions[caution].head.title if caution in rulebook.cautions else caution
+
+
+def _how(source: str) -> str:
+    return {
+        "caller": gettext("the caller said so"),
+        "words": gettext("heard in the caller's words"),
+        "record": gettext("stands in the machine's record"),
+        "derived": gettext("follows from the answers"),
+        "technician": gettext("reported by the technician"),
+    }.get(source, source)
+
+
+def misread_reasons() -> tuple[str, ...]:
+    """Why words or an answer did not mean a danger: the reasons an agent may give."""
+    return (
+        gettext("Only a way of speaking"),
+        gettext("Not about this machine"),
+        gettext("Typed or pressed by mistake"),
+    )
+
+
+def stopped(decision: Mapping[str, Any]) -> bool:
+    """Whether nobody may use, and so nobody goes near, the machine."""
+    return any(caution["stop_use"] for caution in decision.get("cautions", ()))
+
+
+def near_closed(rulebook: Rulebook, decision: Mapping[str, Any], fact: str) -> bool:
+    """Whether a question stays closed because somebody would go near a machine that is dangerous."""
+    return stopped(decision) and fact in near_facts(rulebook)
+
+
+def closed_lines(rulebook: Rulebook, ticket: Ticket) -> tuple[str, ...]:
+    """What the open dangers of a ticket close."""
+    decision = ticket.decision or {}
+    dangers = [danger.caution for danger in ticket.dangers.standing]
+    cautions = [rulebook.cautions[id_] for id_ in dangers if id_ in rulebook.cautions]
+    if not dangers:
+        return ()
+    if stopped(decision) or any(caution.forbids_all_checks for caution in cautions):
+        lines = [gettext("Every check in the store")]
+    else:
+        ids = dict.fromkeys(id_ for caution in cautions for id_ in sorted(caution.forbids))
+        lines = [rulebook.checks[id_].title for id_ in ids if id_ in rulebook.checks]
+    if stopped(decision):
+        lines.append(gettext("Every question that brings someone near the machine"))
+    return (*lines, gettext("The outcome “Fix in store”"))
+
+
+def waits(rulebook: Rulebook, ticket: Ticket) -> tuple[str, ...]:
+    """What has to be known before anybody goes near the machine, in words."""
+    facts = (ticket.decision or {}).get("waits_for", ())
+    return tuple(rulebook.facts[fact].title if fact in rulebook.facts else fact for fact in facts)
