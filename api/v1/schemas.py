@@ -123,7 +123,7 @@ class DecisionOut(Schema):
     waits_for = fields.List(
         fields.String(), metadata={"description": "Facts to know before anybody goes near the machine"}
     )
-    priority = fields.Integer(metadata={"description": "The most urgent of what is in force"})
+    priority = fields.Integer(metadata={"description": "The most urgent of all that holds"})
     skill = fields.String(metadata={"description": "The strongest that is asked for"})
     visit = fields.Dict(allow_none=True)
     approved_up_to = fields.String(allow_none=True, metadata={"description": "The amount authorized"})
