@@ -35,6 +35,7 @@ ORDER = [
     "triage.rulebook_care.reasoning",
     "triage.rulebook_care.lint",
     "triage.rulebook_care.book",
+    "triage.rulebook_care.safety",
     "triage.rulebook_care.editing",
     "triage.rulebook_care.release",
     "triage.rulebook_care.learning",

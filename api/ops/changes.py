@@ -14,6 +14,7 @@ from api.ops.shelf import LiveView, shelf
 from triage.rulebook_care.book.difference import Change, differences
 from triage.rulebook_care.book.file_diff import file_diff
 from triage.rulebook_care.book.folder import FolderState
+from triage.rulebook_care.safety.loss import by_edit
 from triage.service.rulebooks import check_candidate
 from triage.values.errors import InputError, NotFoundError, Problem
 
@@ -72,6 +73,7 @@ def _page(state: FolderState, refused: Iterable[Problem] = (), status: int = 200
                 for file in files[:MOST_FILES]
             ],
             others=files[MOST_FILES:],
+            losses=by_edit(shelf().losses(live, state)),
             comparable=live.files is not None,
             entry_of=_entry_of,
             can_edit_now=lambda file: can_edit(file) and file not in _gone(live, state),

@@ -17,11 +17,15 @@ from api.http.auth import caller, page_roles, service
 from api.http.replays import start_replay
 from api.pages.words import outcome_words, short
 from triage.rulebook_care.book.difference import differences
+from triage.rulebook_care.safety.loss import by_edit
 from triage.service import rulebooks
 from triage.service.rulebooks import ReplayRun
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
 blueprint = Blueprint("rulebook_release", __name__, url_prefix="/rulebook")
+ACCEPT = "accept-"
+"""How the name of a loss's field begins."""
+
 MOST_LISTED = 200
 """Changes and lost safety outcomes shown on the page; the API gives all."""
 
@@ -59,9 +63,9 @@ def stop(version: str) -> ResponseReturnValue:
 @blueprint.post("/candidates/<version>/publish")
 @page_roles("ops")
 def publish(version: str) -> ResponseReturnValue:
-    note, accept = request.form.get("note", ""), request.form.get("accept_lost_safety") == "yes"
+    note = request.form.get("note", "")
     try:
-        rulebooks.publish(service(), version, caller(), note, accept, "tick the box that says so")
+        rulebooks.publish(service(), version, caller(), note, _accepted(), "write a reason beside it")
     except InputError as error:
         return _page(version, error)
     return redirect(url_for("rulebook_release.log"), 303)
@@ -82,6 +86,15 @@ def rollback() -> ResponseReturnValue:
     except InputError as error:
         return _log_page(error)
     return redirect(url_for("rulebook_release.log"), 303)
+
+
+def _accepted() -> dict[str, str]:
+    """Why each loss is accepted, by its id, as the form says it; an empty field accepts nothing."""
+    return {
+        name.removeprefix(ACCEPT): reason.strip()
+        for name, reason in request.form.items()
+        if name.startswith(ACCEPT) and reason.strip()
+    }
 
 
 def _since(text: str) -> datetime | None:
@@ -127,6 +140,7 @@ def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
     changes = () if baseline is None else differences(rulebooks.files_of(service(), baseline), files)
     run = _run(version, baseline)
     found = None if run is None else rulebooks.result_of(service(), run)
+    losses = () if baseline is None else rulebooks.known_losses(service(), baseline, version)
     return render_template(
         "candidate.html",
         version=version,
@@ -142,6 +156,7 @@ def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
         ],
         run=run,
         found=found,
+        losses=by_edit(losses),
         groups=() if found is None else _groups(found),
         most=MOST_LISTED,
         problems=() if error is None else error.problems,

@@ -12,11 +12,14 @@ from flask import current_app
 
 from api.http.auth import service
 from triage.rulebook.cache import once_per_rulebook
+from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook_care.book.book import Book, book_of
 from triage.rulebook_care.book.file_diff import changed_files
 from triage.rulebook_care.book.folder import FolderBook, FolderState
+from triage.rulebook_care.safety.loss import Loss
+from triage.rulebook_care.safety.weakening import weakened
 from triage.service.rulebooks import Publication, files_of, publications
-from triage.values.errors import NotFoundError
+from triage.values.errors import NotFoundError, RulebookError
 
 SHELF = "barrelwise_book_shelf"
 _book = once_per_rulebook(partial(book_of, findings=None))
@@ -38,6 +41,7 @@ class Shelf:
         self._folder = None if folder is None else FolderBook(folder)
         self._live: LiveView | None = None
         self._changed: tuple[str, FolderState, tuple[str, ...]] | None = None
+        self._losses: tuple[str, FolderState, tuple[Loss, ...]] | None = None
 
     def serving(self) -> Book:
         """The book of the rulebook that this request is served with."""
@@ -71,6 +75,19 @@ class Shelf:
             before = {file: data for file, data in live.files.items() if file not in state.broken}
             found = {*changed_files(before, state.files), *state.broken}
             kept = self._changed = (live.version, state, tuple(sorted(found)))
+        return kept[2]
+
+    def losses(self, live: LiveView, state: FolderState) -> tuple[Loss, ...]:
+        """What the folder takes away from people's safety; nothing is told while it cannot be read."""
+        if live.files is None or state.problems or state.version in (None, live.version):
+            return ()
+        kept = self._losses
+        if kept is None or kept[0] != live.version or kept[1] is not state:
+            try:
+                before, after = rulebook_from_data(live.files), rulebook_from_data(state.files)
+            except RulebookError:  # a live version of long ago
+                return ()
+            kept = self._losses = (live.version, state, weakened(before, after))
         return kept[2]
 
 

@@ -52,12 +52,21 @@ class CheckOut(Schema):
     ok = fields.Boolean()
     version = fields.String(allow_none=True, metadata={"description": "Under which it is kept, when ok"})
     problems = fields.List(fields.Dict(), metadata={"description": "{message, file} each"})
+    losses = fields.List(
+        fields.Dict(),
+        metadata={"description": "What the live one does for safety and it does not: {id, edit, what} each"},
+    )
 
 
 class PublishIn(Schema):
     version = text(80, required=True)
     note = text(MOST_NOTE, required=True, metadata={"description": "Why"})
-    accept_lost_safety = fields.Boolean(load_default=False)
+    accept = fields.Dict(
+        keys=text(20),
+        values=text(MOST_NOTE),
+        load_default=dict,
+        metadata={"description": "Each safety loss by its id -> why it is accepted"},
+    )
 
 
 class RollbackIn(Schema):
@@ -67,7 +76,7 @@ class RollbackIn(Schema):
 
 class LogLineOut(Schema):
     at = fields.String()
-    stage = fields.String(metadata={"description": "checked, replayed, published or rolled back"})
+    stage = fields.String(metadata={"description": "checked, replayed, accepted, published or rolled back"})
     version = fields.String()
     who = fields.String()
     note = fields.String()
@@ -145,8 +154,9 @@ class Check(MethodView):
             version = rulebooks.check_candidate(service(), body["files"], caller(), limits)
         except InputError as error:
             problems = [{"message": item.message, "file": item.file} for item in error.problems]
-            return {"ok": False, "version": None, "problems": problems}
-        return {"ok": True, "version": version, "problems": []}
+            return {"ok": False, "version": None, "problems": problems, "losses": []}
+        losses = [loss.as_data() for loss in rulebooks.losses_against_live(service(), version)]
+        return {"ok": True, "version": version, "problems": [], "losses": losses}
 
 
 @blueprint.route("/publish")
@@ -157,7 +167,7 @@ class Publish(MethodView):
     @blueprint.response(200, PublicationOut)
     def post(self, body: dict[str, Any]) -> Any:
         """Publish a replayed candidate, in the name of the token that asks."""
-        accept, accepting = body["accept_lost_safety"], 'send "accept_lost_safety": true'
+        accepting, accept = 'send it in "accept" with its reason', body["accept"]
         note = body["note"]
         return _publication(rulebooks.publish(service(), body["version"], caller(), note, accept, accepting))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 from playwright.sync_api import Browser, Page
@@ -24,14 +25,17 @@ MIRA = Caller("mira", "agent")
 
 
 def candidate(desk: Served) -> str:
-    """A checked candidate in which a cause is called otherwise; the default rulebook is live."""
+    """A checked candidate: a cause is called otherwise, a caution is less urgent. The default one is live."""
     files = dict(rulebook_files_data(ROOT / "rules"))
     store = desk.running.store
     with store.write() as work:
         work.rulebooks.keep(desk.running.rulebook.version, files)
         work.rulebooks.publish(Publication(desk.running.rulebook.version, NOW, "system", "the first"))
     cause = {**files["causes/dirty_filter.yml"], "title": "Air filter clogged"}  # type: ignore[dict-item]
-    return check_candidate(store, {**files, "causes/dirty_filter.yml": cause}, "lead", NOW)
+    caution: dict[str, Any] = {**files["cautions/about-to-tip.yml"]}  # type: ignore[dict-item]
+    caution["then"] = {**caution["then"], "visit_priority": 2}
+    changed = {"causes/dirty_filter.yml": cause, "cautions/about-to-tip.yml": caution}
+    return check_candidate(store, {**files, **changed}, "lead", NOW)
 
 
 def test_a_replay_is_watched_to_its_end_and_the_candidate_published_and_rolled_back(
@@ -65,9 +69,14 @@ def test_a_replay_is_watched_to_its_end_and_the_candidate_published_and_rolled_b
     page.get_by_role("heading", name="Safety outcomes lost: 0").wait_for()  # the script saw the end
     assert violations(page) == ""
     shot(page, "replay-done")
-    page.get_by_label("Why").fill("Say it as the callers do.")
+    page.get_by_label("Why", exact=True).fill("Say it as the callers do.")
+    page.get_by_role("button", name="Publish it").click()
+    page.get_by_text("1 safety loss is not accepted").wait_for()
+    assert violations(page) == ""
+    page.get_by_label("Accepted because:").fill("The stand is bolted down.")
     page.get_by_role("button", name="Publish it").click()
     page.wait_for_url("**/rulebook/log")
+    assert "Accepted because: The stand is bolted down." in page.locator("main").inner_text()
     assert violations(page) == ""
     shot(page, "rulebook-log")
     page.get_by_label("Why").fill("Not yet.")

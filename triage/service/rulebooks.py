@@ -8,12 +8,13 @@ from typing import Any
 
 from triage.records.caller import Caller
 from triage.rulebook_care.editing.candidate import USUAL, Limits
-from triage.rulebook_care.release import publishing, runs
+from triage.rulebook_care.release import gates, losses, publishing, runs
 from triage.rulebook_care.release.background import Launcher, launcher_for
 from triage.rulebook_care.release.piece import ReplayJob
 from triage.rulebook_care.release.publishing import MOST_NOTE, LogLine
 from triage.rulebook_care.release.replay import Replay, replay
 from triage.rulebook_care.release.runners import here, processes
+from triage.rulebook_care.safety.loss import Loss
 from triage.service.service import Service
 from triage.store.tables.replay_runs import ReplayRun
 from triage.store.tables.rulebooks import Publication
@@ -29,9 +30,11 @@ __all__ = [
     "check_candidate",
     "files_of",
     "kept_version",
+    "known_losses",
     "launcher",
     "live",
     "log",
+    "losses_against_live",
     "publications",
     "publish",
     "replay_now",
@@ -83,13 +86,26 @@ def check_candidate(
     return publishing.check_candidate(service.store, files, who.name, service.now(), limits)
 
 
+def losses_against_live(service: Service, version: str) -> tuple[Loss, ...]:
+    """What a kept version takes away from the live one's safety; nothing where none is live."""
+    return losses.losses_against_live(service.store, version)
+
+
+def known_losses(service: Service, before: str, after: str) -> tuple[Loss, ...]:
+    """What the kept version `after` takes away from `before`, in the rulebooks and in replays so far."""
+    return gates.known_losses(service.store, before, after)
+
+
 def publish(
-    service: Service, start: str, who: Caller, note: str, accept_lost_safety: bool, how_to_accept: str
+    service: Service, start: str, who: Caller, note: str, accepted: Mapping[str, str], how_to_accept: str
 ) -> Publication:
-    """Puts the kept version that begins with `start` live; see `triage.rulebook_care.release.publishing`."""
+    """Puts the kept version that begins with `start` live; see `triage.rulebook_care.release.publishing`.
+
+    `accepted` says by the id of each safety loss why it is accepted.
+    """
     version = kept_version(service, start)
     now = service.now()
-    return publishing.publish(service.store, version, who.name, note, now, accept_lost_safety, how_to_accept)
+    return publishing.publish(service.store, version, who.name, note, now, accepted, how_to_accept)
 
 
 def rollback(service: Service, start: str | None, who: Caller, note: str) -> Publication:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from flask.testing import FlaskClient
 
@@ -41,7 +43,7 @@ def test_a_candidate_is_replayed_published_and_rolled_back_on_the_pages(
     shown = ops.get(page).text
     assert "0 of 1 recorded tickets change" in shown
     assert "Safety outcomes lost: 0" in shown
-    assert "accept_lost_safety" not in shown
+    assert "accept-L-" not in shown
     assert ops.post(f"{page}/publish", data={"note": "A new title."}).status_code == 303
     shown = ops.get("/rulebook/log").text
     assert "A new title." in shown
@@ -64,11 +66,13 @@ def test_lost_safety_is_listed_with_its_tickets_and_needs_its_own_yes(
     )
     refused = ops.post(f"{page}/publish", data={"note": "The landlord sees to cords."})
     assert refused.status_code == 409
-    assert "safety outcomes" in refused.text
-    assert "tick the box that says so only if each is meant" in refused.text
-    assert "--accept-lost-safety" not in refused.text
+    assert "write a reason beside it only if it is meant" in refused.text
+    assert "--accept" not in refused.text
+    assert "the caution “Damaged cord” is taken out" in shown
     assert 'value="The landlord sees to cords."' in refused.text
-    yes = {"note": "The landlord sees to cords.", "accept_lost_safety": "yes"}
+    fields = re.findall(r'name="(accept-L-[0-9a-f]{10})"', shown)
+    yes = {"note": "The landlord sees to cords.", **dict.fromkeys(fields, "The landlord sees to it.")}
+    assert ops.post(f"{page}/publish", data={**yes, fields[0]: ""}).status_code == 409
     assert ops.post(f"{page}/publish", data=yes).status_code == 303
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -33,7 +34,9 @@ def post(send: Send, path: str, body: object, status: int = 200, **headers: str)
 
 def checked(send: Send, files: dict[str, object]) -> str:
     found = post(send, "check", {"files": files})
+    losses = found.pop("losses")
     assert found == {"ok": True, "version": version_of(files), "problems": []}
+    assert bool(losses) is (files == CARELESS)
     return str(found["version"])
 
 
@@ -70,9 +73,13 @@ def test_what_loses_safety_is_published_only_with_an_outright_yes(send: Send, se
     }
     wanted = {"version": version, "note": "The landlord sees to cords."}
     refused = post(send, "publish", wanted, 409)["detail"]
-    assert "safety outcomes" in refused
-    assert 'send "accept_lost_safety": true only if each is meant' in refused
-    post(send, "publish", {**wanted, "accept_lost_safety": True})
+    assert 'send it in "accept" with its reason only if it is meant' in refused
+    ids = re.findall(r"L-[0-9a-f]{10}", refused)
+    reasons = dict.fromkeys(ids, "The landlord sees to it.")
+    post(send, "publish", {**wanted, "accept_lost_safety": True}, 422)
+    post(send, "publish", {**wanted, "accept": {ids[0]: "Seen to."}}, 409)
+    post(send, "publish", {**wanted, "accept": {**reasons, ids[0]: " "}}, 422)
+    post(send, "publish", {**wanted, "accept": reasons})
 
 
 def test_a_bad_candidate_is_told_what_is_wrong_and_never_serves(send: Send, service: Service) -> None:

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
+from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
@@ -13,16 +12,19 @@ from typing import Any
 import click
 
 from triage.cli.rulebook.replay import progress_bar
+from triage.cli.rulebook.safety import show_losses, store_at_hand
 from triage.cli.shown.files import now, read_time
 from triage.cli.shown.output import print_json
-from triage.config import Settings, read_settings
+from triage.config import read_settings
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook, rulebook_files_data, rulebook_from_data, version_of
 from triage.rulebook_care.book.difference import Change, differences
 from triage.rulebook_care.release import publishing
 from triage.rulebook_care.release.tickets_changed import TicketsChanged, decide_again, newest_replay
-from triage.store import Store, is_there, open_store
-from triage.values.errors import InputError, pointer_to
+from triage.rulebook_care.safety.loss import Loss
+from triage.rulebook_care.safety.weakening import weakened
+from triage.store import Store
+from triage.values.errors import InputError, RulebookError, pointer_to
 
 LIVE = "live"
 _VERSION = re.compile(r"(sha256:)?[0-9a-f]{6,64}")
@@ -35,22 +37,24 @@ _VERSION = re.compile(r"(sha256:)?[0-9a-f]{6,64}")
 @click.option("--tickets", "all_tickets", is_flag=True, help="Redecide everything that was recorded.")
 @click.option("--json", "as_data", is_flag=True, help="Print the changes as JSON.")
 def diff(before: str, after: str | None, since: str | None, all_tickets: bool, as_data: bool) -> None:
-    """Say in words what changed from the rulebook BEFORE to AFTER (else the settings' folder), and how many
-    recorded tickets that changes.
+    """Say in words what changed from the rulebook BEFORE to AFTER (else the settings' folder), what that
+    takes away from people's safety, and how many recorded tickets it changes.
 
     Each is a folder, the first digits of a version the database keeps, or `live`. Without --since and
     --tickets the newest finished replay between the two says how many tickets change, if there is one.
     """
     settings = read_settings()
     started = None if since is None else read_time(since, "--since")
-    with _store_at_hand(settings) as store:
+    with store_at_hand(settings) as store:
         sides = [_Side(name, store) for name in (before, after or str(settings.rulebook))]
         changes = differences(sides[0].files, sides[1].files)
         counted = _count(store, sides, started) if since or all_tickets else _replayed(store, sides)
+    losses = _losses(sides)
     if as_data:
         print_json(
             {
                 "changes": [_change(change) for change in changes],
+                "losses": None if losses is None else [loss.as_data() for loss in losses],
                 "tickets": None if counted is None else _counted(counted),
             }
         )
@@ -63,6 +67,10 @@ def diff(before: str, after: str | None, since: str | None, all_tickets: bool, a
         click.echo(f"  {change.words}")
     if not changes:
         click.echo("nothing changed")
+    if losses is None:
+        click.echo("One of the two cannot be read as a rulebook: what it takes from safety cannot be told.")
+    else:
+        show_losses(losses)
     if counted is not None:
         click.echo(str(counted))
 
@@ -94,22 +102,13 @@ class _Side:
         return read_rulebook(self._folder)
 
 
-@contextmanager
-def _store_at_hand(settings: Settings) -> Iterator[Store | None]:
-    """None where there is no database; a difference needs none, and makes none."""
-    if not is_there(settings.database):
-        yield None
-        return
+def _losses(sides: list[_Side]) -> tuple[Loss, ...] | None:
+    """None where one of the two cannot be read."""
     try:
-        store = open_store(settings.database)
-    except InputError as error:
-        click.echo(f"no tickets are looked at: {error.problems[0]}", err=True)
-        yield None
-        return
-    try:
-        yield store
-    finally:
-        store.close()
+        before, after = (rulebook_from_data(side.files) for side in sides)
+    except RulebookError:
+        return None
+    return weakened(before, after)
 
 
 def _count(store: Store | None, sides: list[_Side], since: datetime | None) -> TicketsChanged:

@@ -14,6 +14,7 @@ from triage.cli.shown.output import console, print_json
 from triage.config import read_settings
 from triage.rulebook.reading.reader import read_with_files
 from triage.rulebook_care.release import publishing
+from triage.values.errors import InputError
 
 BY = click.option("--by", required=True, help="Who publishes it.")
 NOTE = click.option("--note", required=True, help="Why, in a sentence.")
@@ -24,22 +25,33 @@ NOTE = click.option("--note", required=True, help="Why, in a sentence.")
 @BY
 @NOTE
 @click.option(
-    "--accept-lost-safety",
-    is_flag=True,
-    help="Publish although the replay lists safety outcomes that are lost.",
+    "--accept",
+    "accepted",
+    multiple=True,
+    metavar="LOSS=REASON",
+    help="Accept one safety loss, by its id, and say why. Once for each.",
 )
-def publish(candidate: Path, by: str, note: str, accept_lost_safety: bool) -> None:
+def publish(candidate: Path, by: str, note: str, accepted: tuple[str, ...]) -> None:
     """Publish the rulebook in the folder CANDIDATE.
 
-    It has been replayed against the live version. Servers take it up within five seconds; requests that
-    are running finish with the version they started with.
+    It has been replayed against the live version, and what it takes away from people's safety is accepted
+    loss by loss. Servers take it up within five seconds; requests that are running finish with the version
+    they started with.
     """
+    reasons = dict(map(_reason, accepted))
     files = read_with_files(candidate)[1]
     with opened_store(read_settings()) as store:
         version = publishing.check_candidate(store, files, by, now())
-        accepting = "publish with --accept-lost-safety"
-        publishing.publish(store, version, by, note, now(), accept_lost_safety, accepting)
+        accepting = 'accept it with --accept LOSS="REASON"'
+        publishing.publish(store, version, by, note, now(), reasons, accepting)
     click.echo(f"live: {version}")
+
+
+def _reason(accepted: str) -> tuple[str, str]:
+    loss, equals, reason = accepted.partition("=")
+    if not equals:
+        raise InputError(f'--accept "{accepted}": write the id of the loss, "=", and the reason')
+    return loss.strip(), reason.strip()
 
 
 @click.command()

@@ -13,6 +13,7 @@ from rich.console import Console
 from rich.progress import Progress, TimeRemainingColumn
 from rich.table import Table
 
+from triage.cli.rulebook.safety import show_losses
 from triage.cli.shown.files import now, opened_store, read_time
 from triage.cli.shown.output import console, messages, print_json
 from triage.config import read_settings
@@ -21,6 +22,7 @@ from triage.rulebook_care.release.piece import ReplayJob
 from triage.rulebook_care.release.publishing import check_candidate, live, note_replay
 from triage.rulebook_care.release.replay import as_data, replay
 from triage.rulebook_care.release.runners import cluster, here, processes
+from triage.rulebook_care.safety.loss import loss_from_data
 
 OPERATOR = "operator"
 MOST_LOST = 200
@@ -47,7 +49,7 @@ def replay_command(
     """Decide all recorded reports again under the rulebook in the folder CANDIDATE.
 
     The candidate is checked first, in a process of its own, and compared with the live version. Exit
-    status 1 when a safety outcome is lost.
+    status 1 when something is lost for people's safety.
     """
     settings = read_settings()
     started = None if since is None else read_time(since, "--since")
@@ -68,7 +70,7 @@ def replay_command(
         print_json(data)
     else:
         show_replay(data)
-    return 1 if data["safety_lost"] else 0
+    return 1 if data["losses"] else 0
 
 
 @contextmanager
@@ -84,6 +86,7 @@ def show_replay(data: dict[str, Any]) -> None:
     out = console()
     out.print(f"{data['decisions']} decisions of {data['tickets']} tickets, redecided")
     out.print(f"  live       {data['baseline']}\n  candidate  {data['candidate']}")
+    show_losses([loss_from_data(each) for each in data["losses"]])
     if not data["decisions"]:
         _print_notes(out, data)
         return

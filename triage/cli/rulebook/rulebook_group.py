@@ -10,6 +10,7 @@ from pathlib import Path
 import click
 
 from triage.cli.rulebook.pages import new, table
+from triage.cli.rulebook.safety import against_live, show_losses
 from triage.cli.shown.output import print_json
 from triage.config import read_settings
 from triage.decide.causes.inference import compile_rulebook
@@ -59,7 +60,8 @@ def schema(out: Path | None) -> None:
 @click.option("--sarif", "as_sarif", is_flag=True, help="Print the findings as SARIF 2.1.0.")
 @click.option("--silenced", is_flag=True, help="Show the findings that `lint_off` silences, too.")
 def check(folder: Path | None, as_data: bool, as_sarif: bool, silenced: bool) -> int:
-    """Read the rulebook in FOLDER, compile it, look for faults, and run its cases.
+    """Read the rulebook in FOLDER, compile it, look for faults, run its cases, and say what it takes away
+    from people's safety, compared with the live one of the database.
 
     Exit status 1 when there is an error or a case fails, 2 when the rulebook cannot be read.
     """
@@ -73,10 +75,11 @@ def check(folder: Path | None, as_data: bool, as_sarif: bool, silenced: bool) ->
             print_json(sarif((), error.problems))
         elif as_data:
             problems = [_problem(problem) for problem in error.problems]
-            print_json({"ok": False, "problems": problems, "findings": [], "failures": []})
+            print_json({"ok": False, "problems": problems, "findings": [], "failures": [], "losses": []})
         raise
     found = located(lint(rules), folder)
-    failures = _failures(rules, engine)
+    losses, failed = against_live(settings, rules, engine)
+    failures = _failures(rules, engine) + failed
     ok = not failures and not has_errors(found)
     if as_sarif:
         print_json(sarif(found))
@@ -88,11 +91,13 @@ def check(folder: Path | None, as_data: bool, as_sarif: bool, silenced: bool) ->
                 "problems": [],
                 "findings": [_finding(each) for each in found],
                 "failures": failures,
+                "losses": [loss.as_data() for loss in losses],
             }
         )
     else:
         click.echo(f"{rules.title}: {_counts(rules)}\n{rules.version}")
         _show(found, silenced)
+        show_losses(losses)
     _tell(failures)
     return 0 if ok else 1
 

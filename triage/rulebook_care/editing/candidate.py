@@ -5,17 +5,19 @@ Whatever the candidate does there - crash, loop, take all memory - the process t
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.whole_cases import run_whole_cases
 from triage.inputs.heard import run_words_cases
+from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook.rule_cases import run_rule_cases
 from triage.rulebook_care.editing.sandbox import MEMORY_MB, SECONDS, try_in_child, try_rulebook
 from triage.rulebook_care.lint.lint import lint
+from triage.rulebook_care.safety.danger_cases import failed_danger_cases
 from triage.values.errors import InputError, Problem
 from triage.values.json_text import from_json, to_json
 
@@ -32,33 +34,39 @@ USUAL = Limits()
 
 
 def refuse_bad(
-    files: Mapping[str, object], engine: str = "checked", seconds: float = SECONDS, memory_mb: int = MEMORY_MB
+    files: Mapping[str, object],
+    engine: str = "checked",
+    seconds: float = SECONDS,
+    memory_mb: int = MEMORY_MB,
+    bound: Collection[str] = (),
 ) -> None:
     """Reads, compiles, tries and checks a candidate (path -> plain data) within these limits.
 
-    Raises InputError with every problem: what cannot be read, cases that fail, and errors of the lint that
-    nobody silenced.
+    `bound` are the danger cases that it must pass besides those it knows. Raises InputError with every
+    problem: what cannot be read, cases that fail, and errors of the lint that nobody silenced.
     """
     try:
         text = to_json(dict(files))
     except RecursionError:
         raise InputError("the rulebook is nested too deep") from None
-    try_in_child(try_candidate, (text, engine), seconds, memory_mb)
+    try_in_child(try_candidate, (text, engine, tuple(bound)), seconds, memory_mb)
 
 
-def try_candidate(files_json: str, engine: str) -> None:
+def try_candidate(files_json: str, engine: str, bound: Collection[str] = ()) -> None:
     """What the child does. Raises InputError."""
     rulebook = rulebook_from_data(from_json(files_json))
     try_rulebook(rulebook, engine)
-    problems = [*_failed_cases(rulebook, engine), *_lint_errors(rulebook)]
+    compiled = compile_rulebook(rulebook, engine)
+    problems = [*_failed_cases(rulebook, compiled), *_lint_errors(rulebook)]
+    problems += [Problem(failure) for failure in failed_danger_cases(rulebook, compiled, bound)]
     if problems:
         raise InputError(problems)
 
 
-def _failed_cases(rulebook: Rulebook, engine: str) -> list[Problem]:
+def _failed_cases(rulebook: Rulebook, engine: Engine) -> list[Problem]:
     own = (*run_rule_cases(rulebook), *run_words_cases(rulebook))
     of_rules = [Problem(f"{case.rule}: {case.message}", file=case.file) for case in own]
-    whole = run_whole_cases(rulebook, compile_rulebook(rulebook, engine))
+    whole = run_whole_cases(rulebook, engine)
     return of_rules + [Problem(f"{case.case}: {case.message}", file=case.file) for case in whole]
 
 

@@ -15,12 +15,12 @@ from triage.decide.decide_data import decide_inputs, inputs_from_data
 from triage.decide.under_later_rules import fitted, fitted_machine
 from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
-from triage.rulebook.reading.reader import rulebook_from_data
+from triage.rulebook_care.release.losses import kept_rulebook
 from triage.rulebook_care.release.outcome_view import Seen, seen_in, seen_in_json
 from triage.rulebook_care.release.tally import Tally
 from triage.store import Store, open_store
 from triage.store.tables.replay_runs import Key, RecordedDecision
-from triage.values.errors import InputError, NotFoundError
+from triage.values.errors import InputError
 
 ENGINE = "plain"
 """The engine that verifies the others; it cannot crash a worker."""
@@ -108,11 +108,7 @@ def ready(rulebook: Rulebook) -> Ready:
 
 def kept(store: Store, version: str) -> Ready:
     """A rulebook that is stored, ready to decide. Raises NotFoundError."""
-    with store.read() as work:
-        files = work.rulebooks.files(version)
-    if files is None:
-        raise NotFoundError(f"no rulebook {version} is stored")
-    return ready(rulebook_from_data(files, version))
+    return ready(kept_rulebook(store, version))
 
 
 @lru_cache(maxsize=2)

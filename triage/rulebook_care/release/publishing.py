@@ -1,32 +1,48 @@
 """How a rulebook comes into force: draft, checked, replayed, then published by a named person with a note.
 
-Every version that was ever tried is kept whole, every step is written down and stays. A version that loses a
-safety outcome in its replay is published only by someone who says so outright. Rolling back puts a version
-in force that was there before; it was checked and tried then, and needs neither again.
+Every version that was ever tried is kept whole, every step is written down and stays. Whatever a version
+takes away from people's safety is accepted loss by loss, each with a reason that the log keeps; what fails a
+danger case of the program's own is not published at all. Rolling back puts a version in force that was there
+before; it was checked and tried then, and needs neither again; what it takes away is written down as well.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from types import MappingProxyType
 from typing import Any
 
 from triage.rulebook.reading.reader import version_of
 from triage.rulebook_care.editing.candidate import USUAL, Limits, refuse_bad
+from triage.rulebook_care.release.gates import (
+    bound_by_live,
+    refuse_dangerous,
+    refuse_unaccepted,
+    refuse_unready,
+    seen_before,
+    stage_of,
+)
+from triage.rulebook_care.release.losses import joined, losses_between, with_reasons
 from triage.rulebook_care.release.replay import Replay
-from triage.store import Store, Work
+from triage.rulebook_care.safety.loss import loss_from_data
+from triage.store import Store
 from triage.store.tables.rulebooks import Publication, Stage
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.plain_data import NotPlain
 
 MOST_NOTE = 1000
 MOST_NAME = 64
+NOTHING: Mapping[str, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
 class LogLine:
-    """One step in the life of the rulebooks. `stage` is checked, replayed, published or rolled back."""
+    """One step in the life of the rulebooks.
+
+    `stage` is checked, replayed, accepted (one line for each loss), published or rolled back.
+    """
 
     at: datetime
     stage: str
@@ -48,10 +64,10 @@ def check_candidate(
     except NotPlain:
         refuse_bad(files, seconds=limits.seconds, memory_mb=limits.memory_mb)  # says where
         raise
-    with store.read() as work:
-        if _stage(work, version, "checked") is not None:
-            return version
-    refuse_bad(files, seconds=limits.seconds, memory_mb=limits.memory_mb)
+    if is_checked(store, version):
+        refuse_dangerous(store, version)  # another may be live since
+        return version
+    refuse_bad(files, seconds=limits.seconds, memory_mb=limits.memory_mb, bound=bound_by_live(store))
     title = files["rulebook.yml"]["title"]  # type: ignore[index]
     with store.write() as work:
         work.rulebooks.keep(version, files)
@@ -61,7 +77,7 @@ def check_candidate(
 
 def is_checked(store: Store, version: str) -> bool:
     with store.read() as work:
-        return _stage(work, version, "checked") is not None
+        return stage_of(work, version, "checked") is not None
 
 
 def note_replay(store: Store, found: Replay, who: str, at: datetime) -> None:
@@ -80,6 +96,7 @@ def note_replay(store: Store, found: Replay, who: str, at: datetime) -> None:
         "changed_tickets": tally.changed_tickets,
         "safety_lost": len(tally.lost),
         "undecided": len(tally.undecided),
+        "losses": [loss.as_data() for loss in found.losses],
     }
     with store.write() as work:
         work.rulebooks.add_stage(Stage(job.candidate, "replayed", at, who, details))
@@ -91,29 +108,31 @@ def publish(
     by: str,
     note: str,
     at: datetime,
-    accept_lost_safety: bool = False,
-    how_to_accept: str = "accept the loss",
+    accepted: Mapping[str, str] = NOTHING,
+    how_to_accept: str = "accept each with a reason",
 ) -> Publication:
     """Makes a kept version live. Running requests finish with the version they started with.
 
-    `how_to_accept` is what whoever asks has to do to set `accept_lost_safety`, for the refusal.
+    `accepted` says by the id of each loss why it is accepted; `how_to_accept` is what whoever asks has to do
+    for that, for the refusal.
 
-    Raises InputError without a name or a note, NotFoundError for a version that is not kept, ConflictError
-    when it is live already, was not checked, was not replayed against the live version now, or loses
-    safety outcomes that `accept_lost_safety` does not accept.
+    Raises InputError without a name, a note or a reason, or for a loss that there is not; NotFoundError for a
+    version that is not kept; ConflictError when it is live already, was not checked, was not replayed far
+    enough against the live version now, fails a danger case, or takes away what is not accepted.
     """
-    _refuse_nameless(by, note)
+    _refuse_nameless(by, note, accepted)
+    with store.read() as work:
+        before = refuse_unready(work, version, at)
+    refuse_dangerous(store, version)
+    weaker = () if before is None else losses_between(store, before, version)
     with store.write() as work:
-        _refuse_unkept(work, version)
-        now = work.rulebooks.live()
-        if now is not None and now.version == version:
-            raise ConflictError(f"{version} is live already")
-        if _stage(work, version, "checked") is None:
-            raise ConflictError(f"{version} was not checked; check it first")
-        if now is not None:
-            replayed = _replayed(work, version, now.version)
-            if not accept_lost_safety:
-                _refuse_lost_safety(replayed, how_to_accept)
+        if refuse_unready(work, version, at) != before:
+            raise ConflictError("another version was published meanwhile; replay against that one first")
+        losses = joined([weaker, *seen_before(work, version, before)])
+        refuse_unaccepted(losses, accepted, how_to_accept)
+        if losses:
+            details = {"losses": with_reasons(losses, accepted)}
+            work.rulebooks.add_stage(Stage(version, "accepted", at, by, details))
         publication = Publication(version, at, by, note)
         work.rulebooks.publish(publication)
         return publication
@@ -138,7 +157,8 @@ def rollback(store: Store, version: str | None, by: str, note: str, at: datetime
             raise NotFoundError(f"{what} live before; earlier versions: {known}")
         publication = Publication(version, at, by, f"{ROLLED_BACK}{note}")
         work.rulebooks.publish(publication)
-        return publication
+    _note_rolled_back(store, publications[0].version, publication)
+    return publication
 
 
 ROLLED_BACK = "rolled back: "
@@ -159,11 +179,13 @@ def log(store: Store) -> tuple[LogLine, ...]:
             for one in work.rulebooks.publications()
         ]
         steps = [
-            LogLine(one.at, one.stage, one.version, one.who, _said(one)) for one in work.rulebooks.stages()
+            LogLine(one.at, one.stage, one.version, one.who, said)
+            for one in work.rulebooks.stages()
+            for said in _said(one)
         ]
-    order = {"checked": 0, "replayed": 1}
+    order = {"checked": 0, "replayed": 1, "accepted": 2}
     lines = sorted(
-        (*reversed(steps), *reversed(published)), key=lambda line: (line.at, order.get(line.stage, 2))
+        (*reversed(steps), *reversed(published)), key=lambda line: (line.at, order.get(line.stage, 3))
     )
     return tuple(reversed(lines))
 
@@ -179,57 +201,51 @@ def kept_version(store: Store, start: str) -> str:
     return found[0]
 
 
-def _said(stage: Stage) -> str:
+def _said(stage: Stage) -> Iterator[str]:
     details: Mapping[str, Any] = stage.details
     if stage.stage == "checked":
-        return str(details["title"])
-    lost = details["safety_lost"]
-    return (
-        f"{details['changed']} of {details['decisions']} decisions change, "
-        f"{lost} safety {'outcome' if lost == 1 else 'outcomes'} lost, against {details['baseline'][:14]}…"
-    )
+        yield str(details["title"])
+    elif stage.stage == "accepted":
+        for each in details["losses"]:
+            yield f"{loss_from_data(each)}. Accepted because: {each['reason']}"
+    else:
+        lost = details["safety_lost"]
+        yield (
+            f"{details['changed']} of {details['decisions']} decisions change, "
+            f"{lost} safety {'outcome' if lost == 1 else 'outcomes'} lost, "
+            f"against {details['baseline'][:14]}…"
+        )
 
 
-def _refuse_nameless(by: str, note: str) -> None:
+def _refuse_nameless(by: str, note: str, accepted: Mapping[str, str] = NOTHING) -> None:
     problems = []
-    for name, value, most in (("by", by, MOST_NAME), ("note", note, MOST_NOTE)):
+    said = [("/by", "who publishes it", by, MOST_NAME), ("/note", "why it is published", note, MOST_NOTE)]
+    said += [(f"/accept/{id_}", f"why {id_} is accepted", why, MOST_NOTE) for id_, why in accepted.items()]
+    for pointer, what, value, most in said:
         if not value.strip() or len(value) > most or not value.isprintable():
-            what = "who publishes it" if name == "by" else "why it is published"
-            problems.append(Problem(f"say {what}, in 1 to {most} printable characters", f"/{name}"))
+            problems.append(Problem(f"say {what}, in 1 to {most} printable characters", pointer))
     if problems:
         raise InputError(problems)
 
 
-def _refuse_unkept(work: Work, version: str) -> None:
-    if work.rulebooks.files(version) is None:
-        raise NotFoundError(f"no rulebook {version} is kept; check it first")
-
-
-def _replayed(work: Work, version: str, baseline: str) -> Stage:
-    """The newest replay of a version against the live one. Raises ConflictError where there is none."""
-    replayed = _stage(work, version, "replayed", baseline)
-    if replayed is None:
-        raise ConflictError(
-            f"{version} was not replayed against the live version, {baseline}; replay it first"
-        )
-    return replayed
-
-
-def _refuse_lost_safety(replayed: Stage, how_to_accept: str) -> None:
-    lost = replayed.details["safety_lost"]
-    if lost:
-        raise ConflictError(
-            f"the replay lost {lost} safety {'outcome' if lost == 1 else 'outcomes'}; read them one by one "
-            f"in the replay, and {how_to_accept} only if each is meant"
-        )
-
-
-def _stage(work: Work, version: str, stage: str, baseline: str | None = None) -> Stage | None:
-    """The newest such step of a version, against `baseline` where one is given."""
-    for one in work.rulebooks.stages(version):
-        if one.stage == stage and baseline in (None, one.details.get("baseline")):
-            return one
-    return None
+def _note_rolled_back(store: Store, before: str, publication: Publication) -> None:
+    """Writes down what going back takes away; a rollback waits for nothing."""
+    try:
+        losses = losses_between(store, before, publication.version)
+    except InputError:  # a version that this program can no longer read
+        return
+    if losses:
+        kept = with_reasons(losses, {loss.id: publication.note for loss in losses})
+        with store.write() as work:
+            work.rulebooks.add_stage(
+                Stage(
+                    publication.version,
+                    "accepted",
+                    publication.at,
+                    publication.published_by,
+                    {"losses": kept},
+                )
+            )
 
 
 def live(store: Store) -> Publication:

@@ -15,10 +15,12 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from triage.rulebook_care.release.journal import Journal
+from triage.rulebook_care.release.losses import joined, losses_between, seen_in_replay
 from triage.rulebook_care.release.piece import Piece, ReplayJob
 from triage.rulebook_care.release.runners import Runner
 from triage.rulebook_care.release.scoring import FEWEST, Compared, compare
 from triage.rulebook_care.release.tally import Tally, matrix_data, tally_from_data
+from triage.rulebook_care.safety.loss import Loss
 from triage.store import Store
 from triage.store.tables.replay_runs import Key
 
@@ -28,12 +30,13 @@ CENT = Decimal("0.01")
 
 @dataclass(frozen=True, slots=True)
 class Replay:
-    """What a replay found. `notes` say how far the evidence reaches."""
+    """What a replay found. `notes` say how far the evidence reaches; `losses` are by edit."""
 
     job: ReplayJob
     tally: Tally
     scores: tuple[Compared, ...]
     notes: tuple[str, ...]
+    losses: tuple[Loss, ...]
 
     @property
     def changed(self) -> int:
@@ -56,10 +59,12 @@ def replay(
     resume: Path | Kept | None = None,
     progress: Callable[[int, int], None] = lambda done, of: None,
     piece_size: int = PIECE_SIZE,
+    weaker: tuple[Loss, ...] | None = None,
 ) -> Replay:
     """Replays `job`; both its versions are kept in the store. `progress` hears of decisions done, and of all.
 
     With `resume` pieces are kept in that file, or there; those it holds already are not done again.
+    `weaker` are the losses between the rulebooks themselves, where these are not kept in the store.
     """
     with ExitStack() as stack:
         journal: Kept | None
@@ -83,7 +88,9 @@ def replay(
     total = Tally()
     for piece in pieces:
         total.add(tally_from_data(done[piece.number]))
-    return summed_up(job, total)
+    if weaker is None:
+        weaker = losses_between(store, job.baseline, job.candidate)
+    return summed_up(job, total, weaker)
 
 
 def pieces_of(store: Store, job: ReplayJob, size: int = PIECE_SIZE) -> tuple[Piece, ...]:
@@ -107,11 +114,12 @@ def _cut(keys: Iterator[Key], size: int) -> Iterator[Piece]:
         yield Piece(number, first, last, count)
 
 
-def summed_up(job: ReplayJob, tally: Tally) -> Replay:
-    """The result of a whole tally, with the scores and their intervals."""
+def summed_up(job: ReplayJob, tally: Tally, weaker: tuple[Loss, ...]) -> Replay:
+    """The result of a whole tally, with the scores and their intervals, and all that is lost."""
     scored = tally.scored
     scores = compare([one.baseline for one in scored], [one.candidate for one in scored])
-    return Replay(job, tally, scores, tuple(_notes(tally, scores)))
+    losses = joined([weaker, seen_in_replay(tally.lost, {loss.edit for loss in weaker})])
+    return Replay(job, tally, scores, tuple(_notes(tally, scores)), losses)
 
 
 def _notes(tally: Tally, scores: tuple[Compared, ...]) -> Iterator[str]:
@@ -169,6 +177,7 @@ def as_data(found: Replay) -> dict[str, Any]:
             {"ticket": lost.key[0], "seq": lost.key[1], "kind": lost.loss.kind, "what": lost.loss.what}
             for lost in tally.lost
         ],
+        "losses": [loss.as_data() for loss in found.losses],
         "undecided": [{"ticket": ticket, "seq": seq, "why": why} for ticket, seq, why in tally.undecided],
         "scored_tickets": len(tally.scored),
         "not_scored": dict(sorted(tally.not_scored.items())),

@@ -65,7 +65,8 @@ def decide_again(
     What `before` itself decided stands as it was recorded. `progress` hears of decisions done, and of all.
     """
     job = ReplayJob(store.url, before.version, after.version, since, until)
-    tally = replay(store, job, with_rulebooks(store, ready(before), ready(after)), progress=progress).tally
+    run = with_rulebooks(store, ready(before), ready(after))
+    tally = replay(store, job, run, progress=progress, weaker=()).tally
     return TicketsChanged(
         tally.tickets,
         tally.changed_tickets,

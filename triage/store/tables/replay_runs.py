@@ -138,6 +138,16 @@ class RecordedDecisions:
         query = query.order_by(EventRow.ticket, EventRow.seq).execution_options(yield_per=10_000)
         return ((row.ticket, row.seq) for row in self._session.execute(query))
 
+    def tickets(self, until: datetime) -> int:
+        """How many tickets had their last decision by then."""
+        query = (
+            select(func.count())
+            .select_from(TicketRow)
+            .join(EventRow, (EventRow.ticket == TicketRow.id) & (EventRow.seq == TicketRow.decided_seq))
+            .where(EventRow.at <= until)
+        )
+        return self._session.scalar(query) or 0
+
     def between(
         self, first: Key, last: Key, since: datetime | None, until: datetime
     ) -> Iterator[RecordedDecision]:

@@ -21,7 +21,7 @@ class Publication:
     note: str
 
 
-StageName: TypeAlias = Literal["checked", "replayed"]
+StageName: TypeAlias = Literal["checked", "replayed", "accepted"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -53,8 +54,25 @@ def test_lost_safety_needs_an_outright_yes(here: Path, run: Run) -> None:
     assert run("rulebook", "replay", folder, "--jobs", "1")[0] == 1
     status, _, err = run("rulebook", "publish", folder, *WHO)
     assert status == 2
-    assert "--accept-lost-safety" in err
-    assert run("rulebook", "publish", folder, *WHO, "--accept-lost-safety")[0] == 0
+    assert '--accept LOSS="REASON"' in err
+    ids = re.findall(r"L-[0-9a-f]{10}", err)
+    one_by_one = [text for id_ in ids for text in ("--accept", f"{id_}=The landlord sees to it.")]
+    assert run("rulebook", "publish", folder, *WHO, *one_by_one[2:])[0] == 2
+    assert run("rulebook", "publish", folder, *WHO, "--accept", ids[0])[0] == 2
+    assert run("rulebook", "publish", folder, *WHO, *one_by_one)[0] == 0
+    assert run("rulebook", "log")[1].count("accepted") == len(ids)
+
+
+def test_check_and_diff_say_what_the_live_rulebook_did_for_safety(here: Path, run: Run) -> None:
+    record(run)
+    folder = candidate(here, *DANGER)
+    for command in (("check", folder), ("diff", "live", folder)):
+        out = run("rulebook", *command)[1]
+        assert "cautions/damaged-cord.yml" in out
+        assert "the caution “Damaged cord” is taken out" in out
+    told = json.loads(run("rulebook", "diff", "live", folder, "--json")[1])["losses"]
+    assert told == json.loads(run("rulebook", "check", folder, "--json")[1])["losses"]
+    assert told[0]["edit"] == "cautions/damaged-cord.yml"
 
 
 @pytest.mark.parametrize("missing", ["--by", "--note"])

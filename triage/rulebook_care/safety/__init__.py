@@ -1,0 +1,1 @@
+"""What keeps people safe in a rulebook, and how a change of it can take that away."""
