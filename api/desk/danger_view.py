@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from api.pages.texts import gettext
-from triage.decide.causes.inference import near_facts
+from triage.decide.causes.guards import near_facts
 from triage.records.danger import Danger
 from triage.records.ticket import Ticket
 from triage.rulebook.model import Rulebook

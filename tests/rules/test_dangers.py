@@ -10,7 +10,7 @@ import pytest
 
 from tests import RULES
 from triage.decide.causes import inference
-from triage.decide.causes.inference import near_facts
+from triage.decide.causes.guards import near_facts
 from triage.decide.pipeline import decide
 from triage.inputs.report import read_machine, read_report
 from triage.logic.conditions import facts_in

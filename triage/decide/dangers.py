@@ -12,7 +12,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from triage.decide.causes.inference import Inference, guards, undecided_guards
+from triage.decide.causes.guards import guards, undecided_guards
+from triage.decide.causes.inference import Inference
 from triage.inputs.heard import hear
 from triage.logic.conditions import facts_in
 from triage.records.danger import Danger, DangerSource, DangerState, MadeSafe

@@ -11,7 +11,8 @@ from datetime import datetime
 from decimal import Decimal
 
 from triage.decide.causes.checks import Plan, best_plan
-from triage.decide.causes.inference import Inference, fired_policy, infer, near_facts
+from triage.decide.causes.guards import near_facts
+from triage.decide.causes.inference import Inference, fired_policy, infer
 from triage.decide.causes.questions import next_questions
 from triage.decide.causes.ranking import rank
 from triage.decide.computed_facts import (

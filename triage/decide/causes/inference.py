@@ -7,12 +7,10 @@ that need each other in a circle have no strata; that is an error naming them.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
-from typing import TypeAlias
 
 from triage.logic.choose_engine import choose_engine
 from triage.logic.conditions import (
@@ -23,16 +21,12 @@ from triage.logic.conditions import (
     FactValue,
     NoneOf,
     Truth,
-    evaluate,
     facts_in,
 )
 from triage.logic.engine import CompileEngine, Engine, RuleTooWide
 from triage.logic.engine_checked import CheckedEngine
-from triage.rulebook.cache import once_per_rulebook
-from triage.rulebook.model import Caution, DeriveRule, Rulebook, RuleHead
+from triage.rulebook.model import DeriveRule, Rulebook, RuleHead
 from triage.values.errors import Problem, RulebookError
-
-_Undecided: TypeAlias = Callable[[tuple[FactValue | None, ...]], tuple[Caution, ...]]
 
 DERIVE, EVIDENCE, CAUTIONS, CHECKS, POLICY = "derive", "evidence", "cautions", "checks", "policy"
 
@@ -130,55 +124,6 @@ def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
         cautions=_fired(engine, CAUTIONS, known),
         checks=_fired(engine, CHECKS, known),
     )
-
-
-def undecided_guards(rulebook: Rulebook, facts: Facts) -> tuple[Caution, ...]:
-    """The live cautions that keep checks back and of which the facts do not say whether they hold.
-
-    Those beside checks count as well where they forbid checks by name, such as lifting alone.
-    """
-    looked_at, undecided = _undecided(rulebook)
-    return undecided(tuple(facts.get(fact) for fact in looked_at))
-
-
-@once_per_rulebook
-def _undecided(rulebook: Rulebook) -> tuple[tuple[str, ...], _Undecided]:
-    """The facts that guards look at, and of these facts' values (None: not known) the undecided cautions."""
-    cautions = _keepers(rulebook)
-    looked_at = tuple(sorted(frozenset().union(*(facts_in(caution.head.when) for caution in cautions))))
-
-    @lru_cache(maxsize=4096)
-    def undecided(values: tuple[FactValue | None, ...]) -> tuple[Caution, ...]:
-        facts = {fact: value for fact, value in zip(looked_at, values, strict=True) if value is not None}
-        return tuple(caution for caution in cautions if evaluate(caution.head.when, facts) is None)
-
-    return looked_at, undecided
-
-
-@once_per_rulebook
-def _keepers(rulebook: Rulebook) -> tuple[Caution, ...]:
-    return tuple(
-        caution
-        for caution in rulebook.cautions.values()
-        if caution.head.status == "live"
-        if caution.forbids or (caution.guards and not caution.only_with_checks)
-    )
-
-
-@once_per_rulebook
-def guards(rulebook: Rulebook) -> tuple[Caution, ...]:
-    """The live cautions that guard against a danger, in the rulebook's own order."""
-    return tuple(
-        caution
-        for caution in rulebook.cautions.values()
-        if caution.guards and caution.head.status == "live" and not caution.only_with_checks
-    )
-
-
-@once_per_rulebook
-def near_facts(rulebook: Rulebook) -> frozenset[str]:
-    """The facts that nobody can find out without going near the machine."""
-    return frozenset(fact.id for fact in rulebook.facts.values() if fact.near)
 
 
 def fired_policy(engine: Engine, facts: Facts) -> tuple[str, ...]:
