@@ -110,16 +110,24 @@ def dangers_of(
         for caution in undecided_guards(rulebook, inference.facts)
         if caution.head.id not in safe and caution.head.id not in holding
     ]
+    untold = _untold(rulebook, report, inference)
     wide = [caution for caution in undecided if caution.keeps_all_back]
     named = [caution for caution in undecided if not caution.keeps_all_back]
-    near = frozenset(check.id for check in rulebook.checks.values() if wide and check.near)
+    near = frozenset(check.id for check in rulebook.checks.values() if (wide or untold) and check.near)
     touching = [caution for caution in named if not caution.forbids.isdisjoint(inference.checks)]
     return Dangers(
         holding,
         tuple(standing[id_] for id_ in order if id_ in standing),
-        _waits_for(rulebook, wide, inference),
+        tuple(dict.fromkeys((*_waits_for(rulebook, wide, inference), *untold))),
         near.union(*(caution.forbids for caution in named)),
         _waits_for(rulebook, touching, inference),
+    )
+
+
+def _untold(rulebook: Rulebook, report: Report, inference: Inference) -> tuple[str, ...]:
+    """The dangers that the clerk cannot tell: none of them is known to be absent, whatever is wrong."""
+    return tuple(
+        fact for fact in report.unknown if _is_danger(rulebook, fact) and inference.facts.get(fact) is None
     )
 
 

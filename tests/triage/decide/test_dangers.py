@@ -430,3 +430,14 @@ def test_a_first_check_that_is_forbidden_or_a_technicians_is_not_passed_over() -
 
     assert plan_of(with_first(**{"cautions/hands-off.yml": forbidden})) == []
     assert plan_of(with_first(**{"checks/sanitize.yml": theirs})) == []
+
+
+@pytest.mark.parametrize("fact", ["burning_smell", "plug_hot", "gas_smell", "tingle_felt", "wet_electrics"])
+def test_a_danger_that_nobody_can_tell_keeps_people_away_whatever_the_symptom(fact: str) -> None:
+    rulebook, engine = default_rules()
+    report = Report(("no_dispense",), NOW, unknown=(fact,))
+    found = decide(rulebook, engine, report, None, History(), NOW, True)
+
+    assert fact in found.waits_for
+    assert found.outcome not in ("fix_in_store", "approve")
+    assert not [step for step in found.plan if rulebook.checks[step.check].near]

@@ -6,6 +6,7 @@ neither is anything that makes a caution hold, stop or forbid more.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 
 from triage.decide.outcome import SKILLS
@@ -14,6 +15,8 @@ from triage.rulebook_care.safety.guarded import guarded_facts
 from triage.rulebook_care.safety.loss import Loss
 from triage.rulebook_care.safety.narrowing import Narrowing
 from triage.rulebook_care.safety.unheard import unheard
+
+_SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 
 
 def weakened(before: Rulebook, after: Rulebook) -> tuple[Loss, ...]:
@@ -61,12 +64,19 @@ def _weaker(old: Caution, new: Caution, after: Rulebook) -> Iterator[str]:
     for check in old.first:
         if check not in new.first:
             yield f"no longer puts the check {check} first"
+    for sentence in _sentences(old.text) if old.guards else ():
+        if sentence not in _sentences(new.text):
+            yield f"no longer says “{sentence}”"
     if old.visit_priority is not None and (
         new.visit_priority is None or new.visit_priority > old.visit_priority
     ):
         yield f"is less urgent: visit priority {old.visit_priority} → {new.visit_priority or 'none'}"
     if _rank(new) < _rank(old):
         yield f"asks for less skill: {old.visit_skill} → {new.visit_skill or 'any'}"
+
+
+def _sentences(text: str) -> tuple[str, ...]:
+    return tuple(_SENTENCE_END.split(text.strip()))
 
 
 def _rank(caution: Caution) -> int:

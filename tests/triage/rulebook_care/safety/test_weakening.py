@@ -40,6 +40,11 @@ def test_a_weaker_rulebook_is_told_by_file_and_in_words(way: str) -> None:
     assert len({loss.id for loss in losses}) == len(losses)
 
 
+def test_what_a_caution_no_longer_says_is_a_loss() -> None:
+    (loss,) = weakened(default_rulebook(), rulebook_from_data(default_files(told_to_wipe)))
+    assert "no longer says “" in loss.what
+
+
 def test_both_shock_cautions_without_stop_and_forbids_lose_four_things() -> None:
     edits = [
         without_key(f"cautions/{name}.yml", "then", key)
@@ -59,6 +64,13 @@ def test_a_caution_taken_off_a_check_and_a_check_no_longer_first_are_told() -> N
     [loss] = weakened(strong, default_rulebook())
     assert loss.edit == CRACKED
     assert "no longer puts the check" in loss.what
+
+
+def told_to_wipe(files: Files) -> None:
+    text = files[SHOCK]["then"]["text"]
+    files[SHOCK]["then"]["text"] = text.replace(
+        text.split(". ")[0], "Wipe it with a cloth and go on using it"
+    )
 
 
 def reworded(files: Files) -> None:
