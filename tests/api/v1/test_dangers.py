@@ -121,7 +121,7 @@ def test_unknown_is_said_at_every_door(send: Send) -> None:
     ticket = send("POST", "/v1/reports", report).json
     assert ticket is not None
     assert ticket["report"]["unknown"] == ["shock_felt"]
-    assert ticket["decision"]["plan"] == []
+    assert ticket["decision"]["waits_for"] == ["shock_felt"]
     path = f"/v1/tickets/{ticket['ticket']}/answers"
     told = send("POST", path, {"unknown": ["filter_days"]}).json
     assert told is not None

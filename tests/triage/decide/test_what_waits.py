@@ -30,7 +30,7 @@ def waits(rulebook: Rulebook, report: Report, **changes: object) -> Dangers:
     alone = replace(rulebook, cautions={"metal-in-product": caution})
     facts: dict[str, FactValue] = {"symptom": frozenset(report.symptoms)}
     inference = infer(alone, compile_rulebook(alone, "plain"), facts)
-    return dangers_of(alone, inference, {}, CALM, report.reported_at)
+    return dangers_of(alone, inference, {}, report, CALM, report.reported_at)
 
 
 @pytest.fixture

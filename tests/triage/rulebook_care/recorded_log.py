@@ -55,7 +55,7 @@ def recorded_log(folder: Path, files: dict[str, object] | None = None) -> Iterat
         tickets.open_ticket(
             service, {**REPORT, "machine": "LH30-2", "symptoms": ["leaking"], "answers": {}}, AGENT
         )
-        tickets.open_ticket(service, {**REPORT, "answers": {"cord_damaged": True}}, AGENT)
+        tickets.open_ticket(service, {**REPORT, "machine": None, "answers": {"cord_damaged": True}}, AGENT)
         log.close("T-000001", "dirty_filter")
         log.close("T-000002", "dirty_filter")
         log.close("T-000003", None)
