@@ -106,7 +106,10 @@ def decide(
     seen = {**inference.facts, **computed}
 
     cured = next((check.check for check in report.checks if check.result == "cured"), None)
-    solved = cured is not None and not live.stop_use and not dangers.open and not required
+    held = bool(dangers.open or required)
+    solved = cured is not None and not live.stop_use and not held
+    if held and not live.stop_use:
+        seen["solved"] = computed["solved"] = False  # whatever a check cured
     argued = () if solved else fired_policy(engine, seen)
     if solved and cured is not None:
         verdict = solved_verdict(rulebook, cured)

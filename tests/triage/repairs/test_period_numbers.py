@@ -39,6 +39,7 @@ from triage.values.errors import InputError
 
 RULEBOOK = rulebook_from_data(rulebook_files())
 LEAKING = {"machine": "LH30-2", "symptoms": ["leaking"], "answers": {}}
+SAFE = {"made_safe": True, "note": "The cord is a new one."}
 CORD = {"machine": "LH30-2", "symptoms": ["leaking", "not_freezing"], "answers": {"cord_damaged": True}}
 LARGE = {"cause": "dirty_filter", "lines": [{"kind": "trip"}, {"kind": "labor", "hours": 4}]}
 
@@ -114,7 +115,11 @@ def service(tmp_path: Path) -> Iterator[Service]:
             record_visit(running, "T-000005", {"state": state}, TERN)
         clock.move(hours=1)
         repairs.close(
-            running, "T-000005", {**done, "cause": "no_fault_found", "cured_by": "nothing"}, TERN, None
+            running,
+            "T-000005",
+            {**done, **SAFE, "cause": "no_fault_found", "cured_by": "nothing"},
+            TERN,
+            None,
         )
         clock.move(hours=3)
         repairs.reopen(running, "T-000005", "The cord sparks.", AGENT)
@@ -130,7 +135,13 @@ def service(tmp_path: Path) -> Iterator[Service]:
         repairs.close(
             running,
             "T-000005",
-            {**done, "cause": "seal_wrong", "lines": [{"kind": "trip"}], "authorization": "T-000005-A2"},
+            {
+                **done,
+                **SAFE,
+                "cause": "seal_wrong",
+                "lines": [{"kind": "trip"}],
+                "authorization": "T-000005-A2",
+            },
             TERN,
             None,
         )

@@ -80,9 +80,7 @@ def test_unknown_keys_are_skipped_and_a_missing_one_needs_a_default() -> None:
             st.none() | st.decimals(0, 10**9, places=2).map(lambda amount: Money(amount, "USD")),
         )
     ),
-    st.datetimes(
-        timezones=st.sampled_from([UTC, timezone(timedelta(hours=-5)), timezone(timedelta(minutes=345))])
-    ),
+    st.datetimes(timezones=st.sampled_from([UTC, timezone(timedelta(hours=-5))])),
 )
 def test_written_and_read_it_is_the_same(parts: list[Inner], at: datetime) -> None:
     outer = Outer(at, at.date(), Decimal("0.5"), {}, tuple(parts))

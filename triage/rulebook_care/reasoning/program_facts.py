@@ -89,6 +89,7 @@ ALWAYS_SO: tuple[Condition, ...] = (
     ),
     AnyOf((_is("near_certain", False), FactTest("top_cause", Not((Compare("=", OTHER_CAUSE),))))),
     # Where a check cured it, policy is asked only when a caution still says to stop.
+    AnyOf((_is("solved", False), _is("stop_use", True))),
     AnyOf((_is("stop_use", False), _is("caution_fired", True))),
     AnyOf((_is("stop_use", False), _is("plan_starts_in_store", False))),
     AnyOf((_is("cover_parts", False), _is("machine_known", True))),

@@ -22,7 +22,7 @@ def test_the_recorded_tickets_are_decided_again_under_both_sides(here: Path, run
     assert status == 0
     lines = out.splitlines()
     assert "damaged-cord" in out
-    assert lines[-1].startswith("1 of 2 recorded tickets changes; 5 safety outcomes lost (2 decisions looked")
+    assert lines[-1].startswith("1 of 2 recorded tickets changes; 8 safety outcomes lost (3 decisions looked")
     assert "decided from the beginning until" in lines[-1]
     assert "Redeciding" in err
 
@@ -47,7 +47,7 @@ def test_without_being_asked_the_newest_replay_between_the_two_says_it(here: Pat
     assert "as the replay of" in out
     assert err == ""
     counted = json.loads(run("rulebook", "diff", "rules", folder, "--json")[1])["tickets"]
-    assert (counted["tickets"], counted["changed"], counted["decisions"]) == (2, 1, 2)
+    assert (counted["tickets"], counted["changed"], counted["decisions"]) == (2, 1, 3)
     assert counted["replayed_at"] is not None
     assert json.loads(run("rulebook", "diff", folder, "rules", "--json")[1])["tickets"] is None
 

@@ -71,7 +71,7 @@ def test_outcomes_that_change_are_counted_by_symptom_and_site(log: Log) -> None:
     assert found["by_symptom"]["leaking"] == [
         {"baseline": "fix_in_store", "candidate": "dispatch", "count": 1}
     ]
-    assert sum(row["count"] for row in found["by_site"]["halt-001"]) == 6
+    assert sum(row["count"] for row in found["by_site"]["halt-001"]) == 5
     assert sum(row["count"] for row in found["by_site"]["halt-023"]) == 1
     assert found["examples"] == [
         {
