@@ -15,6 +15,7 @@ from triage.cli.shown.files import opened_service
 from triage.cli.shown.show import show_decision
 from triage.records.caller import Caller
 from triage.rulebook.fixed_words import OUTCOME_TITLES
+from triage.service import tickets
 
 REPORTS = Path(__file__).parent / "reports"
 CLOCK = datetime.combine(AS_OF, time(20), UTC)
@@ -30,8 +31,8 @@ def main() -> None:
             console.print()
             console.rule(f"[bold]{story['title']}", align="left")
             console.print(story["story"], style="italic")
-            show_decision(service.triage_once(story["report"]), service.rulebook, console)
-            ticket = service.open_ticket(story["report"], DESK)
+            show_decision(tickets.decide_once(service, story["report"]), service.rulebook, console)
+            ticket = tickets.open_ticket(service, story["report"], DESK)
             console.print(f"\nStored as ticket {ticket.id}.")
             outcomes[ticket.outcome or ""] += 1
     console.print()
