@@ -29,9 +29,16 @@ LIFE_FACTS = frozenset({"keep_cost_year", "swap_cost_year", "swap_saves_year", "
 
 
 def fault_facts(
-    rulebook: Rulebook, report: Report, causes: Sequence[CauseChance], live: CautionsThatHold
+    rulebook: Rulebook,
+    report: Report,
+    causes: Sequence[CauseChance],
+    live: CautionsThatHold,
+    fixed: bool,
 ) -> dict[str, FactValue]:
-    """What is likely at fault, what was tried, and what the cautions say. `causes` are sorted by chance."""
+    """What is likely at fault, what was tried, and what the cautions say. `causes` are sorted by chance.
+
+    `fixed` says that a check fixed the symptom and nothing but a caution that stops use stands in the way.
+    """
     top, second = causes[0], causes[1] if len(causes) > 1 else None
     computed: dict[str, FactValue] = {
         "top_cause": top.cause,
@@ -42,7 +49,7 @@ def fault_facts(
         "estimate_given": report.estimate is not None,
         "stop_use": live.stop_use,
         "caution_fired": bool(live.said),
-        "solved": any(done.result == "cured" for done in report.checks),
+        "solved": fixed,
         "checks_tried": Decimal(len(report.checks)),
     }
     if report.estimate is not None:

@@ -93,7 +93,7 @@ def dangers_of(
     """
     own = {danger.caution: danger for danger in state.open}
     before = {danger.caution: danger for danger in state.elsewhere} | own
-    heard = tuple(_heard(rulebook, report, state))
+    heard = tuple(_heard(rulebook, report, state)) if state.safe else ()
     safe = {each.caution for each in state.safe if not _stirred(rulebook, each, report, heard)}
     fired = [id_ for id_ in inference.cautions if id_ not in safe]
     holding = tuple(id_ for id_ in rulebook.cautions if id_ in fired or id_ in before)

@@ -62,8 +62,8 @@ def decide(
 
     `engine` is what `inference.compile_rulebook` made of this rulebook. Warranty is asked for the day of the
     report. Without `ask` no questions are worked out; all else is the same. `state` is what is known of
-    dangers besides the report. Raises InputError for a report
-    from the future or from before its machine was made, and EngineFailure when the engine does not answer.
+    dangers besides the report. Raises InputError for a report from the future or from before its machine was
+    made, and EngineFailure when the engine does not answer.
     """
     check_dates(report, machine, now)
 
@@ -92,8 +92,11 @@ def decide(
     allowed = [check for check in if_safe if check not in live.waiting and first is not None]
     plan = best_plan(rulebook, chances, allowed, job.sending, done, first or ())
 
+    cured = next((check.check for check in report.checks if check.result == "cured"), None)
+    held = bool(dangers.open or required)
+    fixed = cured is not None and (live.stop_use or not held)
     computed = {
-        **fault_facts(rulebook, report, causes, live),
+        **fault_facts(rulebook, report, causes, live, fixed),
         **warranty_facts(rulebook, machine, warranty, job, reported_on),
         "after_hours": after_hours,
     }
@@ -105,11 +108,7 @@ def decide(
     computed |= life_facts(rulebook, life)
     seen = {**inference.facts, **computed}
 
-    cured = next((check.check for check in report.checks if check.result == "cured"), None)
-    held = bool(dangers.open or required)
     solved = cured is not None and not live.stop_use and not held
-    if held and not live.stop_use:
-        seen["solved"] = computed["solved"] = False  # whatever a check cured
     argued = () if solved else fired_policy(engine, seen)
     if solved and cured is not None:
         verdict = solved_verdict(rulebook, cured)
