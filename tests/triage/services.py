@@ -22,6 +22,7 @@ from triage.records.caller import Caller
 from triage.records.payloads import payload_from_data
 from triage.records.report import CareEvent, Machine, PastRepair, Site
 from triage.rulebook.reading.reader import rulebook_from_data
+from triage.service import tickets
 from triage.service.service import Service
 from triage.store import open_store
 from triage.store.tables.machines import Contractor
@@ -165,3 +166,9 @@ def assert_events_read_back(database: Path) -> None:
     with closing(sqlite3.connect(database)) as connection:
         for kind, stored in connection.execute("SELECT kind, payload FROM events"):
             assert to_json(as_data(payload_from_data(kind, from_json(stored)))) == stored
+
+
+def stored(service: Service) -> int:
+    """Events of all tickets."""
+    found = tickets.tickets(service, OPS, limit=200).tickets
+    return sum(len(tickets.events(service, ticket.id, OPS)) for ticket in found)

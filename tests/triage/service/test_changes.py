@@ -3,35 +3,24 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Iterator
-from pathlib import Path
 
 import pytest
 
 from tests.triage.builders import cause
-from tests.triage.services import AGENT, NOON, OPS, REPORT, Clock, rulebook_files, running_service, watched
+from tests.triage.services import (
+    AGENT,
+    NOON,
+    OPS,
+    REPORT,
+    rulebook_files,
+    stored,
+    watched,
+)
 from triage.rulebook.reading.reader import version_of
 from triage.service import requests, tickets, what_if
 from triage.service.service import Service
 from triage.store.tables.rulebooks import Publication
 from triage.values.errors import ConflictError
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
-
-
-@pytest.fixture
-def service(tmp_path: Path, clock: Clock) -> Iterator[Service]:
-    with running_service(tmp_path, clock) as running:
-        yield running
-
-
-def stored(service: Service) -> int:
-    """Events of all tickets."""
-    found = tickets.tickets(service, OPS, limit=200).tickets
-    return sum(len(tickets.events(service, ticket.id, OPS)) for ticket in found)
 
 
 def test_a_stale_change_is_told_what_happened_since(service: Service) -> None:

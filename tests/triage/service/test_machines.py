@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import UTC, date, datetime
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -16,23 +14,10 @@ from tests.triage.services import (
     NOON,
     OPS,
     REPORT,
-    Clock,
-    running_service,
 )
 from triage.service import machines, tickets
 from triage.service.service import Service
 from triage.values.errors import ConflictError, InputError
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
-
-
-@pytest.fixture
-def service(tmp_path: Path, clock: Clock) -> Iterator[Service]:
-    with running_service(tmp_path, clock) as running:
-        yield running
 
 
 def test_a_technician_sees_the_own_contractors_machines_only(service: Service) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -41,17 +41,6 @@ YES = {"estimate": 1, "answer": "yes", "authority": "ops_lead", "why": "It is th
 def closing(hours: int, **more: object) -> dict[str, Any]:
     lines = [{"kind": "trip"}, {"kind": "labor", "hours": hours}]
     return {"cause": "dirty_filter", "cured_by": "repair", "lines": lines, **more}
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
-
-
-@pytest.fixture
-def service(tmp_path: Path, clock: Clock) -> Iterator[Service]:
-    with running_service(tmp_path, clock) as running:
-        yield running
 
 
 @pytest.fixture

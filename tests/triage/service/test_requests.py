@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Iterator
-from pathlib import Path
+from collections.abc import Callable
 
 import pytest
 
@@ -14,31 +13,13 @@ from tests.triage.services import (
     NOON,
     OPS,
     REPORT,
-    Clock,
-    running_service,
+    stored,
     watched,
 )
 from triage.records.ticket import Ticket
 from triage.service import calls, repairs, requests, tickets
 from triage.service.service import Service
 from triage.values.errors import ConflictError, InputError
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
-
-
-@pytest.fixture
-def service(tmp_path: Path, clock: Clock) -> Iterator[Service]:
-    with running_service(tmp_path, clock) as running:
-        yield running
-
-
-def stored(service: Service) -> int:
-    """Events of all tickets."""
-    found = tickets.tickets(service, OPS, limit=200).tickets
-    return sum(len(tickets.events(service, ticket.id, OPS)) for ticket in found)
 
 
 def test_a_token_names_its_caller(service: Service) -> None:

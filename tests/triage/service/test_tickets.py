@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from datetime import timedelta
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -18,7 +16,7 @@ from tests.triage.services import (
     REPORT,
     TERN,
     Clock,
-    running_service,
+    stored,
 )
 from triage.records.decision_json import as_json
 from triage.records.ticket import fold
@@ -27,23 +25,6 @@ from triage.service.service import Service
 from triage.values.dataclass_json import as_data
 from triage.values.errors import InputError, NotFoundError
 from triage.values.json_text import from_json, to_json
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
-
-
-@pytest.fixture
-def service(tmp_path: Path, clock: Clock) -> Iterator[Service]:
-    with running_service(tmp_path, clock) as running:
-        yield running
-
-
-def stored(service: Service) -> int:
-    """Events of all tickets."""
-    found = tickets.tickets(service, OPS, limit=200).tickets
-    return sum(len(tickets.events(service, ticket.id, OPS)) for ticket in found)
 
 
 def test_a_report_becomes_a_decided_ticket(service: Service) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 
@@ -22,17 +21,6 @@ from triage.service import machines, tickets, what_if
 from triage.service.service import Service
 from triage.store.tables.rulebooks import Publication
 from triage.values.errors import NotFoundError
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
-
-
-@pytest.fixture
-def service(tmp_path: Path, clock: Clock) -> Iterator[Service]:
-    with running_service(tmp_path, clock) as running:
-        yield running
 
 
 def test_a_decision_is_made_again_identically(service: Service, clock: Clock) -> None:
