@@ -1,4 +1,4 @@
-"""Estimates, words and authorizations of one ticket: the part of its state that money hangs on.
+"""Estimates, approvals and authorizations of one ticket: the part of its state that money hangs on.
 
 An authorization belongs to one revision of the estimate, and a new revision withdraws it. Its number is never
 given again. It is used by the closing that names it, once and before it expires.
@@ -16,7 +16,7 @@ from triage.values.money import Money, in_currency, money_text
 
 
 @dataclass(frozen=True, slots=True)
-class Word:
+class ApprovalSaid:
     """The answer to an estimate; `authority` None is the standing limit, `who` wrote it down."""
 
     authority: str | None
@@ -46,7 +46,7 @@ class Repair:
     revisions: int = 0
     authorized: int = 0
     estimate: Estimated | None = None
-    word: Word | None = None
+    approval: ApprovalSaid | None = None
     authorization: Authorization | None = None
 
 
@@ -71,9 +71,9 @@ def after_estimate(repair: Repair, estimate: Estimated) -> Repair:
     return Repair(repair.revisions + 1, repair.authorized, estimate, None, authorization)
 
 
-def after_word(repair: Repair, said: Approved, who: str) -> Repair:
+def after_approval(repair: Repair, said: Approved, who: str) -> Repair:
     """Somebody with the right to it, or the standing limit, answered the estimate."""
-    repair = replace(repair, word=Word(said.authority, said.yes, said.amount, said.why, who))
+    repair = replace(repair, approval=ApprovalSaid(said.authority, said.yes, said.amount, said.why, who))
     if not said.yes or said.number is None or said.amount is None or said.expires_at is None:
         return repair
     authorization = Authorization(
@@ -87,7 +87,7 @@ def after_close(repair: Repair, named: str | None) -> Repair:
     authorization = repair.authorization
     if authorization is not None and named == authorization.number:
         authorization = replace(authorization, state="used")
-    return replace(repair, estimate=None, word=None, authorization=_withdrawn(authorization))
+    return replace(repair, estimate=None, approval=None, authorization=_withdrawn(authorization))
 
 
 def _withdrawn(authorization: Authorization | None) -> Authorization | None:
@@ -104,17 +104,17 @@ def open_authorization(repair: Repair, now: datetime) -> Authorization | None:
     return authorization if now < authorization.expires_at else None
 
 
-def refuse_second_word(repair: Repair, revision: int, ticket: str) -> None:
+def refuse_second_approval(repair: Repair, revision: int, ticket: str) -> None:
     """Raises ConflictError unless `revision` is the last one and nobody has answered it."""
     last = repair.revisions if repair.estimate is not None else 0
     if revision != last:
         what = f"the last one is {last}" if last else "there is none to answer (give 0)"
         message = f"estimate {revision} of ticket {ticket} is not the last: {what}; answer that"
         raise ConflictError([Problem(message, "/estimate")])
-    word = repair.word
-    if word is not None:
-        said = "approved" if word.yes else "refused"
-        by = word.authority or "the standing limit"
+    approval = repair.approval
+    if approval is not None:
+        said = "approved" if approval.yes else "refused"
+        by = approval.authority or "the standing limit"
         message = (
             f"estimate {revision} of ticket {ticket} was {said} already, by {by}; send a revision to ask anew"
         )

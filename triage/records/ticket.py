@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Literal
 
-from triage.records.authorization import NOTHING_YET, Repair, after_close, after_estimate, after_word
+from triage.records.authorization import NOTHING_YET, Repair, after_approval, after_close, after_estimate
 from triage.records.danger import CALM, DangerState, danger_after
 from triage.records.decision_parts import DecisionParts
 from triage.records.payloads import (
@@ -146,7 +146,7 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
             repair = after_estimate(ticket.repair, payload)
             return replace(ticket, report=report, parked_until=None, repair=repair)
         case Approved():
-            repair = after_word(ticket.repair, payload, event.who)
+            repair = after_approval(ticket.repair, payload, event.who)
             return replace(ticket, repair=repair, outcome="approve" if payload.yes else ticket.outcome)
         case Decided():
             return _decided(ticket, payload.decision, event.rulebook)

@@ -20,7 +20,7 @@ from triage.records.authorization import (
     next_number,
     open_authorization,
     refuse_closing_above,
-    refuse_second_word,
+    refuse_second_approval,
     standing_until,
 )
 from triage.records.caller import Caller
@@ -157,7 +157,7 @@ class _Desk:
     def approve(self, ticket: Ticket, data: object) -> Change:
         approval = read_approval(data, self.rulebook, self.now)
         repair, speaker = ticket.repair, approval.authority
-        refuse_second_word(repair, approval.estimate, ticket.id)
+        refuse_second_approval(repair, approval.estimate, ticket.id)
         amount = approval.amount
         if approval.answer == "yes":
             if repair.estimate is None:

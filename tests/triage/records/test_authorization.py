@@ -12,13 +12,13 @@ from tests.triage.payloads import estimate, usd
 from triage.records.authorization import (
     NOTHING_YET,
     Repair,
+    after_approval,
     after_close,
     after_estimate,
-    after_word,
     next_number,
     open_authorization,
     refuse_closing_above,
-    refuse_second_word,
+    refuse_second_approval,
 )
 from triage.records.payloads import Approved
 from triage.values.errors import ConflictError, InputError
@@ -34,29 +34,29 @@ def estimated(repair: Repair = NOTHING_YET) -> Repair:
 def yes(repair: Repair, amount: int = 500, expires_at: datetime = LATER) -> Repair:
     number = next_number("T-1", repair)
     said = Approved(repair.revisions, "lead", True, usd(amount), number, expires_at, "needed")
-    return after_word(repair, said, "lead's token")
+    return after_approval(repair, said, "lead's token")
 
 
 def no(repair: Repair) -> Repair:
     said = Approved(repair.revisions, "lead", False, None, None, None, "too much")
-    return after_word(repair, said, "lead's token")
+    return after_approval(repair, said, "lead's token")
 
 
 def test_an_estimate_is_answered_once() -> None:
     repair = estimated()
-    refuse_second_word(repair, 1, "T-1")
+    refuse_second_approval(repair, 1, "T-1")
     with pytest.raises(ConflictError, match="was approved already, by lead"):
-        refuse_second_word(yes(repair), 1, "T-1")
+        refuse_second_approval(yes(repair), 1, "T-1")
     with pytest.raises(ConflictError, match="was refused already, by lead"):
-        refuse_second_word(no(repair), 1, "T-1")
+        refuse_second_approval(no(repair), 1, "T-1")
 
 
 def test_only_the_last_revision_is_answered() -> None:
     repair = estimated(estimated())
-    refuse_second_word(repair, 2, "T-1")
+    refuse_second_approval(repair, 2, "T-1")
     for revision in (0, 1, 3):
         with pytest.raises(ConflictError, match="the last one is 2"):
-            refuse_second_word(repair, revision, "T-1")
+            refuse_second_approval(repair, revision, "T-1")
 
 
 def test_a_revision_withdraws_what_was_authorized() -> None:
@@ -114,7 +114,7 @@ def test_closing_ends_an_authorization_that_it_does_not_name() -> None:
     repair = after_close(yes(estimated()), None)
     assert repair.authorization is not None
     assert repair.authorization.state == "withdrawn"
-    assert (repair.estimate, repair.word) == (None, None)
+    assert (repair.estimate, repair.approval) == (None, None)
     assert open_authorization(repair, NOW) is None
     with pytest.raises(InputError, match="was withdrawn"):
         refuse_closing_above(repair, "T-1-A1", usd(1), usd(350), NOW)
@@ -145,7 +145,7 @@ def test_in_any_order_no_revision_is_approved_twice_and_no_number_used_twice(
             if step == "estimate":
                 repair = estimated(repair)
             elif step in ("yes", "no"):
-                refuse_second_word(repair, which, "T-1")
+                refuse_second_approval(repair, which, "T-1")
                 repair = yes(repair, amount) if step == "yes" else no(repair)
                 if step == "yes":
                     assert repair.authorization is not None

@@ -32,7 +32,7 @@ def test_every_kind_of_event_is_among_them() -> None:
     assert {from_json(line)["kind"] for line in STORED} == set(PAYLOADS)
 
 
-def test_a_word_has_its_title_only_where_somebody_spoke() -> None:
+def test_an_approval_has_its_title_only_where_somebody_spoke() -> None:
     until = datetime(2026, 4, 1, 17, tzinfo=UTC)
     by_limit = Approved(1, None, True, usd(205), "T-1-A1", until, "within")
     by_lead = Approved(1, "lead", True, usd(205), "T-1-A1", until, "within", Speaker("Lead", "ops"))

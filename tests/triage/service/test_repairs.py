@@ -138,7 +138,7 @@ def test_an_authoritys_yes_authorizes_the_repair(service: Service, ticket: Ticke
     repairs.estimate(service, ticket.id, LARGE, FOGLINE)
     after = repairs.approve(service, ticket.id, YES, OPS)
     assert after.outcome == "approve"
-    assert repair_of(after)["word"] == {
+    assert repair_of(after)["approval"] == {
         "authority": "ops_lead",
         "yes": True,
         "amount": "535.00 USD",

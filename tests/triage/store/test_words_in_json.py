@@ -68,6 +68,13 @@ def texts(path: Path) -> Iterator[str]:
     database.close()
 
 
+def repairs_of(path: Path) -> list[tuple[str, str]]:
+    database = sqlite3.connect(path)
+    rows = database.execute("SELECT id, repair FROM tickets ORDER BY id").fetchall()
+    database.close()
+    return rows
+
+
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     database = sqlite3.connect(tmp_path / "old.db")
@@ -113,6 +120,15 @@ def test_no_old_word_is_left_as_a_key_and_the_log_is_closed_again(path: Path) ->
             with pytest.raises(IntegrityError, match="only added to"):
                 connection.exec_driver_sql(f"UPDATE {table} SET who = 'nobody'")
     engine.dispose()
+
+
+def test_the_answer_to_an_estimate_is_called_an_approval(path: Path) -> None:
+    words = {id: '"word":' in repair for id, repair in repairs_of(path)}
+    assert words == {"T-000001": True, "T-000002": True, "T-000003": True}
+    open_store(f"sqlite:///{path}").close()
+    for _, repair in repairs_of(path):
+        assert "approval" in json.loads(repair)
+        assert "word" not in json.loads(repair)
 
 
 def test_a_turning_point_names_its_number_and_facts_keep_the_ids_their_author_gave(with_a_turn: Path) -> None:
