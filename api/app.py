@@ -14,6 +14,7 @@ from api.desk import list as open_tickets
 from api.desk.search import FINDER, MachineFinder
 from api.http import auth, health, problems
 from api.http.json_bodies import ExactJSONProvider
+from api.http.lane import init_lane
 from api.http.replays import LAUNCHER
 from api.ops import book, changes, files, release
 from api.ops import numbers as numbers_page
@@ -111,6 +112,7 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
     app.teardown_request(_let_rulebook_go)
     app.before_request(_no_caller_yet)
     app.before_request(auth.refuse_foreign_forms)
+    init_lane(app)
     app.after_request(_own_origin_only)
     app.url_map.strict_slashes = False
     api = ProblemApi(app)

@@ -1,26 +1,39 @@
-"""Serves the app with waitress, a production WSGI server, in one process or in several."""
+"""Serves the app on waitress: in this process, or in several that gunicorn keeps."""
 
 from __future__ import annotations
 
-import gc
 import ipaddress
 import logging
 import socket
 from collections.abc import Callable
 from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
+from typing import Any
 
-from waitress.adjustments import Adjustments
-from waitress.server import TcpWSGIServer, create_server
+from gunicorn.app.base import BaseApplication
+from waitress.server import create_server
 
 from api.app import create_app
-from api.workers import READY, Workers, take
+from api.v1.rulebook import MOST_BYTES
+from api.worker import WSGI, Worker
+from triage.config import DEFAULT_LIMITS, ServerLimits
 from triage.service.service import Service
 
-log = logging.getLogger(__name__)
-THREADS = 2
-"""Enough to work while another waits for the disk; more only take turns at one interpreter."""
-BACKLOG = 1024
+BACKLOG = 2048
+THREADS = 8
+"""More only take turns at one interpreter; fewer wait for one another's disk."""
+
+
+def waitress_settings(limits: ServerLimits) -> dict[str, Any]:
+    """What waitress is told. No body above the largest that a route takes is read."""
+    return {
+        "threads": THREADS,
+        "connection_limit": limits.connections,
+        "max_request_body_size": MOST_BYTES,
+        "asyncore_use_poll": True,
+        "ident": "barrelwise",
+    }
+
 
 Opened = Callable[[], AbstractContextManager[Service]]
 
@@ -41,79 +54,70 @@ def run(
     port: int,
     folder: Path | None = None,
     workers: int = 1,
+    limits: ServerLimits = DEFAULT_LIMITS,
     listening: Callable[[], None] = lambda: None,
 ) -> None:
     """Serves until stopped, in this process or in `workers` others; each opens a program of its own.
 
     `folder` is where the rulebook's files lie. `listening` is called once connections are taken (with several
-    workers they wait until those are ready). Raises OSError when it cannot listen there, WorkersFailed when
-    workers cannot be kept alive.
+    workers they wait until those are ready). Raises OSError when it cannot listen there, SystemExit when the
+    first workers cannot start.
     """
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # it warns of every request that waits
-    if workers == 1:
-        with opened() as service:
-            logging.basicConfig()
-            app = create_app(service, folder)
-            server = create_server(app, host=host, port=port, threads=THREADS, ident="barrelwise")
-            listening()
-            server.run()
+    logging.basicConfig()
+    if workers > 1:
+        _refuse_taken(host, port)
+        Program(opened, folder, host, port, workers, limits, listening).run()
         return
-
-    def work(channel: socket.socket) -> None:
-        logging.basicConfig()
-        with opened() as service:
-            server = _HandedOver(create_app(service, folder), channel, host, port)
-            gc.collect()
-            gc.freeze()  # the rulebook and the code stay; to look through them again only costs time
-            channel.send(READY)
-            server.run()
-
-    with ExitStack() as stack:
-        listeners = [stack.enter_context(each) for each in _listening(host, port)]
-        logging.basicConfig()
+    settings = waitress_settings(limits)
+    with opened() as service:
+        server = create_server(create_app(service, folder), host=host, port=port, **settings)
         listening()
-        Workers(listeners, workers, work).run()
+        server.run()
 
 
-def _listening(host: str, port: int) -> list[socket.socket]:
-    found = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE)
-    with ExitStack() as stack:
-        listeners = []
-        for family, _, _, _, address in dict.fromkeys(found):
-            listener = stack.enter_context(socket.create_server(address[:2], family=family, backlog=BACKLOG))
-            listeners.append(listener)
-        stack.pop_all()
-    return listeners
+def _refuse_taken(host: str, port: int) -> None:
+    """The first process would try again and again; the caller is better told at once."""
+    for family, kind, _, _, address in socket.getaddrinfo(host, port, type=socket.SOCK_STREAM):
+        with socket.socket(family, kind) as tried:
+            tried.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            tried.bind(address)
 
 
-class _HandedOver(TcpWSGIServer):
-    """A waitress server whose connections were accepted by another process."""
+class Program(BaseApplication):
+    """What gunicorn runs: its settings come from here alone, from no file and no variable of its own."""
 
-    def __init__(self, app: object, channel: socket.socket, host: str, port: int) -> None:
-        self._address = (host, port)
-        settings = Adjustments(threads=THREADS, ident="barrelwise", host=host, port=port)
-        place = (socket.AF_INET, socket.SOCK_STREAM, 0, self._address)
-        super().__init__(app, _sock=channel, adj=settings, sockinfo=place, bind_socket=False)
+    def __init__(
+        self,
+        opened: Opened,
+        folder: Path | None,
+        host: str,
+        port: int,
+        workers: int,
+        limits: ServerLimits,
+        listening: Callable[[], None],
+    ) -> None:
+        self.limits, self.waitress = limits, waitress_settings(limits)
+        self._opened, self._folder = opened, folder
+        self._settings = {
+            "bind": f"[{host}]:{port}" if ":" in host else f"{host}:{port}",
+            "workers": workers,
+            "worker_class": Worker,
+            "backlog": BACKLOG,
+            "timeout": limits.request_seconds + limits.grace_seconds,  # of a process that does nothing at all
+            "graceful_timeout": limits.grace_seconds,
+            "proc_name": "barrelwise",
+            "loglevel": "warning",
+            "when_ready": lambda _: listening(),
+            "control_socket_disable": True,
+        }
+        super().__init__()
 
-    def set_reuse_addr(self) -> None:
-        """The address is another process's."""
+    def load_config(self) -> None:
+        for name, value in self._settings.items():
+            self.cfg.set(name, value)
 
-    def getsockname(self) -> tuple[str, str]:
-        return self._address[0], str(self._address[1])
-
-    def accept_connections(self) -> None:
-        self.accepting = True
-
-    def accept(self) -> tuple[socket.socket, object] | None:
-        try:
-            connection = take(self.socket)
-        except EOFError:
-            log.warning("the process that accepts connections is gone; this worker ends")
-            raise SystemExit(0) from None
-        if connection is None:
-            return None
-        try:
-            return connection, connection.getpeername()
-        except OSError:  # it was closed on the way
-            connection.close()
-            return None
+    def load(self) -> WSGI:
+        """The app of one worker, whose program stays open as long as it lives."""
+        self._kept = ExitStack()
+        return create_app(self._kept.enter_context(self._opened()), self._folder).wsgi_app

@@ -67,6 +67,7 @@ ONLY_IN = {
     "marshmallow": ("api/",),
     "werkzeug": ("api/",),
     "waitress": ("api/",),
+    "gunicorn": ("api/",),
     "jinja2": ("triage/rulebook_care/book/",),
     "click": ("triage/cli/",),
     "rich": ("triage/cli/",),

@@ -34,11 +34,41 @@ SETTINGS: tuple[tuple[str, str, str], ...] = (
         "How many processes `serve` answers with, 1 to 64; empty: one a core, at most 4. "
         "An in-memory database has one",
     ),
+    ("BARRELWISE_CONNECTIONS", "4000", "How many connections a process keeps open; more wait to be accepted"),
+    ("BARRELWISE_REQUEST_SECONDS", "120", "A process in which a request takes longer is replaced"),
+    ("BARRELWISE_GRACE_SECONDS", "30", "How long a process that is told to stop may finish what runs"),
+    (
+        "BARRELWISE_WORKER_MB",
+        "2000",
+        "A process that holds more memory is replaced once it has finished; 0: never",
+    ),
 )
 """(name, default, help) of every setting."""
 
 DEFAULT_WORKERS = 4
 MOST_WORKERS = 64
+NUMBERS = {
+    "BARRELWISE_PORT": (1, 65535, "a port"),
+    "BARRELWISE_WORKERS": (1, MOST_WORKERS, "a number of processes"),
+    "BARRELWISE_CONNECTIONS": (100, 100_000, "a number of connections"),
+    "BARRELWISE_REQUEST_SECONDS": (5, 3600, "a number of seconds"),
+    "BARRELWISE_GRACE_SECONDS": (1, 600, "a number of seconds"),
+    "BARRELWISE_WORKER_MB": (0, 1_000_000, "a number of megabytes"),
+}
+"""The least and most of each setting that is a number, and what it is."""
+
+
+@dataclass(frozen=True, slots=True)
+class ServerLimits:
+    """What one serving process may take: connections at once, seconds, megabytes of memory."""
+
+    connections: int = 4000
+    request_seconds: int = 120
+    grace_seconds: int = 30
+    worker_mb: int = 2000
+
+
+DEFAULT_LIMITS = ServerLimits()
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +79,7 @@ class Settings:
     host: str
     port: int
     workers: int
+    limits: ServerLimits
 
 
 def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
@@ -59,13 +90,14 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
     if values["BARRELWISE_ENGINE"] not in ENGINE_NAMES:
         wanted = f"choose one of {', '.join(ENGINE_NAMES)}"
         problems.append(Problem(f'BARRELWISE_ENGINE is "{values["BARRELWISE_ENGINE"]}"; {wanted}'))
-    port = values["BARRELWISE_PORT"]
-    if not (port.isascii() and port.isdigit() and 1 <= int(port) <= 65535):
-        problems.append(Problem(f'BARRELWISE_PORT is "{port}"; a port is a number from 1 to 65535'))
-    workers = values["BARRELWISE_WORKERS"] or str(min(_cores(), DEFAULT_WORKERS))
-    if not (workers.isascii() and workers.isdigit() and 1 <= int(workers) <= MOST_WORKERS):
-        wanted = f"give a number of processes from 1 to {MOST_WORKERS}"
-        problems.append(Problem(f'BARRELWISE_WORKERS is "{workers}"; {wanted}'))
+    values["BARRELWISE_WORKERS"] = values["BARRELWISE_WORKERS"] or str(min(_cores(), DEFAULT_WORKERS))
+    numbers = {}
+    for name, (least, most, what) in NUMBERS.items():
+        given_as = values[name]
+        if given_as.isascii() and given_as.isdigit() and least <= int(given_as[:9]) <= most:
+            numbers[name] = int(given_as)
+        else:
+            problems.append(Problem(f'{name} is "{given_as}"; give {what} from {least} to {most}'))
     if problems:
         raise InputError(problems)
     folder = values["BARRELWISE_RULEBOOK"]
@@ -74,8 +106,14 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
         rulebook=Path(folder) if folder else default_rulebook(),
         engine=values["BARRELWISE_ENGINE"],
         host=values["BARRELWISE_HOST"],
-        port=int(port),
-        workers=int(workers),
+        port=numbers["BARRELWISE_PORT"],
+        workers=numbers["BARRELWISE_WORKERS"],
+        limits=ServerLimits(
+            connections=numbers["BARRELWISE_CONNECTIONS"],
+            request_seconds=numbers["BARRELWISE_REQUEST_SECONDS"],
+            grace_seconds=numbers["BARRELWISE_GRACE_SECONDS"],
+            worker_mb=numbers["BARRELWISE_WORKER_MB"],
+        ),
     )
 
 

@@ -30,6 +30,7 @@ TITLES = {
     422: "The input cannot be used",
     428: "If-Match is needed",
     500: "Something went wrong here",
+    503: "It cannot be answered now",
 }
 
 

@@ -30,6 +30,7 @@ def serve(host: str | None, port: int | None, workers: int | None) -> None:
 
     settings = read_settings()
     host, port, workers = host or settings.host, port or settings.port, workers or settings.workers
+    folder, limits = settings.rulebook, settings.limits
 
     def listening() -> None:
         click.echo(f"serving on http://{host}:{port}", err=True)
@@ -41,13 +42,13 @@ def serve(host: str | None, port: int | None, workers: int | None) -> None:
             if note is not None:
                 click.echo(note, err=True)
             host = _host_without_token(service, host)
-            _say_which_rulebook(service, settings.rulebook)
+            _say_which_rulebook(service, folder)
             if workers == 1 or not service.store.can_be_shared:
                 with _listening_on(host, port):
-                    run(lambda: nullcontext(service), host, port, settings.rulebook, 1, listening)
+                    run(lambda: nullcontext(service), host, port, folder, 1, limits, listening)
                 return
         with _listening_on(host, port):
-            run(partial(opened_service, settings), host, port, settings.rulebook, workers, listening)
+            run(partial(opened_service, settings), host, port, folder, workers, limits, listening)
     finally:
         signal.signal(signal.SIGTERM, before)
 
