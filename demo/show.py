@@ -11,7 +11,7 @@ from pathlib import Path
 from rich.console import Console
 
 from demo.make_data import AS_OF
-from triage.cli.shown.files import opened_service
+from triage.cli.shown.opened import opened_service
 from triage.cli.shown.show import show_decision
 from triage.records.caller import Caller
 from triage.rulebook.fixed_words import OUTCOME_TITLES

@@ -9,40 +9,49 @@ from typing import NoReturn
 
 import click
 
-from triage.cli.commands import commission as commission_command
-from triage.cli.commands import explain as explain_command
-from triage.cli.commands import load as load_command
-from triage.cli.commands import serve as serve_command
-from triage.cli.commands import token as token_commands
-from triage.cli.commands.triage import triage
-from triage.cli.commands.what_if import what_if_command
-from triage.cli.rulebook import rulebook_group as rulebook_commands
-from triage.cli.rulebook.diff import diff
-from triage.cli.rulebook.dmn import tables_in, tables_out
-from triage.cli.rulebook.learn import learn_command
-from triage.cli.rulebook.publish import log, publish, rollback
-from triage.cli.rulebook.replay import replay_command
+from triage.cli.lazy import LazyGroup
 from triage.values.errors import InputError
 
 WRONG_INPUT = 2
 FAILED = 70  # EX_SOFTWARE of sysexits.h: a fault of the program, not of the input
 
 
-@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+COMMANDS = {
+    "triage": "triage.cli.commands.triage:triage",
+    "commission": "triage.cli.commands.commission:commission",
+    "serve": "triage.cli.commands.serve:serve",
+    "load": "triage.cli.commands.load:load",
+    "explain": "triage.cli.commands.explain:explain",
+    "what-if": "triage.cli.commands.what_if:what_if_command",
+    "token": "triage.cli.commands.token:token",
+    "rulebook": "triage.cli.main:rulebook",
+}
+RULEBOOK_COMMANDS = {
+    "schema": "triage.cli.rulebook.check:schema",
+    "check": "triage.cli.rulebook.check:check",
+    "cases": "triage.cli.rulebook.check:cases",
+    "table": "triage.cli.rulebook.pages:table",
+    "new": "triage.cli.rulebook.pages:new",
+    "diff": "triage.cli.rulebook.diff:diff",
+    "replay": "triage.cli.rulebook.replay:replay_command",
+    "publish": "triage.cli.rulebook.publish:publish",
+    "rollback": "triage.cli.rulebook.publish:rollback",
+    "log": "triage.cli.rulebook.publish:log",
+    "learn": "triage.cli.rulebook.learn:learn_command",
+    "tables-out": "triage.cli.rulebook.dmn:tables_out",
+    "tables-in": "triage.cli.rulebook.dmn:tables_in",
+}
+
+
+@click.group(cls=LazyGroup, places=COMMANDS, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="barrelwise", message="%(prog)s %(version)s")
 def barrelwise() -> None:
     """Triage for trouble reports on frozen-drink dispensers: one report in, one decision out."""
 
 
-barrelwise.add_command(triage)
-barrelwise.add_command(commission_command.commission)
-barrelwise.add_command(serve_command.serve)
-barrelwise.add_command(load_command.load)
-barrelwise.add_command(explain_command.explain)
-barrelwise.add_command(what_if_command)
-barrelwise.add_command(token_commands.token)
-barrelwise.add_command(rulebook_commands.rulebook)
-for command in (diff, replay_command, publish, rollback, log, learn_command, tables_out, tables_in):
-    rulebook_commands.rulebook.add_command(command)
+@click.group(cls=LazyGroup, places=RULEBOOK_COMMANDS)
+def rulebook() -> None:
+    """Check the rulebook and help write it."""
 
 
 def main(arguments: Sequence[str] | None = None) -> NoReturn:

@@ -40,7 +40,11 @@ class RuleTooWide(RulebookError):
     def __init__(self, rule: str, reason: str, file: str | None = None) -> None:
         self.rule = rule
         self.reason = reason
+        self.file = file
         super().__init__([Problem(f'rule "{rule}" {reason}', file=file)])
+
+    def __reduce__(self) -> tuple[type[RuleTooWide], tuple[str, str, str | None]]:
+        return RuleTooWide, (self.rule, self.reason, self.file)  # a child process sends it
 
 
 class EngineFailure(RuntimeError):

@@ -7,8 +7,6 @@ from decimal import Decimal
 from functools import cache, lru_cache
 from typing import Any
 
-import pint
-
 from triage.values.plain_data import exact_number
 
 _UNIT = r"[^\W\d_%°][\w/*^° ]{0,39}|[%°]\w{0,9}"
@@ -21,13 +19,23 @@ class UnitError(ValueError):
 
 @cache
 def registry() -> Any:
-    """pint's registry, counting in Decimals."""
+    """The registry of pint, counting in Decimals; imported when first asked for, since it takes a second."""
+    import pint
+
     return pint.UnitRegistry(non_int_type=Decimal, autoconvert_offset_to_baseunit=True)
+
+
+COMMON_UNITS = frozenset(
+    {"ampere", "d", "degC", "degF", "degree", "foot", "h", "hour", "inch", "kJ"}
+) | frozenset({"kilogram", "liter", "min", "percent", "volt", "watt"})
+"""Units that pint knows, so that it need not be asked."""
 
 
 @lru_cache(maxsize=256)
 def is_unit(name: str) -> bool:
     """Whether pint knows the unit."""
+    if name in COMMON_UNITS:
+        return True
     if not re.fullmatch(_UNIT, name):
         return False
     try:
@@ -49,9 +57,11 @@ def read_quantity(text: str, unit: str | None) -> Decimal:
         raise UnitError(f'this number has no unit; leave "{written}" out')
     if not is_unit(written):
         raise UnitError(f'"{written}" is not a unit that is known; give the number in {unit}')
+    from pint import DimensionalityError
+
     try:
         converted = registry().Quantity(number, written).to(unit).magnitude
-    except pint.DimensionalityError:
+    except DimensionalityError:
         raise UnitError(f"{written} cannot be converted to {unit}; give the number in {unit}") from None
     return exact_number(str(_trimmed(Decimal(converted))))
 

@@ -1,8 +1,10 @@
 """Reads one YAML 1.2 file into plain data, and remembers the line and column of every value and key.
 
-Built on ruamel.yaml's event stream rather than its constructors: nothing in a file is ever made into an
+Built on a parser's event stream rather than its constructors: nothing in a file is ever made into an
 object, numbers stay exact, nesting and size are bounded, and aliases (by which a small file unfolds into a
-huge one) are refused.
+huge one) are refused. A plain file without faults is read by libyaml (PyYAML), some eight times as fast; any
+other, and any in which libyaml's YAML 1.1 might read something else, by ruamel.yaml, whose words the problems
+are in.
 """
 
 from __future__ import annotations
@@ -11,25 +13,29 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
+from typing import Any
 
+import yaml
 from ruamel.yaml import YAML
+from ruamel.yaml import events as whole
 from ruamel.yaml.error import MarkedYAMLError, YAMLError
-from ruamel.yaml.events import (
-    AliasEvent,
-    CollectionStartEvent,
-    DocumentStartEvent,
-    MappingEndEvent,
-    MappingStartEvent,
-    ScalarEvent,
-    SequenceEndEvent,
-    SequenceStartEvent,
-)
 from ruamel.yaml.reader import ReaderError
 
 from triage.values.errors import Problem, RulebookError
 from triage.values.plain_data import MOST_DEPTH, Path, exact_number
 
 MOST_BYTES = 256 * 1024
+
+_DOCUMENT = (whole.DocumentStartEvent, yaml.DocumentStartEvent)
+_ALIAS = (whole.AliasEvent, yaml.AliasEvent)
+_SCALAR = (whole.ScalarEvent, yaml.ScalarEvent)
+_MAPPING = (whole.MappingStartEvent, yaml.MappingStartEvent)
+_START = (whole.CollectionStartEvent, yaml.CollectionStartEvent)
+_END = (whole.CollectionEndEvent, yaml.CollectionEndEvent)
+_SURELY_ALIKE = re.compile(r"[\n -~\u00a0-\u2027\u202a-\ud7ff\ue000-\ufefe]*")
+"""Texts without tabs, bare carriage returns and the line breaks of YAML 1.1 alone."""
+_READ_APART = re.compile(r"^[%|>]|[|>][-+\d]*#", re.MULTILINE)
+"""Directives, and heads of blocks that only libyaml takes."""
 
 _NO_ALIAS = "anchors and aliases (& and *) are not used in a rulebook; write it out"
 _NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?", re.ASCII)
@@ -76,6 +82,23 @@ def read_yaml(content: bytes, file: str) -> Source:
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         raise _refused(file, "the file is not UTF-8 text; save it as UTF-8", line, 1) from None
+    return _read_fast(text, file) or _read_whole(text, file)
+
+
+def _read_fast(text: str, file: str) -> Source | None:
+    """What libyaml reads; None where the other parser had better look."""
+    if not _SURELY_ALIKE.fullmatch(text) or _READ_APART.search(text):
+        return None
+    reader = _Reader(file)
+    try:
+        for event in yaml.parse(text, Loader=yaml.CSafeLoader):
+            reader.take(event)
+    except Exception:  # it is found again, and said, by the other parser
+        return None
+    return None if reader.problems else reader.source()
+
+
+def _read_whole(text: str, file: str) -> Source:
     reader = _Reader(file)
     try:
         for event in YAML(typ="safe", pure=True).parse(text):
@@ -92,7 +115,7 @@ def read_yaml(content: bytes, file: str) -> Source:
         reader.problems.append(_not_foreseen(error, file, reader.line))
     if reader.problems:
         raise RulebookError(reader.problems)
-    return Source(reader.root, reader.values, reader.keys)
+    return reader.source()
 
 
 class _Reader:
@@ -108,37 +131,35 @@ class _Reader:
         self.line = 1  # of what was read last
         self.stack: list[_Open] = []
 
-    def take(self, event: object) -> None:
-        self.line = event.start_mark.line + 1  # type: ignore[attr-defined]
-        match event:
-            case DocumentStartEvent():
-                self.documents += 1
-                if self.documents > 1:
-                    raise _Stop.at(event, "a file holds one document; take the second `---` out")
-            case AliasEvent():
-                raise _Stop.at(
-                    event, "anchors and aliases (& and *) are not used in a rulebook; write it out"
-                )
-            case ScalarEvent():
-                self._scalar(event)
-            case MappingStartEvent() | SequenceStartEvent():
-                self._start(event)
-            case MappingEndEvent() | SequenceEndEvent():
-                self.stack.pop()
-            case _:
-                pass
+    def source(self) -> Source:
+        return Source(self.root, self.values, self.keys)
 
-    def _start(self, event: CollectionStartEvent) -> None:
+    def take(self, event: Any) -> None:
+        self.line = event.start_mark.line + 1
+        if isinstance(event, _SCALAR):
+            self._scalar(event)
+        elif isinstance(event, _START):
+            self._start(event)
+        elif isinstance(event, _END):
+            self.stack.pop()
+        elif isinstance(event, _ALIAS):
+            raise _Stop.at(event, _NO_ALIAS)
+        elif isinstance(event, _DOCUMENT):
+            self.documents += 1
+            if self.documents > 1:
+                raise _Stop.at(event, "a file holds one document; take the second `---` out")
+
+    def _start(self, event: Any) -> None:
         if len(self.stack) >= MOST_DEPTH:
             raise _Stop.at(event, f"the file is nested more than {MOST_DEPTH} deep")
         if self._wants_key():
             raise _Stop.at(event, "a key is a word, not a list or mapping; is a quote or colon missing?")
         self._check_plainness(event)
-        value: dict[str, object] | list[object] = {} if isinstance(event, MappingStartEvent) else []
+        value: dict[str, object] | list[object] = {} if isinstance(event, _MAPPING) else []
         path = self._put(value, _place(event))
         self.stack.append(_Open(value, path))
 
-    def _scalar(self, event: ScalarEvent) -> None:
+    def _scalar(self, event: Any) -> None:
         self._check_plainness(event)
         if self._wants_key():
             top = self.stack[-1]
@@ -177,8 +198,8 @@ class _Reader:
         self.values.setdefault(path, place)
         return path
 
-    def _check_plainness(self, event: ScalarEvent | CollectionStartEvent) -> None:
-        if isinstance(event, ScalarEvent) and _HALF_SIGN.search(event.value):
+    def _check_plainness(self, event: Any) -> None:
+        if isinstance(event, _SCALAR) and _HALF_SIGN.search(event.value):
             raise _Stop.at(event, "an escape in this text stands for half a character; take it out")
         if event.anchor is not None:
             self._problem(event, _NO_ALIAS)
@@ -187,7 +208,7 @@ class _Reader:
                 event, f"tags such as {str(event.tag)[:40]} are not used in a rulebook; take it out"
             )
 
-    def _problem(self, event: object, message: str) -> None:
+    def _problem(self, event: Any, message: str) -> None:
         place = _place(event)
         self.problems.append(Problem(message, file=self.file, line=place.line, column=place.column))
 
@@ -196,11 +217,11 @@ class _Stop(MarkedYAMLError):
     """Reading cannot go on after this."""
 
     @classmethod
-    def at(cls, event: object, message: str) -> _Stop:
-        return cls(problem=message, problem_mark=event.start_mark)  # type: ignore[attr-defined]
+    def at(cls, event: Any, message: str) -> _Stop:
+        return cls(problem=message, problem_mark=event.start_mark)
 
 
-def _value(event: ScalarEvent) -> object:
+def _value(event: Any) -> object:
     text = event.value
     if event.style not in (None, ""):
         return text
@@ -220,10 +241,10 @@ def _value(event: ScalarEvent) -> object:
     return text
 
 
-def _place(event: object) -> Place:
-    start, end = event.start_mark, event.end_mark  # type: ignore[attr-defined]
+def _place(event: Any) -> Place:
+    start, end = event.start_mark, event.end_mark
     text_column = None
-    if isinstance(event, ScalarEvent) and start.line == end.line:
+    if isinstance(event, _SCALAR) and start.line == end.line:
         quotes = 0 if event.style in (None, "") else 2
         if end.column - start.column == len(event.value) + quotes:  # no escapes: columns map one to one
             text_column = start.column + 1 + quotes // 2

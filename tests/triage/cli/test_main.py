@@ -14,7 +14,7 @@ import pytest
 
 from tests.triage.services import AGENT, REPORT, rulebook_files
 from triage.cli import main as command_line
-from triage.cli.shown.files import opened_service
+from triage.cli.shown.opened import opened_service
 from triage.config import SETTINGS, default_rulebook, read_settings
 from triage.rulebook.reading.reader import read_with_files, rulebook_from_data
 from triage.service import requests, tickets

@@ -24,7 +24,7 @@ from api.app import create_app
 from tests import ROOT
 from tests.triage.services import AGENT, FOGLINE, OPS, REPORT, Clock
 from tests.triage.store.test_store import differences
-from triage.cli.shown.files import opened_service
+from triage.cli.shown.opened import opened_service
 from triage.config import Settings, read_settings
 from triage.records.payloads import Closed
 from triage.service import repairs, requests, tickets

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from triage.values.units import UnitError, is_unit, read_quantity
+from triage.values.units import COMMON_UNITS, UnitError, is_unit, read_quantity, registry
 
 
 def test_a_quantity_is_converted_exactly_where_the_units_are() -> None:
@@ -37,3 +37,9 @@ def test_what_does_not_fit_is_refused(text: str, unit: str | None, part: str) ->
 def test_known_units_are_told_from_words() -> None:
     assert all(is_unit(name) for name in ("d", "h", "inch", "degF", "percent", "month", "V", "A"))
     assert not any(is_unit(name) for name in ("blip", "d +", "", "1/0", "import"))
+
+
+def test_pint_knows_the_common_units() -> None:
+    assert COMMON_UNITS
+    for name in COMMON_UNITS:
+        registry().Unit(name)

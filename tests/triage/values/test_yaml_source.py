@@ -8,8 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from tests import ROOT
 from triage.values.errors import Problem, RulebookError
-from triage.values.yaml_source import MOST_BYTES, Source, read_yaml
+from triage.values.yaml_source import MOST_BYTES, Source, _read_fast, _read_whole, read_yaml
 
 
 def read(text: str) -> Source:
@@ -156,3 +157,47 @@ def test_whatever_the_parser_raises_is_a_finding_in_its_file(monkeypatch: pytest
     (problem,) = caught.value.problems
     assert (problem.file, problem.line) == ("causes/x.yml", 1)
     assert "NotImplementedError" in problem.message
+
+
+def test_both_parsers_read_the_rulebook_alike() -> None:
+    files = sorted((ROOT / "rules").rglob("*.yml"))
+    fast = 0
+    for path in files:
+        text = path.read_text(encoding="utf-8")
+        found = _read_fast(text, path.name)
+        fast += found is not None
+        assert found in (None, _read_whole(text, path.name)), path
+    assert fast > 0.95 * len(files)
+
+
+LINES = (
+    "a: 1",
+    "- b",
+    "  c: 'x'",
+    "? d",
+    '"e": "\\n"',
+    "f: [1, {g: h}]",
+    "i: >",
+    "  j k",
+    "---",
+    "# l",
+    "m: n #o",
+)
+
+
+@given(
+    st.text(alphabet="ab:-[]{}\"'#&*!|>%@`,? \n015.~\u00e9\u0085\u2028\U0001f9ca")
+    | st.lists(st.sampled_from(LINES), max_size=6).map("\n".join)
+    | st.builds(
+        lambda text, at, mark: text[:at] + mark + text[at:],
+        st.lists(st.sampled_from(LINES), min_size=1, max_size=4).map("\n".join),
+        st.integers(0, 40),
+        st.sampled_from(":-[]{}\"'#&*!|>%@`,? \n"),
+    )
+)
+@settings(deadline=None, derandomize=True, max_examples=1500)
+def test_what_the_fast_parser_reads_the_other_reads_alike(text: str) -> None:
+    found = _read_fast(text, "x.yml")
+    if found is not None:
+        other = _read_whole(text, "x.yml")
+        assert (other.data, set(other.values), other.keys) == (found.data, set(found.values), found.keys)

@@ -12,7 +12,8 @@ import click
 from rich.table import Table
 from rich.text import Text
 
-from triage.cli.shown.files import opened_service, problems_of, read_json
+from triage.cli.shown.files import problems_of, read_json
+from triage.cli.shown.opened import opened_service
 from triage.cli.shown.output import console, print_json
 from triage.machine.commissioning import Checklist, Finding, facts, findings, read_checklist
 from triage.machine.commissioning.finding import Result

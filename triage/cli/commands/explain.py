@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from triage.cli.shown.files import opened_service
+from triage.cli.shown.opened import opened_service
 from triage.cli.shown.output import console, print_json
 from triage.cli.shown.show import show_decision, show_derivation
 from triage.records.decision_json import as_json

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn
 
-from triage.cli.shown.files import opened_store
+from triage.cli.shown.opened import opened_store
 from triage.cli.shown.output import messages, print_json
 from triage.config import read_settings
 from triage.loading.load import load as load_folder

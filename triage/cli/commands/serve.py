@@ -11,7 +11,7 @@ from typing import NoReturn
 
 import click
 
-from triage.cli.shown.files import UNREADABLE, opened_service
+from triage.cli.shown.opened import UNREADABLE, opened_service
 from triage.config import MOST_WORKERS, read_settings
 from triage.logic.choose_engine import engine_note
 from triage.service.service import Service

@@ -7,7 +7,8 @@ from dataclasses import asdict
 import click
 from rich.table import Table
 
-from triage.cli.shown.files import now, opened_store
+from triage.cli.shown.files import now
+from triage.cli.shown.opened import opened_store
 from triage.cli.shown.output import console, print_json
 from triage.config import read_settings
 from triage.records.caller import ROLES, Role

@@ -7,7 +7,8 @@ from typing import Literal
 
 import click
 
-from triage.cli.shown.files import opened_service, read_time
+from triage.cli.shown.files import read_time
+from triage.cli.shown.opened import opened_service
 from triage.cli.shown.output import print_json
 from triage.cli.shown.show_what_if import show_what_if
 from triage.service.service import Service

@@ -10,7 +10,8 @@ import click
 from rich.box import SIMPLE_HEAD
 from rich.table import Table
 
-from triage.cli.shown.files import opened_store, read_time
+from triage.cli.shown.files import read_time
+from triage.cli.shown.opened import opened_store
 from triage.cli.shown.output import console, print_json
 from triage.config import read_settings
 from triage.rulebook.reading.reader import read_rulebook

@@ -14,7 +14,8 @@ from rich.progress import Progress, TimeRemainingColumn
 from rich.table import Table
 
 from triage.cli.rulebook.safety import show_losses
-from triage.cli.shown.files import now, opened_store, read_time
+from triage.cli.shown.files import now, read_time
+from triage.cli.shown.opened import opened_store
 from triage.cli.shown.output import console, messages, print_json
 from triage.config import read_settings
 from triage.rulebook.reading.reader import read_with_files

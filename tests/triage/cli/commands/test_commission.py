@@ -13,7 +13,7 @@ from tests import ROOT
 from tests.triage.cli.test_main import Run, here, run  # noqa: F401  (fixtures)
 from tests.triage.machine.commissioning.test_judging import GOOD, checklist
 from tests.triage.services import AGENT
-from triage.cli.shown.files import opened_service
+from triage.cli.shown.opened import opened_service
 from triage.service import machines
 
 DEMO = ROOT / "demo" / "checklists"

@@ -18,7 +18,7 @@ from tests.triage.cli.test_main import here, write_rulebook
 from tests.triage.rulebook_care.release.test_publishing import wide_rule
 from tests.triage.services import rulebook_files
 from triage.cli import main as command_line
-from triage.cli.shown.files import opened_service
+from triage.cli.shown.opened import opened_service
 from triage.logic.choose_engine import engine_note
 
 __all__ = ["here"]

@@ -9,7 +9,7 @@ import pytest
 
 from tests.triage.cli.test_main import Run, change, here, run, write_rulebook  # noqa: F401
 from tests.triage.services import AGENT, rulebook_files
-from triage.cli.shown.files import opened_service
+from triage.cli.shown.opened import opened_service
 from triage.service import tickets
 
 REPORT = {

@@ -9,7 +9,7 @@ import pytest
 
 from tests.triage.cli.rulebook.test_replay import DANGER, candidate, record
 from tests.triage.cli.test_main import Run, here, run
-from triage.cli.shown.files import opened_service
+from triage.cli.shown.opened import opened_service
 
 __all__ = ["here", "run"]
 

@@ -10,7 +10,7 @@ import pytest
 from tests.triage.cli.test_main import Run, here, run
 from tests.triage.payloads import close_out
 from tests.triage.services import AGENT, REPORT
-from triage.cli.shown.files import opened_service
+from triage.cli.shown.opened import opened_service
 from triage.rulebook.reading.reader import read_rulebook
 from triage.service import tickets
 

@@ -1,4 +1,4 @@
-"""`barrelwise rulebook schema|check|cases`, and the place where the other rulebook commands join."""
+"""`barrelwise rulebook schema|check|cases`."""
 
 from __future__ import annotations
 
@@ -9,7 +9,6 @@ from pathlib import Path
 
 import click
 
-from triage.cli.rulebook.pages import new, table
 from triage.cli.rulebook.safety import against_live, show_losses
 from triage.cli.shown.output import print_json
 from triage.config import read_settings
@@ -30,16 +29,7 @@ from triage.values.errors import InputError, Problem, pointer_to
 FOLDER = click.Path(path_type=Path)
 
 
-@click.group()
-def rulebook() -> None:
-    """Check the rulebook and help write it."""
-
-
-for command in (table, new):
-    rulebook.add_command(command)
-
-
-@rulebook.command()
+@click.command()
 @click.option("--out", type=FOLDER, help="Write one file a kind into this folder instead.")
 def schema(out: Path | None) -> None:
     """Print the JSON Schema of each kind of file, for editors."""
@@ -54,7 +44,7 @@ def schema(out: Path | None) -> None:
     click.echo(f"{len(found)} schemas in {out}", err=True)
 
 
-@rulebook.command()
+@click.command()
 @click.argument("folder", type=FOLDER, required=False)
 @click.option("--json", "as_data", is_flag=True, help="Print the result as JSON.")
 @click.option("--sarif", "as_sarif", is_flag=True, help="Print the findings as SARIF 2.1.0.")
@@ -102,7 +92,7 @@ def check(folder: Path | None, as_data: bool, as_sarif: bool, silenced: bool) ->
     return 0 if ok else 1
 
 
-@rulebook.command()
+@click.command()
 @click.argument("folder", type=FOLDER, required=False)
 @click.option("--json", "as_data", is_flag=True, help="Print the result as JSON.")
 @click.option("--coverage", "with_coverage", is_flag=True, help="Say what no case touches.")

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.triage.cli.test_main import Run, here, run, served
-from triage.cli.shown.files import opened_store
+from triage.cli.shown.opened import opened_store
 from triage.config import read_settings
 from triage.values.errors import InputError
 
@@ -25,7 +25,7 @@ def answering(monkeypatch: pytest.MonkeyPatch, trial: Callable[[Path, str], None
         tried.append(folder)
         trial(folder, engine)
 
-    monkeypatch.setattr("triage.cli.shown.files.try_rulebook_folder", try_folder)
+    monkeypatch.setattr("triage.cli.shown.opened.try_rulebook_folder", try_folder)
     return tried
 
 
