@@ -20,6 +20,7 @@ __all__ = ["check_dates", "check_history", "read_machine", "read_report"]
 MOST_SYMPTOMS, MOST_NOTE = 20, 4000
 RESULTS: tuple[Literal["cured", "not_cured", "could_not_do"], ...] = ("cured", "not_cured", "could_not_do")
 REPORT_KEYS = ("machine", "symptoms", "reported_at", "answers", "checks", "estimate", "note", "unknown")
+ESTIMATE_KEYS = ("total", "beyond_warranty", "outside_agreement")
 
 
 def read_report(
@@ -140,7 +141,7 @@ def _check(read: InputReader, raw: object, pointer: str) -> CheckResult | None:
 def _estimate(read: InputReader, raw: object, pointer: str) -> EstimateTotal | None:
     if raw is None:
         return None
-    item = read.mapping(raw, pointer, ("total", "beyond_warranty"), "an estimate")
+    item = read.mapping(raw, pointer, ESTIMATE_KEYS, "an estimate")
     if not isinstance(raw, Mapping):
         return None
     total = read.money(item.get("total"), f"{pointer}/total")
@@ -149,8 +150,13 @@ def _estimate(read: InputReader, raw: object, pointer: str) -> EstimateTotal | N
         beyond = read.money(item["beyond_warranty"], f"{pointer}/beyond_warranty")
     if total is None or beyond is None:
         return None
-    if beyond > total:
-        read.problem(
-            "what lies beyond warranty is more than the total; fix one", f"{pointer}/beyond_warranty"
-        )
-    return EstimateTotal(total, beyond)
+    outside = None
+    if item.get("outside_agreement") is not None:
+        outside = read.money(item["outside_agreement"], f"{pointer}/outside_agreement")
+    for key, words, part in (
+        ("beyond_warranty", "lies beyond warranty", beyond),
+        ("outside_agreement", "is outside the agreement", outside),
+    ):
+        if part is not None and part > total:
+            read.problem(f"what {words} is more than the total; fix one", f"{pointer}/{key}")
+    return EstimateTotal(total, beyond, outside)

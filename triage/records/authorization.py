@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import Literal
 
 from triage.records.payloads import Approved, Estimated
@@ -119,6 +120,14 @@ def refuse_second_approval(repair: Repair, revision: int, ticket: str) -> None:
             f"estimate {revision} of ticket {ticket} was {said} already, by {by}; send a revision to ask anew"
         )
         raise ConflictError([Problem(message, "/estimate")])
+
+
+def approved_outside_agreement(repair: Repair) -> Decimal:
+    """What outside the rate agreement an authority saw in the estimate and approved with it."""
+    authorization, estimate = repair.authorization, repair.estimate
+    if authorization is None or authorization.authority is None or estimate is None:
+        return Decimal(0)
+    return estimate.bill.not_agreed if authorization.estimate == estimate.revision else Decimal(0)
 
 
 def refuse_closing_above(

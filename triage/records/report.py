@@ -28,10 +28,14 @@ class CheckResult:
 
 @dataclass(frozen=True, slots=True)
 class EstimateTotal:
-    """A technician's estimate as far as the decision needs it. `beyond_warranty` is what the program pays."""
+    """A technician's estimate as far as the decision needs it. `beyond_warranty` is what the program pays.
+
+    `outside_agreement` is what of the total the rate agreement does not pay; None: nothing.
+    """
 
     total: Money
     beyond_warranty: Money
+    outside_agreement: Money | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -218,8 +218,10 @@ def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
             before = [old for old in report.get("checks") or () if old["check"] != payload.check]
             return {**report, "checks": [*before, {"check": payload.check, "result": payload.result}]}
         case Estimated(bill=bill):
-            total, beyond = money_text(bill.total), money_text(bill.beyond_warranty)
-            return {**report, "estimate": {"total": total, "beyond_warranty": beyond}}
+            estimate = {"total": money_text(bill.total), "beyond_warranty": money_text(bill.beyond_warranty)}
+            if bill.outside_agreement is not None:
+                estimate["outside_agreement"] = money_text(bill.outside_agreement)
+            return {**report, "estimate": estimate}
         case Reopened():
             return {key: value for key, value in report.items() if key != "estimate"}
         case _:

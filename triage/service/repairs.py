@@ -8,6 +8,7 @@ from datetime import date, datetime, timedelta
 from functools import partial
 from typing import cast
 
+from triage.decide.computed_facts import rules_on_outside
 from triage.decide.decide_data import decide_inputs, read_inputs, with_spent
 from triage.decide.spending.authorities import to_ask, whom_to_ask
 from triage.decide.spending.repair_costs import component_of
@@ -17,6 +18,7 @@ from triage.logic.conditions import Facts
 from triage.logic.engine import Engine
 from triage.records.authorization import (
     Authorization,
+    approved_outside_agreement,
     next_number,
     open_authorization,
     refuse_closing_above,
@@ -107,7 +109,8 @@ class _Desk:
         unanswered = self._unanswered(ticket, cause, bill, asked.note)
         decision, decided = self._decide(ticket, unanswered)
         answer, reasons = _answer(decision, bill)
-        before = self._within_word(ticket, bill) if answer == "hold" else None
+        held = answer == "hold" and not _held_for_outside(self.rulebook, decision)
+        before = self._within_word(ticket, bill) if held else None
         if before is not None:
             answer, reasons = "approve", (f"It is within what {before.authority} approved beforehand.",)
         comes_to = self._spent(ticket) + bill.beyond_warranty
@@ -197,11 +200,24 @@ class _Desk:
         refuse_closing_above(
             ticket.repair, close_out.authorization, bill.beyond_warranty, decision.limit.headroom, self.now
         )
+        self._refuse_held(ticket, close_out, bill, decision)
         also = None
         if machine is not None and close_out.visited:
             repair = PastRepair(close_out.at, ticket.id, close_out.cause, bill.beyond_warranty)
             also = partial(_join_history, machine.serial, repair)
         return self._change([*lifted, self._closed(ticket, machine, close_out, bill)], also)
+
+    def _refuse_held(self, ticket: Ticket, close_out: CloseOut, bill: Bill, decision: Decision) -> None:
+        """Raises InputError for a bill that, as an estimate, would be held and that nobody has approved."""
+        reasons: Sequence[str] = ()
+        if close_out.authorization is None:
+            held = bool(bill.total.amount) and decision.outcome == "hold"
+            reasons = [reason.text for reason in decision.reasons] if held else ()
+        elif bill.outside_agreement.amount > approved_outside_agreement(ticket.repair):
+            reasons = _held_for_outside(self.rulebook, decision)
+        if reasons:
+            message = f"{' '.join(reasons)} Send this bill as an estimate and have it approved first"
+            raise InputError([Problem(message, "/lines")])
 
     def reopen(self, ticket: Ticket, why: str) -> Change:
         if ticket.state != "closed":
@@ -284,6 +300,12 @@ def _answer(decision: Decision, bill: Bill) -> tuple[str, tuple[str, ...]]:
     if bill.beyond_warranty <= headroom:
         return "approve", (f"It is within the {money_text(headroom)} that may be spent on this ticket.",)
     return "hold", (f"It is above the {money_text(headroom)} that may be spent on this ticket.",)
+
+
+def _held_for_outside(rulebook: Rulebook, decision: Decision) -> list[str]:
+    """Why it is held for what is outside the rate agreement; nothing where it is not."""
+    about = rules_on_outside(rulebook)
+    return [one.text for one in decision.reasons if one.rule in about and decision.outcome == "hold"]
 
 
 def _facts_of(decision: Decision) -> Facts:
