@@ -19,7 +19,17 @@ __all__ = ["check_dates", "check_history", "read_machine", "read_report"]
 
 MOST_SYMPTOMS, MOST_NOTE = 20, 4000
 RESULTS: tuple[Literal["cured", "not_cured", "could_not_do"], ...] = ("cured", "not_cured", "could_not_do")
-REPORT_KEYS = ("machine", "symptoms", "reported_at", "answers", "checks", "estimate", "note", "unknown")
+REPORT_KEYS = (
+    "machine",
+    "symptoms",
+    "reported_at",
+    "answers",
+    "checks",
+    "estimate",
+    "note",
+    "unknown",
+    "follows",
+)
 ESTIMATE_KEYS = ("total", "beyond_warranty", "outside_agreement")
 
 
@@ -41,6 +51,7 @@ def read_report(
         estimate=_estimate(read, top.get("estimate"), "/estimate"),
         note=read.text(top.get("note"), "/note", MOST_NOTE),
         unknown=_unknown(read, top.get("unknown"), "/unknown"),
+        follows=read.name(top.get("follows"), "/follows"),
     )
     if now is not None and not any(problem.pointer == "/reported_at" for problem in read.problems):
         read.try_(lambda: check_dates(report, machine, now))

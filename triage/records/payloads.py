@@ -209,8 +209,11 @@ class Closed:
 
 @dataclass(frozen=True, slots=True)
 class Reopened:
+    """`at` is when the fault of the new repair was reported; of older events it is not known."""
+
     kind: ClassVar[str] = "reopened"
     why: str
+    at: datetime | None = field(default=None, metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)

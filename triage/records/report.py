@@ -50,6 +50,7 @@ class Report:
     estimate: EstimateTotal | None = None
     note: str = ""
     unknown: tuple[str, ...] = ()  # facts the clerk could not tell: not asked again
+    follows: str | None = None  # the closed ticket whose trouble is back
     forgotten: tuple[str, ...] = ()  # taken as not known, whoever says them; only a what-if does so
 
 

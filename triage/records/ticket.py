@@ -35,6 +35,7 @@ from triage.records.payloads import (
     Undone,
     Visited,
 )
+from triage.records.ticket_id import heard
 from triage.values.dataclass_json import from_data
 from triage.values.money import Money, money_text
 
@@ -84,6 +85,12 @@ class Ticket:
     priority: int | None = None  # the most urgent of what is in force, whatever the outcome
     skill: str | None = None  # the strongest that is asked for
     dangers: DangerState = CALM
+
+    @property
+    def follows(self) -> str | None:
+        """The closed ticket whose trouble is back, where it was too late to reopen that."""
+        follows = self.report.get("follows")
+        return None if follows is None else heard(follows)
 
     @property
     def decided(self) -> DecisionParts:
@@ -222,7 +229,8 @@ def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
             if bill.outside_agreement is not None:
                 estimate["outside_agreement"] = money_text(bill.outside_agreement)
             return {**report, "estimate": estimate}
-        case Reopened():
-            return {key: value for key, value in report.items() if key != "estimate"}
+        case Reopened(at=at):
+            report = {key: value for key, value in report.items() if key != "estimate"}
+            return report if at is None else {**report, "reported_at": at.isoformat()}
         case _:
             return report

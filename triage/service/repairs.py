@@ -75,7 +75,11 @@ def close(
 
 
 def reopen(service: Service, ticket_id: str, why: str, who: Caller, if_version: int | None = None) -> Ticket:
-    """The trouble is back, or the closing was wrong; decided again, and estimated anew."""
+    """The trouble is back, or the closing was wrong; decided again, and estimated anew.
+
+    The fault of the new repair counts as reported now: warranty and due times are reckoned from here.
+    ConflictError where more days have passed than the rulebook's `reopen_days`.
+    """
     return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.reopen(ticket, why), True)
 
 
@@ -224,9 +228,22 @@ class _Desk:
             raise ConflictError(f"ticket {ticket.id} is open")
         if not why.strip():
             raise InputError([Problem("say why, in a sentence", "/why")])
-        reopened = Reopened(why)
+        self._refuse_late(ticket)
+        reopened = Reopened(why, self.now)
         _, decided = self._decide(ticket, reopened)
         return self._change([reopened, decided])
+
+    def _refuse_late(self, ticket: Ticket) -> None:
+        """Raises ConflictError after the last day, at the site, on which a closed ticket is reopened."""
+        assert ticket.closed is not None
+        machine = machine_billed(self.work, ticket)
+        closed_on, days = local_date(machine, ticket.closed.at), self.rulebook.reopen_days
+        last = closed_on + timedelta(days=days)
+        if local_date(machine, self.now) > last:
+            raise ConflictError(
+                f"ticket {ticket.id} was closed on {closed_on} and could be reopened until {last} "
+                f'({days} days); open a new ticket instead, with "follows": "{ticket.id}" in its report'
+            )
 
     def _closed(self, ticket: Ticket, machine: Machine | None, close_out: CloseOut, bill: Bill) -> Closed:
         history = History() if machine is None else self.work.care.history(machine.serial)

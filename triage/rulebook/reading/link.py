@@ -133,6 +133,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         },
         words=words,
         models=models,
+        reopen_days=manifest.reopen_days,
         care=CareIntervals(manifest.care.filter_days, manifest.care.full_clean_days),
     )
 
