@@ -93,6 +93,19 @@ class Ticket:
         return None if follows is None else heard(follows)
 
     @property
+    def asked(self) -> frozenset[str]:
+        """The authorities that are or were asked about the repair at hand, and deputies who speak."""
+        repair, found = self.repair, set()
+        if self.outcome == "hold":
+            found.add(self.decided.limit.authority)
+        if repair.estimate is not None and repair.estimate.ask is not None:
+            found.add(repair.estimate.ask.authority)
+            deputy = repair.estimate.ask.deputy
+            found.add(None if deputy is None else deputy.authority)
+        found |= {said.authority for said in (repair.approval, repair.authorization) if said is not None}
+        return frozenset(authority for authority in found if authority is not None)
+
+    @property
     def decided(self) -> DecisionParts:
         """The parts of `decision` that the program reads; without a decision there are none."""
         return from_data(DecisionParts, self.decision or {})

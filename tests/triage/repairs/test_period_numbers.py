@@ -52,7 +52,12 @@ OVER = policy(
     950,
     "It is above the limit.",
 )
-YES = {"answer": "yes", "authority": "ops_lead", "why": "It is the only one on the quay."}
+YES = {
+    "answer": "yes",
+    "authority": "ops_lead",
+    "person": "Robin Vale",
+    "why": "It is the only one on the quay.",
+}
 
 
 def numbers(service: Service, since: str | None = None, until: str | None = None) -> dict[str, Any]:

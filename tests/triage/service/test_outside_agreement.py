@@ -29,7 +29,13 @@ HOLD = policy(
 HOUR = {"kind": "labor", "hours": 1}
 AGREED = [{"kind": "trip"}, HOUR]  # 95.00 and 110.00
 DEAR_TRIP = [{"kind": "trip", "amount": "145.00 USD"}, HOUR]
-YES = {"estimate": 1, "answer": "yes", "authority": "ops_lead", "why": "There was no other van."}
+YES = {
+    "estimate": 1,
+    "answer": "yes",
+    "authority": "ops_lead",
+    "person": "Robin Vale",
+    "why": "There was no other van.",
+}
 
 
 @pytest.fixture

@@ -77,6 +77,8 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         return {cast(Any, shape).id: reader(names, file, shape) for file, shape in shapes.kinds[kind].items()}
 
     least = Decimal("0.01") if manifest is None else _smallest(manifest, problems)
+    if manifest is not None and manifest.ops_up_to is not None:
+        tables.check_amount("rulebook.yml", ("ops_up_to",), manifest.ops_up_to, least, problems)
     authorities = tables.read_authorities(shapes.kinds["limits"], problems, least)
     derive = read("derive", rules.read_derive)
     evidence = read("evidence", rules.read_evidence)
@@ -133,6 +135,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         },
         words=words,
         models=models,
+        ops_up_to=manifest.ops_up_to,
         reopen_days=manifest.reopen_days,
         care=CareIntervals(manifest.care.filter_days, manifest.care.full_clean_days),
     )

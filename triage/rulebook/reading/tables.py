@@ -112,10 +112,8 @@ def read_authorities(
             if name in authorities:
                 message = f'the authority "{name}" is named in two tables; keep one'
                 problems.at(file, ("authorities", name), message, key=True)
-            if authority.up_to is not None and authority.up_to % least:
-                problems.at(
-                    file, ("authorities", name, "up_to"), f"up_to: {_too_fine(authority.up_to, least)}"
-                )
+            if authority.up_to is not None:
+                check_amount(file, ("authorities", name, "up_to"), authority.up_to, least, problems)
             authorities[name] = _authority(file, name, authority, problems)
     for file, shape in shapes.items():
         if isinstance(shape, LimitFile):
@@ -147,8 +145,11 @@ def _check_deputies(
                 problems.at(file, here, f'the deputy "{deputy}" stands twice; keep one')
 
 
-def _too_fine(amount: Decimal, least: Decimal) -> str:
-    return f"{amount} has more places than the currency; write a multiple of {least}"
+def check_amount(file: str, path: Path, amount: Decimal, least: Decimal, problems: Problems) -> None:
+    """Adds a problem for an amount that is no multiple of the currency's smallest, `least`."""
+    if amount % least:
+        message = f"{path[-1]}: {amount} has more places than the currency; write a multiple of {least}"
+        problems.at(file, path, message)
 
 
 def read_limit(
@@ -215,8 +216,8 @@ def _row(
         elif name in ("amount", "amount_12_months") and shape.kind == "nte":
             if isinstance(value, bool) or not isinstance(value, Decimal) or value < 0:
                 names.problems.at(file, here, "an amount is a number such as 350, in the rulebook's currency")
-            elif value % least:
-                names.problems.at(file, here, f"{name}: {_too_fine(value, least)}")
+            else:
+                check_amount(file, here, value, least, names.problems)
         elif name == "authority" and shape.kind == "authority" and value not in authorities:
             fix = hint(str(value), authorities, "; name it in `authorities`")
             names.problems.at(file, here, f'there is no authority "{str(value)[:64]}"{fix}')

@@ -1,0 +1,11 @@
+"""Tokens of people who speak as an authority of the rulebook."""
+
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0015"
+down_revision = "0011"
+
+
+def upgrade() -> None:
+    op.add_column("tokens", sa.Column("authority", sa.String(length=64), nullable=True))
