@@ -159,11 +159,11 @@ def _estimate(read: InputReader, raw: object, pointer: str) -> EstimateTotal | N
     beyond = total
     if item.get("beyond_warranty") is not None:
         beyond = read.money(item["beyond_warranty"], f"{pointer}/beyond_warranty")
-    if total is None or beyond is None:
-        return None
     outside = None
     if item.get("outside_agreement") is not None:
         outside = read.money(item["outside_agreement"], f"{pointer}/outside_agreement")
+    if total is None or beyond is None:
+        return None
     for key, words, part in (
         ("beyond_warranty", "lies beyond warranty", beyond),
         ("outside_agreement", "is outside the agreement", outside),
