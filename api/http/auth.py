@@ -22,7 +22,10 @@ COOKIE = "barrelwise_token"
 View = TypeVar("View", bound=Callable[..., Any])
 
 READERS = ("agent", "technician", "ops", "reporter")
-"""Everyone may read; what a technician sees is narrowed to its contractor by the program itself."""
+"""Who may read; what a technician sees is narrowed to its contractor by the program itself.
+
+An authority reads the tickets that it is asked about, and nothing else.
+"""
 
 
 def service() -> Service:

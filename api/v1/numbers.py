@@ -67,6 +67,7 @@ class ContractorNumbersOut(Schema):
     calls = fields.Integer()
     visits_sent = fields.Integer()
     spend_closed = fields.String(metadata={"description": "Such as 312.40 USD"})
+    outside_agreement = fields.String(metadata={"description": "What of the bills is not agreed"})
     repeats = fields.Integer()
 
 
@@ -91,6 +92,7 @@ class NumbersOut(Schema):
     holds = fields.Nested(HoldsOut, **_said("holds"))
     spend_approved = fields.String(**_said("spend_approved"))
     spend_closed = fields.String(**_said("spend_closed"))
+    outside_agreement = fields.String(**_said("outside_agreement"))
     repeats = fields.Nested(PartOut, **_said("repeats"))
     causes = fields.List(fields.Nested(ConfirmedCauseOut), **_said("causes"))
     no_fault_found = fields.Integer(metadata={"description": "Of those closed, without a confirmed cause"})

@@ -26,7 +26,8 @@ class ApprovalIn(Schema):
     estimate = fields.Raw(metadata={"description": "The revision that is answered; 0 before the first"})
     answer = fields.Raw(required=True, metadata={"description": "yes, no or yes_up_to"})
     amount = fields.Raw(metadata={"description": "For yes_up_to, such as 600.00 USD"})
-    authority = fields.Raw(required=True, metadata={"description": "Whose approval it is"})
+    authority = fields.Raw(metadata={"description": "Whose approval it is; its own token says so"})
+    person = fields.Raw(metadata={"description": "Who spoke as the authority; its own token says so"})
     why = fields.Raw(required=True)
     expires_at = fields.Raw(metadata={"description": "RFC 3339 with offset"})
 

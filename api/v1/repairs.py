@@ -38,7 +38,7 @@ class Estimates(MethodView):
 
 @blueprint.route("/tickets/<ticket_id>/approvals")
 class Approvals(MethodView):
-    @roles("ops")
+    @roles("ops", "authority")
     @idempotent
     @blueprint.arguments(repair_schemas.ApprovalIn)
     @blueprint.response(201, schemas.TicketOut)

@@ -47,6 +47,7 @@ class ReportIn(Schema):
     checks = fields.List(fields.Dict(), metadata={"description": "Checks already done: {check, result}"})
     note = text()
     not_known = fields.List(text(64), data_key="unknown", attribute="unknown", metadata=UNKNOWN)
+    follows = text(64, metadata={"description": "The closed ticket whose trouble is back"})
 
 
 class TriageIn(ReportIn):
@@ -177,6 +178,7 @@ class TicketRowOut(Schema):
     opened_at = fields.String(metadata={"description": "RFC 3339"})
     changed_at = fields.String(metadata={"description": "RFC 3339"})
     opened_by = fields.String()
+    follows = fields.String(allow_none=True, metadata={"description": "The closed ticket it goes on from"})
     machine = fields.String(allow_none=True)
     site = fields.String(allow_none=True)
     contractor = fields.String(allow_none=True)

@@ -62,7 +62,7 @@ class Tickets(MethodView):
 
 @blueprint.route("/tickets/<ticket_id>")
 class OneTicket(MethodView):
-    @roles(*READERS)
+    @roles(*READERS, "authority")
     @blueprint.response(200, schemas.TicketOut)
     def get(self, ticket_id: str) -> Any:
         """The ticket as it stands; its ETag goes into If-Match of a change."""
@@ -71,7 +71,7 @@ class OneTicket(MethodView):
 
 @blueprint.route("/tickets/<ticket_id>/events")
 class Events(MethodView):
-    @roles(*READERS)
+    @roles(*READERS, "authority")
     @blueprint.response(200, schemas.EventsOut)
     def get(self, ticket_id: str) -> Any:
         """Everything that happened, in order."""

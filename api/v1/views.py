@@ -20,6 +20,7 @@ def ticket_json(ticket: Ticket) -> dict[str, Any]:
         "opened_at": ticket.opened_at.isoformat(),
         "changed_at": ticket.changed_at.isoformat(),
         "opened_by": ticket.opened_by,
+        "follows": ticket.follows,
         "machine": ticket.machine,
         "site": ticket.site,
         "contractor": ticket.contractor,

@@ -19,6 +19,7 @@ TOKENS = {
     "agent": ("agent", None),
     "ops": ("ops", None),
     "reporter": ("reporter", None),
+    "authority": ("authority", None),
     "fogline": ("technician", "fogline"),
     "tern": ("technician", "tern"),
 }
@@ -34,7 +35,13 @@ def service(tmp_path: Path) -> Iterator[Service]:
 def tokens(service: Service) -> dict[str, str]:
     with service.store.write() as work:
         return {
-            name: work.tokens.add(name, role, contractor, NOON)  # type: ignore[arg-type]
+            name: work.tokens.add(
+                name,
+                role,  # type: ignore[arg-type]
+                contractor,
+                NOON,
+                "ops_lead" if role == "authority" else None,
+            )
             for name, (role, contractor) in TOKENS.items()
         }
 

@@ -18,7 +18,7 @@ from triage.machine.lifecycle.explain import explain, numbers_that_turn
 from triage.machine.lifecycle.keep_or_swap import TurningPoint
 from triage.machine.lifecycle.life_numbers import Assumptions, LifeNumbers, life_numbers
 from triage.records.decision import CauseChance, KeepOrSwapSaid, TurnsAt, WarrantyAnswer
-from triage.records.report import History, Machine, Report, local_date, whole_months
+from triage.records.report import EstimateTotal, History, Machine, Report, local_date, whole_months
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
 from triage.values.money import as_money, round_money
@@ -55,7 +55,22 @@ def fault_facts(
     if report.estimate is not None:
         computed["estimate_total"] = report.estimate.total.amount
         computed["estimate_beyond_cover"] = report.estimate.beyond_warranty.amount
+        computed |= _outside_agreement(report.estimate)
     return computed
+
+
+OUTSIDE_FACTS = frozenset({"outside_agreement", "outside_agreement_amount", "outside_agreement_share"})
+
+
+def _outside_agreement(estimate: EstimateTotal) -> dict[str, FactValue]:
+    total: Decimal = estimate.total.amount
+    outside = Decimal(0) if estimate.outside_agreement is None else estimate.outside_agreement.amount
+    share = (outside / total).quantize(CHANCE_PLACES) if total else Decimal(0)
+    return {
+        "outside_agreement": outside > 0,
+        "outside_agreement_amount": outside,
+        "outside_agreement_share": share,
+    }
 
 
 def warranty_facts(
@@ -177,6 +192,12 @@ def _turns_at(point: TurningPoint, currency: str) -> TurnsAt:
 def rules_on_life(rulebook: Rulebook) -> frozenset[str]:
     """The policy rules that look at what keeping and exchanging cost, or at the trend of the failures."""
     return frozenset(id_ for id_, rule in rulebook.policy.items() if facts_in(rule.head.when) & LIFE_FACTS)
+
+
+@once_per_rulebook
+def rules_on_outside(rulebook: Rulebook) -> frozenset[str]:
+    """The policy rules that look at what of an estimate is outside the rate agreement."""
+    return frozenset(id_ for id_, rule in rulebook.policy.items() if facts_in(rule.head.when) & OUTSIDE_FACTS)
 
 
 @once_per_rulebook

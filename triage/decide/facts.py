@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from functools import lru_cache
 
@@ -24,6 +24,7 @@ from triage.records.danger import CALM, DangerState
 from triage.records.decision import KnownFact
 from triage.records.report import History, Machine, PastRepair, Report, local_date, timezone_of, whole_months
 from triage.rulebook.model import Rulebook
+from triage.values.time_zones import zone_named
 
 ROLLING_MONTHS = 12
 REPEAT_DAYS = 90
@@ -80,16 +81,20 @@ def repairs_since(history: History, start: datetime, now: datetime) -> tuple[Pas
     return tuple(repair for repair in history.repairs if start < repair.at <= now)
 
 
-def spent_12_months(history: History, now: datetime) -> Decimal:
+def spent_12_months(machine: Machine | None, history: History, now: datetime) -> Decimal:
     """What was spent on the machine in the 12 calendar months up to `now`."""
-    recent = repairs_since(history, year_before(now), now)
+    recent = repairs_since(history, year_before(now, timezone_of(machine)), now)
     return sum((repair.cost.amount for repair in recent), Decimal(0))
 
 
 @lru_cache(maxsize=1024)
-def year_before(now: datetime) -> datetime:
-    """The start of the rolling 12 calendar months."""
-    return now - relativedelta(months=ROLLING_MONTHS)
+def year_before(now: datetime, zone: str) -> datetime:
+    """The start of the rolling 12 calendar months, by the calendar of `zone` (an IANA name).
+
+    The offset that `now` is written with does not matter: as a key one moment is the same in any.
+    """
+    there = now.astimezone(zone_named(zone))
+    return (there - relativedelta(months=ROLLING_MONTHS)).astimezone(UTC)
 
 
 def _built_in(machine: Machine | None, history: History, now: datetime) -> dict[str, FactValue]:
@@ -102,7 +107,7 @@ def _built_in(machine: Machine | None, history: History, now: datetime) -> dict[
         facts["months_since_commissioned"] = Decimal(whole_months(machine.commissioned_on, today))
     if machine.site is not None:
         facts["open_around_the_clock"] = machine.site.open_around_the_clock
-    year = repairs_since(history, year_before(now), now)
+    year = repairs_since(history, year_before(now, timezone_of(machine)), now)
     facts["repairs_12_months"] = Decimal(len(year))
     facts["repeat_visits_90_days"] = Decimal(
         len(repairs_since(history, now - timedelta(days=REPEAT_DAYS), now))

@@ -64,7 +64,7 @@ def limits_of(
     facts["after_hours"] = late
     if job.component is not None:
         facts["component"] = job.component
-    spent = spent_12_months(past, at)
+    spent = spent_12_months(machine, past, at)
     components = sorted({cause.component for cause in rulebook.causes.values()})
     return {
         "machine": machine.serial,

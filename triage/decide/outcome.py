@@ -33,7 +33,12 @@ A refrigeration technician stands above an electrician: that work takes a certif
 Common practice, no source.
 """
 
-_SHARES = frozenset({"top_chance", "second_chance", "cover_chance", "chance_over", "spent_share_of_value"})
+_SHARES = frozenset(
+    {
+        *("top_chance", "second_chance", "cover_chance", "chance_over", "spent_share_of_value"),
+        "outside_agreement_share",
+    }
+)
 _PLACEHOLDER = re.compile(r"\{([a-z][a-z0-9_-]*)\}")
 
 

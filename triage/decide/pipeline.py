@@ -100,9 +100,8 @@ def decide(
         **warranty_facts(rulebook, machine, warranty, job, reported_on),
         "after_hours": after_hours,
     }
-    standing = standing_limit(
-        rulebook, {**inference.facts, **computed}, _spent(history), spent_12_months(history, now)
-    )
+    spent_in_year = spent_12_months(machine, history, now)
+    standing = standing_limit(rulebook, {**inference.facts, **computed}, _spent(history), spent_in_year)
     computed |= money_facts(rulebook, machine, plan, job, standing, local_date(machine, now))
     life = life_of(rulebook, machine, history, job, now)
     computed |= life_facts(rulebook, life)

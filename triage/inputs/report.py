@@ -19,7 +19,18 @@ __all__ = ["check_dates", "check_history", "read_machine", "read_report"]
 
 MOST_SYMPTOMS, MOST_NOTE = 20, 4000
 RESULTS: tuple[Literal["cured", "not_cured", "could_not_do"], ...] = ("cured", "not_cured", "could_not_do")
-REPORT_KEYS = ("machine", "symptoms", "reported_at", "answers", "checks", "estimate", "note", "unknown")
+REPORT_KEYS = (
+    "machine",
+    "symptoms",
+    "reported_at",
+    "answers",
+    "checks",
+    "estimate",
+    "note",
+    "unknown",
+    "follows",
+)
+ESTIMATE_KEYS = ("total", "beyond_warranty", "outside_agreement")
 
 
 def read_report(
@@ -40,6 +51,7 @@ def read_report(
         estimate=_estimate(read, top.get("estimate"), "/estimate"),
         note=read.text(top.get("note"), "/note", MOST_NOTE),
         unknown=_unknown(read, top.get("unknown"), "/unknown"),
+        follows=read.name(top.get("follows"), "/follows"),
     )
     if now is not None and not any(problem.pointer == "/reported_at" for problem in read.problems):
         read.try_(lambda: check_dates(report, machine, now))
@@ -140,17 +152,22 @@ def _check(read: InputReader, raw: object, pointer: str) -> CheckResult | None:
 def _estimate(read: InputReader, raw: object, pointer: str) -> EstimateTotal | None:
     if raw is None:
         return None
-    item = read.mapping(raw, pointer, ("total", "beyond_warranty"), "an estimate")
+    item = read.mapping(raw, pointer, ESTIMATE_KEYS, "an estimate")
     if not isinstance(raw, Mapping):
         return None
     total = read.money(item.get("total"), f"{pointer}/total")
     beyond = total
     if item.get("beyond_warranty") is not None:
         beyond = read.money(item["beyond_warranty"], f"{pointer}/beyond_warranty")
+    outside = None
+    if item.get("outside_agreement") is not None:
+        outside = read.money(item["outside_agreement"], f"{pointer}/outside_agreement")
     if total is None or beyond is None:
         return None
-    if beyond > total:
-        read.problem(
-            "what lies beyond warranty is more than the total; fix one", f"{pointer}/beyond_warranty"
-        )
-    return EstimateTotal(total, beyond)
+    for key, words, part in (
+        ("beyond_warranty", "lies beyond warranty", beyond),
+        ("outside_agreement", "is outside the agreement", outside),
+    ):
+        if part is not None and part > total:
+            read.problem(f"what {words} is more than the total; fix one", f"{pointer}/{key}")
+    return EstimateTotal(total, beyond, outside)

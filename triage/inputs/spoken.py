@@ -72,7 +72,8 @@ def read_spoken(fact: Fact, text: str, today: date) -> Any:
     reader = {"number": _number, "flag": _flag, "choice": _choice, "date": _date, "time": _time}.get(
         fact.type
     )
-    raw = said if reader is None else reader(fact, said.casefold(), today)
+    other_digits = any(character.isdecimal() and not character.isascii() for character in said)
+    raw = said if reader is None or other_digits else reader(fact, said.casefold(), today)
     value = write_value(read_value(fact, raw, f"/answers/{fact.id}"))
     return Decimal(str(value)) if fact.type == "number" else value
 

@@ -6,24 +6,30 @@ given again. It is used by the closing that names it, once and before it expires
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
+from decimal import Decimal
 from typing import Literal
 
 from triage.records.payloads import Approved, Estimated
+from triage.values.dataclass_json import LEFT_OUT
 from triage.values.errors import ConflictError, InputError, Problem
 from triage.values.money import Money, in_currency, money_text
 
 
 @dataclass(frozen=True, slots=True)
 class ApprovalSaid:
-    """The answer to an estimate; `authority` None is the standing limit, `who` wrote it down."""
+    """The answer to an estimate; `authority` None is the standing limit, `who` wrote it down.
+
+    `person` is who spoke as the authority.
+    """
 
     authority: str | None
     yes: bool
     amount: Money | None
     why: str
     who: str
+    person: str | None = field(default=None, metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +43,7 @@ class Authorization:
     why: str
     expires_at: datetime
     state: Literal["open", "used", "withdrawn"] = "open"
+    person: str | None = field(default=None, metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,11 +80,20 @@ def after_estimate(repair: Repair, estimate: Estimated) -> Repair:
 
 def after_approval(repair: Repair, said: Approved, who: str) -> Repair:
     """Somebody with the right to it, or the standing limit, answered the estimate."""
-    repair = replace(repair, approval=ApprovalSaid(said.authority, said.yes, said.amount, said.why, who))
+    repair = replace(
+        repair,
+        approval=ApprovalSaid(said.authority, said.yes, said.amount, said.why, who, said.person),
+    )
     if not said.yes or said.number is None or said.amount is None or said.expires_at is None:
         return repair
     authorization = Authorization(
-        said.number, said.amount, said.estimate, said.authority, said.why, said.expires_at
+        said.number,
+        said.amount,
+        said.estimate,
+        said.authority,
+        said.why,
+        said.expires_at,
+        person=said.person,
     )
     return replace(repair, authorized=repair.authorized + 1, authorization=authorization)
 
@@ -119,6 +135,14 @@ def refuse_second_approval(repair: Repair, revision: int, ticket: str) -> None:
             f"estimate {revision} of ticket {ticket} was {said} already, by {by}; send a revision to ask anew"
         )
         raise ConflictError([Problem(message, "/estimate")])
+
+
+def approved_outside_agreement(repair: Repair) -> Decimal:
+    """What outside the rate agreement an authority saw in the estimate and approved with it."""
+    authorization, estimate = repair.authorization, repair.estimate
+    if authorization is None or authorization.authority is None or estimate is None:
+        return Decimal(0)
+    return estimate.bill.not_agreed if authorization.estimate == estimate.revision else Decimal(0)
 
 
 def refuse_closing_above(

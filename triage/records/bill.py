@@ -13,7 +13,10 @@ PROGRAM = "program"
 
 @dataclass(frozen=True, slots=True)
 class BilledLine:
-    """One line. `paid_by` is the id of warranty terms, or PROGRAM; what a kind of line has not is None."""
+    """One line. `paid_by` is the id of warranty terms, or PROGRAM; what a kind of line has not is None.
+
+    `above` is what of the amount the rate agreement does not pay.
+    """
 
     kind: str
     detail: str
@@ -26,6 +29,7 @@ class BilledLine:
     quantity: int | None = field(default=None, metadata=LEFT_OUT)
     serials: tuple[str, ...] | None = field(default=None, metadata=LEFT_OUT)
     note: str | None = field(default=None, metadata=LEFT_OUT)
+    above: Money | None = field(default=None, metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +44,10 @@ class NotAgreed:
 
 @dataclass(frozen=True, slots=True)
 class Billed:
-    """All lines with their sums: `beyond_warranty` is what the program pays, the deductible with it."""
+    """All lines with their sums: `beyond_warranty` is what the program pays, the deductible with it.
+
+    `outside` says why lines are not agreed, `outside_agreement` what all of that comes to.
+    """
 
     lines: tuple[BilledLine, ...]
     total: Money
@@ -48,3 +55,12 @@ class Billed:
     deductible: Money
     beyond_warranty: Money
     outside: tuple[NotAgreed, ...] = ()
+    outside_agreement: Money | None = field(default=None, metadata=LEFT_OUT)
+
+    @property
+    def not_agreed(self) -> Decimal:
+        """What the rate agreement does not pay; of an older bill, what lines are above their agreed price."""
+        if self.outside_agreement is not None:
+            return self.outside_agreement.amount
+        above = (line.amount.amount - line.agreed.amount for line in self.lines)
+        return sum((max(amount, Decimal(0)) for amount in above), Decimal(0))

@@ -52,6 +52,7 @@ class FactKnown:
 
 @dataclass(frozen=True, slots=True)
 class Limit:
+    authority: str | None = None
     authority_title: str | None = None
 
 

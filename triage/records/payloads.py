@@ -109,7 +109,8 @@ class Speaker:
 @dataclass(frozen=True, slots=True)
 class Approved:
     """An answer to the estimate of that revision, 0 where there was none; without `authority` the standing
-    limit's. With a yes, `number` names the authorization of `amount`, which ends at `expires_at`.
+    limit's. With a yes, `number` names the authorization of `amount`, which ends at `expires_at`. `person` is
+    who spoke as the authority.
     """
 
     kind: ClassVar[str] = "approved"
@@ -121,6 +122,7 @@ class Approved:
     expires_at: datetime | None
     why: str
     speaker: Speaker | None = field(default=None, metadata=FLAT)
+    person: str | None = field(default=None, metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,8 +211,11 @@ class Closed:
 
 @dataclass(frozen=True, slots=True)
 class Reopened:
+    """`at` is when the fault of the new repair was reported; of older events it is not known."""
+
     kind: ClassVar[str] = "reopened"
     why: str
+    at: datetime | None = field(default=None, metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)

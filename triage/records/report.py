@@ -28,10 +28,14 @@ class CheckResult:
 
 @dataclass(frozen=True, slots=True)
 class EstimateTotal:
-    """A technician's estimate as far as the decision needs it. `beyond_warranty` is what the program pays."""
+    """A technician's estimate as far as the decision needs it. `beyond_warranty` is what the program pays.
+
+    `outside_agreement` is what of the total the rate agreement does not pay; None: nothing.
+    """
 
     total: Money
     beyond_warranty: Money
+    outside_agreement: Money | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +50,7 @@ class Report:
     estimate: EstimateTotal | None = None
     note: str = ""
     unknown: tuple[str, ...] = ()  # facts the clerk could not tell: not asked again
+    follows: str | None = None  # the closed ticket whose trouble is back
     forgotten: tuple[str, ...] = ()  # taken as not known, whoever says them; only a what-if does so
 
 

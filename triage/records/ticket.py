@@ -35,6 +35,7 @@ from triage.records.payloads import (
     Undone,
     Visited,
 )
+from triage.records.ticket_id import heard
 from triage.values.dataclass_json import from_data
 from triage.values.money import Money, money_text
 
@@ -84,6 +85,25 @@ class Ticket:
     priority: int | None = None  # the most urgent of what is in force, whatever the outcome
     skill: str | None = None  # the strongest that is asked for
     dangers: DangerState = CALM
+
+    @property
+    def follows(self) -> str | None:
+        """The closed ticket whose trouble is back, where it was too late to reopen that."""
+        follows = self.report.get("follows")
+        return None if follows is None else heard(follows)
+
+    @property
+    def asked(self) -> frozenset[str]:
+        """The authorities that are or were asked about the repair at hand, and deputies who speak."""
+        repair, found = self.repair, set()
+        if self.outcome == "hold":
+            found.add(self.decided.limit.authority)
+        if repair.estimate is not None and repair.estimate.ask is not None:
+            found.add(repair.estimate.ask.authority)
+            deputy = repair.estimate.ask.deputy
+            found.add(None if deputy is None else deputy.authority)
+        found |= {said.authority for said in (repair.approval, repair.authorization) if said is not None}
+        return frozenset(authority for authority in found if authority is not None)
 
     @property
     def decided(self) -> DecisionParts:
@@ -218,9 +238,12 @@ def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
             before = [old for old in report.get("checks") or () if old["check"] != payload.check]
             return {**report, "checks": [*before, {"check": payload.check, "result": payload.result}]}
         case Estimated(bill=bill):
-            total, beyond = money_text(bill.total), money_text(bill.beyond_warranty)
-            return {**report, "estimate": {"total": total, "beyond_warranty": beyond}}
-        case Reopened():
-            return {key: value for key, value in report.items() if key != "estimate"}
+            estimate = {"total": money_text(bill.total), "beyond_warranty": money_text(bill.beyond_warranty)}
+            if bill.outside_agreement is not None:
+                estimate["outside_agreement"] = money_text(bill.outside_agreement)
+            return {**report, "estimate": estimate}
+        case Reopened(at=at):
+            report = {key: value for key, value in report.items() if key != "estimate"}
+            return report if at is None else {**report, "reported_at": at.isoformat()}
         case _:
             return report

@@ -7,23 +7,28 @@ named authority and with a reason.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import date, datetime
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, Literal, TypeAlias, get_args
 
 from triage.decide.spending.authorities import absence_on, ceilings_of
 from triage.inputs.reader import InputReader
+from triage.records.authorization import Authorization, Repair, next_number, refuse_second_approval
+from triage.records.caller import Caller
+from triage.records.payloads import Approved, Estimated, Speaker
+from triage.records.ticket import Event, Ticket
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Authority
-from triage.values.errors import InputError, Problem
-from triage.values.money import Money
+from triage.values.errors import ConflictError, InputError, Problem
+from triage.values.money import Money, in_currency
 from triage.values.suggest import hint
 
 Word: TypeAlias = Literal["yes", "no", "yes_up_to"]
 WORDS: tuple[Word, ...] = get_args(Word)
-APPROVAL_KEYS = ("estimate", "answer", "amount", "authority", "why", "expires_at")
-MOST_WHY = 2000
+APPROVAL_KEYS = ("estimate", "answer", "amount", "authority", "person", "why", "expires_at")
+MOST_WHY, MOST_PERSON = 2000, 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,8 +39,95 @@ class Approval:
     answer: Word
     amount: Money | None  # for `yes_up_to`
     authority: Authority  # who spoke
+    person: str  # behind the authority
     why: str
     expires_at: datetime | None  # None: as long as the authority's word holds
+
+
+def approved_by_authority(
+    rulebook: Rulebook,
+    approval: Approval,
+    who: Caller,
+    ticket: Ticket,
+    log: Sequence[Event],
+    spent: Money,
+    on: date,
+    now: datetime,
+) -> Approved:
+    """The event of an authority's word. `log` is the ticket's, `spent` what it has cost, `on` the site's day.
+
+    Raises ConflictError for an answer to another estimate than the last, a second answer, or one by who wrote
+    the estimate; InputError where the speaker, or the caller's role, may not approve so much.
+    """
+    repair, speaker, amount = ticket.repair, approval.authority, approval.amount
+    refuse_second_approval(repair, approval.estimate, ticket.id)
+    if repair.estimate is not None:
+        _refuse_own_estimate(approval, who, log)
+    if approval.answer == "yes":
+        if repair.estimate is None:
+            raise InputError([Problem("there is no estimate yet; say yes_up_to with an amount", "/answer")])
+        amount = in_currency(repair.estimate.bill.beyond_warranty, rulebook.currency)
+    said = Approved(
+        estimate=approval.estimate,
+        authority=speaker.id,
+        yes=amount is not None,
+        amount=amount,
+        number=None,
+        expires_at=None,
+        why=approval.why,
+        speaker=Speaker(speaker.title),
+        person=approval.person,
+    )
+    if amount is None:
+        return said
+    comes_to = (spent + amount).amount
+    behalf = on_behalf_of(rulebook, approval, comes_to, on)
+    _refuse_above_role(rulebook, approval, who, comes_to)
+    return replace(
+        said,
+        number=next_number(ticket.id, repair),
+        expires_at=approval.expires_at or now + timedelta(days=behalf.valid_days),
+        speaker=Speaker(speaker.title, None if behalf.id == speaker.id else behalf.id),
+    )
+
+
+def _refuse_above_role(rulebook: Rulebook, approval: Approval, who: Caller, comes_to: Decimal) -> None:
+    """Raises InputError above what the caller's role may approve in an authority's name."""
+    most = rulebook.ops_up_to
+    if who.role == "authority" or most is None or comes_to <= most:
+        return
+    message = (
+        f"with a token of the role {who.role} a ticket is approved up to {most:.2f} {rulebook.currency}, "
+        f"and it would come to {comes_to:.2f}; that takes a token of {approval.authority.title}'s own"
+    )
+    raise InputError([Problem(message, "/amount" if approval.answer == "yes_up_to" else "/authority")])
+
+
+def _refuse_own_estimate(approval: Approval, who: Caller, log: Sequence[Event]) -> None:
+    """Raises ConflictError where who wrote the last estimate would approve it, or is named as who did."""
+    last = next(event for event in reversed(log) if isinstance(event.payload, Estimated))
+    if last.who in (who.name, approval.person):
+        raise ConflictError(
+            f"{last.who} wrote this estimate of ticket {last.ticket}; somebody else approves it"
+        )
+
+
+def approved_by(who: Caller, authorization: Authorization, log: Sequence[Event]) -> bool:
+    """Whether `who` gave, or wrote down, the authority's yes behind an authorization."""
+    return any(
+        isinstance(event.payload, Approved)
+        and event.payload.number == authorization.number
+        and event.payload.authority is not None
+        and who.name in (event.who, event.payload.person)
+        for event in log
+    )
+
+
+def refuse_own_approval(repair: Repair, who: Caller, log: Sequence[Event]) -> None:
+    """Raises ConflictError where who approved the last authorization would close on it."""
+    authorization = repair.authorization
+    if authorization is not None and approved_by(who, authorization, log):
+        raise ConflictError(f"{who.name} approved {authorization.number}; somebody else closes on it")
 
 
 def on_behalf_of(rulebook: Rulebook, approval: Approval, comes_to: Decimal, on: date) -> Authority:
@@ -61,8 +153,11 @@ def on_behalf_of(rulebook: Rulebook, approval: Approval, comes_to: Decimal, on: 
     raise InputError([Problem(message, "/amount" if approval.answer == "yes_up_to" else "/authority")])
 
 
-def read_approval(data: object, rulebook: Rulebook, now: datetime) -> Approval:
-    """An approval from JSON data. Raises InputError listing every problem."""
+def read_approval(data: object, rulebook: Rulebook, now: datetime, who: Caller) -> Approval:
+    """An approval from JSON data. Raises InputError listing every problem.
+
+    An authority's own token says whose approval it is and who spoke; with any other both are named.
+    """
     read = InputReader(rulebook)
     top = read.mapping(data, "", APPROVAL_KEYS, "an approval")
     answer: Word = "no"
@@ -75,7 +170,11 @@ def read_approval(data: object, rulebook: Rulebook, now: datetime) -> Approval:
         amount = read.money(top.get("amount"), "/amount")
     elif top.get("amount") is not None:
         read.problem("an amount goes with the answer yes_up_to only; leave it out", "/amount")
-    authority = _authority(read, top.get("authority"))
+    given = top.get("authority")
+    authority = _authority(read, who.authority if given is None and who.authority else given)
+    if authority is not None and who.authority not in (None, authority.id):
+        read.problem(f"this token speaks as {who.authority}; leave the authority out", "/authority")
+    person = _person(read, top.get("person"), who)
     why = read.text(top.get("why"), "/why", MOST_WHY).strip()
     if not why and not any(problem.pointer == "/why" for problem in read.problems):
         read.problem("say why, in a sentence", "/why")
@@ -87,7 +186,18 @@ def read_approval(data: object, rulebook: Rulebook, now: datetime) -> Approval:
     estimate = _revision(read, top.get("estimate", 0))
     read.finish()
     assert authority is not None
-    return Approval(estimate, answer, amount, authority, why, expires_at)
+    return Approval(estimate, answer, amount, authority, person, why, expires_at)
+
+
+def _person(read: InputReader, raw: object, who: Caller) -> str:
+    if who.role == "authority":
+        if raw not in (None, who.name):
+            read.problem(f"this token is {who.name}'s; leave the person out", "/person")
+        return who.name
+    person = " ".join(read.text(raw, "/person", MOST_PERSON).split())
+    if not person and not any(problem.pointer == "/person" for problem in read.problems):
+        read.problem("say who spoke as the authority, by name", "/person")
+    return person
 
 
 def _authority(read: InputReader, raw: object) -> Authority | None:

@@ -10,6 +10,7 @@ from decimal import Decimal
 from triage.inputs.reader import InputReader
 from triage.records.payloads import Comeback
 from triage.records.report import Machine, PastRepair, local_date
+from triage.records.ticket import Ticket
 from triage.repairs.estimate_input import (
     MOST_HOURS,
     MOST_TEXT,
@@ -19,6 +20,7 @@ from triage.repairs.estimate_input import (
     read_number,
 )
 from triage.rulebook.model import Rulebook
+from triage.values.errors import ConflictError
 from triage.values.suggest import hint
 from triage.values.time_zones import CLOCKS_APART, lies_ahead
 
@@ -135,6 +137,18 @@ def _moment(
     elif machine is not None and local_date(machine, at) < machine.shipped_on:
         read.problem(f"the machine was shipped only on {machine.shipped_on}; fix the date", "/at")
     return at
+
+
+def refuse_late(ticket: Ticket, machine: Machine | None, days: int, now: datetime) -> None:
+    """Raises ConflictError after the last day, at the site, on which a closed ticket is reopened."""
+    assert ticket.closed is not None
+    closed_on = local_date(machine, ticket.closed.at)
+    last = closed_on + timedelta(days=days)
+    if local_date(machine, now) > last:
+        raise ConflictError(
+            f"ticket {ticket.id} was closed on {closed_on} and could be reopened until {last} "
+            f'({days} days); open a new ticket instead, with "follows": "{ticket.id}" in its report'
+        )
 
 
 def comeback_of(

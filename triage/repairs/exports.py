@@ -41,10 +41,11 @@ CLAIM_COLUMNS = (
     "quantity",
     "serials",
     "amount",
+    "outside_agreement",
     "currency",
     "photos",
 )
-SPEND_COLUMNS = ("visits", "total", "claimed", "spent", "currency")
+SPEND_COLUMNS = ("visits", "total", "claimed", "spent", "outside_agreement", "currency")
 
 _NUMBER = re.compile(r"-?[0-9]+(\.[0-9]+)?")
 _FORMULA = ("=", "+", "-", "@", "＝", "＋", "－", "＠", "\t", "\r", "\n")
@@ -109,6 +110,7 @@ def _claim(ticket: str, closed: Closed, kind: str, amount: Money, line: BilledLi
         "quantity": line and line.quantity,
         "serials": list((line and line.serials) or ()),
         "amount": f"{amount.amount:f}",
+        "outside_agreement": line and line.above and f"{line.above.amount:f}",
         "currency": amount.currency.code,
         "photos": list(closed.photos),
     }
@@ -125,13 +127,14 @@ def spend_rows(
     """What was spent, dearest first. `loaded` are past repairs with their machine's serial.
 
     Those that a closing stands for are counted once; of the others neither contractor nor claim is on record.
+    `outside_agreement` is what of the total the rate agreement does not pay.
     """
     sums: dict[str, list[Decimal]] = {}
     seen: set[tuple[str, datetime]] = set()
 
-    def add(key: str, visits: int, total: Decimal, spent: Decimal) -> None:
-        held = sums.setdefault(key, [Decimal(0)] * 3)
-        for index, value in enumerate((Decimal(visits), total, spent)):
+    def add(key: str, total: Decimal, spent: Decimal, outside: Decimal = Decimal(0)) -> None:
+        held = sums.setdefault(key, [Decimal(0)] * 4)
+        for index, value in enumerate((Decimal(1), total, spent, outside)):
             held[index] += value
 
     for ticket, closed in closings:
@@ -143,13 +146,13 @@ def spend_rows(
                 "machine": closed.machine or NOT_ON_RECORD,
                 "cause": closed.cause or NO_FAULT_FOUND,
             }
-            add(keys[by], 1, closed.bill.total.amount, spent)
+            add(keys[by], closed.bill.total.amount, spent, closed.bill.not_agreed)
     for serial, repair in loaded:
         known = (repair.ticket, repair.at.astimezone(UTC)) in seen
         if not known and within(repair.at, first, last):
             cost: Decimal = repair.cost.amount
             keys = {"contractor": NOT_ON_RECORD, "machine": serial, "cause": repair.cause or NO_FAULT_FOUND}
-            add(keys[by], 1, cost, cost)
+            add(keys[by], cost, cost)
     rows = [
         {
             by: key,
@@ -157,9 +160,10 @@ def spend_rows(
             "total": f"{total:.2f}",
             "claimed": f"{total - spent:.2f}",
             "spent": f"{spent:.2f}",
+            "outside_agreement": f"{outside:.2f}",
             "currency": currency,
         }
-        for key, (visits, total, spent) in sums.items()
+        for key, (visits, total, spent, outside) in sums.items()
     ]
     return sorted(rows, key=lambda row: (-Decimal(str(row["spent"])), str(row[by])))
 

@@ -39,7 +39,8 @@ class OpenedTicket:
 
 @dataclass(frozen=True, slots=True)
 class Closing:
-    """One closing. `stands`: it is the ticket's last and the ticket is closed now. `cost` is after warranty.
+    """One closing. `stands`: it is the ticket's last and the ticket is closed now. `cost` is after warranty,
+    `outside` what of the bill the rate agreement does not pay.
 
     `scheduled` counts the visits ever scheduled for the ticket; `top_cause` is what its last decision ranked
     first.
@@ -56,6 +57,7 @@ class Closing:
     visited: bool
     cost: Decimal
     stands: bool
+    outside: Decimal = Decimal(0)
     scheduled: int = 0
     top_cause: str | None = None
 

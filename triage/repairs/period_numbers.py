@@ -46,6 +46,9 @@ DEFINITIONS: Mapping[str, str] = {
         "ticket before it is closed only the last, which is the one that stands."
     ),
     "spend_closed": "What the program paid on all closings written down in the period, after warranty.",
+    "outside_agreement": (
+        "What the rate agreement does not pay of the bills of those closings, before warranty."
+    ),
     "repeats": (
         "Tickets opened in the period on a machine for which another ticket was closed within "
         f"{COMEBACK_DAYS} days before."
@@ -102,6 +105,7 @@ def period_numbers(recorded: Recorded, rulebook: Rulebook, period: Period, now: 
         "holds": _holds(recorded.held, now),
         "spend_approved": _money(approved, rulebook),
         "spend_closed": _money(spent, rulebook),
+        "outside_agreement": _money(sum((one.outside for one in in_period), Decimal(0)), rulebook),
         "repeats": _of(len(repeats), sum(one.machine is not None for one in opened)),
         "causes": _causes(closed, rulebook),
         "no_fault_found": len(closed) - len(confirmed),
@@ -227,8 +231,10 @@ def _contractors(
     visits = Counter(contractor or NOT_ON_RECORD for contractor in recorded.sent)
     comebacks = Counter(one.contractor or NOT_ON_RECORD for one in repeats)
     spend: dict[str, Decimal] = defaultdict(Decimal)
+    outside: dict[str, Decimal] = defaultdict(Decimal)
     for closing in closings:
         spend[closing.contractor or NOT_ON_RECORD] += closing.cost
+        outside[closing.contractor or NOT_ON_RECORD] += closing.outside
     names = sorted({*calls, *visits, *comebacks, *spend}, key=lambda name: (-calls[name], name))
     return [
         {
@@ -236,6 +242,7 @@ def _contractors(
             "calls": calls[name],
             "visits_sent": visits[name],
             "spend_closed": _money(spend[name], rulebook),
+            "outside_agreement": _money(outside[name], rulebook),
             "repeats": comebacks[name],
         }
         for name in names

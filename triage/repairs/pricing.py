@@ -1,7 +1,8 @@
 """An estimate priced: every line against the rate agreement, and what the warranty pays apart from the rest.
 
 A line without an amount gets the agreed price. A line above it, or one that the agreement does not pay at
-all, is named with the reason; it stays in the total, for the authority to see. Where no tax line is given
+all, is named with the reason; it stays in the total, for policy and the authority to see. What is above the
+agreement is reckoned against the bill that it would pay, tax included. Where no tax line is given
 the agreed tax is added. Labor warranty pays trip, distance, labor and second technician; parts warranty
 pays parts and freight; tax follows the lines it is on. Of what warranty pays, the program bears each terms'
 deductible.
@@ -37,7 +38,7 @@ from triage.values.money import Money, as_money, round_money
 @dataclass(frozen=True, slots=True)
 class BillLine:
     """One priced line. `terms` is the warranty that pays it, None for the program; `outside` says what is not
-    agreed. Amounts are rounded, in the rulebook's currency.
+    agreed, `above` how much that is. Amounts are rounded, in the rulebook's currency.
     """
 
     kind: LineKind
@@ -48,6 +49,7 @@ class BillLine:
     terms: str | None
     outside: str | None
     asked: AskedLine
+    above: Decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +74,11 @@ class Bill:
     def beyond_warranty(self) -> Money:
         """What the program pays: lines out of warranty, and the deductible."""
         return self.total - self.claimed
+
+    @property
+    def outside_agreement(self) -> Money:
+        """What the rate agreement does not pay."""
+        return self._sum(line.above for line in self.lines)
 
     @property
     def labor_hours(self) -> Decimal:
@@ -104,9 +111,9 @@ def priced(rulebook: Rulebook, visit: Visit, asked: Sequence[AskedLine]) -> Bill
         if line.kind == "tax":
             continue
         component = line.component or visit.component
-        detail, agreed, outside = _agreed(rulebook, agreement, visit, line, [*lines], asked)
+        agreed = _agreed(rulebook, agreement, visit, line, [*lines], asked)
         payer = terms[component].id if _covered(line.kind, *covered[component]) else None
-        lines.append(_bill_line(rulebook, line, detail, agreed, component, payer, outside))
+        lines.append(_bill_line(rulebook, line, agreed, component, payer))
     lines += _tax_lines(rulebook, agreement, visit, lines, asked)
     deductible = _deductible(lines, terms.values())
     return Bill(tuple(lines), deductible, rulebook.currency)
@@ -116,20 +123,26 @@ def _covered(kind: LineKind, parts: bool, labor: bool) -> bool:
     return (parts and kind in PAID_BY_PARTS_COVER) or (labor and kind in PAID_BY_LABOR_COVER)
 
 
+@dataclass(frozen=True, slots=True)
+class _Agreed:
+    """What a line is, its agreed price, what of it the agreement pays on this bill, and why not all."""
+
+    detail: str
+    price: Decimal
+    paid: Decimal
+    why: str | None = None
+
+
 def _bill_line(
-    rulebook: Rulebook,
-    line: AskedLine,
-    detail: str,
-    agreed: Decimal,
-    component: str,
-    payer: str | None,
-    outside: str | None,
+    rulebook: Rulebook, line: AskedLine, agreed: _Agreed, component: str, payer: str | None
 ) -> BillLine:
-    due = round_money(agreed, rulebook.currency)
+    due = round_money(agreed.price, rulebook.currency)
     amount = due if line.amount is None else line.amount.amount
+    outside = agreed.why
     if outside is None and amount > due:
         outside = f"{amount:.2f} is {amount - due:.2f} more than the agreement pays ({due:.2f})"
-    return BillLine(line.kind, detail, amount, due, component, payer, outside, line)
+    above = max(amount - round_money(agreed.paid, rulebook.currency), Decimal(0))
+    return BillLine(line.kind, agreed.detail, amount, due, component, payer, outside, line, above)
 
 
 def _agreed(
@@ -139,9 +152,9 @@ def _agreed(
     line: AskedLine,
     before: Sequence[BillLine],
     asked: Sequence[AskedLine],
-) -> tuple[str, Decimal, str | None]:
-    """What a line is, its agreed price, and why the agreement does not pay it."""
+) -> _Agreed:
     factor = agreement.after_hours_factor if visit.after_hours else Decimal(1)
+    paid_factor = factor if visit.after_hours_agreed else Decimal(1)
     late = " after hours" if visit.after_hours else ""
     not_late = None
     if visit.after_hours and not visit.after_hours_agreed:
@@ -149,24 +162,28 @@ def _agreed(
     match line.kind:
         case "trip":
             again = "the agreement pays one trip a visit" if any(b.kind == "trip" for b in before) else None
-            return "trip", agreement.trip, again
+            return _Agreed("trip", agreement.trip, Decimal(0) if again else agreement.trip, again)
         case "distance":
             site = None if visit.machine is None else visit.machine.site
-            fee = distance_fee(agreement, None if site is None else site.distance_km)
-            return "distance band", fee or Decimal(0), None
+            fee = distance_fee(agreement, None if site is None else site.distance_km) or Decimal(0)
+            return _Agreed("distance band", fee, fee)
         case "labor":
             hours = billed_hours(line.hours, agreement)
-            return f"{_plain(hours)} h{late}", hours * agreement.labor_hour * factor, not_late
+            by_day = hours * agreement.labor_hour
+            return _Agreed(f"{_plain(hours)} h{late}", by_day * factor, by_day * paid_factor, not_late)
         case "second_technician":
             hours = billed_hours(line.hours, agreement)
-            rate = agreement.second_technician_hour * factor
-            return f"{line.technicians} × {_plain(hours)} h{late}", line.technicians * hours * rate, not_late
+            by_day = line.technicians * hours * agreement.second_technician_hour
+            detail = f"{line.technicians} × {_plain(hours)} h{late}"
+            return _Agreed(detail, by_day * factor, by_day * paid_factor, not_late)
         case "part":
-            price = rulebook.parts[line.number].price * (1 + agreement.parts_markup)
-            return f"{line.number} × {line.quantity}", price * line.quantity, None
+            price = rulebook.parts[line.number].price * (1 + agreement.parts_markup) * line.quantity
+            return _Agreed(f"{line.number} × {line.quantity}", price, price)
         case "freight":
-            no_parts = not any(other.kind == "part" for other in asked)
-            return "freight of the parts", agreement.freight, "freight without a part" if no_parts else None
+            detail = "freight of the parts"
+            if any(other.kind == "part" for other in asked):
+                return _Agreed(detail, agreement.freight, agreement.freight)
+            return _Agreed(detail, agreement.freight, Decimal(0), "freight without a part")
         case "tax":
             raise ValueError("tax is priced from the other lines")
 
@@ -187,8 +204,9 @@ def _tax_lines(
         return tax_on_lines(plain, agreement.tax, agreement.tax_on, rulebook.currency)
 
     agreed = tax_of(lines)
+    paid = tax_of(replace(line, amount=line.amount - line.above) for line in lines)
     asked_tax = given or AskedLine("tax")
-    whole = _bill_line(rulebook, asked_tax, rate, agreed, visit.component, None, None)
+    whole = _bill_line(rulebook, asked_tax, _Agreed(rate, agreed, paid), visit.component, None)
     if given is None and not agreed:
         return []
     taxed = [line for line in lines if TAXED_AS[line.kind] in agreement.tax_on and line.terms is not None]
@@ -205,7 +223,8 @@ def _tax_lines(
         shares[payers[-1]] += whole.amount - own - sum(shares.values(), Decimal(0))
     shares[None] = whole.amount - sum(shares.values(), Decimal(0))
     found = [replace(whole, amount=share, terms=payer) for payer, share in shares.items() if share]
-    return [found[0], *(replace(line, outside=None) for line in found[1:])] if found else [whole]
+    rest = (replace(line, outside=None, above=Decimal(0)) for line in found[1:])
+    return [found[0], *rest] if found else [whole]
 
 
 def _deductible(lines: Iterable[BillLine], terms: Iterable[WarrantyTerms]) -> Decimal:
@@ -231,6 +250,7 @@ def billed(bill: Bill) -> Billed:
         deductible=as_money(bill.deductible, bill.currency),
         beyond_warranty=bill.beyond_warranty,
         outside=tuple(outside),
+        outside_agreement=bill.outside_agreement if bill.outside_agreement.amount else None,
     )
 
 
@@ -248,6 +268,7 @@ def _billed_line(line: BillLine, currency: str) -> BilledLine:
         quantity=asked.quantity if is_part else None,
         serials=asked.serials if is_part else None,
         note=asked.note or None,
+        above=as_money(line.above, currency) if line.above else None,
     )
 
 

@@ -276,6 +276,8 @@ class Rulebook:
     models: Mapping[str, MachineModel] = field(default_factory=dict)  # by the name on the rating plate
     care: CareIntervals = field(default_factory=CareIntervals)
     lint_off: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # file -> lint code -> reason
+    ops_up_to: Decimal | None = None  # what ops approve in an authority's name; None: what the authority may
+    reopen_days: int = 30  # a closed ticket is reopened this long; common practice, no source
 
     def live_rules(self) -> Mapping[str, Condition]:
         """Condition by id of every live rule and check that the inference evaluates."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from functools import partial
 from typing import cast
 
@@ -20,7 +20,6 @@ from triage.records.authorization import (
     next_number,
     open_authorization,
     refuse_closing_above,
-    refuse_second_approval,
     standing_until,
 )
 from triage.records.caller import Caller
@@ -34,13 +33,13 @@ from triage.records.payloads import (
     Estimated,
     Payload,
     Reopened,
-    Speaker,
 )
 from triage.records.report import History, Machine, PastRepair, local_date
-from triage.records.ticket import Ticket
-from triage.repairs.approvals import on_behalf_of, read_approval
-from triage.repairs.close_out import CloseOut, comeback_of, read_close_out
+from triage.records.ticket import Event, Ticket
+from triage.repairs.approvals import approved_by, approved_by_authority, read_approval, refuse_own_approval
+from triage.repairs.close_out import CloseOut, comeback_of, read_close_out, refuse_late
 from triage.repairs.estimate_input import AskedLine, read_estimate
+from triage.repairs.judged import answer_to, held_for_outside, refuse_held
 from triage.repairs.pricing import Bill, Visit, billed, priced
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
 from triage.service.changes import Change, change, decided_event, found_for, machine_billed, refuse_open_swap
@@ -48,32 +47,42 @@ from triage.service.dangers import made_safe
 from triage.service.service import Service
 from triage.store import Work
 from triage.values.errors import ConflictError, InputError, Problem
-from triage.values.money import Money, in_currency, money_text, sum_money
+from triage.values.money import Money, in_currency, sum_money
 
 
 def estimate(
     service: Service, ticket_id: str, data: object, who: Caller, if_version: int | None = None
 ) -> Ticket:
     """A technician's estimate, answered `approve`, `hold` or `swap`; the last one counts."""
-    return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.estimate(ticket, data))
+    return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.estimate(ticket, data, who))
 
 
 def approve(
     service: Service, ticket_id: str, data: object, who: Caller, if_version: int | None = None
 ) -> Ticket:
-    """An authority's word on the last estimate, or on a ticket held before there is one."""
-    return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.approve(ticket, data))
+    """An authority's word on the last estimate, or on a ticket held before there is one.
+
+    ConflictError where the caller wrote the estimate: who estimates does not approve.
+    """
+    return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.approve(ticket, data, who))
 
 
 def close(
     service: Service, ticket_id: str, data: object, who: Caller, if_version: int | None = None
 ) -> Ticket:
-    """The close-out: it is paid by an authorization or the standing limit, and joins the history."""
+    """The close-out: it is paid by an authorization or the standing limit, and joins the history.
+
+    ConflictError where the caller approved the authorization: who approves does not close on it.
+    """
     return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.close(ticket, data, who))
 
 
 def reopen(service: Service, ticket_id: str, why: str, who: Caller, if_version: int | None = None) -> Ticket:
-    """The trouble is back, or the closing was wrong; decided again, and estimated anew."""
+    """The trouble is back, or the closing was wrong; decided again, and estimated anew.
+
+    The fault of the new repair counts as reported now: warranty and due times are reckoned from here.
+    ConflictError where more days have passed than the rulebook's `reopen_days`.
+    """
     return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.reopen(ticket, why), True)
 
 
@@ -100,14 +109,15 @@ class _Desk:
     engine: Engine
     now: datetime
 
-    def estimate(self, ticket: Ticket, data: object) -> Change:
+    def estimate(self, ticket: Ticket, data: object, who: Caller) -> Change:
         asked = read_estimate(data, self.rulebook)
         cause = asked.cause or ticket.decided.computed_facts.top_cause or OTHER_CAUSE
         bill, machine = self._bill(ticket, cause, asked.after_hours, asked.lines)
         unanswered = self._unanswered(ticket, cause, bill, asked.note)
         decision, decided = self._decide(ticket, unanswered)
-        answer, reasons = _answer(decision, bill)
-        before = self._within_word(ticket, bill) if answer == "hold" else None
+        answer, reasons = answer_to(decision, bill)
+        held = answer == "hold" and not held_for_outside(self.rulebook, decision)
+        before = self._within_word(ticket, bill, who) if held else None
         if before is not None:
             answer, reasons = "approve", (f"It is within what {before.authority} approved beforehand.",)
         comes_to = self._spent(ticket) + bill.beyond_warranty
@@ -133,6 +143,7 @@ class _Desk:
             number=next_number(ticket.id, ticket.repair),
             expires_at=standing_until(self.now) if before is None else before.expires_at,
             why=" ".join(reasons),
+            person=None if before is None else before.person,
         )
         return self._change([estimated, decided, approved])
 
@@ -147,44 +158,23 @@ class _Desk:
             note=note,
         )
 
-    def _within_word(self, ticket: Ticket, bill: Bill) -> Authorization | None:
-        """What was authorized before there was an estimate, where the bill is within it."""
+    def _within_word(self, ticket: Ticket, bill: Bill, who: Caller) -> Authorization | None:
+        """What another than `who` authorized before there was an estimate, where the bill is within it."""
         before = open_authorization(ticket.repair, self.now)
-        if before is None or before.estimate != 0:
+        if before is None or before.estimate != 0 or approved_by(who, before, self._log(ticket)):
             return None
         return before if bill.beyond_warranty <= in_currency(before.amount, self.rulebook.currency) else None
 
-    def approve(self, ticket: Ticket, data: object) -> Change:
-        approval = read_approval(data, self.rulebook, self.now)
-        repair, speaker = ticket.repair, approval.authority
-        refuse_second_approval(repair, approval.estimate, ticket.id)
-        amount = approval.amount
-        if approval.answer == "yes":
-            if repair.estimate is None:
-                message = "there is no estimate yet; say yes_up_to with an amount"
-                raise InputError([Problem(message, "/answer")])
-            amount = in_currency(repair.estimate.bill.beyond_warranty, self.rulebook.currency)
-        approved = Approved(
-            estimate=approval.estimate,
-            authority=speaker.id,
-            yes=amount is not None,
-            amount=amount,
-            number=None,
-            expires_at=None,
-            why=approval.why,
-            speaker=Speaker(speaker.title),
+    def _log(self, ticket: Ticket) -> Sequence[Event]:
+        return self.work.tickets.events(ticket.id)
+
+    def approve(self, ticket: Ticket, data: object, who: Caller) -> Change:
+        approval = read_approval(data, self.rulebook, self.now, who)
+        on = local_date(machine_billed(self.work, ticket), self.now)
+        log, spent = self._log(ticket), self._spent(ticket)
+        return self._change(
+            [approved_by_authority(self.rulebook, approval, who, ticket, log, spent, on, self.now)]
         )
-        if amount is not None:
-            comes_to = self._spent(ticket) + amount
-            on = local_date(machine_billed(self.work, ticket), self.now)
-            behalf = on_behalf_of(self.rulebook, approval, comes_to.amount, on)
-            approved = replace(
-                approved,
-                number=next_number(ticket.id, repair),
-                expires_at=approval.expires_at or self.now + timedelta(days=behalf.valid_days),
-                speaker=Speaker(speaker.title, None if behalf.id == speaker.id else behalf.id),
-            )
-        return self._change([approved])
 
     def close(self, ticket: Ticket, data: object, who: Caller) -> Change:
         refuse_open_swap(self.work, ticket)
@@ -197,6 +187,9 @@ class _Desk:
         refuse_closing_above(
             ticket.repair, close_out.authorization, bill.beyond_warranty, decision.limit.headroom, self.now
         )
+        refuse_held(self.rulebook, decision, bill, ticket.repair, close_out.authorization)
+        if close_out.authorization is not None:
+            refuse_own_approval(ticket.repair, who, self._log(ticket))
         also = None
         if machine is not None and close_out.visited:
             repair = PastRepair(close_out.at, ticket.id, close_out.cause, bill.beyond_warranty)
@@ -208,7 +201,8 @@ class _Desk:
             raise ConflictError(f"ticket {ticket.id} is open")
         if not why.strip():
             raise InputError([Problem("say why, in a sentence", "/why")])
-        reopened = Reopened(why)
+        refuse_late(ticket, machine_billed(self.work, ticket), self.rulebook.reopen_days, self.now)
+        reopened = Reopened(why, self.now)
         _, decided = self._decide(ticket, reopened)
         return self._change([reopened, decided])
 
@@ -274,16 +268,6 @@ def _join_history(serial: str, repair: PastRepair, work: Work) -> None:
     if work.care.add_repairs(serial, [repair]) == 0:
         message = f"a visit at {repair.at.isoformat()} is in the history of this ticket already"
         raise ConflictError([Problem(message, "/at")])
-
-
-def _answer(decision: Decision, bill: Bill) -> tuple[str, tuple[str, ...]]:
-    """The decision's own word where it is one of the three, else what the money says."""
-    if decision.outcome in ("approve", "hold", "swap"):
-        return decision.outcome, tuple(reason.text for reason in decision.reasons)
-    headroom = decision.limit.headroom
-    if bill.beyond_warranty <= headroom:
-        return "approve", (f"It is within the {money_text(headroom)} that may be spent on this ticket.",)
-    return "hold", (f"It is above the {money_text(headroom)} that may be spent on this ticket.",)
 
 
 def _facts_of(decision: Decision) -> Facts:

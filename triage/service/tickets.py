@@ -31,7 +31,7 @@ from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.store.tables.desk import VIEWS, OpenTicket, View
 from triage.store.tables.tickets import TicketMoved, opening
-from triage.values.errors import InputError, Problem
+from triage.values.errors import InputError, NotFoundError, Problem
 
 __all__ = [
     "VIEWS",
@@ -74,11 +74,12 @@ def decide_once(
 
 @one_version
 def open_ticket(service: Service, data: object, who: Caller) -> Ticket:
-    """A report in, a decided ticket out."""
+    """A report in, a decided ticket out. One that it `follows` is closed and of the same machine."""
     ticket_id = service.new_id()
     while True:
         with service.store.read() as work:
             inputs = inputs_of(service, work, data, who)
+            _refuse_not_followed(work, inputs, who)
             news: list[Payload] = [_reported(inputs), _decided(service, ticket_id, inputs)]
             ready = opening(
                 ticket_id,
@@ -96,6 +97,25 @@ def open_ticket(service: Service, data: object, who: Caller) -> Ticket:
                     work.tickets.follow(other)
                 return ready.ticket
             ticket_id = service.new_id()
+
+
+def _refuse_not_followed(work: Work, inputs: Inputs, who: Caller) -> None:
+    follows = inputs.report.follows
+    if follows is None:
+        return
+    try:
+        before = seen_ticket(work, follows, who)
+    except NotFoundError as error:
+        raise InputError([Problem(str(error), "/follows")]) from None
+    message = None
+    if before.state == "open":
+        message = f"ticket {before.id} is open; add to that one instead"
+    elif before.machine != (None if inputs.machine is None else inputs.machine.serial):
+        message = (
+            f"ticket {before.id} is about {before.machine or 'no machine on record'}; fix one of the two"
+        )
+    if message is not None:
+        raise InputError([Problem(message, "/follows")])
 
 
 def _reported(inputs: Inputs) -> Reported:

@@ -46,7 +46,13 @@ def as_money(amount: Decimal | float | int, currency: str) -> Money:
 
 def parse_money(text: object, currency: str, pointer: str = "") -> Money:
     """Reads "350.00" or "350.00 USD"; any other currency than the program's is an InputError."""
-    parts = text.split() if isinstance(text, str) else [str(text)] if isinstance(text, int | Decimal) else []
+    parts = (
+        [part for part in text.split(" ") if part]
+        if isinstance(text, str)
+        else [str(text)]
+        if isinstance(text, int | Decimal)
+        else []
+    )
     if len(parts) == 2:
         _refuse_other(parts[1], currency, pointer)
     try:

@@ -10,7 +10,13 @@ from tests.api.conftest import Send
 from tests.triage.services import REPORT
 
 LARGE = {"cause": "dirty_filter", "lines": [{"kind": "trip"}, {"kind": "labor", "hours": 4}]}
-YES = {"estimate": 1, "answer": "yes", "authority": "ops_lead", "why": "It is the only one on the quay."}
+YES = {
+    "estimate": 1,
+    "answer": "yes",
+    "authority": "ops_lead",
+    "person": "Robin Vale",
+    "why": "It is the only one on the quay.",
+}
 CLOSE = {**LARGE, "cured_by": "repair"}
 
 

@@ -24,10 +24,11 @@ from triage.store import open_store
 EXAMPLE = (ROOT / "demo/estimate_to_close.md").read_text(encoding="utf-8")
 BLOCK = re.compile(r"```(sh|json)\n(.*?)```", re.DOTALL)
 NOW = datetime(2026, 11, 30, 15, tzinfo=UTC)
-TOKENS: dict[str, tuple[Any, str | None]] = {
-    "AGENT": ("agent", None),
-    "VAN": ("technician", "fogline"),
-    "LEAD": ("ops", None),
+TOKENS: dict[str, tuple[Any, str | None, str | None]] = {
+    "AGENT": ("agent", None, None),
+    "VAN": ("technician", "fogline", None),
+    "LEAD": ("ops", None, None),
+    "MANAGER": ("authority", None, "area_manager"),
 }
 
 
@@ -80,8 +81,8 @@ def missing(shown: Any, real: Any, place: str = "") -> list[str]:
 def test_the_example_is_answered_as_it_says(service: Service) -> None:
     with service.store.write() as work:
         variables = {
-            name: work.tokens.add(name.lower(), role, contractor, NOW)
-            for name, (role, contractor) in TOKENS.items()
+            name: work.tokens.add(name.lower(), role, contractor, NOW, authority)
+            for name, (role, contractor, authority) in TOKENS.items()
         }
     variables["API"] = ""
     client = create_app(service).test_client()

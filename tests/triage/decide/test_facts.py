@@ -1,14 +1,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, timezone
 from decimal import Decimal
 
 import pytest
 from moneyed import Money
 
 from tests.triage.builders import minimal_rulebook
-from triage.decide.facts import gather_facts, year_before
+from triage.decide.facts import gather_facts, spent_12_months, year_before
 from triage.logic.conditions import FactValue
 from triage.records.report import (
     CareEvent,
@@ -97,9 +97,27 @@ def test_a_window_opens_a_second_after_its_start_and_closes_with_now(seconds: in
         return gather_facts(minimal_rulebook(), report(), MACHINE, history, NOW)[fact].value
 
     assert found(visits(NOW - timedelta(days=90)), "repeat_visits_90_days") == counted
-    assert found(visits(year_before(NOW)), "repairs_12_months") == counted
-    assert found(visits(year_before(NOW)), "spent_12_months") == 80 * counted
+    year_ago = year_before(NOW, "America/New_York")
+    assert found(visits(year_ago), "repairs_12_months") == counted
+    assert found(visits(year_ago), "spent_12_months") == 80 * counted
     assert found(visits(NOW), "repairs_12_months") == (seconds <= 0)
+
+
+@pytest.mark.parametrize("offsets", [(0, -6), (-6, 0)])
+def test_twelve_months_are_the_sites_own_whatever_offset_the_time_is_written_with(
+    offsets: tuple[int, int],
+) -> None:
+    """On 29 February in UTC it is the 28th in New York still: a year before that are two moments."""
+    at = datetime(2028, 2, 29, 3, tzinfo=UTC)  # 22:00 on 28 February at the site
+    on_the_last_day = repair("2027-02-28T22:00:00-05:00", "80.00")
+    after_it = repair("2027-02-28T22:01:00-05:00", "70.00")
+    history = History(repairs=(on_the_last_day, after_it))
+
+    for offset in offsets:
+        now = at.astimezone(timezone(timedelta(hours=offset)))
+        assert spent_12_months(MACHINE, history, now) == Decimal(70)
+    assert year_before(at, "America/New_York") == datetime(2027, 3, 1, 3, tzinfo=UTC)
+    assert year_before(at, "Asia/Tokyo") == datetime(2027, 2, 28, 3, tzinfo=UTC)
 
 
 def test_repeats_of_one_cause_are_those_of_the_commonest_one_within_the_year() -> None:

@@ -233,3 +233,10 @@ def test_care_and_repairs_from_before_the_machine_was_made_are_refused() -> None
     assert [problem.pointer for problem in caught.value.problems] == ["/care/0/at", "/repairs/0/at"]
     assert "shipped, 2025-01-10" in caught.value.problems[0].message
     check_history(*read_machine(MACHINE, RULEBOOK))
+
+
+def test_more_outside_the_agreement_than_in_total_is_refused_and_all_problems_are_listed() -> None:
+    found = problems({**REPORT, "estimate": {"total": "10.00", "outside_agreement": "10.01"}})
+    assert "/estimate/outside_agreement" in found
+    found = problems({**REPORT, "estimate": {"total": "1_0.00", "outside_agreement": "１.00"}})
+    assert {"/estimate/total", "/estimate/outside_agreement"} <= set(found)

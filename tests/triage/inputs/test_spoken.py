@@ -71,6 +71,9 @@ def test_a_bare_number_is_in_the_unit_asked_for() -> None:
         ("inch", "1/0"),
         ("d", ""),
         ("h", "6 inches"),
+        (None, "１５"),
+        ("d", "１５ days"),
+        (None, "1_000"),
     ],
 )
 def test_what_does_not_fit_is_refused_and_says_what_is_wanted(unit: str | None, said: str) -> None:

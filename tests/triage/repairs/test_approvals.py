@@ -10,7 +10,9 @@ import pytest
 from moneyed import Money
 
 from tests.triage.builders import minimal_files
+from tests.triage.services import OPS
 from triage.decide.spending.authorities import absence_on, speaker_for, whom_to_ask
+from triage.records.caller import Caller
 from triage.repairs.approvals import Approval, on_behalf_of, read_approval
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
@@ -18,6 +20,7 @@ from triage.values.errors import InputError, RulebookError
 
 NOW = datetime(2026, 3, 2, 17, tzinfo=UTC)
 TODAY = date(2026, 3, 2)
+INES = Caller("Ines Marsh", "authority", authority="area")
 AWAY = [{"first": "2026-03-01", "last": "2026-03-02"}]
 LADDER: dict[str, dict[str, Any]] = {
     "lead": {"title": "Desk lead", "reach": "555-0110", "up_to": 600},
@@ -42,7 +45,7 @@ def rulebook(**authorities: dict[str, Any]) -> Rulebook:
 
 
 def word(book: Rulebook, authority: str, answer: Any = "yes") -> Approval:
-    return Approval(1, answer, None, book.authorities[authority], "needed", None)
+    return Approval(1, answer, None, book.authorities[authority], "Robin Vale", "needed", None)
 
 
 @pytest.mark.parametrize(("amount", "named"), [("600", "lead"), ("600.01", "area"), ("1500.01", "owner")])
@@ -112,16 +115,18 @@ def test_a_word_is_read_with_its_reason() -> None:
         "answer": "yes_up_to",
         "amount": "550.00 USD",
         "authority": "lead",
+        "person": " Robin  Vale",
         "why": "It is the only one on the quay.",
         "expires_at": "2026-03-09T12:00:00-05:00",
     }
-    approval = read_approval(data, rulebook(), NOW)
+    approval = read_approval(data, rulebook(), NOW, OPS)
     assert (approval.estimate, approval.answer, approval.amount) == (2, "yes_up_to", Money("550.00", "USD"))
-    assert (approval.authority.id, approval.why) == ("lead", "It is the only one on the quay.")
+    assert (approval.authority.id, approval.person) == ("lead", "Robin Vale")
+    assert approval.why == "It is the only one on the quay."
     assert approval.expires_at == datetime(2026, 3, 9, 17, tzinfo=UTC)
 
 
-GOOD = {"estimate": 1, "answer": "yes", "authority": "lead", "why": "fine"}
+GOOD = {"estimate": 1, "answer": "yes", "authority": "lead", "person": "Robin Vale", "why": "fine"}
 BAD: dict[str, tuple[dict[str, Any], str]] = {
     "no answer": ({"answer": None}, "/answer"),
     "another answer": ({"answer": "maybe"}, "/answer"),
@@ -129,6 +134,9 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
     "no amount": ({"answer": "yes_up_to"}, "/amount"),
     "another currency": ({"answer": "yes_up_to", "amount": "5.00 EUR"}, "/amount"),
     "an unknown authority": ({"authority": "lad"}, "/authority"),
+    "no authority": ({"authority": None}, "/authority"),
+    "no person": ({"person": None}, "/person"),
+    "an empty person": ({"person": " "}, "/person"),
     "no reason": ({"why": " "}, "/why"),
     "an expiry that is past": ({"expires_at": "2026-03-02T17:00:00Z"}, "/expires_at"),
     "an expiry without offset": ({"expires_at": "2026-04-02T17:00:00"}, "/expires_at"),
@@ -142,8 +150,21 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
 def test_a_bad_word_is_a_problem_with_its_place(name: str) -> None:
     change, pointer = BAD[name]
     with pytest.raises(InputError) as caught:
-        read_approval({**GOOD, **change}, rulebook(), NOW)
+        read_approval({**GOOD, **change}, rulebook(), NOW, OPS)
     assert [problem.pointer for problem in caught.value.problems] == [pointer]
+
+
+def test_an_authoritys_own_token_says_whose_approval_it_is_and_who_spoke() -> None:
+    own = {"estimate": 1, "answer": "no", "why": "too dear"}
+    for more in ({}, {"authority": "area", "person": "Ines Marsh"}):
+        approval = read_approval({**own, **more}, rulebook(), NOW, INES)
+        assert (approval.authority.id, approval.person) == ("area", "Ines Marsh")
+    for change, pointer in (({"authority": "lead"}, "/authority"), ({"person": "Robin Vale"}, "/person")):
+        with pytest.raises(InputError) as caught:
+            read_approval({**own, **change}, rulebook(), NOW, INES)
+        assert [problem.pointer for problem in caught.value.problems] == [pointer]
+    with pytest.raises(InputError, match='no authority "area"'):
+        read_approval(own, rulebook_from_data(minimal_files()), NOW, INES)
 
 
 @pytest.mark.parametrize(

@@ -72,6 +72,7 @@ def test_a_claim_has_all_that_the_maker_asks_for() -> None:
         "quantity": 2,
         "serials": ["C-1", "C-2"],
         "amount": "744.00",
+        "outside_agreement": None,
         "currency": "USD",
         "photos": ["photo/1", "photo/2"],
     }

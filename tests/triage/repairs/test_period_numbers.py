@@ -52,7 +52,12 @@ OVER = policy(
     950,
     "It is above the limit.",
 )
-YES = {"answer": "yes", "authority": "ops_lead", "why": "It is the only one on the quay."}
+YES = {
+    "answer": "yes",
+    "authority": "ops_lead",
+    "person": "Robin Vale",
+    "why": "It is the only one on the quay.",
+}
 
 
 def numbers(service: Service, since: str | None = None, until: str | None = None) -> dict[str, Any]:
@@ -172,6 +177,7 @@ def test_a_small_service_comes_out_as_counted_by_hand(service: Service) -> None:
         "holds": {"open": 1, "median_hours": 429.0},  # 29 days less 11 days and 3 hours
         "spend_approved": "177.50 USD",
         "spend_closed": "560.00 USD",  # 205 + 260 + 95
+        "outside_agreement": "0.00 USD",
         "repeats": {"count": 2, "of": 4, "share": 0.5},
         "causes": [
             {"cause": "dirty_filter", "title": "Dirty filter", "tickets": 1},
@@ -190,9 +196,9 @@ def test_a_small_service_comes_out_as_counted_by_hand(service: Service) -> None:
     assert (checks[0]["confirmed_cure_share"], checks[0]["rulebook"]) == (0.5, 0.425)
     assert checks[1]["cure_share"] is checks[1]["rulebook"] is None
     assert [tuple(row.values()) for row in contractors] == [
-        ("fogline", 2, 1, "205.00 USD", 2),
-        ("tern", 2, 2, "355.00 USD", 0),
-        ("not_on_record", 1, 0, "0.00 USD", 0),
+        ("fogline", 2, 1, "205.00 USD", "0.00 USD", 2),
+        ("tern", 2, 2, "355.00 USD", "0.00 USD", 0),
+        ("not_on_record", 1, 0, "0.00 USD", "0.00 USD", 0),
     ]
 
 

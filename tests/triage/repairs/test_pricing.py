@@ -126,6 +126,45 @@ def test_a_line_outside_the_agreement_is_named_with_its_place(asked: list[AskedL
     assert written.lines[int(outside[0].line.rpartition("/")[2])].kind == asked[-1].kind
 
 
+@pytest.mark.parametrize(
+    ("asked", "late", "outside"),
+    [
+        ([AskedLine("trip", usd("440.00"))], False, "350.00"),
+        ([AskedLine("trip")] * 4, False, "270.00"),
+        ([AskedLine("trip"), AskedLine("tax", usd("150.00"))], False, "150.00"),
+        ([AskedLine("freight")], False, "15.00"),
+        ([hours("1")], True, "54.13"),  # 50.00 of 150.00 and the tax on it: 12.38 - 8.25
+        ([replace(hours("1"), amount=usd("190.00"))], False, "97.43"),  # 90.00, and 15.68 - 8.25 of tax
+        ([replace(hours("1"), amount=usd("60.00")), AskedLine("trip", usd("91.00"))], False, "1.00"),
+    ],
+)
+def test_what_is_outside_the_agreement_is_what_it_would_not_have_paid(
+    asked: list[AskedLine], late: bool, outside: str
+) -> None:
+    bill = priced(RULEBOOK, visit(after_hours=late), asked)
+    written = billed(bill)
+    assert bill.outside_agreement == written.outside_agreement == usd(outside)
+    assert written.not_agreed == Decimal(outside)
+    assert sum(line.above.amount for line in written.lines if line.above is not None) == Decimal(outside)
+
+
+def test_a_bill_as_agreed_has_nothing_outside() -> None:
+    asked = [AskedLine("trip"), hours("1.6"), AskedLine("part", number="SEAL-1"), AskedLine("freight")]
+    written = billed(priced(RULEBOOK, visit(after_hours=True, after_hours_agreed=True), asked))
+    assert (written.outside_agreement, written.not_agreed) == (None, Decimal(0))
+
+
+def test_a_hand_written_tax_on_covered_lines_is_outside_once() -> None:
+    asked = [AskedLine("trip"), hours("1"), AskedLine("tax", usd("58.25"))]
+    bill = priced(RULEBOOK, visit("compressor", on=date(2026, 3, 2)), asked)
+    assert bill.outside_agreement == usd("50.00")
+
+
+def test_an_older_bill_tells_what_its_lines_are_above_their_agreed_price() -> None:
+    written = billed(priced(RULEBOOK, visit(), [AskedLine("trip", usd("95.00")), AskedLine("freight")]))
+    assert replace(written, outside_agreement=None).not_agreed == Decimal("5.00")
+
+
 def test_a_line_below_the_agreement_is_taken_as_asked() -> None:
     bill = priced(RULEBOOK, visit(), [AskedLine("trip", usd("60.00"))])
     assert (bill.total, bill.lines[0].outside) == (usd("60.00"), None)
@@ -275,6 +314,7 @@ def test_a_bill_is_told_line_by_line_with_who_pays_and_what_is_outside_the_agree
             "paid_by": "program",
             "hours": Decimal(2),
             "note": "on the roof",
+            "above": "50.00 USD",
         },
         {
             "kind": "part",

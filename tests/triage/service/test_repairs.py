@@ -35,7 +35,13 @@ from triage.values.errors import ConflictError, InputError, NotFoundError
 
 SMALL = {"cause": "dirty_filter", "lines": [{"kind": "trip"}, {"kind": "labor", "hours": 1}]}  # 205.00
 LARGE = {"cause": "dirty_filter", "lines": [{"kind": "trip"}, {"kind": "labor", "hours": 4}]}  # 535.00
-YES = {"estimate": 1, "answer": "yes", "authority": "ops_lead", "why": "It is the only one on the quay."}
+YES = {
+    "estimate": 1,
+    "answer": "yes",
+    "authority": "ops_lead",
+    "person": "Robin Vale",
+    "why": "It is the only one on the quay.",
+}
 
 
 def closing(hours: int, **more: object) -> dict[str, Any]:
@@ -144,6 +150,7 @@ def test_an_authoritys_yes_authorizes_the_repair(service: Service, ticket: Ticke
         "amount": "535.00 USD",
         "why": "It is the only one on the quay.",
         "who": "lead",
+        "person": "Robin Vale",
     }
     closed = repairs.close(
         service, ticket.id, closing(4, authorization=repair_of(after)["authorization"]["number"]), FOGLINE

@@ -194,7 +194,13 @@ def test_tickets_go_on_where_they_were(service: Service) -> None:
     waiting = tickets.ticket(service, "T-000002", OPS)
     assert waiting.repair.estimate is not None
     assert waiting.repair.estimate.answer == "hold"
-    yes = {"estimate": 1, "answer": "yes", "authority": "ops_lead", "why": "The only one on the quay."}
+    yes = {
+        "estimate": 1,
+        "answer": "yes",
+        "authority": "ops_lead",
+        "person": "Robin Vale",
+        "why": "The only one on the quay.",
+    }
     approved = repairs.approve(service, "T-000002", yes, OPS)
     assert approved.repair.authorization is not None
     number = approved.repair.authorization.number

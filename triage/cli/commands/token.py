@@ -8,10 +8,12 @@ import click
 from rich.table import Table
 
 from triage.cli.shown.files import now
-from triage.cli.shown.opened import opened_store
+from triage.cli.shown.opened import opened_service, opened_store
 from triage.cli.shown.output import console, print_json
 from triage.config import read_settings
 from triage.records.caller import ROLES, Role
+from triage.values.errors import InputError
+from triage.values.suggest import hint
 
 
 @click.group()
@@ -23,16 +25,31 @@ def token() -> None:
 @click.argument("name")
 @click.option("--role", required=True, type=click.Choice(ROLES))
 @click.option("--contractor", help="For a technician: the contractor whose tickets it may see.")
+@click.option("--authority", help="For an authority: which one of the rulebook's it speaks as.")
 @click.option("--json", "as_data", is_flag=True)
-def add(name: str, role: Role, contractor: str | None, as_data: bool) -> None:
-    """Make a token called NAME and print it, once."""
+def add(name: str, role: Role, contractor: str | None, authority: str | None, as_data: bool) -> None:
+    """Make a token called NAME and print it, once.
+
+    An authority's token is one person's: NAME stands in every approval that is given with it.
+    """
+    if authority is not None:
+        _refuse_unknown(authority)
     with opened_store(read_settings()) as store, store.write() as work:
-        made = work.tokens.add(name, role, contractor, now())
+        made = work.tokens.add(name, role, contractor, now(), authority)
     if as_data:
-        print_json({"name": name, "role": role, "contractor": contractor, "token": made})
+        tied = {"contractor": contractor, "authority": authority}
+        print_json({"name": name, "role": role, **tied, "token": made})
     else:
         click.echo(made)
     click.echo("This token is shown once and kept nowhere; put it in a safe place now.", err=True)
+
+
+def _refuse_unknown(authority: str) -> None:
+    with opened_service() as service:
+        known = service.rulebook.authorities
+    if authority not in known:
+        fix = hint(authority[:60], known, f"; authorities are {', '.join(known)}")
+        raise InputError(f'the rulebook has no authority "{authority[:60]}"{fix}')
 
 
 @token.command("list")
@@ -44,11 +61,15 @@ def list_tokens(as_data: bool) -> None:
     if as_data:
         print_json([asdict(record) for record in records])
         return
-    table = Table("name", "role", "contractor", "made", "revoked", box=None)
+    table = Table("name", "role", "tied to", "made", "revoked", box=None)
     for record in records:
         revoked = "" if record.revoked_at is None else f"{record.revoked_at:%Y-%m-%d %H:%M}"
         table.add_row(
-            record.name, record.role, record.contractor or "", f"{record.created_at:%Y-%m-%d %H:%M}", revoked
+            record.name,
+            record.role,
+            record.contractor or record.authority or "",
+            f"{record.created_at:%Y-%m-%d %H:%M}",
+            revoked,
         )
     console().print(table)
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from typing import Any, TypeVar, cast
 
-from moneyed import CurrencyDoesNotExist, get_currency
+from moneyed import CurrencyDoesNotExist
 
 from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS, in_currency
 from triage.rulebook.model import CareIntervals, Rulebook, Tolerances
@@ -19,6 +20,7 @@ from triage.rulebook.reading.shape_types import Shape
 from triage.rulebook.reading.shapes import KINDS, FactFile, ManifestFile, ModelsFile
 from triage.rulebook.reading.table_shapes import PartsFile, RatesFile, ServiceHoursFile
 from triage.rulebook.reading.validate import touches
+from triage.values.money import minor_unit
 from triage.values.plain_data import Path
 
 T = TypeVar("T")
@@ -74,7 +76,10 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
             )
         return {cast(Any, shape).id: reader(names, file, shape) for file, shape in shapes.kinds[kind].items()}
 
-    authorities = tables.read_authorities(shapes.kinds["limits"], problems)
+    least = Decimal("0.01") if manifest is None else _smallest(manifest, problems)
+    if manifest is not None and manifest.ops_up_to is not None:
+        tables.check_amount("rulebook.yml", ("ops_up_to",), manifest.ops_up_to, least, problems)
+    authorities = tables.read_authorities(shapes.kinds["limits"], problems, least)
     derive = read("derive", rules.read_derive)
     evidence = read("evidence", rules.read_evidence)
     cautions = read("cautions", rules.read_caution)
@@ -86,7 +91,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         "warranty", lambda names, file, shape: tables.read_warranty(names, file, shape, components)
     )
     limits = read(
-        "limits", lambda names, file, shape: tables.read_limit(names, file, shape, authorities), latest
+        "limits", lambda names, file, shape: tables.read_limit(names, file, shape, authorities, least), latest
     )
     words = read("words", tables.read_words)
     cases = read("cases", tables.read_whole_case)
@@ -96,8 +101,6 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     check_groups(evidence, problems)
     check_cycles(derive, problems)
     check_unique([(i, f"{kind}/{i}.yml") for kind in _RULE_KINDS for i in sorted(ids[kind])], problems)
-    if manifest is not None:
-        _check_currency(manifest, problems)
     if problems.found or not (manifest and read_rates and read_hours and parts):
         return None
     return Rulebook(
@@ -132,6 +135,8 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         },
         words=words,
         models=models,
+        ops_up_to=manifest.ops_up_to,
+        reopen_days=manifest.reopen_days,
         care=CareIntervals(manifest.care.filter_days, manifest.care.full_clean_days),
     )
 
@@ -145,9 +150,11 @@ def _ids(files: set[str]) -> dict[str, set[str]]:
     return ids
 
 
-def _check_currency(manifest: ManifestFile, problems: Problems) -> None:
+def _smallest(manifest: ManifestFile, problems: Problems) -> Decimal:
+    """The smallest amount of the rulebook's currency; a problem is added where there is no such currency."""
     try:
-        get_currency(manifest.currency)
+        return minor_unit(manifest.currency)
     except CurrencyDoesNotExist:
         message = f'"{manifest.currency}" is not a currency of ISO 4217, such as USD'
         problems.at("rulebook.yml", ("currency",), message)
+        return Decimal("0.01")

@@ -47,6 +47,8 @@ class ManifestFile(Shape):
     near_certain: Probability = Decimal("0.90")
     chance_over: Probability = Decimal("0.10")
     question_worth: Amount = Decimal("0.00")
+    ops_up_to: Amount | None = None
+    reopen_days: Annotated[int, Field(ge=0, le=3650)] = 30
     care: CareShape = CareShape()
 
 

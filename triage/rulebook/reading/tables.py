@@ -99,14 +99,21 @@ def read_warranty(names: Names, file: str, shape: WarrantyFile, components: froz
     )
 
 
-def read_authorities(shapes: Mapping[str, Shape], problems: Problems) -> Mapping[str, Authority]:
-    """The authorities of all limit tables (file -> shape); each is named in one table."""
+def read_authorities(
+    shapes: Mapping[str, Shape], problems: Problems, least: Decimal
+) -> Mapping[str, Authority]:
+    """The authorities of all limit tables (file -> shape); each is named in one table.
+
+    `least` is the currency's smallest amount.
+    """
     authorities: dict[str, Authority] = {}
     for file, shape in shapes.items():
         for name, authority in shape.authorities.items() if isinstance(shape, LimitFile) else ():
             if name in authorities:
                 message = f'the authority "{name}" is named in two tables; keep one'
                 problems.at(file, ("authorities", name), message, key=True)
+            if authority.up_to is not None:
+                check_amount(file, ("authorities", name, "up_to"), authority.up_to, least, problems)
             authorities[name] = _authority(file, name, authority, problems)
     for file, shape in shapes.items():
         if isinstance(shape, LimitFile):
@@ -138,8 +145,20 @@ def _check_deputies(
                 problems.at(file, here, f'the deputy "{deputy}" stands twice; keep one')
 
 
-def read_limit(names: Names, file: str, shape: LimitFile, authorities: Mapping[str, Authority]) -> LimitTable:
-    """A decision table; inputs are facts, every row tests inputs and gives every output."""
+def check_amount(file: str, path: Path, amount: Decimal, least: Decimal, problems: Problems) -> None:
+    """Adds a problem for an amount that is no multiple of the currency's smallest, `least`."""
+    if amount % least:
+        message = f"{path[-1]}: {amount} has more places than the currency; write a multiple of {least}"
+        problems.at(file, path, message)
+
+
+def read_limit(
+    names: Names, file: str, shape: LimitFile, authorities: Mapping[str, Authority], least: Decimal
+) -> LimitTable:
+    """A decision table; inputs are facts, every row tests inputs and gives every output.
+
+    `least` is the currency's smallest amount.
+    """
     for index, name in enumerate(shape.inputs):
         names.check("facts", name, file, ("inputs", index))
     gives = _GIVES[shape.kind]
@@ -157,7 +176,9 @@ def read_limit(names: Names, file: str, shape: LimitFile, authorities: Mapping[s
         names.problems.at(
             file, ("hit_policy",), "authorities cannot be summed; use UNIQUE, FIRST or PRIORITY"
         )
-    rows = tuple(_row(names, file, shape, index, row, authorities) for index, row in enumerate(shape.rows))
+    rows = tuple(
+        _row(names, file, shape, index, row, authorities, least) for index, row in enumerate(shape.rows)
+    )
     if shape.hit_policy == "PRIORITY":
         _check_order(names, file, shape, rows)
     return shape.as_record(LimitTable, rows=rows)
@@ -170,6 +191,7 @@ def _row(
     index: int,
     row: LimitRowShape,
     authorities: Mapping[str, Authority],
+    least: Decimal,
 ) -> LimitRow:
     path: Path = ("rows", index)
     tests: dict[str, UnaryTest] = {}
@@ -191,9 +213,11 @@ def _row(
         if name not in shape.outputs:
             fix = hint(name, shape.outputs, "; name it in `outputs`")
             names.problems.at(file, here, f'"{name}" is not an output of this table{fix}', key=True)
-        elif name == "amount" and shape.kind == "nte":
+        elif name in ("amount", "amount_12_months") and shape.kind == "nte":
             if isinstance(value, bool) or not isinstance(value, Decimal) or value < 0:
                 names.problems.at(file, here, "an amount is a number such as 350, in the rulebook's currency")
+            else:
+                check_amount(file, here, value, least, names.problems)
         elif name == "authority" and shape.kind == "authority" and value not in authorities:
             fix = hint(str(value), authorities, "; name it in `authorities`")
             names.problems.at(file, here, f'there is no authority "{str(value)[:64]}"{fix}')

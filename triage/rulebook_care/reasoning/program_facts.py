@@ -51,7 +51,16 @@ LOOKED_AT = frozenset(
 """Facts that calculations take."""
 
 _MAY_BE_BELOW_ZERO = frozenset({"plan_saves", "swap_saves_year"})
-_CHANCES = frozenset({"top_chance", "second_chance", "cover_chance", "chance_over"})
+_CHANCES = frozenset(
+    {"top_chance", "second_chance", "cover_chance", "chance_over", "outside_agreement_share"}
+)
+_OF_ESTIMATE = (
+    "estimate_total",
+    "estimate_beyond_cover",
+    "outside_agreement",
+    "outside_agreement_amount",
+    "outside_agreement_share",
+)
 _MOST = Decimal(10_000_000)
 
 
@@ -70,12 +79,27 @@ def _is(fact: str, value: bool) -> Condition:
     return FactTest(fact, Compare("=", value))
 
 
+def _above_zero(fact: str) -> Condition:
+    return FactTest(fact, Compare(">", Decimal(0)))
+
+
 ALWAYS_SO: tuple[Condition, ...] = (
     AnyOf(
         (
-            AllOf((_is("estimate_given", True), Known("estimate_total"), Known("estimate_beyond_cover"))),
+            AllOf((_is("estimate_given", True), *map(Known, _OF_ESTIMATE))),
+            AllOf((_is("estimate_given", False), *map(Unknown, _OF_ESTIMATE))),
+        )
+    ),
+    AnyOf(
+        (
+            Unknown("outside_agreement"),
+            AllOf((_is("outside_agreement", True), _above_zero("outside_agreement_amount"))),
             AllOf(
-                (_is("estimate_given", False), Unknown("estimate_total"), Unknown("estimate_beyond_cover"))
+                (
+                    _is("outside_agreement", False),
+                    FactTest("outside_agreement_amount", Compare("=", Decimal(0))),
+                    FactTest("outside_agreement_share", Compare("=", Decimal(0))),
+                )
             ),
         )
     ),
@@ -83,7 +107,7 @@ ALWAYS_SO: tuple[Condition, ...] = (
     AnyOf(
         (
             Unknown("estimate_beyond_cover"),
-            FactTest("estimate_beyond_cover", Compare(">", Decimal(0))),
+            _above_zero("estimate_beyond_cover"),
             _is("over_limit", False),
         )
     ),

@@ -207,6 +207,7 @@ class TokenRow(Base):
     name: Mapped[str] = mapped_column(String(64), unique=True)
     role: Mapped[str] = mapped_column(String(16))
     contractor: Mapped[str | None] = mapped_column(ForeignKey("contractors.id"))
+    authority: Mapped[str | None] = mapped_column(String(64))
     created_at: Mapped[datetime]
     revoked_at: Mapped[datetime | None]
 

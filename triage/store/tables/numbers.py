@@ -125,6 +125,7 @@ class NumberRecords:
                 cured_by=close_out.cured_by,
                 visited=close_out.visited,
                 cost=close_out.cost.amount,
+                outside=close_out.bill.not_agreed,
                 stands=state == "closed" and event.seq == last[event.ticket],
                 scheduled=scheduled.get(event.ticket, 0),
                 top_cause=top.get(event.ticket),

@@ -20,7 +20,7 @@ PREFIX = "bw_"  # lets a scanner of leaked secrets know one
 
 
 _TOKENS = TokenRow.__table__
-_HOLDER = select(_TOKENS.c.name, _TOKENS.c.role, _TOKENS.c.contractor).where(
+_HOLDER = select(_TOKENS.c.name, _TOKENS.c.role, _TOKENS.c.contractor, _TOKENS.c.authority).where(
     _TOKENS.c.sha256 == bindparam("sha256"), _TOKENS.c.revoked_at.is_(None)
 )
 """Plain columns: it is asked for with every request."""
@@ -31,6 +31,7 @@ class TokenRecord:
     name: str
     role: Role
     contractor: str | None
+    authority: str | None
     created_at: datetime
     revoked_at: datetime | None
 
@@ -43,13 +44,22 @@ class Tokens:
     def __init__(self, session: Session) -> None:
         self._session = session
 
-    def add(self, name: str, role: Role, contractor: str | None, at: datetime) -> str:
-        """Makes a token and returns it, the only time it can be seen. A name is used once."""
+    def add(
+        self, name: str, role: Role, contractor: str | None, at: datetime, authority: str | None = None
+    ) -> str:
+        """Makes a token and returns it, the only time it can be seen. A name is used once.
+
+        Whether the rulebook has the authority is the caller's to see to.
+        """
         if not (name.strip() and name.isprintable() and len(name) <= MOST_NAME):
             raise InputError(f"a token's name has 1 to {MOST_NAME} printable characters")
         if (role == "technician") != (contractor is not None):
             raise InputError(
                 "a technician's token names the contractor, and no other token does (--contractor)"
+            )
+        if (role == "authority") != (authority is not None):
+            raise InputError(
+                "an authority's token names which of the rulebook's, and no other token does (--authority)"
             )
         if contractor is not None and not self._contractor_exists(contractor):
             known = ", ".join(self._session.scalars(select(ContractorRow.id).order_by(ContractorRow.id)))
@@ -58,7 +68,13 @@ class Tokens:
             raise InputError(f'a token named "{name}" exists already; choose another name')
         token = PREFIX + secrets.token_urlsafe(32)
         row = TokenRow(
-            sha256=_sha256(token), name=name, role=role, contractor=contractor, created_at=at, revoked_at=None
+            sha256=_sha256(token),
+            name=name,
+            role=role,
+            contractor=contractor,
+            authority=authority,
+            created_at=at,
+            revoked_at=None,
         )
         self._session.add(row)
         self._session.flush()
@@ -84,7 +100,7 @@ class Tokens:
         row = self._session.connection().execute(_HOLDER, {"sha256": _sha256(token)}).one_or_none()
         if row is None:
             return None
-        return Caller(row.name, cast(Role, row.role), row.contractor)
+        return Caller(row.name, cast(Role, row.role), row.contractor, row.authority)
 
     def any_valid(self) -> bool:
         """Whether anybody could sign in."""

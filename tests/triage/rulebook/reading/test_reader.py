@@ -331,6 +331,24 @@ def test_hidden_files_and_readmes_are_passed_over(tmp_path: Path) -> None:
         ),
         (changed("limits/standing.yml", outputs=["sum"], rows=[{"then": {"sum": 3}}]), "gives `amount`"),
         (changed("limits/standing.yml", rows=[{"then": {"amount": "350"}}]), "an amount is a number"),
+        (changed("rulebook.yml", ops_up_to=600.005), "ops_up_to: 600.005 has more places"),
+        (changed("limits/standing.yml", rows=[{"then": {"amount": "1_000"}}]), "an amount is a number"),
+        (changed("limits/standing.yml", rows=[{"then": {"amount": 350.005}}]), "350.005 has more places"),
+        (
+            changed(
+                "limits/standing.yml",
+                outputs=["amount", "amount_12_months"],
+                rows=[{"then": {"amount": 350, "amount_12_months": 900.001}}],
+            ),
+            "amount_12_months: 900.001 has more places",
+        ),
+        (
+            changed(
+                "limits/authority.yml",
+                authorities={"ops_lead": {"title": "Ops lead", "reach": "555-0100", "up_to": 2000.001}},
+            ),
+            "2000.001 has more places than the currency; write a multiple of 0.01",
+        ),
         (changed("limits/standing.yml", rows=[{"then": {}}]), 'the output "amount" is missing'),
         (
             changed("limits/standing.yml", rows=[{"when": {"seal_stile": "-"}, "then": {"amount": 3}}]),
