@@ -36,8 +36,8 @@ def take_report(page: Page, serial: str, words: str, symptoms: tuple[str, ...]) 
     focused(page, "q")
     page.keyboard.type(serial)
     press(page, "Enter")
-    focused(page, "words")
-    page.keyboard.type(words)
+    focused(page, "trouble")
+    page.keyboard.type(words)  # letters go to the field of the caller's words
     press(page, "Enter")
     ticked = page.eval_on_selector_all("input[name=symptom]:checked", "all => all.map(one => one.value)")
     for wrong in set(ticked) - set(symptoms):
