@@ -10,7 +10,7 @@ from typing import Any
 from babel.dates import format_time
 
 from api.desk.danger_view import caution_title, near_closed, stopped, waits
-from api.pages.texts import gettext, ngettext
+from api.pages.texts import gettext, ngettext, page_language
 from api.pages.words import clock_words, money_words, outcome_mark, outcome_words
 from triage.records.report import Site
 from triage.records.ticket import Ticket
@@ -113,7 +113,7 @@ def _store(site: Site) -> Sign:
     if site.open_around_the_clock:
         hours = gettext("open day and night")
     elif site.access_until:
-        until = format_time(time.fromisoformat(site.access_until), "h:mm a", locale="en")
+        until = format_time(time.fromisoformat(site.access_until), "h:mm a", locale=page_language())
         hours = gettext("access until %(time)s", time=until)
     else:
         hours = site.town

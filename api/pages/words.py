@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from babel.dates import format_datetime
 from babel.numbers import format_currency
 
-from api.pages.texts import gettext, ngettext
+from api.pages.texts import gettext, ngettext, page_language
 from triage.rulebook.model import Fact, Rulebook
 
 
@@ -100,11 +100,13 @@ def factor_words(factor: Mapping[str, Any]) -> str:
     return gettext("makes it %(times)s times less likely", times=times)
 
 
-def local_time(at: datetime | str, timezone: str, language: str = "en") -> str:
+def local_time(at: datetime | str, timezone: str, language: str | None = None) -> str:
     """A moment in the store's own time: "Tue 3 Mar, 9:00 AM"; UTC is named where no site is known."""
     moment = datetime.fromisoformat(at) if isinstance(at, str) else at
     local = moment.astimezone(UTC if timezone == "UTC" else ZoneInfo(timezone))
-    written = format_datetime(local, "EEE d MMM, h:mm a", tzinfo=local.tzinfo, locale=language)
+    written = format_datetime(
+        local, "EEE d MMM, h:mm a", tzinfo=local.tzinfo, locale=language or page_language()
+    )
     return f"{written} UTC" if timezone == "UTC" else written
 
 
@@ -113,11 +115,11 @@ def clock_words(at: datetime | str, timezone: str, now: datetime) -> str:
     zone = UTC if timezone == "UTC" else ZoneInfo(timezone)
     local = (datetime.fromisoformat(at) if isinstance(at, str) else at).astimezone(zone)
     days = (local.date() - now.astimezone(zone).date()).days
-    time = format_datetime(local, "h:mm a", tzinfo=local.tzinfo, locale="en")
+    time = format_datetime(local, "h:mm a", tzinfo=local.tzinfo, locale=page_language())
     if days == 0:
         return gettext("Today %(time)s", time=time)
     day = "EEE" if 0 < days < 7 else "EEE MMM d,"
-    return f"{format_datetime(local, day, tzinfo=local.tzinfo, locale='en')} {time}"
+    return f"{format_datetime(local, day, tzinfo=local.tzinfo, locale=page_language())} {time}"
 
 
 def money_words(amount: Decimal | str, currency: str) -> str:
