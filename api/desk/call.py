@@ -193,12 +193,12 @@ def _page(
     asked = desk_view.asked(rulebook, found, wanted)
     wanted_check = request.args.get("check") or parked
     step = desk_view.check_now(decision, wanted_check) if wanted_check else None
-    if found.state != "open" or "end" in request.args or decision.get("solved"):
+    if found.state != "open" or "end" in request.args:
         work = "end"
     elif asked is not None and (wanted is not None or step is None):
         work = "question"
     else:
-        step = step or desk_view.check_now(decision)
+        step = step or (None if decision.get("solved") else desk_view.check_now(decision))
         work = "end" if step is None else "check"
     return render_template(
         "call.html",
