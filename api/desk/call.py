@@ -13,13 +13,14 @@ from flask.typing import ResponseReturnValue
 from api.desk import call_view as desk_view
 from api.desk import danger_view
 from api.desk import summary as desk_summary
-from api.desk.record_view import MachineRecord, record_of
+from api.desk.board import board, dangers_asked
+from api.desk.record_view import record_of
 from api.desk.stop_page import shown_sign, was_shown
 from api.http.auth import caller, page_roles, service
 from api.pages import choices
 from api.pages.sign_in import DESK
 from api.pages.texts import gettext
-from api.pages.words import ago, event_words, local_time, outcome_words, unit_words
+from api.pages.words import ago, event_words, local_time, money_words, outcome_words, unit_words
 from triage.inputs.heard import hear
 from triage.inputs.spoken import is_dont_know, read_spoken
 from triage.records.danger import LIFTINGS
@@ -161,20 +162,20 @@ def _page(
     rulebook = service().rulebook
     call = calls.call(service(), ticket_id, caller())
     found, log = call.ticket, call.log
-    record = _record(found)
+    view = None if found.machine is None else machines.machine(service(), found.machine, caller())
     decision = found.decision or {}
-    zone = "UTC" if record is None else record.timezone
-    others = calls.others_on(service(), found.id, caller())
+    site = None if view is None else view.machine.site
+    zone = "UTC" if site is None else site.timezone
     shared = {
+        "board": board(rulebook, found, site, service().now()),
         "dangers": danger_view.danger_rows(rulebook, found.dangers.standing, found.id),
         "reasons": danger_view.misread_reasons(),
         "closed": danger_view.closed_lines(rulebook, found),
         "ticket": found,
         "decision": decision,
         "rulebook": rulebook,
-        "record": record,
         "zone": zone,
-        "others": others,
+        "others": calls.others_on(service(), found.id, caller()),
         "problems": problems,
         "local_time": local_time,
         "ago": ago,
@@ -188,12 +189,28 @@ def _page(
         shown = shown_sign(found, stop)
         return render_template("stop.html", stop=_in_full(decision, stop), shown=shown, typed=typed, **shared)
     rows = desk_view.facts(rulebook, found, log)
+    parked = _parked(log) if found.parked_until is not None else None
+    asked = desk_view.asked(rulebook, found, wanted)
+    wanted_check = request.args.get("check") or parked
+    step = desk_view.check_now(decision, wanted_check) if wanted_check else None
+    if found.state != "open" or "end" in request.args:
+        work = "end"
+    elif asked is not None and (wanted is not None or step is None):
+        work = "question"
+    else:
+        step = step or (None if decision.get("solved") else desk_view.check_now(decision))
+        work = "end" if step is None else "check"
     return render_template(
         "call.html",
-        asked=desk_view.asked(rulebook, found, wanted),
+        work=work,
+        asked=asked,
+        step=step,
+        lines=desk_view.lines(rulebook, step) if work == "check" and step else (),
         out_of_turn=wanted is not None,
         typed=typed,
+        record=None if view is None else record_of(service(), view, decision=decision),
         causes=desk_view.causes(decision, call.decided_before),
+        dangers_asked=dangers_asked(rulebook, found),
         facts=rows,
         stopped=danger_view.stopped(decision),
         waits=danger_view.waits(rulebook, found),
@@ -210,7 +227,8 @@ def _page(
         who_pays=desk_summary.who_pays(decision),
         kit=desk_summary.kit_words(rulebook, decision["visit"]["kit"]) if decision.get("visit") else (),
         unit_words=unit_words,
-        parked=_parked(log) if found.parked_until is not None else None,
+        money_words=money_words,
+        parked=parked,
         **shared,
     )
 
@@ -226,12 +244,6 @@ def _closed_question(decision: Mapping[str, Any], wanted: str | None) -> str:
     rulebook = service().rulebook
     closed = wanted in rulebook.facts and danger_view.near_closed(rulebook, decision, str(wanted))
     return rulebook.facts[str(wanted)].title if closed else ""
-
-
-def _record(found: Ticket) -> MachineRecord | None:
-    if found.machine is None:
-        return None
-    return record_of(service(), machines.machine(service(), found.machine, caller()), decision=found.decision)
 
 
 def _timezone(found: Ticket) -> str:

@@ -26,7 +26,7 @@ from triage.rulebook.model import Fact, Rulebook
 from triage.service.calls import last_undoable, taken_back
 from triage.values.money import money_text
 
-SHOWN_CAUSES = 6
+SHOWN_CAUSES = 4
 SOURCES = ("caller", "record", "derived")
 
 
@@ -149,15 +149,27 @@ def _options(fact: Fact) -> tuple[tuple[str, str], ...]:
     return tuple(fact.choices.items()) if fact.type == "choice" else ()
 
 
+def check_now(decision: JSONObject, wanted: str | None = None) -> JSONObject | None:
+    """The step of the plan that is `wanted`, or without one the first; None where there is none."""
+    plan = decision.get("plan", ())
+    return next((step for step in plan if wanted in (None, step["check"])), None)
+
+
+def lines(rulebook: Rulebook, step: JSONObject) -> tuple[str, ...]:
+    """What is said of a check, in order: its cautions first, then its steps."""
+    cautions = (rulebook.cautions[id_].text for id_ in step["cautions"] if id_ in rulebook.cautions)
+    return (*cautions, *step["steps"])
+
+
 def facts(rulebook: Rulebook, ticket: Ticket, log: Sequence[Event]) -> tuple[FactRow, ...]:
-    """What is known, the caller's first, each with where it comes from."""
+    """What is known besides the dangers asked, the caller's first, each with where it comes from."""
     said, corrected = _said(log)
     rows = []
     for fact_id, known in (ticket.decision or {}).get("facts", {}).items():
         fact = rulebook.facts.get(fact_id)
-        if fact is None or known["from"] not in SOURCES:
-            continue
         by_caller = known["from"] == "caller"
+        if fact is None or known["from"] not in SOURCES or (fact.danger and by_caller):
+            continue
         rows.append(
             FactRow(
                 fact_id,

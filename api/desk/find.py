@@ -1,4 +1,4 @@
-"""Find the machine, and its record at a glance."""
+"""Find the machine or the ticket; the machine's record at a glance, and a report begun by one key."""
 
 from __future__ import annotations
 
@@ -12,7 +12,9 @@ from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
 from api.pages.words import ago, local_time, outcome_words
 from triage.inputs.machine_search import WHOLE
-from triage.service import machines
+from triage.inputs.symptom_words import says_little
+from triage.service import machines, tickets
+from triage.values.errors import NotFoundError
 
 blueprint = Blueprint("desk_find", __name__)
 
@@ -30,10 +32,21 @@ def find() -> ResponseReturnValue:
     }
     if "part" in request.args:
         return render_template("_found.html", query=query, found=found, dangers=dangers)
+    ticket = _ticket(query)
+    if ticket is not None:
+        return redirect(url_for("desk_call.ticket", ticket_id=ticket), 303)
     sure = [each for each in found if each.score >= WHOLE]
     if len(sure) == 1:
         return redirect(url_for("desk_find.machine", serial=sure[0].machine.serial), 303)
     return render_template("find.html", query=query, found=found, dangers=dangers)
+
+
+def _ticket(query: str) -> str | None:
+    """The ticket with this number, however it is written; None where there is none."""
+    try:
+        return tickets.ticket(service(), query.upper().replace(" ", ""), caller()).id if query else None
+    except NotFoundError:
+        return None
 
 
 @blueprint.get("/machines/<serial>")
@@ -41,8 +54,10 @@ def find() -> ResponseReturnValue:
 def machine(serial: str) -> ResponseReturnValue:
     view = machines.machine(service(), serial, caller())
     limits = machines.limits(service(), serial, None, None, caller())
+    found = {id_: each for id_, each in service().rulebook.symptoms.items() if not says_little(each)}
     return render_template(
         "machine.html",
+        common=[found[id_] for id_ in tickets.symptoms_lately(service()) if id_ in found][:9],
         record=record_of(service(), view, limits=limits),
         dangers=danger_rows(service().rulebook, view.dangers),
         rulebook=service().rulebook,

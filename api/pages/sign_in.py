@@ -8,7 +8,7 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.http.auth import COOKIE, page_roles, service
-from api.pages.texts import LANGUAGE_COOKIE, LANGUAGES
+from api.pages.texts import LANGUAGE_COOKIE, LANGUAGES, PAGES_COOKIE
 from triage.service import requests
 
 blueprint = Blueprint("pages", __name__)
@@ -41,11 +41,11 @@ def sign_out() -> ResponseReturnValue:
 @blueprint.post("/language")
 @page_roles(*DESK)
 def language() -> ResponseReturnValue:
-    """Speaks to clerks in this language from now on, on this browser."""
+    """From now on, on this browser, speaks to clerks in `language`, or shows the pages in that of `pages`."""
     response = redirect(own_path(request.form.get("next", "")), 303)
-    chosen = request.form.get("language", "")
-    if chosen in LANGUAGES:
-        response.set_cookie(LANGUAGE_COOKIE, chosen, max_age=A_YEAR, httponly=True, samesite="Strict")
+    for name, cookie in (("language", LANGUAGE_COOKIE), ("pages", PAGES_COOKIE)):
+        if (chosen := request.form.get(name, "")) in LANGUAGES:
+            response.set_cookie(cookie, chosen, max_age=A_YEAR, httponly=True, samesite="Strict")
     return response
 
 

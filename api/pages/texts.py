@@ -1,8 +1,9 @@
-"""The desk's texts: one English catalog for the pages, and a second language for what is read to clerks.
+"""The desk's texts, in the agent's language, and what is read to clerks, in the clerk's.
 
-Page texts go through Flask-Babel (`translations/messages.pot`). What is read to clerks, the rulebook's
-questions, steps and cautions and a few fixed sentences, is looked up in `clerk.po` by its English wording: a
-sentence that the rulebook has changed since is read in English rather than in an outdated translation.
+Page texts go through Flask-Babel (`translations/messages.pot`, and `messages.po` of each language); one
+without a translation stays English. What is read to clerks, the rulebook's questions, steps and cautions and
+a few fixed sentences, is looked up in `clerk.po` by its English wording: a sentence that the rulebook has
+changed since is read in English rather than in an outdated translation.
 """
 
 from __future__ import annotations
@@ -15,15 +16,16 @@ from pathlib import Path
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 from babel.support import NullTranslations, Translations
-from flask import Flask, g, request
+from flask import Flask, g, has_request_context, request
 from flask_babel import Babel, get_translations
 
 from triage.rulebook.fixed_words import LOCAL_CODES
 
 LANGUAGES = {"en": "English", "es": "Español"}
-"""Languages a clerk can be spoken to in."""
+"""Languages a clerk can be spoken to in, and of the pages."""
 
 LANGUAGE_COOKIE = "barrelwise_clerk_language"
+PAGES_COOKIE = "barrelwise_pages_language"
 FOLDER = Path(__file__).parents[1] / "translations"
 
 
@@ -34,6 +36,7 @@ def init_texts(app: Flask) -> None:
     app.jinja_env.filters["clerk"] = clerk
     app.jinja_env.filters["sentences"] = sentences
     app.jinja_env.globals["clerk_language"] = clerk_language
+    app.jinja_env.globals["page_language"] = page_language
     app.jinja_env.globals["clerk_lang_of"] = clerk_lang_of
     app.jinja_env.globals["languages"] = LANGUAGES
     app.jinja_env.globals["local_codes"] = LOCAL_CODES
@@ -60,9 +63,16 @@ def _texts(one: str, many: str, num: int) -> str:
 def _catalog_of_pages() -> NullTranslations:
     """Looked up once a request: a page holds some two hundred texts."""
     if "page_texts" not in g:
-        g.page_texts = get_translations()
+        language = page_language()
+        g.page_texts = get_translations() if language == "en" else catalog(language, "messages")
     found: NullTranslations = g.page_texts
     return found
+
+
+def page_language() -> str:
+    """The language of the pages on this agent's browser."""
+    chosen = request.cookies.get(PAGES_COOKIE, "en") if has_request_context() else "en"
+    return chosen if chosen in LANGUAGES else "en"
 
 
 def clerk_language() -> str:
@@ -88,9 +98,9 @@ def clerk_lang_of(text: str) -> str:
 
 
 @cache
-def catalog(language: str) -> NullTranslations:
-    """The clerk's catalog of one language, read from its .po file."""
-    path = _file(language)
+def catalog(language: str, domain: str = "clerk") -> NullTranslations:
+    """A catalog of one language, the clerk's or that of the pages, read from its .po file."""
+    path = _file(language, domain)
     if not path.exists():
         return NullTranslations()
     with path.open("rb") as source:
@@ -98,7 +108,7 @@ def catalog(language: str) -> NullTranslations:
     compiled = BytesIO()
     write_mo(compiled, messages)
     compiled.seek(0)
-    return Translations(fp=compiled, domain="clerk")
+    return Translations(fp=compiled, domain=domain)
 
 
 @cache
@@ -111,5 +121,5 @@ def translated(language: str) -> frozenset[str]:
         return frozenset(str(message.id) for message in read_po(source) if message.id and message.string)
 
 
-def _file(language: str) -> Path:
-    return FOLDER / language / "LC_MESSAGES" / "clerk.po"
+def _file(language: str, domain: str = "clerk") -> Path:
+    return FOLDER / language / "LC_MESSAGES" / f"{domain}.po"

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from babel.dates import format_datetime
+from babel.numbers import format_currency
 
-from api.pages.texts import gettext, ngettext
+from api.pages.texts import gettext, ngettext, page_language
 from triage.rulebook.model import Fact, Rulebook
 
 
@@ -24,6 +26,12 @@ def outcome_words(outcome: str | None, solved: bool = False) -> str:
         "hold": gettext("On hold: approval needed"),
         "swap": gettext("Swap the machine"),
     }.get(outcome or "", gettext("Not decided"))
+
+
+def outcome_mark(outcome: str | None, solved: bool = False) -> str:
+    """The name of an outcome's color and icon; empty where nothing is decided."""
+    marks = {"fix_in_store": "fix", "dispatch": "send", "approve": "approve", "hold": "hold", "swap": "swap"}
+    return "fix" if solved else marks.get(outcome or "", "")
 
 
 def event_words(kind: str) -> str:
@@ -92,12 +100,31 @@ def factor_words(factor: Mapping[str, Any]) -> str:
     return gettext("makes it %(times)s times less likely", times=times)
 
 
-def local_time(at: datetime | str, timezone: str, language: str = "en") -> str:
+def local_time(at: datetime | str, timezone: str, language: str | None = None) -> str:
     """A moment in the store's own time: "Tue 3 Mar, 9:00 AM"; UTC is named where no site is known."""
     moment = datetime.fromisoformat(at) if isinstance(at, str) else at
     local = moment.astimezone(UTC if timezone == "UTC" else ZoneInfo(timezone))
-    written = format_datetime(local, "EEE d MMM, h:mm a", tzinfo=local.tzinfo, locale=language)
+    written = format_datetime(
+        local, "EEE d MMM, h:mm a", tzinfo=local.tzinfo, locale=language or page_language()
+    )
     return f"{written} UTC" if timezone == "UTC" else written
+
+
+def clock_words(at: datetime | str, timezone: str, now: datetime) -> str:
+    """A moment as short as it can be said on the store's clock: "Today 3:10 PM", "Thu 6:00 PM"."""
+    zone = UTC if timezone == "UTC" else ZoneInfo(timezone)
+    local = (datetime.fromisoformat(at) if isinstance(at, str) else at).astimezone(zone)
+    days = (local.date() - now.astimezone(zone).date()).days
+    time = format_datetime(local, "h:mm a", tzinfo=local.tzinfo, locale=page_language())
+    if days == 0:
+        return gettext("Today %(time)s", time=time)
+    day = "EEE" if 0 < days < 7 else "EEE MMM d,"
+    return f"{format_datetime(local, day, tzinfo=local.tzinfo, locale=page_language())} {time}"
+
+
+def money_words(amount: Decimal | str, currency: str) -> str:
+    """An amount in whole units, as it is glanced at: "$450"."""
+    return format_currency(Decimal(amount), currency, "¤#,##0", locale="en_US", currency_digits=False)
 
 
 def ago(at: datetime, now: datetime) -> str:

@@ -1,25 +1,90 @@
 // Makes the desk quicker; every page works without it. Nothing here leaves this server.
 "use strict";
 
-// Answers by number, while the focus is in the question, the check or the list they belong to.
+// Keys, while no field has the focus: digits answer, letters do what their button says. A key that is held down does
+// nothing more, so that it never answers the question after.
+const TYPED = "input:not([type=checkbox], [type=radio]), textarea, select";
+const keysOff = () => localStorage.getItem("keys") === "off";
 document.addEventListener("keydown", (event) => {
-  if (event.ctrlKey || event.metaKey || event.altKey || !/^[0-9]$/.test(event.key)) return;
-  const at = event.target;
-  if (at.matches("input, textarea, select")) return;
-  const group = at.closest("[data-keys]");
-  const chosen = group && group.querySelector(`[data-key="${event.key}"]`);
-  if (chosen) { event.preventDefault(); chosen.click(); }
+  const at = event.target, key = event.key.toLowerCase();
+  if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey || keysOff()) return;
+  if (at.matches(TYPED)) return key === "escape" && !at.matches("[type=search]") ? at.blur() : undefined;
+  if (event.repeat) return key.length === 1 ? event.preventDefault() : undefined;
+  const group = at.closest("[data-keys]") || document.querySelector(".now[data-keys]");
+  const pressed = at.matches("a, button, summary, input");
+  const chosen = /^[0-9]$/.test(key) ? group && group.querySelector(`[data-key="${key}"]`)
+    : key === " " ? !pressed && document.querySelector("[data-next]:not([hidden])")
+    : /^[a-zñáéíóú]$/.test(key) && document.querySelector("[data-letters]") ||
+      key === "/" && document.querySelector("main [data-find]") || key.length === 1 && document.querySelector(`[data-hot="${CSS.escape(key)}"]`);
+  if (!chosen) return;
+  if (!chosen.matches("[data-letters]")) event.preventDefault();  // else the letter lands in the field
+  if (chosen.matches("input, summary")) chosen.focus();
+  if (!chosen.matches("input")) chosen.click();
 });
 
-// The call page with a danger on it: the focus goes to the work only where that scrolls nothing away.
-for (const place of document.querySelectorAll("[data-focus]")) {
+// Everything below is done for each page that comes to stand here.
+function start() {
+  const main = document.querySelector("main");
+  for (const part of document.querySelectorAll("[data-script]")) part.hidden = false;
+  focusIn(main);
+  const stop = main.querySelector("[data-stop]");
+  if (stop) watchStop(stop);
+  sayLines(main);
+  keepDrafts(main.dataset.version || "");
+  for (const button of main.querySelectorAll("[data-copy]")) {
+    button.hidden = false;
+    button.addEventListener("click", () => copy(button));
+  }
+  const field = main.querySelector("[data-find]");
+  if (field) findWhileTyping(field);
+  const off = document.querySelector("[data-keys-off]");
+  if (off) {
+    off.checked = keysOff();
+    off.addEventListener("change", () => localStorage.setItem("keys", off.checked ? "off" : "on"));
+  }
+}
+document.addEventListener("desk:page", start);
+document.addEventListener("desk:away", () => {
+  const here = document.getElementById("here");
+  if (here) here.textContent = here.dataset.away;
+});
+
+// The focus goes to what is to be done now, and only where that scrolls nothing away.
+function focusIn(main) {
+  const place = main.querySelector("[data-focus], [autofocus]");
+  if (!place) return;
   const { top, bottom } = place.getBoundingClientRect();
   if (top >= 0 && bottom <= innerHeight || place.closest("[data-stop]")) place.focus({ preventScroll: true });
 }
 
+// A check is said line by line: the line being said stands on top in large letters and is marked in the list.
+function sayLines(main) {
+  const lines = [...main.querySelectorAll("[data-say]")], next = main.querySelector("[data-next]");
+  if (!next) return;
+  const saying = main.querySelector("[data-saying]");
+  const say = (at) => {
+    lines.forEach((line, place) => {
+      line.classList.toggle("done", place < at);
+      if (place === at) line.setAttribute("aria-current", "step");
+      else line.removeAttribute("aria-current");
+    });
+    const said = lines[at].querySelector("[lang]");
+    saying.textContent = said.textContent;
+    saying.lang = said.lang;
+    saying.classList.toggle("long", said.textContent.length > 80);
+    main.querySelector("[data-said-number]").textContent = at + 1;
+    next.hidden = at === lines.length - 1;
+  };
+  next.hidden = lines.length < 2;
+  next.addEventListener("click", () => {
+    say(lines.findIndex((line) => line.hasAttribute("aria-current")) + 1);
+    saying.focus({ preventScroll: true });
+  });
+  lines.forEach((line, at) => line.addEventListener("click", () => say(at)));
+}
+
 // A stop: Enter does nothing, R says that the text was read out once all of it was on the screen.
-const stop = document.querySelector("[data-stop]");
-if (stop) {
+function watchStop(stop) {
   history.scrollRestoration = "manual";
   const form = stop.querySelector("form[data-confirm]");
   const status = form.querySelector("[role=status]");
@@ -34,7 +99,6 @@ if (stop) {
     if (!unseen.size) status.textContent = "";
   }, { threshold: [0, 0.25, 0.5, 0.75, 0.95, 1] });
   for (const sentence of unseen) seen.observe(sentence);
-  for (const part of stop.querySelectorAll("[data-script]")) part.hidden = false;
   form.addEventListener("submit", (event) => {
     if (!unseen.size) return;
     event.preventDefault();
@@ -58,8 +122,7 @@ if (stop) {
 }
 
 // Machines while one types.
-const field = document.querySelector("[data-find]");
-if (field) {
+function findWhileTyping(field) {
   let asked = 0;
   let timer;
   field.addEventListener("input", () => {
@@ -73,54 +136,52 @@ if (field) {
 }
 
 // What is typed outlives a reload and a server that is away: kept in this browser until it has landed.
-const page = document.querySelector("main").dataset.version || "";
-const store = window.localStorage;
-for (const key of Object.keys(store)) {
-  if (!key.startsWith("draft ")) continue;
-  const [, path, version] = key.split(" ");
-  if (path === location.pathname && version !== page) store.removeItem(key);
-  if (path === "/report" && page) store.removeItem(key);
-}
-for (const form of document.querySelectorAll("form[data-draft]")) {
-  const subject = form.elements.fact ? form.elements.fact.value : "";
-  for (const input of form.querySelectorAll("input:not([type=hidden]):not([type=checkbox]), textarea")) {
-    const key = `draft ${location.pathname} ${page} ${subject} ${input.name}`;
-    if (!input.value && store.getItem(key)) input.value = store.getItem(key);
-    input.addEventListener("input", () => store.setItem(key, input.value));
+function keepDrafts(page) {
+  const store = window.localStorage;
+  for (const key of Object.keys(store)) {
+    if (!key.startsWith("draft ")) continue;
+    const [, path, version] = key.split(" ");
+    if (path === location.pathname && version !== page) store.removeItem(key);
+    if (path === "/report" && page) store.removeItem(key);
+  }
+  for (const form of document.querySelectorAll("form[data-draft]")) {
+    const subject = form.elements.fact ? form.elements.fact.value : "";
+    for (const input of form.querySelectorAll("input:not([type=hidden]):not([type=checkbox]), textarea")) {
+      const key = `draft ${location.pathname} ${page} ${subject} ${input.name}`;
+      if (!input.value && store.getItem(key)) input.value = store.getItem(key);
+      input.addEventListener("input", () => store.setItem(key, input.value));
+    }
   }
 }
 
-for (const button of document.querySelectorAll("[data-copy]")) {
-  button.hidden = false;
-  button.addEventListener("click", async () => {
-    const text = document.getElementById(button.dataset.copy);
-    text.select();
-    try { await navigator.clipboard.writeText(text.value); } catch { document.execCommand("copy"); }
-    button.textContent = button.dataset.done;
-  });
+async function copy(button) {
+  const text = document.getElementById(button.dataset.copy);
+  text.select();
+  try { await navigator.clipboard.writeText(text.value); } catch { document.execCommand("copy"); }
+  button.textContent = button.dataset.done;
 }
 
 // Who else has the ticket open, and whether it has moved on.
-const call = document.querySelector("main[data-news]");
-if (call) {
-  const here = document.getElementById("here");
-  setInterval(async () => {
-    if (document.hidden) return;
-    try {
-      const answer = await fetch(call.dataset.news);
-      if (!answer.ok) return;
-      const news = await answer.json();
-      const text = news.others.length ? `${news.others.join(", ")} ${here.dataset.one}` : "";
-      const moved = String(news.version) !== page;
-      if (here.dataset.shown === text + moved) return;
-      here.dataset.shown = text + moved;
-      here.textContent = moved ? `${text ? text + ". " : ""}${here.dataset.moved} ` : text;
-      if (moved) {
-        const link = document.createElement("a");
-        link.href = location.pathname;
-        link.textContent = here.dataset.reload;
-        here.append(link);
-      }
-    } catch { /* the server is away; the next round asks again */ }
-  }, 10000);
-}
+setInterval(async () => {
+  const call = document.querySelector("main[data-news]");
+  if (!call || document.hidden) return;
+  try {
+    const answer = await fetch(call.dataset.news);
+    if (!answer.ok || !call.isConnected) return;
+    const news = await answer.json();
+    const here = document.getElementById("here");
+    const text = news.others.length ? `${news.others.join(", ")} ${here.dataset.one}` : "";
+    const moved = String(news.version) !== call.dataset.version;
+    if (here.dataset.shown === text + moved) return;
+    here.dataset.shown = text + moved;
+    here.textContent = moved ? `${text ? text + ". " : ""}${here.dataset.moved} ` : text;
+    if (moved) {
+      const link = document.createElement("a");
+      link.href = location.pathname;
+      link.textContent = here.dataset.reload;
+      here.append(link);
+    }
+  } catch { /* the server is away; the next round asks again */ }
+}, 10000);
+
+start();

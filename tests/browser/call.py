@@ -2,14 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 
 from playwright.sync_api import Page
 
 
+@contextmanager
+def next_page(page: Page) -> Iterator[None]:
+    """Waits until another page stands here, whether it was loaded or took this one's place."""
+    page.evaluate("document.querySelector('main').dataset.before = ''")
+    yield
+    page.wait_for_function(
+        "() => document.readyState === 'complete'"
+        " && document.querySelector('main:not([data-before], [aria-busy])')"
+    )
+
+
 def press(page: Page, key: str) -> None:
     """A key that leads to another page."""
-    with page.expect_navigation():
+    with next_page(page):
         page.keyboard.press(key)
 
 
@@ -24,8 +36,8 @@ def take_report(page: Page, serial: str, words: str, symptoms: tuple[str, ...]) 
     focused(page, "q")
     page.keyboard.type(serial)
     press(page, "Enter")
-    focused(page, "words")
-    page.keyboard.type(words)
+    focused(page, "trouble")
+    page.keyboard.type(words)  # letters go to the field of the caller's words
     press(page, "Enter")
     ticked = page.eval_on_selector_all("input[name=symptom]:checked", "all => all.map(one => one.value)")
     for wrong in set(ticked) - set(symptoms):
@@ -100,23 +112,31 @@ def read_out(page: Page) -> None:
         press(page, "r")
 
 
+def read_back(page: Page) -> None:
+    """Turns to the end of the call, where it is not there already."""
+    if not page.locator(".aloud").count():
+        page.keyboard.press("Escape")  # out of a field, where letters are typed
+        press(page, "x")
+
+
 def outcome(page: Page) -> str:
     return page.locator(".outcome").inner_text()
 
 
 def check_done(page: Page, check: str, result: str) -> None:
     """Opens a check of the plan and enters its result by number; one outside the plan by the list of all."""
-    step = page.locator("ol.plan > li").filter(has=page.locator(f'input[name=check][value="{check}"]'))
-    if not step.count():
-        tried_before(page, check, result)
-        return
-    button = step.locator(f'button[value="{result}"]')
-    if not button.is_visible():
-        step.locator("summary").first.focus()
-        page.keyboard.press("Enter")
-    step.locator("button").first.focus()
-    key = button.get_attribute("data-key")
+    if not page.locator(f'.results input[name=check][value="{check}"]').count():
+        stop = page.locator(f'ol.plan a[href$="check={check}"]')
+        if not stop.count():
+            tried_before(page, check, result)
+            return
+        if not stop.is_visible():
+            page.locator("details:has(ol.plan) > summary").press("Enter")
+        with next_page(page):
+            stop.press("Enter")
+    key = page.locator(f'.results button[value="{result}"]').get_attribute("data-key")
     assert key is not None
+    page.locator("#ask").focus()
     press(page, key)
 
 

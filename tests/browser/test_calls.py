@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
-from tests.browser.call import check_done, outcome, read_out, take_report, tell
+from tests.browser.call import check_done, next_page, outcome, read_back, read_out, take_report, tell
 from tests.browser.served import Served, default_rulebook
 from triage.records.caller import Caller
 from triage.service import tickets
@@ -49,6 +49,7 @@ def test_a_call_by_keyboard_reaches_its_outcome(page: Page, desk: Served, shot: 
     hear(page, case(desk, name), words)
     shot(page, f"call-{name}")
     assert outcome(page).startswith(expected)
+    read_back(page)
     assert page.get_by_text("Read back to the clerk").is_visible()
 
 
@@ -68,7 +69,7 @@ def test_a_danger_takes_the_screen_until_it_is_read_out(page: Page, desk: Served
     page.goto(ticket)
     shot(page, "stop-use")
     assert page.locator("h1").inner_text() == "Stop. Read this out to the clerk now."
-    assert page.locator(".ask, .outcome").count() == 0
+    assert page.locator(".ask, .causes").count() == 0
     page.reload()
     assert page.locator("main.stop").count() == 1
     read_out(page)
@@ -82,12 +83,12 @@ def test_a_wait_parks_the_ticket_and_brings_it_back(page: Page, desk: Served, sh
     check_done(page, "rinse-filter", "wait")
     assert page.get_by_text("Parked:").is_visible()
     page.goto("/")
-    assert page.get_by_text("Call back now").count() == 0
+    assert page.locator(".due-now").count() == 0
     desk.clock.move(minutes=41)
     page.goto("/")
     shot(page, "call-back-now")
-    page.locator(".due-now a").focus()
-    with page.expect_navigation():
+    page.locator(".due-now a.press").focus()
+    with next_page(page):
         page.keyboard.press("Enter")
     assert page.get_by_text("Time to call back:").is_visible()
     check_done(page, "rinse-filter", "cured")

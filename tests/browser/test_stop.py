@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Page
 
+from tests.browser.call import next_page
 from tests.browser.conftest import SignIn
 from tests.browser.served import Served
 from tests.browser.test_desk import OTHER, Shot, violations
@@ -81,7 +82,7 @@ def test_enter_says_nothing_and_r_does(page: Page, desk: Served) -> None:
     assert page.locator("main.stop").count() == 1
     assert acknowledged(desk, ticket) == ()
     page.locator(".now").focus()
-    with page.expect_navigation():
+    with next_page(page):
         page.keyboard.press("r")
     assert page.locator("main.call").count() == 1
     assert "shock-felt" in acknowledged(desk, ticket)
@@ -94,7 +95,7 @@ def test_r_waits_until_the_whole_text_was_on_the_screen(sign_in: SignIn, desk: S
     assert "Not yet" in page.locator(".confirm [role=status]").inner_text()
     assert acknowledged(desk, ticket) == ()
     read_to_the_end(page)
-    with page.expect_navigation():
+    with next_page(page):
         page.keyboard.press("r")
     assert "shock-felt" in acknowledged(desk, ticket)
 
@@ -103,7 +104,7 @@ def test_a_tick_and_the_button_say_it_too(page: Page, desk: Served) -> None:
     ticket = stop_page(page, desk)
     read_to_the_end(page)
     page.get_by_label("I have read it out word for word").press("Space")
-    with page.expect_navigation():
+    with next_page(page):
         page.get_by_role("button", name="The clerk has understood").press("Space")
     assert "shock-felt" in acknowledged(desk, ticket)
 
@@ -135,7 +136,7 @@ def test_a_screen_reader_is_told_what_it_is_and_how_it_ends(page: Page, desk: Se
 def test_it_is_read_out_in_spanish(sign_in: SignIn, desk: Served, shot: Shot) -> None:
     page = sign_in(bypass_csp=True, viewport={"width": 390, "height": 844})
     stop_page(page, desk)
-    with page.expect_navigation():
+    with next_page(page):
         page.get_by_role("button", name="Español").press("Space")
     page.locator("[data-stop] .now:focus").wait_for()
     aloud = page.locator(".aloud").first
@@ -148,7 +149,7 @@ def test_it_is_read_out_in_spanish(sign_in: SignIn, desk: Served, shot: Shot) ->
 def test_m_and_a_digit_say_that_the_words_were_misread(page: Page, desk: Served) -> None:
     ticket = stop_page(page, desk)
     page.keyboard.press("m")
-    with page.expect_navigation():
+    with next_page(page):
         page.keyboard.press("1")
     assert page.locator("main.stop").count() == 0
     assert tickets.ticket(desk.running, ticket, OTHER).dangers.open == ()
@@ -169,9 +170,9 @@ def test_a_report_shows_the_dangers_heard_and_enter_opens_no_second_ticket(
     assert page.locator("input[name=symptom]:checked").get_attribute("value") == "something_else"
     page.get_by_role("button", name="Decide").press("Enter")
     page.get_by_role("link", name=f"Join {ticket}").wait_for()
-    with page.expect_navigation():
+    with next_page(page):
         page.locator("#machine").press("Enter")
-    assert page.url.endswith("/report")
+    assert "/report" in page.url
     assert len(tickets.tickets(desk.running, OTHER).tickets) == 1
 
 
@@ -179,12 +180,12 @@ def test_the_call_after_a_stop_says_what_is_closed(sign_in: SignIn, desk: Served
     page = sign_in(bypass_csp=True, viewport={"width": 1366, "height": 768})
     stop_page(page, desk)
     read_to_the_end(page)
-    with page.expect_navigation():
+    with next_page(page):
         page.keyboard.press("r")
     shot(page, "call-danger")
     assert page.evaluate("scrollY") == 0
     assert page.get_by_role("heading", name="Nobody touches the machine").is_visible()
-    assert "Every check in the store" in page.locator(".call-head").inner_text()
+    assert "Every check in the store" in page.locator(".alerts").inner_text()
     assert violations(page) == ""
     for path in ("/", "/machines/LH20-10001", "/find?q=alder"):
         page.goto(path)

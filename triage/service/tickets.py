@@ -44,6 +44,7 @@ __all__ = [
     "open_ticket",
     "open_tickets",
     "record_check",
+    "symptoms_lately",
     "ticket",
     "tickets",
 ]
@@ -52,6 +53,9 @@ Data = Mapping[str, Any]
 
 MOST_SAID, MOST_HEARD = 200, 4000
 """Characters of the clerk's words that are kept beside an answer, and where a danger is heard in them."""
+
+LATELY = 200
+"""How many tickets tell which symptoms are common."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,3 +269,11 @@ def open_tickets(
     """A part of the list of open tickets, of all sites or of one; see `VIEWS` for what they wait for."""
     with service.store.read() as work:
         return work.desk.open_tickets(view, service.now(), site=site, offset=offset, limit=limit)
+
+
+def symptoms_lately(service: Service) -> Sequence[str]:
+    """All symptoms of the rulebook, those reported most in the last tickets first, then by their titles."""
+    known = service.rulebook.symptoms
+    with service.store.read() as work:
+        counted = work.desk.symptoms_lately(LATELY)
+    return sorted(known, key=lambda symptom: (-counted[symptom], known[symptom].title))

@@ -270,13 +270,19 @@ class BothDoors(RuleBasedStateMachine):
         assert {row["ticket"]: sorted(row["dangers"]) for row in rows} == (
             dict.fromkeys(self.ids, open_now) if open_now else {}
         )
-        start = self.pages["agent"].get("/").text
+        table = self.pages["agent"].get("/?view=open").text
+        queue = self.pages["agent"].get("/").text
         for ticket in self.ids:
             assert pairs(self.read(ticket)) == self.raised
-            row = re.search(rf'<tr><th scope="row"><a href="/tickets/{ticket}">.*?</tr>', start, re.S)
-            assert row is not None
-            told = row[0].partition("Danger open:")[2].lower()
-            assert sorted(re.findall("shock|liquid|mold", told)) == open_now
+            row = re.search(rf'<tr><th scope="row"><a href="/tickets/{ticket}">.*?</tr>', table, re.S)
+            line = re.search(rf'<li class="dep[^>]*>(?:(?!</li>).)*/tickets/{ticket}".*?</li>', queue, re.S)
+            for shown in (row, line):
+                assert shown is not None
+                told = shown[0].partition("Danger open:")[2].lower()
+                assert sorted(re.findall("shock|liquid|mold", told)) == open_now
+            assert (line[0] in queue.partition("Danger: act now")[2].partition("</section>")[0]) == bool(
+                open_now
+            )
             for reader in self.pages:
                 assert listed(self.call_page(ticket, reader), ticket) == self.raised
 

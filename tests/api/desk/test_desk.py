@@ -167,6 +167,22 @@ def test_a_solved_call_is_read_back_in_the_clerks_language(desk: FlaskClient, ca
     assert "La máquina vuelve a funcionar" in page
 
 
+def test_an_answer_is_corrected_after_the_machine_works_again(desk: FlaskClient, call: str) -> None:
+    assert "Read back to the clerk" in step(desk, call, "checks", check="rinse-filter", result="cured")
+    assert 'name="fact" value="fill_level"' in desk.get(f"{call}?fact=fill_level").text
+
+
+@pytest.mark.parametrize(
+    "query", ["?check=no-such-check", "?check=", "?fact=nothing", "?end=&check=rinse-filter"]
+)
+def test_an_address_that_asks_for_nothing_there_is_shows_the_call(
+    desk: FlaskClient, call: str, query: str
+) -> None:
+    page = desk.get(call + query)
+    assert page.status_code == 200
+    assert 'class="board"' in page.text
+
+
 def test_a_language_that_is_not_there_changes_nothing(desk: FlaskClient, call: str) -> None:
     response = desk.post("/language", data={"language": "xx", "next": "//elsewhere.example"})
     assert response.headers["Location"] == "/"

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from io import BytesIO
 
 import pytest
 from babel.messages.extract import extract_from_dir
 from babel.messages.pofile import read_po
+from flask.testing import FlaskClient
 
 from api.desk import summary
 from api.pages.texts import clerk, translated
@@ -20,6 +22,12 @@ from triage.rulebook.reading.reader import read_rulebook
 @pytest.fixture(scope="module")
 def rulebook() -> Rulebook:
     return read_rulebook(ROOT / "rules")
+
+
+@pytest.fixture
+def desk(client: FlaskClient, tokens: dict[str, str]) -> FlaskClient:
+    client.post("/sign-in", data={"token": tokens["agent"]})
+    return client
 
 
 SENTENCES = (
@@ -70,3 +78,34 @@ def test_every_page_text_stands_in_the_one_catalog() -> None:
         message.id[0] if isinstance(message.id, tuple) else message.id for message in known if message.id
     }
     assert single == listed, "run the line at the top of api/translations/babel.cfg"
+
+
+def test_the_pages_are_in_spanish_and_keep_their_places() -> None:
+    places = re.compile(r"%\(\w+\)s")
+    with (ROOT / "api/translations/es/LC_MESSAGES/messages.po").open("rb") as source:
+        spanish = {message.id: message.string for message in read_po(source, locale="es") if message.id}
+    with (ROOT / "api/translations/messages.pot").open("rb") as source:
+        english = [message.id for message in read_po(source) if message.id]
+    for text in spanish:
+        forms = zip(
+            *((each,) if isinstance(each, str) else each for each in (text, spanish[text])), strict=True
+        )
+        for said, told in forms:
+            extra = set(places.findall(told)) - set(places.findall(said))
+            assert extra == set() and told, said
+    missing = [text for text in english if text not in spanish]
+    assert len(missing) * 20 < len(english), f"add these to messages.po of es: {missing}"
+
+
+def test_an_agent_reads_the_pages_in_spanish_and_speaks_english(desk: FlaskClient) -> None:
+    response = desk.post("/language", data={"pages": "es", "next": "/"})
+    assert response.headers["Location"] == "/"
+    page = desk.get("/").text
+    assert '<html lang="es">' in page
+    assert "¿Quién llama?" in page
+    call = desk.post("/report", data={"machine": "LH20-1", "symptom": "not_freezing"}).headers["Location"]
+    page = desk.get(call).text
+    assert "Causas probables" in page
+    assert re.search(r'<blockquote id="ask"[^>]* lang="en"', page)
+    desk.post("/language", data={"pages": "en", "next": "/"})
+    assert "Likely causes" in desk.get(call).text

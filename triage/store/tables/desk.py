@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Literal, TypeAlias, get_args
 
-from sqlalchemy import ColumnElement, case, delete, func, null, select
+from sqlalchemy import ColumnElement, case, delete, func, null, select, tuple_
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
@@ -28,7 +29,8 @@ _NOT_READ: Mapping[str, Any] = {"decision": {}, "inputs": {}}
 class OpenTicket:
     """A line of the list. Times are UTC; `timezone` is the site's, "UTC" where there is none.
 
-    `dangers` are the cautions whose dangers stand open on the ticket or its machine.
+    `dangers` are the cautions whose dangers stand open on the ticket or its machine. `stage` is the last that
+    happened of a visit: `dispatched`, `visited`, or empty. `solved`: a check fixed it. `phone` is the site's.
     """
 
     id: str
@@ -46,6 +48,9 @@ class OpenTicket:
     priority: int | None = None
     skill: str | None = None
     dangers: tuple[str, ...] = ()
+    stage: str = ""
+    solved: bool = False
+    phone: str = ""
 
 
 class Desk:
@@ -72,7 +77,33 @@ class Desk:
         rows = [(row, at) for row, at in self._session.execute(query)]
         serials = {row.machine for row, _ in rows if row.machine is not None}
         standing = OpenDangers(self._session).of_machines(serials) if serials else {}
-        return tuple(_open_ticket(row, at, standing.get(row.machine or "", ())) for row, at in rows)
+        stages, solved = self._stages([row.id for row, _ in rows]), self._solved([row for row, _ in rows])
+        return tuple(
+            replace(
+                _open_ticket(row, at, standing.get(row.machine or "", ())),
+                stage=stages.get(row.id, ""),
+                solved=row.id in solved,
+            )
+            for row, at in rows
+        )
+
+    def _stages(self, tickets: Sequence[str]) -> Mapping[str, str]:
+        """The last event of a visit, by ticket; none where nobody was sent."""
+        query = select(EventRow.ticket, EventRow.kind).order_by(EventRow.seq)
+        query = query.where(EventRow.ticket.in_(tickets), EventRow.kind.in_(("dispatched", "visited")))
+        return {row.ticket: row.kind for row in self._session.execute(query)} if tickets else {}
+
+    def _solved(self, rows: Sequence[TicketRow]) -> set[str]:
+        """Those that a check fixed. Only where one says so is the decision read."""
+        fixed = [
+            (row.id, row.decided_seq)
+            for row in rows
+            if any(done["result"] == "cured" for done in row.report.get("checks") or ())
+        ]
+        query = select(EventRow.ticket, EventRow.payload)
+        query = query.where(tuple_(EventRow.ticket, EventRow.seq).in_(fixed))
+        found = self._session.execute(query) if fixed else ()
+        return {ticket for ticket, payload in found if payload["decision"]["solved"]}
 
     def counts(self, now: datetime, site: str | None = None) -> Mapping[View, int]:
         """How many tickets each view holds."""
@@ -95,6 +126,12 @@ class Desk:
         query = select(TicketRow.opened_at, TicketRow.id, TicketRow.state).where(TicketRow.machine == serial)
         rows = [(at, id_) for at, id_, state in self._session.execute(query) if state == "open"]
         return max(rows)[1] if rows else None
+
+    def symptoms_lately(self, most: int) -> Counter[str]:
+        """How often each symptom was reported in the newest tickets, at most so many."""
+        query = select(TicketRow.report).order_by(TicketRow.opened_at.desc(), TicketRow.id.desc()).limit(most)
+        reports = self._session.scalars(query)
+        return Counter(symptom for report in reports for symptom in report.get("symptoms") or ())
 
     def log(self, ticket_id: str) -> Sequence[Event]:
         """The ticket's events in order; those that hold a whole decision come without it (an empty one)."""
@@ -175,6 +212,7 @@ def _open_ticket(row: TicketRow, site: SiteRow | None, on_machine: Sequence[Dang
         row.priority,
         row.skill,
         tuple(dict.fromkeys(danger.caution for danger in dangers)),
+        phone="" if site is None else site.phone or "",
     )
 
 
