@@ -32,6 +32,7 @@ from triage.store.tables.machines import Machines
 from triage.store.tables.numbers import NumberRecords
 from triage.store.tables.replay_runs import RecordedDecisions, ReplayRuns
 from triage.store.tables.rulebooks import Rulebooks
+from triage.store.tables.sessions import Sessions
 from triage.store.tables.tickets import Tickets
 from triage.store.tables.tokens import Tokens
 from triage.store.write_lock import WriteLock
@@ -48,6 +49,7 @@ class Work:
     care: Care
     tickets: Tickets
     tokens: Tokens
+    sessions: Sessions
     rulebooks: Rulebooks
     responses: Responses
     desk: Desk
@@ -166,6 +168,7 @@ class Store:
                 Care(session),
                 Tickets(session),
                 Tokens(session),
+                Sessions(session),
                 Rulebooks(session),
                 Responses(session),
                 Desk(session),
