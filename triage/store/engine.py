@@ -23,6 +23,7 @@ from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
 from triage.store.migrate import upgrade
+from triage.store.owner_only import make_database_owner_only
 from triage.store.tables.care import Care
 from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.depot import Depot
@@ -220,7 +221,9 @@ def _make_engine(url: URL) -> Engine:
     if url.database in (None, "", ":memory:"):
         engine = create_engine(url, poolclass=StaticPool, connect_args={"check_same_thread": False})
     else:
-        Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
+        if not str(url.database).startswith("file:"):
+            Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
+            make_database_owner_only(Path(str(url.database)).resolve())
         engine = create_engine(url)
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
