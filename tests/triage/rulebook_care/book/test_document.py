@@ -105,7 +105,22 @@ def test_text_stays_on_one_line():
     assert text("one\n\n  two") == "one two"
 
 
-OPENINGS = "- one|+ one|* one|1. one|12) one|1.|-|---|- - -|***|___|===|~~~|```".split("|")
+OPENINGS = [
+    "- one",
+    "+ one",
+    "* one",
+    "1. one",
+    "12) one",
+    "1.",
+    "-",
+    "---",
+    "- - -",
+    "***",
+    "___",
+    "===",
+    "~~~",
+    "```",
+]
 
 
 @pytest.mark.parametrize(
