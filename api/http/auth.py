@@ -19,6 +19,8 @@ from triage.service import requests
 from triage.service.service import Service
 
 COOKIE = "barrelwise_session"
+MOST_PATH = 2000
+"""Characters of an address that the sign-in form leads back to."""
 View = TypeVar("View", bound=Callable[..., Any])
 
 READERS = ("agent", "technician", "ops", "reporter")
@@ -103,11 +105,13 @@ def page_roles(*allowed: str) -> Callable[[View], View]:
 
 
 def _way_back() -> str:
-    """The page that was asked for; of a form, the page that it stood on."""
+    """The page that was asked for; of a form, the page that it stood on. No longer than addresses are."""
+    path, sent_from = "/", request.referrer or ""
     if request.method == "GET":
-        return request.full_path.rstrip("?")
-    sent_from = request.referrer or ""
-    return "/" + sent_from.removeprefix(request.host_url) if sent_from.startswith(request.host_url) else "/"
+        path = request.full_path.rstrip("?")
+    elif sent_from.startswith(request.host_url):
+        path += sent_from.removeprefix(request.host_url)
+    return path if len(path) <= MOST_PATH else "/"
 
 
 def refuse_foreign_forms() -> BaseResponse | None:
