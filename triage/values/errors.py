@@ -55,7 +55,7 @@ def told(problems: Iterable[Problem], most: int = MOST_TOLD) -> tuple[Problem, .
     everything = tuple(problems)
     first = tuple(_cut(problem) for problem in everything[:most])
     rest = len(everything) - most
-    return (*first, Problem(f"and {rest:,} more; mend these first")) if rest > 0 else first
+    return (*first, Problem(f"and {rest:,} more; fix these first")) if rest > 0 else first
 
 
 def _cut(problem: Problem) -> Problem:

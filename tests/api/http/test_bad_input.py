@@ -140,4 +140,4 @@ def test_an_answer_repeats_little_of_a_bad_input(send: Send, name: str) -> None:
     if left is not None:
         assert response.json is not None
         assert len(response.json["errors"]) == 51
-        assert response.json["errors"][-1] == {"detail": f"and {left:,} more; mend these first"}
+        assert response.json["errors"][-1] == {"detail": f"and {left:,} more; fix these first"}

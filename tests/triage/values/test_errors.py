@@ -1,4 +1,4 @@
-"""What is told of a bad input: enough to mend it, and little more."""
+"""What is told of a bad input: enough to fix it, and little more."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def test_of_many_the_first_are_told_and_how_many_more_there_are() -> None:
     error = InputError(Problem(f"fault {number}") for number in range(10_000))
     assert len(error.problems) == 10_000
     assert error.told[:-1] == error.problems[:MOST_TOLD]
-    assert str(error).endswith(f"fault {MOST_TOLD - 1}\nand 9,950 more; mend these first")
+    assert str(error).endswith(f"fault {MOST_TOLD - 1}\nand 9,950 more; fix these first")
 
 
 def test_long_messages_and_places_are_cut() -> None:
