@@ -145,10 +145,10 @@ def _step(
     except NotFoundError:
         raise
     except ConflictError as error:
-        return _page(ticket_id, wanted, typed, error.problems, since=version), 409
+        return _page(ticket_id, wanted, typed, error.told, since=version), 409
     except InputError as error:
         status = 403 if isinstance(error, ForbiddenError) else 422
-        return _page(ticket_id, wanted, typed, error.problems), status
+        return _page(ticket_id, wanted, typed, error.told), status
     return redirect(url_for("desk_call.ticket", ticket_id=ticket_id), 303)
 
 

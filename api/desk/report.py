@@ -65,7 +65,7 @@ def send_report() -> ResponseReturnValue:
     try:
         ticket = tickets.open_ticket(service(), data, caller())
     except InputError as error:
-        return _form(data, words, error.problems), 422
+        return _form(data, words, error.told), 422
     _lift_misread(ticket.id, heard, form)
     return redirect(url_for("desk_call.ticket", ticket_id=ticket.id), 303)
 

@@ -1,6 +1,6 @@
 """The sign that a stop page was shown: the page carries it, and only with it is "read out" believed.
 
-It is made with the reader's own token, so no page but the one shown to that reader can have it, and no worker
+It is made with the reader's session, so no page but the one shown to that reader can have it, and no worker
 has to remember what it showed.
 """
 

@@ -1,7 +1,7 @@
-"""Who is calling: bearer tokens on `/v1`, the same token in a cookie for the pages.
+"""Who is calling: bearer tokens on `/v1`, a session in a cookie for the pages.
 
 A route names the roles that may use it with `@roles(...)`; a route of `/v1` without a token answers 401, with
-the wrong role 403. Pages send people to the sign-in form instead.
+the wrong role 403. Pages send people without a session to the sign-in form instead.
 """
 
 from __future__ import annotations
@@ -18,7 +18,9 @@ from triage.records.caller import Caller
 from triage.service import requests
 from triage.service.service import Service
 
-COOKIE = "barrelwise_token"
+COOKIE = "barrelwise_session"
+MOST_PATH = 2000
+"""Characters of an address that the sign-in form leads back to."""
 View = TypeVar("View", bound=Callable[..., Any])
 
 READERS = ("agent", "technician", "ops", "reporter")
@@ -86,15 +88,15 @@ def _either(allowed: tuple[str, ...]) -> str:
 
 
 def page_roles(*allowed: str) -> Callable[[View], View]:
-    """The same for a page: without a token, to the sign-in form and back."""
+    """The same for a page: without a session, or when it has ended, to the sign-in form and back."""
 
     def wrap(view: View) -> View:
         @wraps(view)
         def guarded(*args: Any, **kwargs: Any) -> Any:
-            token = request.cookies.get(COOKIE)
-            found = requests.caller_for(service(), token) if token else None
+            held = request.cookies.get(COOKIE)
+            found = requests.caller_signed_in(service(), held) if held else None
             if found is None:
-                return redirect(url_for("pages.sign_in", next=request.full_path.rstrip("?")))
+                return redirect(url_for("pages.sign_in", next=_way_back()))
             if found.role not in allowed:
                 raise Forbidden(f"The role {found.role} may not open this page; {_either(allowed)} may.")
             g.caller = found
@@ -103,6 +105,16 @@ def page_roles(*allowed: str) -> Callable[[View], View]:
         return cast(View, guarded)
 
     return wrap
+
+
+def _way_back() -> str:
+    """The page that was asked for; of a form, the page that it stood on. No longer than addresses are."""
+    path, sent_from = "/", request.referrer or ""
+    if request.method == "GET":
+        path = request.full_path.rstrip("?")
+    elif sent_from.startswith(request.host_url):
+        path += sent_from.removeprefix(request.host_url)
+    return path if len(path) <= MOST_PATH else "/"
 
 
 def refuse_foreign_forms() -> BaseResponse | None:

@@ -13,7 +13,15 @@ from typing import Any
 from flask import Flask, Response, current_app, json, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from triage.values.errors import ConflictError, ForbiddenError, InputError, NotFoundError, Problem, escaped
+from triage.values.errors import (
+    ConflictError,
+    ForbiddenError,
+    InputError,
+    NotFoundError,
+    Problem,
+    pointer_to,
+    told,
+)
 
 log = logging.getLogger(__name__)
 
@@ -64,15 +72,14 @@ def as_errors(problems: tuple[Problem, ...]) -> list[dict[str, str]]:
     ]
 
 
-def schema_errors(messages: object, pointer: str = "") -> Iterator[dict[str, str]]:
+def schema_errors(messages: object, pointer: str = "") -> Iterator[Problem]:
     """marshmallow's nested messages, flattened to pointers."""
     if isinstance(messages, Mapping):
         for key, value in messages.items():
-            step = "" if key == "_schema" else f"/{escaped(key)}"
-            yield from schema_errors(value, pointer + step)
+            yield from schema_errors(value, pointer + ("" if key == "_schema" else pointer_to([key])))
     else:
         for message in messages if isinstance(messages, list) else [messages]:
-            yield {"detail": str(message), "pointer": pointer}
+            yield Problem(str(message), pointer)
 
 
 def _status_of(error: InputError) -> int:
@@ -86,8 +93,7 @@ def _status_of(error: InputError) -> int:
 
 
 def _input_error(error: InputError) -> Response:
-    errors = as_errors(error.problems)
-    return problem(_status_of(error), "; ".join(item.message for item in error.problems), errors)
+    return problem(_status_of(error), "; ".join(item.message for item in error.told), as_errors(error.told))
 
 
 def _http_error(error: HTTPException) -> Response:
@@ -95,13 +101,12 @@ def _http_error(error: HTTPException) -> Response:
     messages: Any = getattr(error, "data", {}).get("messages") if hasattr(error, "data") else None
     if isinstance(messages, Mapping) and messages:
         # webargs puts the place first: {"json": {...}}, {"query": {...}}
-        errors = [
-            row if place == "json" else row | {"pointer": f"{place}:{row['pointer'].lstrip('/')}"}
-            for place, found in messages.items()
-            for row in schema_errors(found)
-        ]
-        detail = "; ".join(f"{row['pointer']}: {row['detail']}" for row in errors)
-        response = problem(status, detail, errors)
+        found = told(
+            each if place == "json" else Problem(each.message, f"{place}:{(each.pointer or '').lstrip('/')}")
+            for place, nested in messages.items()
+            for each in schema_errors(nested)
+        )
+        response = problem(status, "; ".join(map(str, found)), as_errors(found))
     else:
         response = problem(status, _told(error, status))
     for name, value in error.get_headers():

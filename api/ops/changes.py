@@ -16,7 +16,7 @@ from triage.rulebook_care.book.file_diff import file_diff
 from triage.rulebook_care.book.folder import FolderState
 from triage.rulebook_care.safety.loss import by_edit
 from triage.service.rulebooks import check_candidate
-from triage.values.errors import InputError, NotFoundError, Problem
+from triage.values.errors import InputError, NotFoundError, Problem, told
 
 blueprint = Blueprint("rulebook_changes", __name__, url_prefix="/rulebook")
 MOST_FILES = 100
@@ -42,7 +42,7 @@ def check() -> ResponseReturnValue:
     try:
         version = check_candidate(service(), state.files, caller())
     except InputError as error:
-        return _page(state, state.placed(error.problems), 422)
+        return _page(state, state.placed(error.told), 422)
     return redirect(url_for("rulebook_release.candidate", version=version), 303)
 
 
@@ -62,7 +62,8 @@ def _page(state: FolderState, refused: Iterable[Problem] = (), status: int = 200
         render_template(
             "rulebook/changes.html",
             **reading(),
-            refused=tuple(refused),
+            refused=told(refused),
+            wrong=told(state.problems),
             state=state,
             files=[
                 (

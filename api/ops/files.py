@@ -80,7 +80,7 @@ def save(path: str) -> ResponseReturnValue:
         now = FileText(path, text, "" if error.now is None else error.now.sha256)
         return _page(now, checked, changed=True, other=error.now), 409
     except InputError as error:
-        return page(Checked(error.problems)), 422
+        return page(Checked(error.told)), 422
     return redirect(url_for("pages_rulebook.edit", path=path, saved=1), 303)
 
 
@@ -142,7 +142,7 @@ def check(path: str) -> ResponseReturnValue:
     try:
         checked = checks().check(path, as_saved(text))
     except InputError as error:
-        checked = Checked(error.problems)
+        checked = Checked(error.told)
     return as_data(checked)
 
 

@@ -23,7 +23,7 @@ def numbers() -> ResponseReturnValue:
     try:
         found = numbers_of(service(), asked[0], asked[1])
     except InputError as error:
-        problems = error.problems
+        problems = error.told
         found = numbers_of(service(), None, None)
     return render_template(
         "numbers.html",

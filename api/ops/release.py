@@ -159,7 +159,7 @@ def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
         losses=by_edit(losses),
         groups=() if found is None else _groups(found),
         most=MOST_LISTED,
-        problems=() if error is None else error.problems,
+        problems=() if error is None else error.told,
         form=request.form,
     ), _status(error)
 
@@ -194,6 +194,6 @@ def _log_page(error: InputError | None = None) -> ResponseReturnValue:
         lines=rulebooks.log(service()),
         earlier=list({one.version: one for one in reversed(earlier)}.values())[::-1],
         short=short,
-        problems=() if error is None else error.problems,
+        problems=() if error is None else error.told,
         form=request.form,
     ), _status(error)

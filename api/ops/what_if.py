@@ -101,7 +101,7 @@ def _shown(unchanged: WhatIf, asked: Asked, text: str | None) -> ResponseReturnV
         if asked.changes or asked.live or asked.turning or text is not None:
             found = _decided(unchanged, asked, text)
     except InputError as error:
-        problems, status = _placed(error.problems), 404 if isinstance(error, NotFoundError) else 422
+        problems, status = _placed(error.told), 404 if isinstance(error, NotFoundError) else 422
     shown = found or unchanged
     return render_template(
         "what_if.html",

@@ -18,21 +18,24 @@ A_YEAR = 365 * 24 * 3600
 
 @blueprint.get("/sign-in")
 def sign_in() -> ResponseReturnValue:
-    return render_template("sign_in.html", next=own_path(request.args.get("next", "")), wrong=False)
+    target = own_path(request.args.get("next", ""))
+    return render_template("sign_in.html", next=target, ended=COOKIE in request.cookies)
 
 
 @blueprint.post("/sign-in")
 def signed_in() -> ResponseReturnValue:
     token, target = request.form.get("token", "").strip(), own_path(request.form.get("next", ""))
-    if requests.caller_for(service(), token) is None:
+    held = requests.sign_in(service(), token)
+    if held is None:
         return render_template("sign_in.html", next=target, wrong=True), 401
     response = redirect(target)
-    response.set_cookie(COOKIE, token, httponly=True, samesite="Strict", secure=request.is_secure)
+    response.set_cookie(COOKIE, held, httponly=True, samesite="Strict", secure=request.is_secure)
     return response
 
 
 @blueprint.post("/sign-out")
 def sign_out() -> ResponseReturnValue:
+    requests.sign_out(service(), request.cookies.get(COOKIE, ""))
     response = redirect(url_for("pages.sign_in"))
     response.delete_cookie(COOKIE)
     return response

@@ -153,7 +153,7 @@ class Check(MethodView):
             limits = cast(Limits, current_app.extensions.get(LIMITS, USUAL))
             version = rulebooks.check_candidate(service(), body["files"], caller(), limits)
         except InputError as error:
-            problems = [{"message": item.message, "file": item.file} for item in error.problems]
+            problems = [{"message": item.message, "file": item.file} for item in error.told]
             return {"ok": False, "version": None, "problems": problems, "losses": []}
         losses = [loss.as_data() for loss in rulebooks.losses_against_live(service(), version)]
         return {"ok": True, "version": version, "problems": [], "losses": losses}

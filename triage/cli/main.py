@@ -67,7 +67,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         )
         return status if isinstance(status, int) else 0
     except InputError as error:
-        for problem in error.problems:
+        for problem in error.told:
             click.echo(str(problem), err=True)
         return WRONG_INPUT
     except click.ClickException as error:

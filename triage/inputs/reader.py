@@ -15,6 +15,7 @@ from triage.rulebook.fact_values import read_value
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError, Problem, escaped
 from triage.values.money import parse_money
+from triage.values.plain_data import exact_number
 from triage.values.suggest import hint
 from triage.values.time_zones import day_of, moment_of, zone_named
 
@@ -123,8 +124,12 @@ class Reader:
         if isinstance(raw, bool) or not isinstance(raw, int | float | Decimal):
             self.problem("write a number such as 6 or 4.5, without quotes", pointer)
             return None
-        number = Decimal(repr(raw)) if isinstance(raw, float) else Decimal(raw)
-        if not number.is_finite() or not least <= number <= most or (above and number == least):
+        try:
+            number = exact_number(repr(raw) if isinstance(raw, float) else str(raw))
+        except ValueError as error:
+            self.problem(str(error), pointer)
+            return None
+        if not least <= number <= most or (above and number == least):
             low = f"more than {least}" if above else f"at least {least}"
             self.problem(f"the number must be {low} and at most {most}", pointer)
             return None

@@ -15,6 +15,7 @@ from triage.inputs.spoken_numbers import in_digits
 from triage.rulebook.fact_values import read_value, write_value
 from triage.rulebook.model import Fact
 from triage.values.errors import InputError, Problem
+from triage.values.time_zones import day_of
 from triage.values.units import is_unit, registry
 
 _YES = frozenset({"yes", "y", "yeah", "yep", "true", "1", "sí", "si"})
@@ -37,6 +38,7 @@ _MINUTES = {
 }
 _MINUTES |= {name: days * 1440 for name, days in _DAYS.items()}
 _IN_MINUTES = {"d": Decimal(1440), "h": Decimal(60), "min": Decimal(1)}
+_MOST_MINUTES = 200 * 365 * 1440  # ago, so that it is a day of the calendar
 _WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 _NOW = {"just now": 0, "now": 0, "today": 0, "this morning": 0, "yesterday": 1440, "last night": 1440}
 _NOW |= {
@@ -57,7 +59,9 @@ _UNITS = {
     "centigrade": "degC", "percent": "percent", "%": "percent", "amps": "ampere", "volts": "volt",
 }  # fmt: skip
 _BARE_DEGREES = frozenset({"degrees", "degree", "°", "deg"})
-_PART = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*([^\d\s,][^\d,]*)?")
+_PART = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*([^\d\s,][^\d,]*)?", re.ASCII)
+_MOST = Decimal("1e15")
+"""Beyond it nothing that is said can be meant; such a number is not worked with any further."""
 _HEDGE = re.compile(r"^(?:about|around|roughly|maybe|some|nearly|almost|over|ca\.?|~|≈)\s*")
 
 
@@ -136,7 +140,7 @@ def _day(text: str, today: date) -> date | None:
         back = (today.weekday() - _WEEKDAYS.index(weekday)) % 7 or 7
         return today - timedelta(days=back)
     try:
-        return date.fromisoformat(text)
+        return day_of(text)
     except ValueError:
         return None
 
@@ -157,7 +161,8 @@ def _date(_fact: Fact, said: str, today: date) -> str:
     day = _day(said, today)
     if day is None:
         minutes = _minutes_ago(_HEDGE.sub("", in_digits(said)), today)
-        day = None if minutes is None else today - timedelta(days=int(minutes // 1440))
+        if minutes is not None and 0 <= minutes < _MOST_MINUTES:
+            day = today - timedelta(days=int(minutes // 1440))
     return said if day is None else day.isoformat()
 
 
@@ -172,4 +177,4 @@ def _time(_fact: Fact, said: str, _today: date) -> str:
 
 
 def _rounded(number: Decimal) -> Decimal:
-    return number.quantize(Decimal("0.001")).normalize()
+    return number.quantize(Decimal("0.001")).normalize() if abs(number) < _MOST else number

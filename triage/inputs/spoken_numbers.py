@@ -35,7 +35,7 @@ def in_digits(text: str) -> str:
         text = re.sub(pattern, number, text)
     text = re.sub(rf"\b({_TENS})[ -]({_SINGLE})\b", lambda m: str(_WORDS[m[1]] + _WORDS[m[2]]), text)
     text = re.sub(rf"\b({_ANY})\b", lambda m: str(_WORDS[m[1]]), text)
-    text = re.sub(r"\b(?:(\d+) +)?(\d+)/([1-9]\d?)\b", _fraction, text)
+    text = re.sub(r"\b(?:(\d{1,9}) +)?(\d{1,9})/([1-9]\d?)\b", _fraction, text)
     text = re.sub(r"\ban? (?=[a-z])", "1 ", text)
     return " ".join(text.split())
 

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, time
 
-from triage.loading.reader import Reader
+from triage.loading.reader import Reader, whole
 from triage.loading.records import each_once, money_of
 from triage.loading.rows import Row
 from triage.records.custody import CustodyEvent, DepotUnit, comes_to_depot
@@ -77,12 +77,4 @@ def where_exchanged(machines: Mapping[str, Machine], work: Work) -> dict[str, Ma
 
 
 def _rating(reader: Reader, row: Row, column: str, span: tuple[int, int]) -> int | None:
-    low, high = span
-
-    def parse(text: str) -> int:
-        number = int(text)
-        if not low <= number <= high:
-            raise ValueError(text)
-        return number
-
-    return reader.parsed(row, column, parse, f"a whole number from {low} to {high}")
+    return reader.parsed(row, column, whole(*span), "a whole number from {} to {}".format(*span))

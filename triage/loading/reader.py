@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from datetime import date, datetime
-from decimal import InvalidOperation
 from typing import TypeVar
-from zoneinfo import ZoneInfoNotFoundError
 
 from triage.loading.rows import Row
 from triage.logic.conditions import Scalar
@@ -58,7 +56,7 @@ class Reader:
         """The cell's text, empty where there is none."""
         cell = row.cells.get(column)
         if cell is not None and len(cell.text) > longest:
-            self.add(row, column, f"the text is longer than {longest} characters")
+            self.add(row, column, f"the text has {len(cell.text):,} characters; at most {longest} are read")
         return "" if cell is None else cell.text
 
     def required(self, row: Row, column: str, longest: int = 64) -> str | None:
@@ -71,7 +69,7 @@ class Reader:
         """A cell that names one of `known`; None where it is empty."""
         text = self.text(row, column, 64)
         if text and text not in known:
-            self.add(row, column, f'no {what} "{text}"{hint(text, known, f"; add the {what} first")}')
+            self.add(row, column, f'no {what} "{text[:60]}"{hint(text, known, f"; add the {what} first")}')
             return None
         return text or None
 
@@ -82,7 +80,7 @@ class Reader:
             return None
         try:
             return parse(text)
-        except (ValueError, InvalidOperation, ZoneInfoNotFoundError):
+        except (ValueError, InputError):
             self.add(row, column, f'"{text[:60]}" is not {wanted}')
             return None
 
@@ -100,7 +98,7 @@ class Reader:
                 continue
             fact = self.facts.get(fact_id)
             if fact is None:
-                self.add(row, column, f'no fact "{fact_id}" in the rulebook{hint(fact_id, self.facts)}')
+                self.add(row, column, f'no fact "{fact_id[:60]}" in the rulebook{hint(fact_id, self.facts)}')
                 continue
             try:
                 found[fact_id] = read_value(fact, _raw(fact, cell.text), "")
@@ -116,11 +114,16 @@ def _flag(text: str) -> bool:
     return FLAGS[text.lower()]
 
 
-def _whole(text: str) -> int:
-    number = int(text)
-    if not 0 <= number <= 20_000:
-        raise ValueError(text)
-    return number
+def whole(low: int, high: int) -> Callable[[str], int]:
+    """A parse of whole numbers in this span."""
+
+    def parse(text: str) -> int:
+        number = exact_number(text)
+        if not low <= number <= high or number != int(number):
+            raise ValueError(text)
+        return int(number)
+
+    return parse
 
 
 def _raw(fact: Fact, text: str) -> object:

@@ -9,16 +9,19 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from typing import cast, get_args
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from triage.decide.outcome import SKILLS
-from triage.loading.reader import Reader, _flag, _whole
+from triage.loading.reader import Reader, _flag, whole
 from triage.loading.rows import Row
 from triage.records.report import CareEvent, CareKind, Machine, PastRepair, Site
 from triage.schedule.store_access import check_access
 from triage.store.tables.machines import Contractor
 from triage.values.errors import InputError
 from triage.values.money import Money, parse_money
+from triage.values.time_zones import zone_named
+
+MOST_DETAIL = 2000
+"""Characters of one detail of care."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,9 +38,9 @@ def read_sites(reader: Reader, rows: Sequence[Row]) -> dict[str, Site]:
     sites: dict[str, Site] = {}
     for row in each_once(reader, rows, "id"):
         wanted = "a time zone such as America/Chicago"
-        zone = reader.parsed(row, "timezone", lambda text: ZoneInfo(text).key, wanted)
+        zone = reader.parsed(row, "timezone", lambda text: zone_named(text).key, wanted)
         reader.required(row, "timezone")
-        distance = reader.parsed(row, "distance_km", _whole, "a whole number of kilometers")
+        distance = reader.parsed(row, "distance_km", whole(0, 20_000), "a whole number of kilometers")
         around = reader.parsed(row, "open_around_the_clock", _flag, "true or false")
         site_id, name = reader.required(row, "id"), reader.required(row, "name", 200)
         town = reader.required(row, "town", 200)
@@ -61,7 +64,7 @@ def read_contractors(reader: Reader, rows: Sequence[Row]) -> dict[str, Contracto
                 _several(reader, row, "serves", _zone_or_site),
                 _several(reader, row, "skills", lambda text: text in SKILLS),
                 reader.text(row, "certificate"),
-                reader.parsed(row, "visits_a_day", _visits, "a whole number from 1 to 500"),
+                reader.parsed(row, "visits_a_day", whole(1, 500), "a whole number from 1 to 500"),
             )
     return found
 
@@ -92,16 +95,9 @@ def _zone_or_site(name: str) -> bool:
     if "/" not in name:
         return len(name) <= 64
     try:
-        return bool(ZoneInfo(name).key)
-    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return bool(zone_named(name))
+    except InputError:
         return False
-
-
-def _visits(text: str) -> int:
-    number = int(text)
-    if not 1 <= number <= 500:
-        raise ValueError(text)
-    return number
 
 
 def read_machines(reader: Reader, rows: Sequence[Row], known: Known) -> dict[str, Machine]:
@@ -143,9 +139,9 @@ def read_care(reader: Reader, rows: Sequence[Row], known: Known) -> dict[str, li
         kind = reader.one_of(row, "kind", get_args(CareKind), "kind of care")
         by = reader.required(row, "by", 200)
         details = {
-            column.removeprefix("details."): cell.text
-            for column, cell in row.cells.items()
-            if column.startswith("details.") and cell.text
+            column.removeprefix("details."): text
+            for column in row.cells
+            if column.startswith("details.") and (text := reader.text(row, column, MOST_DETAIL))
         }
         if serial and at and kind and by:
             found.setdefault(serial, []).append(CareEvent(cast(CareKind, kind), at, by, details))
@@ -196,7 +192,7 @@ def each_once(reader: Reader, rows: Iterable[Row], column: str) -> Iterable[Row]
     for row in rows:
         cell = row.cells.get(column)
         if cell is not None and cell.text in first:
-            reader.add(row, column, f'"{cell.text}" is already on line {first[cell.text]}')
+            reader.add(row, column, f'"{cell.text[:60]}" is already on line {first[cell.text]}')
         elif cell is not None and cell.text:
             first[cell.text] = row.line
         yield row

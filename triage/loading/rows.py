@@ -11,16 +11,23 @@ import io
 import json
 import re
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from triage.values.errors import InputError, Problem
 from triage.values.json_text import refuse_half_characters, strict_decoder
+from triage.values.shown import unseen_sign
 
 MOST_BYTES = 64 * 1024 * 1024
+MOST_COLUMN = 60
+"""Characters of a column's name that a problem repeats."""
 NESTED = {"facts": "fact.", "details": "details."}
+
+
+_CELL = re.compile(r"""(?P<cell>"(?:[^"]|"")*"|[^",\r\n][^,\r\n]*|)(?P<end>,|\r|\n|)""")
+"""A cell of CSV and what follows it; a cell in quotes that is followed by anything else is broken."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,22 +49,37 @@ class Row:
         """A problem at a cell, or at the row where it has no such cell."""
         cell = self.cells.get(column)
         line, place = (self.line, 1) if cell is None else (cell.line, cell.column)
-        return Problem(f"{column}: {message}", file=self.file, line=line, column=place)
+        return Problem(f"{column[:MOST_COLUMN]}: {message}", file=self.file, line=line, column=place)
 
 
 def read_rows(path: Path) -> list[Row]:
     """All rows of a file. Raises InputError naming file, line and column when it cannot be read."""
     name = path.name
-    if path.stat().st_size > MOST_BYTES:
-        raise InputError([Problem(f"the file is larger than {MOST_BYTES // 2**20} MiB; split it", file=name)])
-    content = path.read_bytes()
+    try:
+        if not path.is_file():
+            raise InputError([Problem("this is not a file; take it out of the folder", file=name)])
+        if path.stat().st_size > MOST_BYTES:
+            message = f"the file is larger than {MOST_BYTES // 2**20} MiB; split it"
+            raise InputError([Problem(message, file=name)])
+        content = path.read_bytes()
+    except OSError as error:
+        raise InputError([Problem(f"the file cannot be read ({error.strerror})", file=name)]) from None
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         message = "the file is not UTF-8 text; save it as UTF-8"
         raise InputError([Problem(message, file=name, line=line, column=1)]) from None
-    return _json_rows(name, text) if path.suffix == ".json" else _csv_rows(name, text)
+    rows = _json_rows(name, text) if path.suffix == ".json" else _csv_rows(name, text)
+    problems = [
+        row.problem(column, wrong)
+        for row in rows
+        for column, cell in row.cells.items()
+        if (wrong := unseen_sign(column) or unseen_sign(cell.text)) is not None
+    ]
+    if problems:
+        raise InputError(problems)
+    return rows
 
 
 def _csv_rows(name: str, text: str) -> list[Row]:
@@ -73,7 +95,8 @@ def _csv_rows(name: str, text: str) -> list[Row]:
             start = reader.line_num
             if not values:
                 continue
-            places = list(_csv_places(written, line))
+            place = _placer(written, line)
+            places = [place(found.start()) for found in _csv_cells(written)]
             if not header:
                 header = [value.strip() for value in values]
                 problems += _header_problems(name, header, places)
@@ -87,7 +110,7 @@ def _csv_rows(name: str, text: str) -> list[Row]:
                 }
                 rows.append(Row(name, line, cells))
     except csv.Error as error:
-        problems.append(Problem(f"broken CSV: {error}", file=name, line=max(1, reader.line_num), column=1))
+        problems.append(_broken("".join(lines[start : reader.line_num]), start + 1, name, error))
     if not header and not problems:
         problems.append(Problem("the file is empty; its first line names the columns", file=name, line=1))
     if problems:
@@ -95,18 +118,33 @@ def _csv_rows(name: str, text: str) -> list[Row]:
     return rows
 
 
-def _csv_places(written: str, line: int) -> Iterator[tuple[int, int]]:
-    """Line and column of each cell of one record, quotes and line breaks inside them counted."""
-    column, quoted = 1, False
-    yield line, column
-    for character in written:
-        column += 1
-        if character == '"':
-            quoted = not quoted
-        elif character == "\n":
-            line, column = line + 1, 1
-        elif character == "," and not quoted:
-            yield line, column
+def _csv_cells(written: str) -> Iterator[re.Match[str]]:
+    """The cells of one record; a quote mark opens one only where it begins it: 12" is twelve inches."""
+    for found in _CELL.finditer(written):
+        yield found
+        if found["end"] != ",":
+            return
+
+
+def _broken(written: str, line: int, name: str, error: csv.Error) -> Problem:
+    """What the CSV reader met in this record: most often a quote mark that stands once in a quoted cell."""
+    *_, last = _csv_cells(written)
+    if last["cell"].startswith('"') and not last["end"]:
+        line, column = _placer(written, line)(last.end() - 1)
+        message = 'a quote mark within quotes is written twice, such as "a 12"" door"'
+        return Problem(message, file=name, line=line, column=column)
+    return Problem(f"broken CSV: {error}", file=name, line=line, column=1)
+
+
+def _placer(text: str, first_line: int = 1) -> Callable[[int], tuple[int, int]]:
+    """Gives line and column (1-based) of an offset into `text`, which begins on `first_line`."""
+    starts = [0, *(found.end() for found in re.finditer("\n", text))]
+
+    def place(offset: int) -> tuple[int, int]:
+        line = bisect_right(starts, offset)
+        return first_line + line - 1, offset - starts[line - 1] + 1
+
+    return place
 
 
 def _header_problems(name: str, header: list[str], places: list[tuple[int, int]]) -> Iterator[Problem]:
@@ -120,11 +158,7 @@ def _header_problems(name: str, header: list[str], places: list[tuple[int, int]]
 
 
 def _json_rows(name: str, text: str) -> list[Row]:
-    starts = [0, *(found.end() for found in re.finditer("\n", text))]
-
-    def place(offset: int) -> tuple[int, int]:
-        line = bisect_right(starts, offset)
-        return line, offset - starts[line - 1] + 1
+    place = _placer(text)
 
     def problem(message: str, offset: int) -> Problem:
         line, column = place(offset)

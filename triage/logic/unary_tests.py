@@ -206,13 +206,13 @@ class _Reader:
             case "truth":
                 return self.fitting(text == "true", column)
             case "text":
-                return self.fitting(_unquoted(text), column)
+                return self.fitting(_unquoted(text, column), column)
             case "name":
                 return self.name(text, column)
             case "call":
-                return self.fitting(_temporal(_unquoted(str(tree.children[2])), text, column), column)
+                return self.fitting(_temporal(_unquoted(str(tree.children[2]), column), text, column), column)
             case _:
-                return self.fitting(_temporal(_unquoted(text), None, column), column)
+                return self.fitting(_temporal(_unquoted(text, column), None, column), column)
 
     def name(self, text: str, column: int) -> Scalar:
         if self.fact_type in ("choice", "text"):
@@ -254,12 +254,16 @@ def _number(text: str, column: int) -> Decimal:
 _ESCAPES = {"n": "\n", "r": "\r", "t": "\t", '"': '"', "'": "'", "\\": "\\"}
 
 
-def _unquoted(text: str) -> str:
+def _unquoted(text: str, column: int) -> str:
     def one(match: re.Match[str]) -> str:
         code = match[1]
         return chr(int(code[1:], 16)) if len(code) > 1 else _ESCAPES.get(code, code)
 
-    return re.sub(r"\\(u[0-9a-fA-F]{4}|U[0-9a-fA-F]{6}(?<=U0[0-9a-fA-F]{5})|.)", one, text[1:-1], flags=re.S)
+    found = re.sub(r"\\(u[0-9a-fA-F]{4}|U[0-9a-fA-F]{6}(?<=U0[0-9a-fA-F]{5})|.)", one, text[1:-1], flags=re.S)
+    try:
+        return found.encode("utf-16", "surrogatepass").decode("utf-16")  # two halves are one character
+    except UnicodeDecodeError:
+        raise UnaryTestError("an escape in this text stands for half a character", column) from None
 
 
 def _temporal(text: str, kind: str | None, column: int) -> date | time:

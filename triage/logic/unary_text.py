@@ -2,12 +2,27 @@
 
 from __future__ import annotations
 
-import json
+import re
 from collections.abc import Callable, Iterable
 from datetime import date, time
 from decimal import Decimal
 
 from triage.logic.conditions import Anything, Compare, Interval, Not, OneOf, Scalar, UnaryTest
+
+NOT_XML = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+"""Signs that no XML 1.0 document can hold."""
+_SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t"}
+
+
+def string_text(value: str) -> str:
+    """A text in quotes, with the escapes of FEEL: `"12\\" door"`. Control characters are written out."""
+    return f'"{"".join(map(_escaped, value))}"'
+
+
+def _escaped(sign: str) -> str:
+    if sign in _SHORT:
+        return _SHORT[sign]
+    return f"\\u{ord(sign):04X}" if NOT_XML.match(sign) or "\x7f" <= sign <= "\x9f" else sign
 
 
 def scalar_text(value: Scalar) -> str:
@@ -19,7 +34,7 @@ def scalar_text(value: Scalar) -> str:
             text = format(value, "f")
             return text.rstrip("0").rstrip(".") if "." in text else text
         case str():
-            return json.dumps(value, ensure_ascii=False)
+            return string_text(value)
         case date() | time():
             return f'@"{value.isoformat()}"'
 

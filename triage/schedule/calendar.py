@@ -7,6 +7,7 @@ always gives the same bytes.
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, timedelta
 
 from icalendar import Alarm, Calendar, Event
@@ -19,6 +20,8 @@ from triage.rulebook.model import Rulebook
 PRODUCT = "-//Barrelwise//Visits//EN"
 REMINDER = timedelta(hours=1)
 _PURPOSES = {"swap": "Swap of the machine", "approve": "Approved repair"}
+_NOT_ALLOWED = re.compile(rb"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f]|\r(?!\n)")
+"""Control characters, which no iCalendar holds; records from before they were refused may have some."""
 _MOST_URGENT, _LEAST_URGENT = 1, 9
 
 
@@ -54,7 +57,7 @@ def as_calendar(visit: PlannedVisit, ticket: Ticket, machine: Machine | None, ru
     calendar.add("method", "PUBLISH")
     calendar.add_component(event)
     content: bytes = calendar.to_ical()
-    return content
+    return _NOT_ALLOWED.sub(b"", content)
 
 
 def _summary(visit: PlannedVisit, ticket: Ticket, machine: Machine | None) -> str:

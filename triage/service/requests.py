@@ -38,6 +38,37 @@ def caller_for(service: Service, token: str) -> Caller | None:
         return work.tokens.caller(token)
 
 
+def sign_in(service: Service, token: str) -> str | None:
+    """Begins a session for the pages; gives what the browser holds. None when the token is not valid."""
+    caller = caller_for(service, token)
+    if caller is None:
+        return None
+    with service.store.write() as work:
+        return work.sessions.begin(caller.name, service.now())
+
+
+def caller_signed_in(service: Service, held: str) -> Caller | None:
+    """Whose session the browser holds; None when it has ended, by time, sign-out or a revoked token."""
+    now = service.now()
+    with service.store.read() as work:
+        found = work.sessions.find(held, now)
+    if found is None:
+        return None
+    if found.to_note:
+        with service.store.write() as work:
+            work.sessions.note_use(held, now)
+    return found.caller
+
+
+def sign_out(service: Service, held: str) -> None:
+    """Ends the session that the browser holds; nothing is written where there is none."""
+    with service.store.read() as work:
+        found = work.sessions.find(held, service.now())
+    if found is not None:
+        with service.store.write() as work:
+            work.sessions.end(held)
+
+
 @one_version
 def health(service: Service) -> Data:
     """Says which rulebook and engine serve; reads the database, and fails if it cannot."""

@@ -23,6 +23,7 @@ from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
 from triage.store.migrate import upgrade
+from triage.store.owner_only import make_database_owner_only
 from triage.store.tables.care import Care
 from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.depot import Depot
@@ -32,6 +33,7 @@ from triage.store.tables.machines import Machines
 from triage.store.tables.numbers import NumberRecords
 from triage.store.tables.replay_runs import RecordedDecisions, ReplayRuns
 from triage.store.tables.rulebooks import Rulebooks
+from triage.store.tables.sessions import Sessions
 from triage.store.tables.tickets import Tickets
 from triage.store.tables.tokens import Tokens
 from triage.store.write_lock import WriteLock
@@ -48,6 +50,7 @@ class Work:
     care: Care
     tickets: Tickets
     tokens: Tokens
+    sessions: Sessions
     rulebooks: Rulebooks
     responses: Responses
     desk: Desk
@@ -166,6 +169,7 @@ class Store:
                 Care(session),
                 Tickets(session),
                 Tokens(session),
+                Sessions(session),
                 Rulebooks(session),
                 Responses(session),
                 Desk(session),
@@ -217,7 +221,9 @@ def _make_engine(url: URL) -> Engine:
     if url.database in (None, "", ":memory:"):
         engine = create_engine(url, poolclass=StaticPool, connect_args={"check_same_thread": False})
     else:
-        Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
+        if not str(url.database).startswith("file:"):
+            Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
+            make_database_owner_only(Path(str(url.database)).resolve())
         engine = create_engine(url)
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)

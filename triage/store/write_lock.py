@@ -14,6 +14,8 @@ import threading
 import time
 from pathlib import Path
 
+from triage.store.owner_only import MODE
+
 POLL_SECONDS = 0.001
 
 
@@ -51,7 +53,7 @@ class WriteLock:
             if self._path is None:
                 return
             try:
-                self._file = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o666)
+                self._file = os.open(self._path, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, MODE)
             except OSError:  # then the database cannot be written there either, and says so
                 return
         give_up = time.monotonic() + self._patience_seconds

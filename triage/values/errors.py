@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+MOST_TOLD, MOST_SIGNS, MOST_PLACE = 50, 1000, 200
+"""Problems of one input that are told, characters of one message, and of the place that it names."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,14 +49,40 @@ def path_to(pointer: str) -> tuple[str, ...]:
     return tuple(part.replace("~1", "/").replace("~0", "~") for part in pointer.split("/")[1:])
 
 
+def told(problems: Iterable[Problem], most: int = MOST_TOLD) -> tuple[Problem, ...]:
+    """What whoever sent the input is told: the first `most`, cut where they repeat too much of it, and how
+    many more there are."""
+    everything = tuple(problems)
+    first = tuple(_cut(problem) for problem in everything[:most])
+    rest = len(everything) - most
+    return (*first, Problem(f"and {rest:,} more; fix these first")) if rest > 0 else first
+
+
+def _cut(problem: Problem) -> Problem:
+    message, pointer, file = problem.message, problem.pointer or "", problem.file or ""
+    if len(message) > MOST_SIGNS:
+        problem = replace(problem, message=f"{message[:MOST_SIGNS]}…")
+    if len(pointer) > MOST_PLACE:
+        problem = replace(problem, pointer=f"{pointer[:MOST_PLACE]}…")
+    return replace(problem, file=f"{file[:MOST_PLACE]}…") if len(file) > MOST_PLACE else problem
+
+
 class InputError(Exception):
-    """Input that cannot be used; `problems` lists everything wrong with it, never only the first."""
+    """Input that cannot be used; `problems` lists everything wrong with it, never only the first.
+
+    Doors tell `told`, which repeats no more of a bad input than helps; its text is that, too.
+    """
 
     def __init__(self, problems: Iterable[Problem] | str) -> None:
         self.problems: tuple[Problem, ...] = (
             (Problem(problems),) if isinstance(problems, str) else tuple(problems)
         )
-        super().__init__("\n".join(str(problem) for problem in self.problems))
+        super().__init__("\n".join(str(problem) for problem in self.told))
+
+    @property
+    def told(self) -> tuple[Problem, ...]:
+        """The problems as a door tells them."""
+        return told(self.problems)
 
 
 class RulebookError(InputError):

@@ -102,7 +102,7 @@ def no_repeats(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     found = dict(pairs)
     if len(found) != len(pairs):
         twice = next(key for key, count in Counter(key for key, _ in pairs).items() if count > 1)
-        raise ValueError(f'the key "{twice}" stands twice in one object; keep one')
+        raise ValueError(f'the key "{twice[:60]}" stands twice in one object; keep one')
     return found
 
 

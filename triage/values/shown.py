@@ -2,7 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
+
+_UNSEEN = re.compile(
+    "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]|\r(?!\n)"
+)
+"""Control characters, signs that turn the direction of what follows, and halves of characters."""
+
+
+def unseen_sign(text: str) -> str | None:
+    """What is wrong with a text that holds a sign nobody can see or type; None when nothing is."""
+    found = _UNSEEN.search(text)
+    return None if found is None else f"a control character (U+{ord(found[0]):04X}) stands here; take it out"
 
 
 def shown(value: object, empty: str = "nothing") -> str:

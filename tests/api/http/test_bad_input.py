@@ -113,3 +113,31 @@ JSON = st.recursive(
 def test_no_body_whatever_breaks_the_server(send: Send, body: Any) -> None:
     response = send("POST", "/v1/triage", json.dumps(body).encode())
     assert response.status_code in (200, 400, 422)
+
+
+MANY = {f"k{number}": 1 for number in range(20_000)}
+LONG = "x" * 200_000
+GREEDY = {
+    "keys that nothing knows": ("/v1/triage", changed(**MANY), 20_000 - 50),
+    "answers that nothing knows": ("/v1/reports", changed(answers=MANY), 20_000 - 50),
+    "names of facts": ("/v1/triage", changed(unknown=list(MANY)), 20_000 - 50),
+    "a long key": ("/v1/triage", changed(**{LONG: 1}), None),
+    "a long fact": ("/v1/reports", changed(answers={LONG: 1}), None),
+    "a long value": ("/v1/reports", changed(answers={"filter_days": LONG}), None),
+    "a long key twice": ("/v1/triage", f'{{"{LONG[:9999]}": 1, "{LONG[:9999]}": 1}}'.encode(), None),
+    "a long number": ("/v1/triage", b'{"machine": %s}' % (b"1" * 200_000), None),
+    "query parameters": (f"/v1/tickets?{'&'.join(MANY)}", None, None),
+    "a long ticket": (f"/v1/tickets/{LONG}", None, None),
+}
+
+
+@pytest.mark.parametrize("name", GREEDY)
+def test_an_answer_repeats_little_of_a_bad_input(send: Send, name: str) -> None:
+    path, body, left = GREEDY[name]
+    response = send("GET" if body is None else "POST", path, body)
+    assert 400 <= response.status_code < 500
+    assert len(response.data) < 16_000
+    if left is not None:
+        assert response.json is not None
+        assert len(response.json["errors"]) == 51
+        assert response.json["errors"][-1] == {"detail": f"and {left:,} more; fix these first"}

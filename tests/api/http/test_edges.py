@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from typing import Any
 from urllib.parse import quote
 
@@ -19,7 +20,21 @@ TIMES = (
     "9999-12-31T23:59:59-14:00",
     "9999-12-31T23:59:59+14:00",
 )
-CURSORS = ("\ud800", "\x00", "%", "e30", "bnVsbA", "W10", "x" * 5000, "é", "2026-03-02T12:00:00+00:00|T-1")
+AT_YEAR_ONE = "WyIwMDAxLTAxLTAxVDAwOjAwOjAwKzE0OjAwIiwgIlQtMSJd"  # ["0001-01-01T00:00:00+14:00", "T-1"]
+NESTED = b64encode(b"[" * 60_000).decode()
+CURSORS = (
+    AT_YEAR_ONE,
+    NESTED,
+    "\ud800",
+    "\x00",
+    "%",
+    "e30",
+    "bnVsbA",
+    "W10",
+    "x" * 5000,
+    "é",
+    "2026-03-02T12:00:00+00:00|T-1",
+)
 SAID = (
     "1 yottayear",
     "9" * 26 + " days",
@@ -29,6 +44,11 @@ SAID = (
     "½ ½ ½",
     "\ud800 days",
     "inf days",
+    "0E-300000000",
+    "1E+300000000 days",
+    "9" * 30 + " 1/2 days",
+    "999999999 1/2 years ago",
+    "\u0661\u0662 days",
 )
 
 
@@ -51,7 +71,7 @@ def test_times_at_the_edge_of_the_calendar_are_the_callers_fault(send: Send, at:
     assert [answer.status_code for answer in asked if answer.status_code >= 500] == []
 
 
-@pytest.mark.parametrize("cursor", CURSORS)
+@pytest.mark.parametrize("cursor", [*CURSORS, AT_YEAR_ONE, NESTED])
 def test_a_cursor_that_was_never_given_is_refused(send: Send, cursor: str) -> None:
     answer = send("GET", f"/v1/tickets?cursor={raw(cursor)}")
     assert answer.status_code in (200, 400, 422)
@@ -62,6 +82,16 @@ def test_an_answer_in_impossible_words_is_refused(send: Send, said: str) -> None
     ticket = send("POST", "/v1/reports", REPORT).get_json()["ticket"]
     body: Any = {"answers": {"filter_days": said}}
     assert send("POST", f"/v1/tickets/{ticket}/answers", body).status_code in (400, 409, 422)
+
+
+@pytest.mark.parametrize("said", SAID)
+def test_what_a_clerk_types_is_never_an_internal_error(
+    client: FlaskClient, tokens: dict[str, str], said: str
+) -> None:
+    client.post("/sign-in", data={"token": tokens["agent"]})
+    page = client.post("/report", data={"symptom": "not_freezing"}).headers["Location"]
+    form = {"version": "2", "fact": "filter_days", "value": said.encode("utf-8", "replace").decode()}
+    assert client.post(f"{page}/answers", data=form).status_code in (409, 422)
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,6 @@ import pytest
 from flask.testing import FlaskClient
 
 from api.app import create_app
-from api.http.auth import COOKIE
 from tests.triage.services import NOON, rulebook_files
 from triage.rulebook_care.book.file_diff import yaml_text
 from triage.service.service import Service
@@ -35,7 +34,7 @@ def ops(service: Service, tokens: dict[str, str], folder: Path) -> FlaskClient:
         work.rulebooks.keep(service.rulebook.version, rulebook_files())
         work.rulebooks.publish(Publication(service.rulebook.version, NOON, "mira", "The first of all."))
     client = create_app(service, folder=folder).test_client()
-    client.set_cookie(COOKIE, tokens["ops"])
+    client.post("/sign-in", data={"token": tokens["ops"]})
     return client
 
 
@@ -164,7 +163,7 @@ def test_a_folder_that_cannot_be_read_is_named_and_the_live_version_read(
 
 def test_without_a_folder_the_live_version_is_the_book(service: Service, tokens: dict[str, str]) -> None:
     client = create_app(service).test_client()
-    client.set_cookie(COOKIE, tokens["ops"])
+    client.post("/sign-in", data={"token": tokens["ops"]})
     assert "no folder of rules" in page(client, "/rulebook")
     assert "Edit the file" not in client.get("/rulebook/entries/causes/low_fill").text
     assert client.get("/rulebook/changes").status_code == 404
@@ -172,5 +171,5 @@ def test_without_a_folder_the_live_version_is_the_book(service: Service, tokens:
 
 @pytest.mark.parametrize("path", ["/rulebook", "/rulebook/entries/causes/low_fill", "/rulebook/changes"])
 def test_an_agent_may_not_open_the_book(ops: FlaskClient, tokens: dict[str, str], path: str) -> None:
-    ops.set_cookie(COOKIE, tokens["agent"])
+    ops.post("/sign-in", data={"token": tokens["agent"]})
     assert ops.get(path).status_code == 403

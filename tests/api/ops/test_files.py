@@ -10,7 +10,6 @@ import pytest
 from flask.testing import FlaskClient
 
 from api.app import create_app
-from api.http.auth import COOKIE
 from api.http.work_folder import CHECKS
 from tests.api.rule_folder import make_whole, rule_folder
 from triage.rulebook_care.editing.check_process import CheckProcess
@@ -39,7 +38,7 @@ def ops(
     app = create_app(service, folder=folder)
     app.extensions[CHECKS] = checked[1]
     client = app.test_client()
-    client.set_cookie(COOKIE, tokens["ops"])
+    client.post("/sign-in", data={"token": tokens["ops"]})
     return client
 
 
@@ -75,7 +74,7 @@ def test_a_text_with_a_mistake_is_kept_and_saved_only_as_unfinished(ops: FlaskCl
 
 
 def test_an_agent_may_not_open_it(ops: FlaskClient, tokens: dict[str, str]) -> None:
-    ops.set_cookie(COOKIE, tokens["agent"])
+    ops.post("/sign-in", data={"token": tokens["agent"]})
     assert ops.get(PAGE).status_code == 403
 
 
@@ -107,7 +106,7 @@ def test_a_fault_of_another_file_is_shown_but_keeps_nobody_from_saving(
 
 def test_without_a_folder_the_pages_say_why(service: Service, tokens: dict[str, str]) -> None:
     client = create_app(service).test_client()
-    client.set_cookie(COOKIE, tokens["ops"])
+    client.post("/sign-in", data={"token": tokens["ops"]})
     for path in ("/rulebook/files", PAGE, "/rulebook/new", f"/rulebook/delete/{FILE}"):
         page = client.get(path)
         assert page.status_code == 404

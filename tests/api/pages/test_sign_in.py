@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
 from flask.testing import FlaskClient
 
-from tests.triage.services import OPS
+from api.http.auth import COOKIE
+from tests.triage.services import NOON, OPS, Clock
 from triage.service import tickets
 from triage.service.service import Service
+from triage.store.tables.sessions import IDLE, LONGEST
 
 
 @pytest.fixture
@@ -44,6 +47,87 @@ def test_the_cookie_is_kept_from_scripts_and_other_sites(client: FlaskClient, to
     cookie = client.post("/sign-in", data={"token": tokens["agent"]}).headers["Set-Cookie"]
     assert "HttpOnly" in cookie
     assert "SameSite=Strict" in cookie
+
+
+def test_the_cookie_is_secure_where_the_page_is(client: FlaskClient, tokens: dict[str, str]) -> None:
+    form = {"token": tokens["agent"]}
+    assert "Secure" in client.post("https://localhost/sign-in", data=form).headers["Set-Cookie"]
+    assert "Secure" not in client.post("/sign-in", data=form).headers["Set-Cookie"]
+
+
+def held(client: FlaskClient) -> str:
+    cookie = client.get_cookie(COOKIE)
+    assert cookie is not None
+    return cookie.value
+
+
+def test_the_cookie_holds_a_session_and_not_the_token(desk: FlaskClient, tokens: dict[str, str]) -> None:
+    first = held(desk)
+    assert tokens["agent"] not in first
+    bearer = {"Authorization": f"Bearer {first}"}
+    assert desk.get("/v1/tickets", headers=bearer).status_code == 401
+    desk.post("/sign-in", data={"token": tokens["agent"]})
+    assert held(desk) != first
+    desk.set_cookie(COOKIE, tokens["agent"])
+    assert desk.get("/report").status_code == 302
+
+
+def test_signing_out_ends_the_session_wherever_it_is_held(
+    desk: FlaskClient,
+) -> None:
+    session = held(desk)
+    assert desk.get("/report").status_code == 200
+    assert desk.post("/sign-out").status_code == 302
+    assert desk.get_cookie(COOKIE) is None
+    assert "has ended" not in desk.get("/sign-in").text
+    desk.set_cookie(COOKIE, session)
+    assert desk.get("/report").status_code == 302
+
+
+def test_revoking_the_token_ends_its_sessions(desk: FlaskClient, service: Service) -> None:
+    with service.store.write() as work:
+        work.tokens.revoke("agent", NOON)
+    assert desk.get("/report").headers["Location"].startswith("/sign-in")
+
+
+def test_a_session_ends_some_hours_after_it_was_last_used(desk: FlaskClient, service: Service) -> None:
+    clock = service.now
+    assert isinstance(clock, Clock)
+    clock.time += IDLE - timedelta(minutes=1)
+    assert desk.get("/report").status_code == 200
+    clock.time += IDLE - timedelta(minutes=1)
+    assert desk.get("/report").status_code == 200
+    clock.time += IDLE
+    answer = desk.get("/report?machine=LH20-1")
+    assert answer.headers["Location"] == "/sign-in?next=/report?machine%3DLH20-1"
+    assert "Your session has ended" in desk.get(answer.headers["Location"]).text
+
+
+def test_a_session_ends_however_much_it_is_used(desk: FlaskClient, service: Service) -> None:
+    clock = service.now
+    assert isinstance(clock, Clock)
+    while clock.time < NOON + LONGEST - IDLE / 2:
+        clock.time += IDLE / 2
+        assert desk.get("/report").status_code == 200, clock.time
+    clock.time = NOON + LONGEST
+    assert desk.get("/report").status_code == 302
+
+
+@pytest.mark.parametrize(
+    ("sent_from", "back"),
+    [
+        ("http://localhost/report?machine=LH20-1", "/report?machine%3DLH20-1"),
+        ("https://elsewhere.example/report", "/"),
+        ("http://[", "/"),
+        (None, "/"),
+    ],
+)
+def test_a_form_without_a_session_comes_back_to_its_page(
+    client: FlaskClient, sent_from: str | None, back: str
+) -> None:
+    headers = {} if sent_from is None else {"Referer": sent_from}
+    answer = client.post("/report", data={}, headers=headers)
+    assert answer.headers["Location"] == f"/sign-in?next={back}"
 
 
 def test_a_form_from_another_site_is_refused(desk: FlaskClient) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from decimal import Decimal
 from typing import Any
@@ -10,6 +11,8 @@ import pytest
 
 from triage.inputs.spoken import is_dont_know, read_spoken
 from triage.inputs.spoken_numbers import in_digits
+from triage.logic.conditions import Interval
+from triage.logic.unary_tests import FactType
 from triage.rulebook.model import Fact
 from triage.values.errors import InputError
 
@@ -120,3 +123,32 @@ def test_numbers_in_words_stand_in_digits() -> None:
     assert in_digits("a couple of cups") == "2 cups"
     assert in_digits("three quarters of an inch") == "0.75 inch"
     assert in_digits("forty two") == "42"
+
+
+IMPOSSIBLE = (
+    "1 yottayear",
+    "9" * 26,
+    f"{'9' * 26} days",
+    f"{'9' * 30} 1/2 days",
+    "1" * 200,
+    "\u0661\u0662 days",
+    "9999999999 years ago",
+    "0E-300000000",
+    "1E+300000000 days",
+    "-400 years",
+)
+WITHIN = Interval(Decimal(0), Decimal(10_000), True, True)
+
+
+@pytest.mark.parametrize("said", IMPOSSIBLE)
+@pytest.mark.parametrize("unit", ["d", "min", "inch", "degF", None])
+def test_a_number_that_cannot_be_meant_is_refused(unit: str | None, said: str) -> None:
+    with pytest.raises(InputError):
+        read_spoken(replace(number(unit), range=WITHIN), said, MONDAY)
+
+
+@pytest.mark.parametrize("said", IMPOSSIBLE)
+@pytest.mark.parametrize("kind", ["date", "time"])
+def test_a_day_or_time_that_cannot_be_meant_is_refused(kind: FactType, said: str) -> None:
+    with pytest.raises(InputError):
+        read_spoken(Fact("x", "Free space", kind, "clerk"), said, MONDAY)

@@ -184,6 +184,30 @@ def test_json_gives_the_same_as_csv(folder: Path, store: Store, rulebook: Rulebo
         ("repairs.csv", "254.14 USD", "254.14 USD,5", "repairs.csv:2:1", "6 cells, the header 5"),
         ("repairs.csv", "serial,at", "serial,serial", "repairs.csv:1:8", "stands twice"),
         ("contractors.csv", "id,name,phone", "id,title,phone", "contractors.csv:2:9", "no such column"),
+        ("sites.csv", "Birch Landing", '"12" door"', "sites.csv:3:13", "is written twice"),
+        ("sites.csv", "Birch Landing", '"Birch\nLanding" 2', "sites.csv:4:8", "is written twice"),
+        ("sites.csv", "Birch Landing", '"Birch', "sites.csv:3:1", "broken CSV"),
+        ("sites.csv", "America/Chicago", "America", "sites.csv:3:30", "not a time zone"),
+        ("sites.csv", "America/Chicago", "../../etc", "sites.csv:3:30", "not a time zone"),
+        ("sites.csv", "America/Chicago", "x" * 300, "sites.csv:3:30", "not a time zone"),
+        ("sites.csv", "America/Chicago", "x" * 300, "sites.csv:3:30", "at most 200"),
+        ("sites.csv", "halt-002", "h" * 70, "sites.csv:3:1", "at most 64"),
+        ("sites.csv", "Birch Landing", "b" * 500_000, "sites.csv:3:1", "field limit"),
+        ("sites.csv", ",42,true", ",1_0,true", "sites.csv:2:73", "whole number"),
+        ("sites.csv", ",42,true", f",{'4' * 400},true", "sites.csv:2:73", "whole number"),
+        ("sites.csv", ",42,true", ",0E-300000000,true", "sites.csv:2:73", "whole number"),
+        ("sites.csv", ",42,true", ",4.2,true", "sites.csv:2:73", "whole number"),
+        ("sites.csv", "Birch Landing", "Birch\x07 Landing", "sites.csv:3:10", "U+0007"),
+        ("sites.csv", "Birch Landing", "Birch\x00 Landing", "sites.csv:3:10", "U+0000"),
+        ("sites.csv", "Birch Landing", "Birch\x7f Landing", "sites.csv:3:10", "U+007F"),
+        ("sites.csv", "Birch Landing", "Birch \u202egnidnaL", "sites.csv:3:10", "U+202E"),
+        ("sites.csv", "town", "to\x1bwn", "sites.csv:2:41", "U+001B"),
+        ("contractors.csv", "555-0162", '"555\x0b0162"', "contractors.csv:2:31", "U+000B"),
+        ("care.csv", "at,by\n", "at,by,details.x\n", "care.csv:2:1", "4 cells, the header 5"),
+        ("care.csv", "2026-01-05T09:00:00-05:00", "0001-01-01T00:00:00+14:00", "care.csv:2:23", "a time"),
+        ("machines.csv", "2025-02-01", "9999-12-31", "machines.csv:2:25", "not a date"),
+        ("machines.csv", "3150.00 USD", "1E+300000000 USD", "machines.csv:2:61", "amount"),
+        ("machines.csv", ",12\n", ",0E-300000000\n", "machines.csv:2:73", "number"),
     ],
 )
 def test_a_wrong_cell_is_named_with_its_place_and_its_fix(
@@ -192,6 +216,34 @@ def test_a_wrong_cell_is_named_with_its_place_and_its_fix(
     change(folder, name, old, new)
     found = [problem for problem in problems(folder, store, rulebook) if problem.where == where]
     assert any(says in problem.message for problem in found), problems(folder, store, rulebook)
+
+
+def test_inches_stand_in_a_cell_as_they_are(folder: Path, store: Store, rulebook: Rulebook) -> None:
+    change(folder, "sites.csv", "Birch Landing,Birch", '12" door,"the 6"" one, left"')
+    load(folder, store, rulebook)
+    with store.read() as work:
+        site = work.machines.site("halt-002")
+    assert (site.name, site.town) == ('12" door', 'the 6" one, left')
+
+
+@pytest.mark.parametrize(
+    "sign", ["\x00", "\x07", "\x1b", "\x7f", "\x9b", "\u202e", "\u2066", "\ufffe", "a\rb"]
+)
+def test_control_characters_are_refused_in_json_too(tmp_path: Path, sign: str) -> None:
+    path = tmp_path / "sites.json"
+    path.write_text(json.dumps([{"id": "a", "name": "Birch"}, {"id": "b", "name": f"x{sign}y"}]))
+    with pytest.raises(InputError, match="name: a control character"):
+        read_rows(path)
+
+
+def test_what_is_no_file_is_named(folder: Path, store: Store, rulebook: Rulebook) -> None:
+    (folder / "depot.csv").mkdir()
+    (folder / "repairs.csv").unlink()
+    (folder / "repairs.csv").symlink_to(folder / "nowhere")
+    assert [str(each) for each in problems(folder, store, rulebook)] == [
+        "depot.csv: this is not a file; take it out of the folder",
+        "repairs.csv: this is not a file; take it out of the folder",
+    ]
 
 
 def test_all_problems_of_all_files_are_listed(folder: Path, store: Store, rulebook: Rulebook) -> None:

@@ -181,3 +181,23 @@ def test_any_run_of_the_notations_own_signs_is_read_or_refused(text: str, fact_t
         parse(text, fact_type)
     except UnaryTestError as error:
         assert 1 <= error.column <= len(text) + 1
+
+
+@pytest.mark.parametrize(
+    "value",
+    ["\b", "\f", "\x00", "\x1f\x7f\x85", 'a"b\\', "\\b", "\\u0041", "\n\r\t", "\ufeffa", "\U0001f600"],
+)
+def test_every_text_survives_the_way_into_a_test_and_back(value: str) -> None:
+    for test in (Compare("=", value), Not((Compare("=", value), Compare("=", "x")))):
+        assert parse(text_of_test(test), "text") == test
+
+
+@given(st.text(st.characters(exclude_categories=["Cs"])))
+def test_any_text_survives_the_way_into_a_test_and_back(value: str) -> None:
+    assert parse(text_of_test(Compare("=", value)), "text") == Compare("=", value)
+
+
+def test_half_of_an_escaped_character_is_refused() -> None:
+    assert parse(r'"\ud83d\ude00"', "text") == Compare("=", "\U0001f600")
+    with pytest.raises(UnaryTestError, match="half a character"):
+        parse(r'"\ud83d"', "text")

@@ -64,7 +64,7 @@ def check(folder: Path | None, as_data: bool, as_sarif: bool, silenced: bool) ->
         if as_sarif:
             print_json(sarif((), error.problems))
         elif as_data:
-            problems = [_problem(problem) for problem in error.problems]
+            problems = [_problem(problem) for problem in error.told]
             print_json({"ok": False, "problems": problems, "findings": [], "failures": [], "losses": []})
         raise
     found = located(lint(rules), folder)

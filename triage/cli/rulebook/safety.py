@@ -28,7 +28,7 @@ def store_at_hand(settings: Settings) -> Iterator[Store | None]:
     try:
         store = open_store(settings.database)
     except InputError as error:
-        click.echo(f"no tickets are looked at: {error.problems[0]}", err=True)
+        click.echo(f"no tickets are looked at: {error.told[0]}", err=True)
         yield None
         return
     try:

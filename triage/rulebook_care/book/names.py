@@ -19,18 +19,21 @@ from triage.rulebook_care.book.references import VALUES_OF
 from triage.rulebook_care.book.wording import condition_words, plain_value, test_words
 
 _MARKS = re.compile(r"([\\`*_{}\[\]<>#|~&])")
+_OPENING = re.compile(r"^(\d*)([-+=.)])(?=[\s=-]|$)")
+"""What begins a list, a rule or an underlined heading, where a line begins with it."""
+_PLAIN_NAME = re.compile(r"[\w.:-]+")
 
 
 def text(words: object) -> Markup:
     """Words as Markdown shows them unchanged, on one line; what is Markdown already (`Markup`) stays so."""
     if isinstance(words, Markup):
         return words
-    return Markup(_MARKS.sub(r"\\\1", " ".join(str(words).split())))
+    return Markup(_OPENING.sub(r"\1\\\2", _MARKS.sub(r"\\\1", " ".join(str(words).split()))))
 
 
 def code(name: str) -> Markup:
-    """A name in the type of code; ids are safe as they are."""
-    return Markup(f"`{name}`")
+    """A name in the type of code; one that has marks, as a number of a part may, as text."""
+    return Markup(f"`{name}`") if _PLAIN_NAME.fullmatch(name) else text(name)
 
 
 def id_of(thing: Any) -> str:

@@ -1,21 +1,16 @@
 """Values and unary tests as FEEL texts that any tool reads: OMG DMN 1.5, clauses 9, 10.3 (from memory).
 
-Other than in `unary_text`, dates are written date("…"), which S-FEEL of every version has, and a text holds
-the escapes of FEEL only.
+Other than in `unary_text`, dates are written date("…"), which S-FEEL of every version has.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from datetime import date, datetime, time
 from decimal import Decimal
 
 from triage.logic.conditions import Scalar, UnaryTest
-from triage.logic.unary_text import text_of_test
-
-_SHORT = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\r": "\\r", "\t": "\\t"}
-_NOT_XML = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
+from triage.logic.unary_text import NOT_XML, string_text, text_of_test
 
 
 def feel_value(value: Scalar) -> str:
@@ -28,7 +23,7 @@ def feel_value(value: Scalar) -> str:
             text = text.rstrip("0").rstrip(".") if "." in text else text
             return "0" if text == "-0" else text
         case str():
-            return f'"{"".join(_escaped(character) for character in value)}"'
+            return string_text(value)
         case datetime():
             raise ValueError("no fact is a date and time")
         case date():
@@ -48,10 +43,4 @@ def feel_test(test: UnaryTest) -> str:
 
 def xml_text(text: str) -> str:
     """The text with every sign that XML 1.0 cannot hold replaced by the replacement character."""
-    return _NOT_XML.sub("\ufffd", text)
-
-
-def _escaped(sign: str) -> str:
-    if sign in _SHORT:
-        return _SHORT[sign]
-    return f"\\u{ord(sign):04X}" if _NOT_XML.match(sign) or "\x7f" <= sign <= "\x9f" else sign
+    return NOT_XML.sub("\ufffd", text)

@@ -17,7 +17,7 @@ from typing import Any
 
 from triage.rulebook_care.editing.check import CasesRun, Checked, FolderCheck
 from triage.rulebook_care.editing.child import Child
-from triage.values.errors import InputError
+from triage.values.errors import InputError, told
 
 START_SECONDS = 60.0
 CHECK_SECONDS = 10.0
@@ -66,7 +66,9 @@ class CheckProcess:
         try:
             found: Checked = self._ask(self._check_seconds, _check, file, content)
         except InputError as error:
-            mine = (each if each.file else replace(each, file=file) for each in error.problems[:MOST_LISTED])
+            mine = (
+                each if each.file else replace(each, file=file) for each in told(error.problems, MOST_LISTED)
+            )
             return Checked(tuple(mine))
         return found
 
@@ -75,7 +77,7 @@ class CheckProcess:
         try:
             done: CasesRun = self._ask(self._cases_seconds, _run_cases, file, content)
         except InputError as error:
-            return CasesRun(problems=error.problems[:MOST_LISTED])
+            return CasesRun(problems=told(error.problems, MOST_LISTED))
         return done
 
     def new_file(self, kind: str, name: str, today: date) -> NewFile:
@@ -118,16 +120,16 @@ def _read(folder: Path) -> None:
 def _check(folder: Path, file: str, content: bytes | None) -> Checked:
     found = _checks(folder).check(file, content)
     return Checked(
-        found.problems[:MOST_LISTED],
-        found.elsewhere[:MOST_LISTED],
+        told(found.problems, MOST_LISTED),
+        told(found.elsewhere, MOST_LISTED),
         found.findings[:MOST_LISTED],
-        found.standing[:MOST_LISTED],
+        told(found.standing, MOST_LISTED),
     )
 
 
 def _run_cases(folder: Path, file: str | None, content: bytes | None) -> CasesRun:
     done = _checks(folder).run_cases(file, content)
-    return replace(done, problems=done.problems[:MOST_LISTED], failures=done.failures[:MOST_LISTED])
+    return replace(done, problems=told(done.problems, MOST_LISTED), failures=done.failures[:MOST_LISTED])
 
 
 def _new_file(folder: Path, kind: str, name: str, today: date) -> NewFile:

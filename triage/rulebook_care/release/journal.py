@@ -10,6 +10,7 @@ from types import TracebackType
 from typing import Any
 
 from triage.rulebook_care.release.piece import ReplayJob
+from triage.store.owner_only import make_owner_only
 from triage.values.errors import InputError, Problem
 from triage.values.json_text import from_json, to_json
 
@@ -31,6 +32,7 @@ class Journal:
             self.done = {line["piece"]: line["tally"] for line in map(from_json, lines[1:])}
         else:
             lines = [to_json({**_head(job, piece_size), "until": job.until.isoformat()})]
+        make_owner_only(path)
         # What a crash left half written is cut off.
         path.write_text("".join(f"{line}\n" for line in lines), encoding="ascii")
         self._stream = path.open("a", encoding="ascii")

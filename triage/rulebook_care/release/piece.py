@@ -98,7 +98,7 @@ def tally_of(recorded: Iterable[RecordedDecision], baseline: Ready, candidate: R
         try:
             tally.count(one, before, candidate.decide(one.inputs))
         except InputError as error:
-            tally.count(one, before, None, str(error.problems[0]))
+            tally.count(one, before, None, str(error.told[0]))
     return tally
 
 

@@ -14,8 +14,7 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
-from triage.rulebook.reading.reader import version_of
-from triage.rulebook_care.editing.candidate import USUAL, Limits, refuse_bad
+from triage.rulebook_care.editing.candidate import USUAL, Limits, trial
 from triage.rulebook_care.release.gates import (
     bound_by_live,
     refuse_dangerous,
@@ -30,7 +29,6 @@ from triage.rulebook_care.safety.loss import loss_from_data
 from triage.store import Store
 from triage.store.tables.rulebooks import Publication, Stage
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
-from triage.values.plain_data import NotPlain
 
 MOST_NOTE = 1000
 MOST_NAME = 64
@@ -59,15 +57,12 @@ def check_candidate(
     It is tried with both engines, whichever serves. One that was checked before is not tried again. Raises
     InputError with every problem; then nothing is kept.
     """
-    try:
-        version = version_of(files)
-    except NotPlain:
-        refuse_bad(files, seconds=limits.seconds, memory_mb=limits.memory_mb)  # says where
-        raise
-    if is_checked(store, version):
-        refuse_dangerous(store, version)  # another may be live since
-        return version
-    refuse_bad(files, seconds=limits.seconds, memory_mb=limits.memory_mb, bound=bound_by_live(store))
+    with trial(files, limits) as tried:
+        version = tried.version()
+        if is_checked(store, version):
+            refuse_dangerous(store, version)  # another may be live since
+            return version
+        tried.refuse_bad(bound=bound_by_live(store))
     title = files["rulebook.yml"]["title"]  # type: ignore[index]
     with store.write() as work:
         work.rulebooks.keep(version, files)

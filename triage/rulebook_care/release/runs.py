@@ -157,7 +157,7 @@ def carry_out(
     except NoLongerOurs:
         return
     except InputError as error:
-        kept.failed("; ".join(str(problem) for problem in error.problems))
+        kept.failed("; ".join(str(problem) for problem in error.told))
     except Exception as error:
         kept.failed(f"{type(error).__name__}: {error}")
         raise

@@ -22,8 +22,9 @@ from triage.store.tables.dangers import DangerRow, OpenDangers
 from triage.store.tables.models import EventRow, TicketRow
 from triage.values.dataclass_json import as_data, from_data
 from triage.values.errors import InputError, NotFoundError, Problem
-from triage.values.json_text import JSONText
+from triage.values.json_text import JSONText, read_strict
 from triage.values.money import money_text, stored_money
+from triage.values.time_zones import moment_of
 
 P = TypeVar("P", Closed, Dispatched)
 
@@ -237,12 +238,11 @@ def _cursor(last: Ticket) -> str:
 
 def _read_cursor(cursor: str) -> tuple[datetime, str]:
     try:
-        text = base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4))
-        opened_at, ticket_id = json.loads(text)
-        instant = datetime.fromisoformat(opened_at)
-        if instant.tzinfo is None or not isinstance(ticket_id, str):
-            raise ValueError(cursor)
-    except (ValueError, TypeError, binascii.Error):
+        opened_at, ticket_id = read_strict(base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))
+        instant = moment_of(opened_at)
+        if not isinstance(ticket_id, str):
+            raise TypeError(ticket_id)
+    except (InputError, ValueError, TypeError, binascii.Error):
         raise InputError(
             [Problem("not a cursor of this list; take `next` from the page before", "query:cursor")]
         ) from None

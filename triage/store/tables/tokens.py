@@ -36,7 +36,7 @@ class TokenRecord:
     revoked_at: datetime | None
 
 
-def _sha256(token: str) -> str:
+def sha256_of(token: str) -> str:
     return hashlib.sha256(token.encode(errors="replace")).hexdigest()
 
 
@@ -68,7 +68,7 @@ class Tokens:
             raise InputError(f'a token named "{name}" exists already; choose another name')
         token = PREFIX + secrets.token_urlsafe(32)
         row = TokenRow(
-            sha256=_sha256(token),
+            sha256=sha256_of(token),
             name=name,
             role=role,
             contractor=contractor,
@@ -97,7 +97,7 @@ class Tokens:
 
     def caller(self, token: str) -> Caller | None:
         """Who holds this token; None when it is unknown or revoked."""
-        row = self._session.connection().execute(_HOLDER, {"sha256": _sha256(token)}).one_or_none()
+        row = self._session.connection().execute(_HOLDER, {"sha256": sha256_of(token)}).one_or_none()
         if row is None:
             return None
         return Caller(row.name, cast(Role, row.role), row.contractor, row.authority)

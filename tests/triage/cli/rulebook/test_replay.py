@@ -65,6 +65,7 @@ def test_json_is_printed_alone_and_a_stopped_replay_goes_on_from_its_file(here: 
     assert data["changed"] == 1
     assert run(*arguments)[1] == out
     assert len(Path("r.jsonl").read_text().splitlines()) == 2
+    assert Path("r.jsonl").stat().st_mode & 0o777 == 0o600
 
 
 @pytest.mark.parametrize("since", ["yesterday", "2026-01-01T00:00:00"])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 from html.parser import HTMLParser
 
@@ -102,3 +103,42 @@ def test_the_page_asks_nothing_of_any_other_place(default):
 
 def test_text_stays_on_one_line():
     assert text("one\n\n  two") == "one two"
+
+
+OPENINGS = [
+    "- one",
+    "+ one",
+    "* one",
+    "1. one",
+    "12) one",
+    "1.",
+    "-",
+    "---",
+    "- - -",
+    "***",
+    "___",
+    "===",
+    "~~~",
+    "```",
+]
+
+
+@pytest.mark.parametrize(
+    "words",
+    [*OPENINGS, "# one", "> one", "[x]: y", "![x](y)", "<!-- x -->", "&amp;", "a\\", "-5 F", "1.5", "   one"],
+)
+def test_a_text_that_begins_like_a_list_or_a_rule_stays_as_written(words):
+    files = minimal_files()
+    check = {**files["checks/rinse-filter.yml"], "title": words, "steps": [words, words]}
+    page = as_html(minimal_rulebook({"checks/rinse-filter.yml": check}))
+    shown = html.escape(words.strip(), quote=False)
+    assert page.count(f"<li>{shown}</li>") == 2
+    assert re.search(rf'<a id="checks-rinse-filter"></a>{re.escape(shown)}</h3>', page)
+
+
+@pytest.mark.parametrize("number", ["LW-1.2_b", "a`b", "``", "<b>x</b>", "a|b", "*x*", "- x"])
+def test_the_number_of_a_part_stays_as_written(number):
+    parts = {**minimal_files()["parts.yml"]["parts"], number: {"title": "Filter", "price": 12, "kg": 1}}
+    page = as_html(minimal_rulebook({"parts.yml": {"parts": parts}}))
+    shown = html.escape(number, quote=False)
+    assert re.search(rf"<td>(<code>)?{re.escape(shown)}(</code>)?</td>\n<td>Filter</td>", page)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import timedelta
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -282,3 +283,24 @@ def test_a_candidate_made_to_break_the_engine_is_refused_and_the_live_version_go
 def test_a_candidate_that_takes_too_long_is_refused() -> None:
     with pytest.raises(InputError, match=r"more than 0\.01 seconds"):
         refuse_bad(RENAMED, seconds=0.01)
+
+
+@pytest.mark.parametrize(
+    ("number", "said"),
+    [
+        (Decimal("0E-300000000"), "between 1e-30 and 1e30"),
+        (Decimal("1E+300000000"), "between 1e-30 and 1e30"),
+        (Decimal("4" * 400), "at most 28 digits"),
+    ],
+)
+def test_a_number_out_of_all_bounds_is_never_written_out_here(
+    log: Log, monkeypatch: pytest.MonkeyPatch, number: Decimal, said: str
+) -> None:
+    def here(*_: object) -> str:
+        raise AssertionError("it was hashed in this process")
+
+    monkeypatch.setattr("triage.rulebook.reading.reader.version_of", here)
+    monkeypatch.setattr("triage.rulebook_care.editing.candidate.version_of", here)
+    title = {"title": "Renamed", "currency": "USD", "tolerances": {"near_certain": number}}
+    with pytest.raises(InputError, match=said):
+        check_candidate(log.service.store, {**RENAMED, "rulebook.yml": title}, "lead", NOON)
