@@ -124,7 +124,8 @@ def lift(ticket_id: str, caution: str) -> ResponseReturnValue:
     def act(version: int | None) -> None:
         if how not in LIFTINGS:
             raise InputError([Problem("say how: misread, or safe", "/how")])
-        dangers.lift_danger(service(), ticket_id, caution, why, caller(), version, how)
+        quotes = request.form.getlist("quote")
+        dangers.lift_danger(service(), ticket_id, caution, why, caller(), version, how, quotes)
 
     return _step(ticket_id, act)
 

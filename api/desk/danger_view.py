@@ -9,19 +9,19 @@ from typing import Any
 
 from api.pages.texts import gettext
 from triage.decide.causes.guards import near_facts
-from triage.records.danger import Danger
+from triage.records.danger import QUOTES, Danger
 from triage.records.ticket import Ticket
 from triage.rulebook.model import Rulebook
 
 
 @dataclass(frozen=True, slots=True)
 class DangerRow:
-    """`how` says what raised it; `quote` are the words heard, or empty; `ticket` is where it was raised."""
+    """`how` says what raised it; `quotes` are the words heard, by place; `ticket` is where it was raised."""
 
     caution: str
     title: str
     how: str
-    quote: str
+    quotes: tuple[str, ...]
     since: datetime
     ticket: str | None
     misreadable: bool
@@ -36,7 +36,7 @@ def danger_rows(
             danger.caution,
             caution_title(rulebook, danger.caution),
             _how(danger.source),
-            danger.quote or "",
+            tuple(danger.quote.split(QUOTES)) if danger.quote else (),
             danger.since,
             danger.ticket or own,
             danger.source in ("words", "caller") and danger.ticket in (None, own),

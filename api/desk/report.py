@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
@@ -25,12 +26,13 @@ blueprint = Blueprint("desk_report", __name__)
 
 @dataclass(frozen=True, slots=True)
 class HeardRow:
-    """A danger heard in the note: `before`, `quote` and `after` are its sentence; `ask` makes sure of it.
+    """A place of the note where a danger was heard; `name` is its field in the form.
 
-    `misread` is the reason the agent gave why the words mean no danger; empty while they stand.
+    `before`, `quote` and `after` are its sentence; `ask` makes sure of it. `misread` is the reason the agent
+    gave why the words mean no danger; empty while they stand.
     """
 
-    words: str
+    name: str
     title: str
     before: str
     quote: str
@@ -60,7 +62,7 @@ def send_report() -> ResponseReturnValue:
     open_ticket = _open_ticket(data.get("machine")) if "second" not in form else None
     if open_ticket is not None:
         return _form(data, words, (), open_ticket), 409
-    if any(f"heard.{each.words}" not in form for each in heard):
+    if any(_reason(form, name, each) is None for name, each in _named(heard)):
         return _form(data, words, (), new_dangers=True), 409
     try:
         ticket = tickets.open_ticket(service(), data, caller())
@@ -70,16 +72,45 @@ def send_report() -> ResponseReturnValue:
     return redirect(url_for("desk_call.ticket", ticket_id=ticket.id), 303)
 
 
+def _named(heard: tuple[Heard, ...]) -> Iterator[tuple[str, Heard]]:
+    """Each place with the name of its field in the form: the second one of a list is `heard.LIST.2`."""
+    number: Counter[str] = Counter()
+    for each in heard:
+        number[each.words] += 1
+        nth = number[each.words]
+        yield f"heard.{each.words}" + (f".{nth}" if nth > 1 else ""), each
+
+
+def _reason(form: Mapping[str, str], name: str, heard: Heard) -> str | None:
+    """Why the agent says that a place was misread, empty if it stands; None where it was not shown yet."""
+    if form.get(f"quoted.{name}", heard.quote) != heard.quote:
+        return None
+    return form.get(name)
+
+
 def _lift_misread(ticket_id: str, heard: tuple[Heard, ...], form: Mapping[str, str]) -> None:
-    """Lifts each danger of the new ticket of which the agent marked all words as misread, with the reason."""
+    """Takes back each place of the new ticket's dangers that the agent marked as misread, with the reason."""
     rulebook = service().rulebook
-    reasons = {rulebook.words[each.words].danger: form[f"heard.{each.words}"] for each in heard}
     for danger in tickets.ticket(service(), ticket_id, caller()).dangers.open:
         behind = facts_behind(rulebook).get(danger.caution, frozenset())
-        given = [why for fact, why in reasons.items() if fact in behind]
-        if danger.source == "words" and given and all(given):
+        given = [
+            (each.quote, form[name])
+            for name, each in _named(heard)
+            if rulebook.words[each.words].danger in behind
+        ]
+        stand = {quote for quote, why in given if not why}
+        misread = {quote: why for quote, why in given if why and quote not in stand}
+        if danger.source == "words" and misread:
             with suppress(ConflictError):  # something else raises it as well: it stands
-                dangers.lift_danger(service(), ticket_id, danger.caution, given[0], caller(), how="misread")
+                dangers.lift_danger(
+                    service(),
+                    ticket_id,
+                    danger.caution,
+                    next(iter(misread.values())),
+                    caller(),
+                    how="misread",
+                    quotes=tuple(misread),
+                )
 
 
 def _open_ticket(serial: str | None) -> str | None:
@@ -91,20 +122,20 @@ def _open_ticket(serial: str | None) -> str | None:
 def _heard_rows(words: str) -> tuple[HeardRow, ...]:
     rulebook = service().rulebook
     rows = []
-    for each in hear(rulebook, words):
+    for name, each in _named(hear(rulebook, words)):
         fact = rulebook.words[each.words].danger
         ask = rulebook.facts[fact].ask if fact is not None and fact in rulebook.facts else None
         start = max(words.rfind(mark, 0, each.start) for mark in ".!?\n") + 1
         ends = [end for mark in ".!?\n" if (end := words.find(mark, each.end)) >= 0]
         rows.append(
             HeardRow(
-                each.words,
+                name,
                 rulebook.words[each.words].title,
                 words[start : each.start].lstrip(),
                 each.quote,
                 words[each.end : min(ends, default=len(words))],
                 ask or "",
-                request.form.get(f"heard.{each.words}", ""),
+                _reason(request.form, name, each) or "",
             )
         )
     return tuple(rows)

@@ -69,6 +69,11 @@ class ClearIn(Schema):
         validate=validate.OneOf(LIFTINGS),
         metadata={"description": "What is said: an agent says misread, others safe, if left out"},
     )
+    quotes = fields.List(
+        text(8000),
+        load_default=list,
+        metadata={"description": "With misread: the lines of the danger's quote that were; all, if left out"},
+    )
 
 
 class CheckIn(Schema):

@@ -114,7 +114,7 @@ class ClearDanger(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str, caution: str) -> Any:
         """A danger is lifted: its words were misread, or the machine was made safe; redecided."""
-        why, how = body["why"], body.get("how")
+        why, how, quotes = body["why"], body.get("how"), body["quotes"]
         return _with_etag(
-            dangers.lift_danger(service(), ticket_id, caution, why, caller(), wanted_version(), how)
+            dangers.lift_danger(service(), ticket_id, caution, why, caller(), wanted_version(), how, quotes)
         )

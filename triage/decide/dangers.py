@@ -9,14 +9,14 @@ Where the facts do not say whether a danger is there, nobody is sent near the ma
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from triage.decide.causes.guards import guards, undecided_guards
 from triage.decide.causes.inference import Inference
 from triage.inputs.heard import hear
 from triage.logic.conditions import facts_in
-from triage.records.danger import Danger, DangerSource, DangerState, MadeSafe
+from triage.records.danger import QUOTES, Danger, DangerSource, DangerState, MadeSafe
 from triage.records.decision import KnownFact
 from triage.records.report import Report
 from triage.rulebook.cache import once_per_rulebook
@@ -40,15 +40,15 @@ class Dangers:
 
 
 def heard_facts(rulebook: Rulebook, report: Report, state: DangerState) -> dict[str, KnownFact]:
-    """The dangers' facts that are heard in the note and in answers as they were said, each with its quote.
+    """The dangers' facts that are heard in the note and in answers as they were said, each with its quotes.
 
     What was misread is not heard again, but what is said later is.
     """
-    found: dict[str, KnownFact] = {}
+    quotes: dict[str, dict[str, None]] = {}
     for number, fact, quote in _heard(rulebook, report, state):
-        if fact not in found and number >= state.misread.get(fact, 0):
-            found[fact] = KnownFact(True, "words", quote=quote)
-    return found
+        if not state.took_back(number, fact, quote):
+            quotes.setdefault(fact, {})[quote] = None
+    return {fact: KnownFact(True, "words", quote=QUOTES.join(each)) for fact, each in quotes.items()}
 
 
 def _heard(rulebook: Rulebook, report: Report, state: DangerState) -> Iterator[tuple[int, str, str]]:
@@ -101,8 +101,11 @@ def dangers_of(
     raised = {
         id_: _raised(rulebook, guarding[id_], inference, gathered, state, now)
         for id_ in fired
-        if id_ in guarding and id_ not in own
+        if id_ in guarding
     }
+    for id_, danger in own.items():  # heard in more places by now, or in fewer
+        heard_anew = id_ in raised and danger.source == raised[id_].source == "words"
+        raised[id_] = replace(danger, quote=raised[id_].quote) if heard_anew else danger
     standing = before | raised
     order = (*holding, *(id_ for id_ in before if id_ not in holding))
     undecided = [
@@ -155,15 +158,16 @@ def _raised(
 ) -> Danger:
     looked_at = _roots(rulebook, inference, facts_in(caution.head.when))
     flags = [fact for fact in looked_at if inference.facts.get(fact) is True and _is_danger(rulebook, fact)]
-    quote = next((gathered[fact].quote for fact in flags if fact in gathered and gathered[fact].quote), None)
-    if quote is not None:
-        return Danger(caution.head.id, "words", now, quote)
+    said = [gathered[fact].quote for fact in flags if fact in gathered]
+    quotes = dict.fromkeys(quote for each in said if each for quote in each.split(QUOTES))
+    if quotes:
+        return Danger(caution.head.id, "words", now, QUOTES.join(quotes))
     source: DangerSource = "derived"
     for fact in flags or looked_at:
-        said = gathered[fact].source if fact in gathered else "computed"
-        if said == "caller":
+        told = gathered[fact].source if fact in gathered else "computed"
+        if told == "caller":
             return Danger(caution.head.id, "technician" if fact in state.on_site else "caller", now)
-        if said == "record":
+        if told == "record":
             source = "record"
     return Danger(caution.head.id, source, now)
 

@@ -26,7 +26,7 @@ class Heard:
 
 
 def hear(rulebook: Rulebook, text: str) -> tuple[Heard, ...]:
-    """What the lists of dangers hear in a text, in the order of the text; each list at most once."""
+    """What the lists of dangers hear in a text, in the order of the text: each place of each list once."""
     return _hearing(rulebook)(text) if text else ()
 
 
@@ -47,12 +47,27 @@ def run_words_cases(rulebook: Rulebook, file: str | None = None) -> list[CaseFai
 
 def _hear(lists: WordLists, text: str) -> tuple[Heard, ...]:
     words = said_words(text[:MOST_LETTERS])
-    found: dict[str, Heard] = {}
+    ranges: dict[str, list[tuple[int, int]]] = {}
     for place in lists.said(words, lists.vocabulary.places(words)):
-        if place.words.id not in found:
-            start, end = quoted(words, place.at)
-            found[place.words.id] = Heard(place.words.id, text[start:end], start, end)
-    return tuple(sorted(found.values(), key=lambda heard: (heard.start, heard.words)))
+        ranges.setdefault(place.words.id, []).append((place.at[0], place.at[-1]))
+    found = [
+        Heard(id_, text[start:end], start, end)
+        for id_, each in ranges.items()
+        for at in _apart(each)
+        for start, end in [quoted(words, at)]
+    ]
+    return tuple(sorted(found, key=lambda heard: (heard.start, heard.words)))
+
+
+def _apart(ranges: list[tuple[int, int]]) -> list[tuple[int, int]]:
+    """First and last indexes of the places that share no word, rising; those that do become one."""
+    found: list[tuple[int, int]] = []
+    for first, last in sorted(ranges):
+        if found and first <= found[-1][1] + 1:
+            found[-1] = (found[-1][0], max(last, found[-1][1]))
+        else:
+            found.append((first, last))
+    return found
 
 
 @once_per_rulebook

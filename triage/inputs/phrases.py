@@ -16,6 +16,7 @@ from triage.inputs.word_forms import (
     Said,
     in_a_dictionary,
     near_words,
+    not_little,
     plain_letters,
     sound,
     stem,
@@ -92,7 +93,7 @@ class Vocabulary:
         """The slots that a word in plain letters fills: by its form, by its sound, or as a slip."""
         known = self._known.get(word)
         if known is None:
-            known = frozenset(self._formed(word) | self._misspelled(word))
+            known = frozenset(self._formed(word) | self._formed(not_little(word)) | self._misspelled(word))
             if len(self._known) < MOST_KNOWN:
                 self._known[word] = known
         return known

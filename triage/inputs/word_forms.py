@@ -27,6 +27,24 @@ _WITHIN = r"(?:[’'`](?=[^\W_])|[\u0300-\u036f])"  # an apostrophe within a wor
 _TOKEN = re.compile(rf"(?P<word>[^\W_]+(?:{_WITHIN}+[^\W_]*)*)|[.;:!?\n]+|,")
 _NO_LETTER = re.compile(r"[\W_]+")
 
+
+def word_set(text: str) -> frozenset[str]:
+    """The words of a text, as they are."""
+    return frozenset(text.split())
+
+
+_COMMON = word_set(
+    """
+    hace hacen haces hizo tiene tienen tienes viene vienen puede pueden quiere quieren dice dicen sigue siguen
+    pone ponen sale salen nomas ahorita orita pos pus pa ta tan toy vamos vaya haya sea sean esten este tenia
+    traen trae quiero tengo vengo pongo salgo digo creo veo hago voy mande manden oiga fijese mire
+    """
+)
+"""Everyday Spanish words that the dictionary lacks or that are said short."""
+
+_QUITO = re.compile(r"(?<=\w{2})quit([oa]s?)$")
+_ITO = re.compile(r"(?<=\w{3})it([oa]s?)$")
+
 _SOUNDS: Mapping[str, tuple[tuple[re.Pattern[str], str], ...]] = {
     language: tuple((re.compile(pattern), sound) for pattern, sound in sounds)
     for language, sounds in {
@@ -35,6 +53,8 @@ _SOUNDS: Mapping[str, tuple[tuple[re.Pattern[str], str], ...]] = {
             (r"^wr", "r"),
             (r"ph", "f"),
             (r"ck|c(?![eiyh])", "k"),
+            (r"oa|ow(?=\w)", "o"),
+            (r"(?<=\w{3})e$", ""),
             (r"(.)\1", r"\1"),
         ],
         "es": [
@@ -64,11 +84,6 @@ class Said:
     plain: str
     is_word: bool
     accented: bool = False
-
-
-def word_set(text: str) -> frozenset[str]:
-    """The words of a text, as they are."""
-    return frozenset(text.split())
 
 
 def said_words(text: str) -> tuple[Said, ...]:
@@ -102,6 +117,11 @@ def sound(word: str, language: str) -> str:
     return word
 
 
+def not_little(word: str) -> str:
+    """A Spanish word in plain letters without its ending for a little one: "clavito" is "clavo"."""
+    return _QUITO.sub(r"c\1", word) if _QUITO.search(word) else _ITO.sub(r"\1", word)
+
+
 def near_words(word: str, known: Iterable[str]) -> tuple[str, ...]:
     """Those of the known words that a word may be a slip of; all in plain letters."""
     if len(word) < SHORTEST_SLIP:
@@ -117,7 +137,7 @@ def near_words(word: str, known: Iterable[str]) -> tuple[str, ...]:
 @lru_cache(maxsize=16384)
 def in_a_dictionary(word: str) -> bool:
     """Whether a word in plain letters is one of English or Spanish, in whatever form."""
-    return any(word in words for words in map(_dictionary, LANGUAGES))
+    return word in _COMMON or any(word in words for words in map(_dictionary, LANGUAGES))
 
 
 @cache

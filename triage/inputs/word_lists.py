@@ -2,7 +2,8 @@
 
 A phrase is said when all its words stand near each other in one clause, in any order and in any form, and
 none of them is denied by a word outside the phrase. A phrase of `unless`, said in its order only, takes back
-what it shares a word with: "smoke" does not count in "smoke break".
+what it shares a word with: "smoke" does not count in "smoke break". It takes back nothing where something
+else is said beside it, "burnt sugar and plastic", nor what asks for all of its words and more.
 """
 
 from __future__ import annotations
@@ -12,11 +13,15 @@ from dataclasses import dataclass
 
 from triage.inputs.negation import denied_by
 from triage.inputs.phrases import Phrase, Slot, Vocabulary, in_order, near, phrases
-from triage.inputs.word_forms import Said
+from triage.inputs.word_forms import Said, word_set
 from triage.rulebook.model import Words
 
 AROUND = 3
 """Words quoted on either side of a place."""
+
+BESIDE = word_set("and plus near behind around y e cerca atras detras junto")
+ALSO = word_set("but also pero tambien").union(BESIDE)
+"""Between another word and what an `unless` excuses, or behind it, these leave the other word unexcused."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,20 +59,32 @@ class WordLists:
         """Where phrases are said in a text whose words fill these slots, by list and phrase."""
         denied = denied_by(words)
         for each in self._lists:
-            excused: set[int] | None = None
+            excuses: list[frozenset[int]] | None = None
             for phrase in each.heard:
                 for place in near(phrase, places, words):
                     if any(not denied.get(index, frozenset()).issubset(place) for index in place):
                         continue
-                    if excused is None:
-                        excused = {
-                            index
+                    if excuses is None:
+                        excuses = [
+                            frozenset(taken)
                             for other in each.unless
                             for taken in in_order(other, places, words)
-                            for index in taken
-                        }
-                    if not excused.intersection(place):
+                        ]
+                    if not any(_excused(words, place, excuse) for excuse in excuses):
                         yield Place(each.words, phrase, place)
+
+
+def _excused(words: Sequence[Said], place: Sequence[int], excuse: frozenset[int]) -> bool:
+    """Whether an `unless` takes a place back: it shares a word, and nothing of the place is beside it."""
+    rest = excuse.symmetric_difference(place)
+    if excuse.isdisjoint(place) or (rest and excuse.issubset(place)):
+        return False
+    low, high = min(excuse), max(excuse)
+    return not any(
+        word.plain in (BESIDE if index < low else ALSO)
+        for index in place
+        for word in (words[index + 1 : low] if index < low else words[high + 1 : index])
+    )
 
 
 def quoted(words: Sequence[Said], at: Sequence[int]) -> tuple[int, int]:

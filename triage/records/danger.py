@@ -6,7 +6,7 @@ or somebody made the machine safe. What is said or found after that can raise it
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Literal, TypeAlias, get_args
@@ -15,6 +15,9 @@ from triage.records.payloads import Answered, DangerLifted, Decided, Lifting, Pa
 from triage.values.dataclass_json import as_data, from_data, key
 
 DangerSource: TypeAlias = Literal["caller", "words", "record", "derived", "technician"]
+QUOTES = "\n"
+"""Between the places in which one danger was heard; none of them has a line's end within it."""
+
 LIFTINGS: tuple[Lifting, ...] = get_args(Lifting)
 
 
@@ -22,8 +25,8 @@ LIFTINGS: tuple[Lifting, ...] = get_args(Lifting)
 class Danger:
     """A danger that stands open: the caution that guards against it, what raised it, when, and where.
 
-    `quote` are the words in which it was heard; `ticket` the other ticket it was raised on, None for the one
-    at hand. `since` is timezone-aware.
+    `quote` are the words in which it was heard, the places divided by `QUOTES`; `ticket` the other ticket it
+    was raised on, None for the one at hand. `since` is timezone-aware.
     """
 
     caution: str
@@ -31,6 +34,11 @@ class Danger:
     since: datetime
     quote: str | None = None
     ticket: str | None = None
+
+    def without(self, quotes: Collection[str]) -> Danger:
+        """The danger as it stands when these places are taken back."""
+        left = [quote for quote in (self.quote or "").split(QUOTES) if quote not in quotes]
+        return replace(self, quote=QUOTES.join(left) or None)
 
     def as_data(self) -> dict[str, Any]:
         """The contract's JSON."""
@@ -47,13 +55,23 @@ class MadeSafe:
 
 
 @dataclass(frozen=True, slots=True)
+class Misheard:
+    """Places that were misread as these facts when `texts` texts had been heard."""
+
+    facts: tuple[str, ...]
+    quotes: tuple[str, ...]
+    texts: int
+
+
+@dataclass(frozen=True, slots=True)
 class DangerState:
     """What a decision knows of dangers besides its report.
 
     `said` are words beside answers, heard for dangers as the note is; the note is the first text, they are
     the next ones. `open` were raised before on this ticket, `elsewhere` stand open on the machine's other
-    tickets. `misread` holds, for facts whose words were misread, how many texts had been heard by then.
-    `on_site` are the facts that a technician answered last.
+    tickets. `misread` holds, for facts whose words were misread, how many texts had been heard by then;
+    `misheard` the same where only some of the places were. `on_site` are the facts that a technician
+    answered last.
     """
 
     said: tuple[str, ...] = ()
@@ -61,6 +79,7 @@ class DangerState:
     elsewhere: tuple[Danger, ...] = ()
     safe: tuple[MadeSafe, ...] = ()
     misread: Mapping[str, int] = field(default_factory=dict)
+    misheard: tuple[Misheard, ...] = ()
     on_site: tuple[str, ...] = ()
 
     @property
@@ -72,6 +91,12 @@ class DangerState:
     def texts(self) -> int:
         """How many texts have been heard."""
         return 1 + len(self.said)
+
+    def took_back(self, number: int, fact: str, quote: str) -> bool:
+        """Whether a place of the text of this number was misread as a fact."""
+        return number < self.misread.get(fact, 0) or any(
+            fact in each.facts and quote in each.quotes and number < each.texts for each in self.misheard
+        )
 
     def as_data(self) -> dict[str, Any]:
         """JSON data; what is empty is left out."""
@@ -117,14 +142,27 @@ def _answered(state: DangerState, payload: Answered) -> DangerState:
 
 
 def _raised(state: DangerState, raised: Iterable[Danger]) -> DangerState:
+    named = {danger.caution: danger for danger in raised}
     known = {danger.caution for danger in state.open}
-    new = tuple(danger for danger in raised if danger.caution not in known)
+    new = tuple(danger for danger in named.values() if danger.caution not in known)
+    kept = tuple(
+        replace(danger, quote=named[danger.caution].quote or danger.quote)
+        if danger.caution in named
+        else danger
+        for danger in state.open
+    )
     stirred = {danger.caution for danger in new}
     safe = tuple(each for each in state.safe if each.caution not in stirred)
-    return replace(state, open=(*state.open, *new), safe=safe)
+    return replace(state, open=(*kept, *new), safe=safe)
 
 
 def _lifted(state: DangerState, lifted: DangerLifted) -> DangerState:
+    if lifted.how == "misread" and lifted.quotes is not None:
+        some = Misheard(lifted.facts, lifted.quotes, state.texts)
+        left = tuple(
+            one.without(lifted.quotes) if one.caution == lifted.caution else one for one in state.open
+        )
+        return replace(state, open=left, misheard=(*state.misheard, some))
     state = replace(state, open=tuple(one for one in state.open if one.caution != lifted.caution))
     if lifted.how == "misread":
         return replace(state, misread={**state.misread, **dict.fromkeys(lifted.facts, state.texts)})

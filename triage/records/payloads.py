@@ -246,13 +246,17 @@ class Acknowledged:
 
 @dataclass(frozen=True, slots=True)
 class DangerLifted:
-    """A danger lifted; with `misread`, `facts` are those whose words and answers are taken back."""
+    """A danger lifted; with `misread`, `facts` are those whose words and answers are taken back.
+
+    With `quotes` only the words in these places are; the danger stands by what else is known.
+    """
 
     kind: ClassVar[str] = "danger_lifted"
     caution: str
     how: Lifting
     why: str
     facts: tuple[str, ...] = ()
+    quotes: tuple[str, ...] | None = field(default=None, metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)

@@ -229,7 +229,7 @@ def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
             return {**report, "unknown": list(dict.fromkeys(unknown))}
         case Undone():
             return payload.report
-        case DangerLifted(facts=facts) if facts:
+        case DangerLifted(facts=facts, quotes=None) if facts:
             answers = report.get("answers") or {}
             # What denied the danger stands.
             kept = {fact: value for fact, value in answers.items() if fact not in facts or value is False}

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from triage.decide.dangers import facts_behind
 from triage.records.caller import Caller
-from triage.records.danger import Danger
+from triage.records.danger import QUOTES, Danger
 from triage.records.payloads import DangerLifted, Decided, Lifting
 from triage.records.ticket import Ticket
 from triage.rulebook.model import Rulebook
@@ -27,10 +27,12 @@ def lift_danger(
     who: Caller,
     if_version: int | None = None,
     how: Lifting | None = None,
+    quotes: Sequence[str] = (),
 ) -> Ticket:
     """The ticket without a danger; decided again where it is open. `caution` is its id, `why` a sentence.
 
-    `misread` (agent, ops) takes back the words and answers that raised it on this ticket. `safe` (technician,
+    `misread` (agent, ops) takes back the words and answers that raised it on this ticket; with some of its
+    `quotes` only the words in those places, and it stands by what else is known. `safe` (technician,
     ops) lifts it on the machine, whichever ticket it stands on. Without `how` an agent says misread, others
     safe. Raises NotFoundError for no such caution, ConflictError when it does not stand open here, and
     ForbiddenError with who may.
@@ -44,19 +46,30 @@ def lift_danger(
         if own is None and not beside and caution not in service.rulebook.cautions:
             raise NotFoundError(f'no danger "{caution[:64]}"')
         facts: tuple[str, ...] = ()
+        some = _some(own, quotes if wanted == "misread" else ())
         if wanted == "misread":
             _refuse_misread(found, caution, own, beside, who)
             facts = _taken_back(service.rulebook, found, caution)
         else:
             _refuse_safe(found, caution, own, beside, who)
-        lifted = DangerLifted(caution, wanted, why.strip(), facts)
+        lifted = DangerLifted(caution, wanted, why.strip(), facts, some)
         if found.state == "closed":
             return Change([lifted], service.now())
         changed = decided_anew(service, work, found, lifted)
-        _refuse_raised_again(changed, caution)
+        if some is None:
+            _refuse_raised_again(changed, caution)
         return changed
 
     return change(service, ticket_id, who, if_version, follows, may_be_closed=True)
+
+
+def _some(own: Danger | None, quotes: Sequence[str]) -> tuple[str, ...] | None:
+    """Those of the places of a danger that are named; None where that is all of them, or none is named."""
+    places = (own.quote or "").split(QUOTES) if own is not None else []
+    if unknown := [quote for quote in quotes if quote not in places]:
+        message = f"not heard so: “{unknown[0][:80]}”; give places of the danger's quote as they stand"
+        raise InputError([Problem(message, "/quotes")])
+    return None if not quotes or set(places) <= set(quotes) else tuple(dict.fromkeys(quotes))
 
 
 def made_safe(ticket: Ticket, named: Sequence[str] | bool, note: str, who: Caller) -> list[DangerLifted]:

@@ -201,6 +201,23 @@ def test_words_marked_as_misread_at_the_report_stop_nothing(desk: FlaskClient, s
     assert last_event(service, call, "danger_lifted")["why"] == FIGURE
 
 
+def test_one_place_marked_as_misread_hides_no_other(desk: FlaskClient, service: Service) -> None:
+    note = "The toaster zapped him once. Now this one zapped her"
+    form = {**FORM, "note": note, "heard.shock": FIGURE}
+    page = desk.post("/report", data=form)
+    assert page.status_code == 409 and 'name="heard.shock.2"' in page.text
+    call = desk.post("/report", data={**form, "heard.shock.2": ""}).headers["Location"]
+    shown = desk.get(call).text
+    assert "Do not touch the machine." in shown
+    assert "toaster" not in re.findall(r"heard: (.*)", shown)[0]
+    assert last_event(service, call, "danger_lifted")["quotes"] == ["The toaster zapped him once"]
+
+
+def test_a_mark_holds_for_the_words_that_were_shown_and_no_others(desk: FlaskClient) -> None:
+    form = {**FORM, "note": NOTE, "heard.shock": FIGURE, "quoted.heard.shock": "the price zapped me"}
+    assert desk.post("/report", data=form).status_code == 409
+
+
 def test_a_danger_said_instead_of_a_number_is_heard(desk: FlaskClient, service: Service) -> None:
     call = desk.post("/report", data=FORM).headers["Location"]
     page = step(desk, call, "answers", fact="filter_days", value="no idea but it zapped me")

@@ -79,9 +79,17 @@ def test_what_is_heard_is_quoted_with_its_place():
     assert said[heard.start : heard.end] == heard.quote
 
 
-def test_each_list_is_heard_once_and_in_the_order_of_the_text():
-    found = hear(RULEBOOK, "ants in the tray. smoke and more smoke. I got a shock")
-    assert [heard.words for heard in found] == ["pests", "smoke-or-fire", "shock"]
+def test_every_place_of_a_list_is_quoted_by_itself():
+    found = hear(RULEBOOK, "smoke in the oven next door, he said. Then smoke came out of the plug")
+    assert [heard.quote for heard in found if heard.words == "smoke-or-fire"] == [
+        "smoke in the oven",
+        "Then smoke came out of",
+    ]
+
+
+def test_places_that_share_words_are_one_and_stand_in_the_order_of_the_text():
+    found = hear(RULEBOOK, "ants in the tray. Smoke, more smoke. I got a shock")
+    assert [heard.words for heard in found] == ["pests", "smoke-or-fire", "smoke-or-fire", "shock"]
 
 
 def test_cases_that_come_out_otherwise_are_told_with_their_file():

@@ -119,6 +119,24 @@ def test_words_raise_a_danger_with_their_quote_until_they_are_misread(service: S
     assert [(one.caution, one.source) for one in heard.dangers.open] == [("shock", "words")]
 
 
+def test_each_place_where_a_danger_was_heard_is_taken_back_by_itself(service: Service) -> None:
+    note = "A shock of the bill, he says. Then brother got a shock."
+    ticket = tickets.open_ticket(service, {**HEARD_REPORT, "note": note}, AGENT)
+    (danger,) = ticket.dangers.open
+    places = ["A shock of the bill", "brother got a shock"]
+    assert (danger.quote or "").splitlines() == places
+    with pytest.raises(InputError, match="not heard so"):
+        lift_danger(service, ticket.id, "shock", "Only a figure.", AGENT, quotes=["a shock"])
+    left = lift_danger(service, ticket.id, "shock", "Only a figure.", AGENT, quotes=places[:1])
+    assert [one.quote for one in left.dangers.open] == places[1:]
+    assert tickets.ticket(service, ticket.id, AGENT) == left
+    said = {"fill_level": "sixty. She got a shock"}
+    more = tickets.answer(service, ticket.id, {"fill_level": 60}, AGENT, said=said)
+    assert [(one.quote or "").splitlines() for one in more.dangers.open] == [[places[1], "She got a shock"]]
+    calm = lift_danger(service, ticket.id, "shock", "Both on another machine.", AGENT)
+    assert calm.dangers.standing == ()
+
+
 def test_words_beside_an_answer_nobody_can_give_are_heard(service: Service) -> None:
     ticket = tickets.open_ticket(service, CALM_REPORT, AGENT)
     heard = calls.skip(service, ticket.id, "filter_days", AGENT, None, "no idea, it gave him a shock")

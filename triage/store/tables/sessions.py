@@ -36,7 +36,7 @@ class SessionRow(Base):
 
 _SESSIONS, _TOKENS = SessionRow.__table__, TokenRow.__table__
 _IN_USE = (
-    select(_TOKENS.c.name, _TOKENS.c.role, _TOKENS.c.contractor, _SESSIONS.c.used_at)
+    select(_TOKENS.c.name, _TOKENS.c.role, _TOKENS.c.contractor, _TOKENS.c.authority, _SESSIONS.c.used_at)
     .join_from(_SESSIONS, _TOKENS, _SESSIONS.c.who == _TOKENS.c.name)
     .where(
         _SESSIONS.c.sha256 == bindparam("sha256"),
@@ -74,7 +74,7 @@ class Sessions:
         row = self._session.connection().execute(_IN_USE, asked).one_or_none()
         if row is None:
             return None
-        caller = Caller(row.name, cast(Role, row.role), row.contractor)
+        caller = Caller(row.name, cast(Role, row.role), row.contractor, row.authority)
         return InUse(caller, to_note=now - row.used_at >= NOTED_EVERY)
 
     def note_use(self, held: str, now: datetime) -> None:
