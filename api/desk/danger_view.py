@@ -16,7 +16,10 @@ from triage.rulebook.model import Rulebook
 
 @dataclass(frozen=True, slots=True)
 class DangerRow:
-    """`how` says what raised it; `quote` are the words heard, or empty; `ticket` is where it was raised."""
+    """`how` says what raised it; `quote` are the words heard, or empty; `ticket` is where it was raised.
+
+    With `cleaned_away` whoever is on the call may say that it was cleaned.
+    """
 
     caution: str
     title: str
@@ -25,6 +28,7 @@ class DangerRow:
     since: datetime
     ticket: str | None
     misreadable: bool
+    cleaned_away: bool
 
 
 def danger_rows(
@@ -40,6 +44,7 @@ def danger_rows(
             danger.since,
             danger.ticket or own,
             danger.source in ("words", "caller") and danger.ticket in (None, own),
+            danger.caution in rulebook.cautions and rulebook.cautions[danger.caution].cleaned_away,
         )
         for danger in dangers
     )
@@ -92,6 +97,12 @@ def closed_lines(rulebook: Rulebook, ticket: Ticket) -> tuple[str, ...]:
         lines = [rulebook.checks[id_].title for id_ in ids if id_ in rulebook.checks]
     if stopped(decision):
         lines.append(gettext("Every question that brings someone near the machine"))
+    first = dict.fromkeys(check for caution in cautions for check in caution.first)
+    titles = ", ".join(rulebook.checks[id_].title for id_ in first if id_ in rulebook.checks)
+    if titles and not stopped(decision):
+        lines.append(gettext("Every other check before: %(checks)s", checks=titles))
+    if len(cautions) == len(dangers) and all(caution.cleaned_away for caution in cautions):
+        return tuple(lines)
     return (*lines, gettext("The outcome “Fix in store”"))
 
 

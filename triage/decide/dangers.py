@@ -8,7 +8,7 @@ Where the facts do not say whether a danger is there, nobody is sent near the ma
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -29,7 +29,8 @@ class Dangers:
 
     `waits_for` are the facts that would say whether there is one more that keeps everybody away; they are
     asked first. `waiting` are the ids of the checks kept back meanwhile, `checks_wait_for` the facts for
-    which some of them wait by name.
+    which some of them wait by name. `first` are the checks to do before any other, `barred` says that one is
+    open that no cleaning takes away.
     """
 
     holding: tuple[str, ...]
@@ -37,6 +38,8 @@ class Dangers:
     waits_for: tuple[str, ...]
     waiting: frozenset[str] = frozenset()
     checks_wait_for: tuple[str, ...] = ()
+    first: tuple[str, ...] = ()
+    barred: bool = False
 
 
 def heard_facts(rulebook: Rulebook, report: Report, state: DangerState) -> dict[str, KnownFact]:
@@ -93,7 +96,7 @@ def dangers_of(
     """
     own = {danger.caution: danger for danger in state.open}
     before = {danger.caution: danger for danger in state.elsewhere} | own
-    heard = tuple(_heard(rulebook, report, state)) if state.safe else ()
+    heard = tuple(_heard(rulebook, report, state)) if state.safe or report.checks else ()
     safe = {each.caution for each in state.safe if not _stirred(rulebook, each, report, heard)}
     fired = [id_ for id_ in inference.cautions if id_ not in safe]
     holding = tuple(id_ for id_ in rulebook.cautions if id_ in fired or id_ in before)
@@ -101,7 +104,7 @@ def dangers_of(
     raised = {
         id_: _raised(rulebook, guarding[id_], inference, gathered, state, now)
         for id_ in fired
-        if id_ in guarding and id_ not in own
+        if id_ in guarding and id_ not in own and not _cleaned(rulebook, guarding[id_], report, state, heard)
     }
     standing = before | raised
     order = (*holding, *(id_ for id_ in before if id_ not in holding))
@@ -121,7 +124,39 @@ def dangers_of(
         tuple(dict.fromkeys((*_waits_for(rulebook, wide, inference), *untold))),
         near.union(*(caution.forbids for caution in named)),
         _waits_for(rulebook, touching, inference),
+        _first(rulebook, holding, standing, report),
+        any(id_ not in rulebook.cautions or not rulebook.cautions[id_].cleaned_away for id_ in standing),
     )
+
+
+def _first(
+    rulebook: Rulebook, holding: Iterable[str], standing: Collection[str], report: Report
+) -> tuple[str, ...]:
+    """The checks to do before any other. What was cleaned before the danger was raised is cleaned again."""
+    performed = report.performed
+    cautions = [rulebook.cautions[id_] for id_ in holding if not rulebook.cautions[id_].only_with_checks]
+    return tuple(
+        dict.fromkeys(
+            check
+            for caution in cautions
+            for check in caution.first
+            if check not in performed or (caution.cleaned_away and caution.head.id in standing)
+        )
+    )
+
+
+def _cleaned(
+    rulebook: Rulebook,
+    caution: Caution,
+    report: Report,
+    state: DangerState,
+    heard: Iterable[tuple[int, str, str]],
+) -> bool:
+    """Whether the report came with everything done that takes the danger away, and nothing was said since."""
+    if not caution.cleaned_away or not report.performed.issuperset(caution.first):
+        return False
+    opening = MadeSafe(caution.head.id, 1, state.told)
+    return not _stirred(rulebook, opening, report, heard)
 
 
 def _untold(rulebook: Rulebook, report: Report, inference: Inference) -> tuple[str, ...]:

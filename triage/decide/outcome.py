@@ -48,7 +48,6 @@ class CautionsThatHold:
     said: tuple[Caution, ...]
     forbidden: frozenset[str]
     waiting: frozenset[str]  # kept back until it is known that they are safe
-    first: tuple[str, ...]  # checks to do before any other
     stop_use: bool
     skill: Skill | None
     priority: int | None
@@ -60,7 +59,7 @@ class Situation:
 
     plan_starts_in_store: bool
     stop_use: bool
-    danger: bool  # one stands open, whether or not use is to stop
+    danger: bool  # one stands open that no cleaning takes away, whether or not use is to stop
     unsure: bool  # whether it is safe to go near is not known, and no technician has looked
     over_limit: bool  # what is likely to be spent is above the headroom
 
@@ -96,7 +95,6 @@ def cautions_that_hold(
         said=said,
         forbidden=frozenset(forbidden),
         waiting=waiting,
-        first=tuple(dict.fromkeys(check for caution in said for check in caution.first)),
         stop_use=stop_use,
         skill=strongest(caution.visit_skill for caution in said),
         priority=min((one.visit_priority for one in said if one.visit_priority is not None), default=None),

@@ -86,8 +86,8 @@ def decide(
     done = [check.check for check in report.checks]
     lost = any(danger.caution not in rulebook.cautions for danger in dangers.open)
     if_safe = [check for check in inference.checks if check not in live.forbidden and not lost]
-    performed = [check.check for check in report.checks if check.result != "could_not_do"]
-    required = [check for check in live.first if check not in performed]
+    required = dangers.first
+    done = [check for check in done if check not in required or check not in report.performed]
     first = _leading(rulebook, required, done, live) if not lost else None
     allowed = [check for check in if_safe if check not in live.waiting and first is not None]
     plan = best_plan(rulebook, chances, allowed, job.sending, done, first or ())
@@ -117,7 +117,7 @@ def decide(
     else:
         over = job.likely > standing.headroom
         unsure = bool(dangers.waits_for) and report.estimate is None
-        situation = Situation(bool(plan.steps), live.stop_use, bool(dangers.open), unsure, over)
+        situation = Situation(bool(plan.steps), live.stop_use, dangers.barred, unsure, over)
         verdict = decide_outcome(rulebook, argued, situation, seen)
         steps = plan.steps
         questions = ()

@@ -1,7 +1,8 @@
 """Dangers as a state: what stands open on a ticket and its machine, and what has been lifted.
 
 No answer lowers a danger. It is lifted by an act of its own: the words in which it was heard were misread,
-or somebody made the machine safe. What is said or found after that can raise it again.
+or somebody made the machine safe; of spoiled product, by the cleaning. What is said or found after that can
+raise it again.
 """
 
 from __future__ import annotations
@@ -53,7 +54,7 @@ class DangerState:
     `said` are words beside answers, heard for dangers as the note is; the note is the first text, they are
     the next ones. `open` were raised before on this ticket, `elsewhere` stand open on the machine's other
     tickets. `misread` holds, for facts whose words were misread, how many texts had been heard by then.
-    `on_site` are the facts that a technician answered last.
+    `on_site` are the facts that a technician answered last, `told` all that were answered since the report.
     """
 
     said: tuple[str, ...] = ()
@@ -62,6 +63,7 @@ class DangerState:
     safe: tuple[MadeSafe, ...] = ()
     misread: Mapping[str, int] = field(default_factory=dict)
     on_site: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
 
     @property
     def standing(self) -> tuple[Danger, ...]:
@@ -113,7 +115,8 @@ def _answered(state: DangerState, payload: Answered) -> DangerState:
     )
     before = [fact for fact in state.on_site if fact not in facts]
     on_site = (*before, *facts) if payload.by == "technician" else tuple(before)
-    return replace(state, said=(*state.said, *(payload.said or {}).values()), safe=safe, on_site=on_site)
+    said, told = (*state.said, *(payload.said or {}).values()), tuple(dict.fromkeys((*state.told, *facts)))
+    return replace(state, said=said, safe=safe, on_site=on_site, told=told)
 
 
 def _raised(state: DangerState, raised: Iterable[Danger]) -> DangerState:

@@ -48,6 +48,11 @@ class Report:
     unknown: tuple[str, ...] = ()  # facts the clerk could not tell: not asked again
     forgotten: tuple[str, ...] = ()  # taken as not known, whoever says them; only a what-if does so
 
+    @property
+    def performed(self) -> frozenset[str]:
+        """The checks that were done, whatever came of them."""
+        return frozenset(done.check for done in self.checks if done.result != "could_not_do")
+
 
 @dataclass(frozen=True, slots=True)
 class Site:

@@ -164,9 +164,19 @@ class Caution:
     first: tuple[str, ...] = ()  # checks to do before anything else
 
     @property
-    def guards(self) -> bool:
-        """Whether it guards against a danger: it stops use or forbids something."""
+    def bars(self) -> bool:
+        """Whether nothing may be fixed in the store while it holds: it stops use or forbids something."""
         return self.stop_use or self.forbids_all_checks or bool(self.forbids)
+
+    @property
+    def guards(self) -> bool:
+        """Whether it guards against a danger: it bars, or something is to be done before all else."""
+        return self.bars or bool(self.first)
+
+    @property
+    def cleaned_away(self) -> bool:
+        """Whether its danger is gone once its `first` checks are done, as that of spoiled product is."""
+        return bool(self.first) and not self.bars
 
     @property
     def keeps_all_back(self) -> bool:

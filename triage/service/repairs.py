@@ -190,7 +190,7 @@ class _Desk:
         refuse_open_swap(self.work, ticket)
         machine = machine_billed(self.work, ticket)
         close_out = read_close_out(data, self.rulebook, machine, ticket.opened_at, self.now)
-        lifted = made_safe(ticket, close_out.made_safe, close_out.note, who)
+        lifted = made_safe(self.rulebook, ticket, close_out.made_safe, close_out.note, who)
         cause = close_out.cause or OTHER_CAUSE
         bill, _ = self._bill(ticket, cause, close_out.after_hours, close_out.lines)
         decision, _ = self._decide(ticket, self._unanswered(ticket, cause, bill, close_out.note))
