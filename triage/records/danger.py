@@ -12,7 +12,16 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Literal, TypeAlias, get_args
 
-from triage.records.payloads import Answered, DangerLifted, Decided, Lifting, Payload, Reopened, Skipped
+from triage.records.payloads import (
+    Answered,
+    DangerLifted,
+    Decided,
+    Lifting,
+    Noted,
+    Payload,
+    Reopened,
+    Skipped,
+)
 from triage.values.dataclass_json import as_data, from_data, key
 
 DangerSource: TypeAlias = Literal["caller", "words", "record", "derived", "technician"]
@@ -94,7 +103,7 @@ def danger_after(state: DangerState, payload: Payload) -> DangerState:
     match payload:
         case Answered():
             return _answered(state, payload)
-        case Skipped(said=str(said)):
+        case Skipped(said=str(said)) | Noted(said=said):
             return replace(state, said=(*state.said, said))
         case Decided():
             raised = [from_data(Danger, one) for one in payload.decision.get("dangers", ())]

@@ -14,10 +14,12 @@ from typing import Any, Literal, TypeAlias, get_args
 
 from triage.decide.spending.authorities import absence_on, ceilings_of
 from triage.inputs.reader import InputReader
+from triage.records.decision import Decision
+from triage.repairs.pricing import Bill
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Authority
 from triage.values.errors import InputError, Problem
-from triage.values.money import Money
+from triage.values.money import Money, money_text
 from triage.values.suggest import hint
 
 Word: TypeAlias = Literal["yes", "no", "yes_up_to"]
@@ -109,3 +111,16 @@ def _revision(read: InputReader, raw: Any) -> int:
         read.problem("this is the revision of the estimate: a whole number, 0 before the first", "/estimate")
         return 0
     return int(raw)
+
+
+def answer_to(decision: Decision, bill: Bill) -> tuple[str, tuple[str, ...]]:
+    """Whether an estimate is approved, held or answered by a swap, and the reasons.
+
+    The decision's own word counts where it is one of the three, else what the money says.
+    """
+    if decision.outcome in ("approve", "hold", "swap"):
+        return decision.outcome, tuple(reason.text for reason in decision.reasons)
+    headroom = decision.limit.headroom
+    if bill.beyond_warranty <= headroom:
+        return "approve", (f"It is within the {money_text(headroom)} that may be spent on this ticket.",)
+    return "hold", (f"It is above the {money_text(headroom)} that may be spent on this ticket.",)

@@ -5,12 +5,13 @@ A danger of spoiled product is made safe by the cleaning, whoever records it.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from triage.decide.dangers import facts_behind
+from triage.inputs.heard import hear
 from triage.records.caller import Caller
 from triage.records.danger import Danger
-from triage.records.payloads import CheckDone, DangerLifted, Decided, Lifting
+from triage.records.payloads import CheckDone, DangerLifted, Decided, Lifting, Noted
 from triage.records.ticket import Ticket
 from triage.rulebook.model import Rulebook
 from triage.service.changes import Change, change, decided_anew
@@ -63,6 +64,12 @@ def lift_danger(
     return change(service, ticket_id, who, if_version, follows, may_be_closed=True)
 
 
+def noted(rulebook: Rulebook, ticket: Ticket, texts: Iterable[str]) -> list[Noted]:
+    """Those of the texts in which a danger is heard, and that were not said on this ticket before."""
+    before = (ticket.report.get("note"), *ticket.dangers.said)
+    return [Noted(text) for text in dict.fromkeys(texts) if text not in before and hear(rulebook, text)]
+
+
 def cleaned_away(rulebook: Rulebook, ticket: Ticket, done: CheckDone) -> list[DangerLifted]:
     """What a check that was done lifts: the dangers of spoiled product that wait for it and nothing more."""
     if done.result == "could_not_do":
@@ -79,14 +86,18 @@ def cleaned_away(rulebook: Rulebook, ticket: Ticket, done: CheckDone) -> list[Da
 
 
 def made_safe(
-    rulebook: Rulebook, ticket: Ticket, named: Sequence[str] | bool, note: str, who: Caller
+    rulebook: Rulebook,
+    standing: Sequence[str],
+    named: Sequence[str] | bool,
+    note: str,
+    who: Caller,
 ) -> list[DangerLifted]:
-    """What a close-out lifts: the cautions `named`, or with True all that stand open; its note says why.
+    """What a close-out lifts of the cautions whose danger is `standing`: those `named`, or with True all.
 
-    Raises ConflictError while another stands open, ForbiddenError where the caller may not lift any.
+    Its note says why. Raises ConflictError while another stands open, ForbiddenError where the caller may not
+    lift any.
     """
-    standing = list(dict.fromkeys(danger.caution for danger in ticket.dangers.standing))
-    lifted = standing if named is True else list(named or ())
+    lifted = list(standing) if named is True else list(named or ())
     unknown = [caution for caution in lifted if caution not in standing]
     if unknown:
         message = f"no such danger stands open: {', '.join(unknown)}"
@@ -98,7 +109,7 @@ def made_safe(
             f"a danger stands open: {', '.join(left)}; {lifts}, before or with the closing (made_safe)"
         )
     if lifted:
-        refused = [caution for caution in lifted if not _may_lift(rulebook, caution, who)]
+        refused = [caution for caution in lifted if not may_lift(rulebook, caution, who)]
         if refused:
             raise ForbiddenError(f"{', '.join(refused)} cannot be lifted by this caller; {WHO_MAY}")
         check_why(note, "/note")
@@ -109,7 +120,8 @@ def _is_cleaned_away(rulebook: Rulebook, caution: str) -> bool:
     return caution in rulebook.cautions and rulebook.cautions[caution].cleaned_away
 
 
-def _may_lift(rulebook: Rulebook, caution: str, who: Caller) -> bool:
+def may_lift(rulebook: Rulebook, caution: str, who: Caller) -> bool:
+    """Whether the caller may lift a danger as made safe."""
     return who.role in ("technician", "ops") or (who.role == "agent" and _is_cleaned_away(rulebook, caution))
 
 
@@ -146,7 +158,7 @@ def _refuse_safe(
     beside: Sequence[Danger],
     who: Caller,
 ) -> None:
-    if not _may_lift(rulebook, caution, who):
+    if not may_lift(rulebook, caution, who):
         raise ForbiddenError(f"{caution} cannot be lifted as made safe by this caller; {WHO_MAY}")
     if own is None and not beside:
         _refuse_not_open(ticket, caution, beside)
