@@ -79,8 +79,9 @@ def stopped(decision: Mapping[str, Any]) -> bool:
 
 
 def near_closed(rulebook: Rulebook, decision: Mapping[str, Any], fact: str) -> bool:
-    """Whether a question stays closed because somebody would go near a machine that is dangerous."""
-    return stopped(decision) and fact in near_facts(rulebook)
+    """Whether a question stays closed: somebody would go near a machine that is or may be dangerous."""
+    waits = decision.get("waits_for", ())
+    return fact in near_facts(rulebook) and (stopped(decision) or (bool(waits) and fact not in waits))
 
 
 def closed_lines(rulebook: Rulebook, ticket: Ticket) -> tuple[str, ...]:

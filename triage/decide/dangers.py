@@ -92,14 +92,16 @@ def dangers_of(
 ) -> Dangers:
     """What stands open now, and what must be asked before anybody goes near the machine.
 
-    A danger stays open though the rulebook no longer knows its caution.
+    Whoever is hurt already comes first, then what kills, then what breaks, then food. A danger stays open
+    though the rulebook no longer knows its caution.
     """
     own = {danger.caution: danger for danger in state.open}
     before = {danger.caution: danger for danger in state.elsewhere} | own
     heard = tuple(_heard(rulebook, report, state)) if state.safe or report.checks else ()
     safe = {each.caution for each in state.safe if not _stirred(rulebook, each, report, heard)}
     fired = [id_ for id_ in inference.cautions if id_ not in safe]
-    holding = tuple(id_ for id_ in rulebook.cautions if id_ in fired or id_ in before)
+    held = (caution for id_, caution in rulebook.cautions.items() if id_ in fired or id_ in before)
+    holding = tuple(caution.head.id for caution in sorted(held, key=lambda caution: caution.read_out))
     guarding = {caution.head.id: caution for caution in guards(rulebook)}
     raised = {
         id_: _raised(rulebook, guarding[id_], inference, gathered, state, now)

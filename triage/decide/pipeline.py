@@ -131,7 +131,7 @@ def decide(
                 derived=inference.derived_by.keys(),
                 done=done,
                 forbidden=live.forbidden,
-                skip=(*report.unknown, *(near_facts(rulebook) if live.stop_use else ())),
+                skip=(*report.unknown, *_not_to_approach(rulebook, live, dangers)),
                 plan=plan if allowed == if_safe and not first else None,
             )
 
@@ -179,6 +179,13 @@ def _leading(
     if any(check in barred or rulebook.checks[check].who != "clerk" for check in required):
         return None
     return required
+
+
+def _not_to_approach(rulebook: Rulebook, live: CautionsThatHold, dangers: Dangers) -> frozenset[str]:
+    """The facts that nobody is asked to go and look at, but those that say whether it is safe to."""
+    if live.stop_use:
+        return near_facts(rulebook)
+    return near_facts(rulebook) - {*dangers.waits_for} if dangers.waits_for else frozenset()
 
 
 def _spent(history: History) -> Decimal:

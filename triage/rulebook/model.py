@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from typing import Literal, TypeAlias
+from typing import Literal, TypeAlias, get_args
 
 from triage.logic.conditions import Condition, Scalar, UnaryTest
 from triage.logic.unary_tests import FactType
@@ -20,6 +20,10 @@ from triage.values.errors import InputError
 Outcome: TypeAlias = Literal["fix_in_store", "dispatch", "approve", "hold", "swap"]
 Status: TypeAlias = Literal["draft", "live", "retired"]
 Skill: TypeAlias = Literal["general", "electrical", "refrigeration"]
+Harm: TypeAlias = Literal["person", "gas", "life", "property", "food"]
+
+HARMS: tuple[Harm, ...] = get_args(Harm)
+"""What a caution is about, in the order in which those that hold are read out."""
 
 OTHERS = "others"
 """In `seen_with`: any cause that is not named."""
@@ -162,6 +166,12 @@ class Caution:
     visit_priority: int | None = None
     defers_to: tuple[str, ...] = ()
     first: tuple[str, ...] = ()  # checks to do before anything else
+    harm: Harm | None = None
+
+    @property
+    def read_out(self) -> int:
+        """Its place among cautions that hold, lowest first; life where nothing is said and use stops."""
+        return HARMS.index(self.harm or ("life" if self.stop_use else "property"))
 
     @property
     def bars(self) -> bool:
