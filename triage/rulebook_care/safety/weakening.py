@@ -14,6 +14,7 @@ from triage.rulebook.model import HARMS, Caution, Check, DeriveRule, Fact, Ruleb
 from triage.rulebook_care.safety.guarded import guarded_facts
 from triage.rulebook_care.safety.loss import Loss
 from triage.rulebook_care.safety.narrowing import Narrowing
+from triage.rulebook_care.safety.offered import offered_more
 from triage.rulebook_care.safety.unheard import unheard
 
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
@@ -25,6 +26,7 @@ def weakened(before: Rulebook, after: Rulebook) -> tuple[Loss, ...]:
     found = [
         *_cautions(before, after, narrowing),
         *_checks(before, after),
+        *offered_more(before, after, narrowing),
         *_facts(before, after),
         *_derive(before, after, narrowing),
         *unheard(before, after),
@@ -71,7 +73,7 @@ def _weaker(old: Caution, new: Caution, after: Rulebook) -> Iterator[str]:
         new.visit_priority is None or new.visit_priority > old.visit_priority
     ):
         yield f"is less urgent: visit priority {old.visit_priority} → {new.visit_priority or 'none'}"
-    if new.read_out > old.read_out:
+    if new.harm != old.harm and new.read_out > old.read_out:
         yield f"is read out later: {HARMS[old.read_out]} → {HARMS[new.read_out]}"
     if _rank(new) < _rank(old):
         yield f"asks for less skill: {old.visit_skill} → {new.visit_skill or 'any'}"
