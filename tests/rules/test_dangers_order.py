@@ -12,8 +12,9 @@ from tests import RULES
 from triage.decide.causes.guards import near_facts
 from triage.decide.causes.inference import CompiledRules, compile_rulebook
 from triage.decide.decide_data import decide_inputs, read_inputs
+from triage.decide.outcome import HARMS, read_out
 from triage.records.decision import Decision
-from triage.rulebook.model import HARMS, Rulebook
+from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
 
 NOW = datetime(2026, 3, 2, 16, tzinfo=UTC)
@@ -46,14 +47,14 @@ def test_people_come_first_then_gas_then_life_then_property_then_food() -> None:
     rulebook, _ = rules()
     found = decided("leaking", **EVERYTHING)
     said = [rulebook.cautions[caution.rule] for caution in found.cautions]
-    assert [HARMS[caution.read_out] for caution in said] == [
+    assert [HARMS[read_out(caution)] for caution in said] == [
         *("person", "person", "gas", "gas", "life", "life", "life", "food", "food")
     ]
     emergency = [
         number for number, caution in enumerate(found.cautions) if "emergency number first" in caution.text
     ]
     assert emergency == [0, 1]
-    opened = [rulebook.cautions[danger.caution].read_out for danger in found.dangers]
+    opened = [read_out(rulebook.cautions[danger.caution]) for danger in found.dangers]
     assert opened == sorted(opened)
 
 

@@ -14,6 +14,7 @@ from datetime import datetime
 
 from triage.decide.causes.guards import guards, undecided_guards
 from triage.decide.causes.inference import Inference
+from triage.decide.outcome import read_out
 from triage.inputs.heard import hear
 from triage.logic.conditions import facts_in
 from triage.records.danger import Danger, DangerSource, DangerState, MadeSafe
@@ -101,7 +102,7 @@ def dangers_of(
     safe = {each.caution for each in state.safe if not _stirred(rulebook, each, report, heard)}
     fired = [id_ for id_ in inference.cautions if id_ not in safe]
     held = (caution for id_, caution in rulebook.cautions.items() if id_ in fired or id_ in before)
-    holding = tuple(caution.head.id for caution in sorted(held, key=lambda caution: caution.read_out))
+    holding = tuple(caution.head.id for caution in sorted(held, key=read_out))
     guarding = {caution.head.id: caution for caution in guards(rulebook)}
     raised = {
         id_: _raised(rulebook, guarding[id_], inference, gathered, state, now)

@@ -14,11 +14,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from decimal import Decimal
+from typing import get_args
 
 from triage.logic.conditions import FactValue
 from triage.records.decision import CautionSaid, Reason
 from triage.rulebook.built_in_facts import is_money
-from triage.rulebook.model import Caution, Outcome, PolicyRule, Rulebook, Skill
+from triage.rulebook.model import Caution, Harm, Outcome, PolicyRule, Rulebook, Skill
 
 SAFE_ORDER: tuple[Outcome, ...] = ("hold", "swap", "dispatch", "approve", "fix_in_store")
 """Between rules of equal priority the outcome that risks least is taken."""
@@ -32,6 +33,9 @@ SKILLS: tuple[Skill, ...] = ("general", "electrical", "refrigeration")
 A refrigeration technician stands above an electrician: that work takes a certificate besides the wiring.
 Common practice, no source.
 """
+
+HARMS: tuple[Harm, ...] = get_args(Harm)
+"""What cautions are about, in the order in which those that hold are read out."""
 
 _SHARES = frozenset({"top_chance", "second_chance", "cover_chance", "chance_over", "spent_share_of_value"})
 _PLACEHOLDER = re.compile(r"\{([a-z][a-z0-9_-]*)\}")
@@ -99,6 +103,11 @@ def cautions_that_hold(
         skill=strongest(caution.visit_skill for caution in said),
         priority=min((one.visit_priority for one in said if one.visit_priority is not None), default=None),
     )
+
+
+def read_out(caution: Caution) -> int:
+    """A caution's place among those that hold, lowest first; life where nothing is said and use stops."""
+    return HARMS.index(caution.harm or ("life" if caution.stop_use else "property"))
 
 
 def cautions_said(

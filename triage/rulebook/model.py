@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from typing import Literal, TypeAlias, get_args
+from typing import Literal, TypeAlias
 
 from triage.logic.conditions import Condition, Scalar, UnaryTest
 from triage.logic.unary_tests import FactType
@@ -21,9 +21,6 @@ Outcome: TypeAlias = Literal["fix_in_store", "dispatch", "approve", "hold", "swa
 Status: TypeAlias = Literal["draft", "live", "retired"]
 Skill: TypeAlias = Literal["general", "electrical", "refrigeration"]
 Harm: TypeAlias = Literal["person", "gas", "life", "property", "food"]
-
-HARMS: tuple[Harm, ...] = get_args(Harm)
-"""What a caution is about, in the order in which those that hold are read out."""
 
 OTHERS = "others"
 """In `seen_with`: any cause that is not named."""
@@ -167,11 +164,6 @@ class Caution:
     defers_to: tuple[str, ...] = ()
     first: tuple[str, ...] = ()  # checks to do before anything else
     harm: Harm | None = None
-
-    @property
-    def read_out(self) -> int:
-        """Its place among cautions that hold, lowest first; life where nothing is said and use stops."""
-        return HARMS.index(self.harm or ("life" if self.stop_use else "property"))
 
     @property
     def bars(self) -> bool:

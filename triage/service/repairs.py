@@ -200,10 +200,11 @@ class _Desk:
         standing = list(dict.fromkeys(danger.caution for danger in ticket.dangers.standing))
         if words:
             heard, decided = self._decide(ticket, *words)
-            raised = {danger.caution for danger in heard.dangers} - {*standing}
+            before = {danger.caution for danger in ticket.dangers.open}
+            raised = {danger.caution for danger in heard.dangers if danger.ticket is None} - before
             if not all(close_out.says_safe(one) and may_lift(self.rulebook, one, who) for one in raised):
                 return self._change([*words, decided])
-            standing += sorted(raised)
+            standing += sorted(raised - {*standing})
         lifted = made_safe(self.rulebook, standing, close_out.made_safe, close_out.note, who)
         cause = close_out.cause or OTHER_CAUSE
         bill, _ = self._bill(ticket, cause, close_out.after_hours, close_out.lines)

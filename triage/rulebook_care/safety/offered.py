@@ -55,9 +55,9 @@ def _wider(before: Rulebook, after: Rulebook, old: Check, new: Check, narrowing:
 
 def _lacking(before: Rulebook, after: Rulebook, old: Check, new: Check) -> Iterator[str]:
     """What came with an old check and does not come with the new one that asks for the same."""
-    for caution in old.cautions:
-        if caution not in new.cautions and caution in after.cautions:
-            yield f"comes without the caution {caution}"
+    for beside in old.cautions:
+        if beside not in new.cautions and beside in after.cautions:
+            yield f"comes without the caution {beside}"
     for caution in before.cautions.values():
         now = after.cautions.get(caution.head.id)
         if (

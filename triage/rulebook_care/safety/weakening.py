@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from triage.decide.outcome import SKILLS
-from triage.rulebook.model import HARMS, Caution, Check, DeriveRule, Fact, Rulebook
+from triage.decide.outcome import HARMS, SKILLS, read_out
+from triage.rulebook.model import Caution, Check, DeriveRule, Fact, Rulebook
 from triage.rulebook_care.safety.guarded import guarded_facts
 from triage.rulebook_care.safety.loss import Loss
 from triage.rulebook_care.safety.narrowing import Narrowing
@@ -73,8 +73,8 @@ def _weaker(old: Caution, new: Caution, after: Rulebook) -> Iterator[str]:
         new.visit_priority is None or new.visit_priority > old.visit_priority
     ):
         yield f"is less urgent: visit priority {old.visit_priority} → {new.visit_priority or 'none'}"
-    if new.harm != old.harm and new.read_out > old.read_out:
-        yield f"is read out later: {HARMS[old.read_out]} → {HARMS[new.read_out]}"
+    if new.harm != old.harm and read_out(new) > read_out(old):
+        yield f"is read out later: {HARMS[read_out(old)]} → {HARMS[read_out(new)]}"
     if _rank(new) < _rank(old):
         yield f"asks for less skill: {old.visit_skill} → {new.visit_skill or 'any'}"
 
