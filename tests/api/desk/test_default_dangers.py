@@ -89,7 +89,7 @@ def test_mold_shows_on_every_page_of_its_machine_until_it_is_cleaned(
 ) -> None:
     one = opened(service, "off_taste", **{**calm(), "mold_seen": True})
     two = opened(service, "freezes_slowly", **calm())
-    pages = [one, two, "/machines/LH20-1", "/", "/find?q=Alder", "/report?machine=LH20-1"]
+    pages = [one, two, "/machines/LH20-1", "/", "/find?q=Lanternway", "/report?machine=LH20-1"]
     for path in pages:
         assert "Mold or slime" in desk.get(path).text, path
     page = desk.get(two).text
