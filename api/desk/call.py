@@ -215,6 +215,7 @@ def _page(
         facts=rows,
         stopped=danger_view.stopped(decision),
         waits=danger_view.waits(rulebook, found),
+        closed_facts=[fact for fact in rulebook.facts if danger_view.near_closed(rulebook, decision, fact)],
         closed_question=_closed_question(decision, wanted),
         askable=[
             fact

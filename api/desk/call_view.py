@@ -17,6 +17,7 @@ from triage.records.payloads import (
     Decided,
     Estimated,
     JSONObject,
+    Noted,
     Parked,
     Skipped,
     Undone,
@@ -218,6 +219,8 @@ def _told(rulebook: Rulebook, event: Event) -> str:
             return f"{_check(rulebook, payload.check)}: {payload.result.replace('_', ' ')}"
         case Skipped():
             return "; ".join(_title(rulebook, fact) for fact in payload.facts)
+        case Noted():
+            return f"“{payload.said}”"
         case Undone():
             return gettext("number %(seq)s", seq=payload.seq)
         case Acknowledged():

@@ -16,7 +16,10 @@ from triage.rulebook.model import Rulebook
 
 @dataclass(frozen=True, slots=True)
 class DangerRow:
-    """`how` says what raised it; `quotes` are the words heard, by place; `ticket` is where it was raised."""
+    """`how` says what raised it; `quotes` are the words heard, by place; `ticket` is where it was raised.
+
+    With `cleaned_away` whoever is on the call may say that it was cleaned.
+    """
 
     caution: str
     title: str
@@ -25,6 +28,7 @@ class DangerRow:
     since: datetime
     ticket: str | None
     misreadable: bool
+    cleaned_away: bool
 
 
 def danger_rows(
@@ -40,6 +44,7 @@ def danger_rows(
             danger.since,
             danger.ticket or own,
             danger.source in ("words", "caller") and danger.ticket in (None, own),
+            danger.caution in rulebook.cautions and rulebook.cautions[danger.caution].cleaned_away,
         )
         for danger in dangers
     )
@@ -74,8 +79,9 @@ def stopped(decision: Mapping[str, Any]) -> bool:
 
 
 def near_closed(rulebook: Rulebook, decision: Mapping[str, Any], fact: str) -> bool:
-    """Whether a question stays closed because somebody would go near a machine that is dangerous."""
-    return stopped(decision) and fact in near_facts(rulebook)
+    """Whether a question stays closed: somebody would go near a machine that is or may be dangerous."""
+    waits = decision.get("waits_for", ())
+    return fact in near_facts(rulebook) and (stopped(decision) or (bool(waits) and fact not in waits))
 
 
 def closed_lines(rulebook: Rulebook, ticket: Ticket) -> tuple[str, ...]:
@@ -92,6 +98,12 @@ def closed_lines(rulebook: Rulebook, ticket: Ticket) -> tuple[str, ...]:
         lines = [rulebook.checks[id_].title for id_ in ids if id_ in rulebook.checks]
     if stopped(decision):
         lines.append(gettext("Every question that brings someone near the machine"))
+    first = dict.fromkeys(check for caution in cautions for check in caution.first)
+    titles = ", ".join(rulebook.checks[id_].title for id_ in first if id_ in rulebook.checks)
+    if titles and not stopped(decision):
+        lines.append(gettext("Every other check before: %(checks)s", checks=titles))
+    if len(cautions) == len(dangers) and all(caution.cleaned_away for caution in cautions):
+        return tuple(lines)
     return (*lines, gettext("The outcome “Fix in store”"))
 
 

@@ -45,8 +45,14 @@ class HeardRow:
 @page_roles(*DESK)
 def new_report() -> ResponseReturnValue:
     words = request.args.get("words", "").strip()[:1000]
-    machine = request.args.get("machine", "").strip()[:200]
-    return _form({"machine": machine, "note": words, "symptoms": []}, words, ())
+    return _form(
+        {"machine": _serial(request.args.get("machine", "")), "note": words, "symptoms": []}, words, ()
+    )
+
+
+def _serial(typed: str) -> str:
+    typed = typed.strip()[:200]
+    return machines.as_recorded(service(), typed, caller()) if typed else ""
 
 
 @blueprint.post("/report")
@@ -55,7 +61,8 @@ def send_report() -> ResponseReturnValue:
     form = request.form
     words = form.get("note", "").strip()
     data: dict[str, Any] = {"symptoms": form.getlist("symptom")}
-    data |= {name: text for name in ("machine", "note") if (text := form.get(name, "").strip())}
+    given = {"machine": _serial(form.get("machine", "")), "note": words}
+    data |= {name: text for name, text in given.items() if text}
     heard = hear(service().rulebook, words)
     if "match" in form:
         return _form(data, words, ())
@@ -65,6 +72,9 @@ def send_report() -> ResponseReturnValue:
     if any(_reason(form, name, each) is None for name, each in _named(heard)):
         return _form(data, words, (), new_dangers=True), 409
     try:
+        for each in heard:
+            if why := form[f"heard.{each.words}"].strip():
+                dangers.check_why(why, f"/heard.{each.words}")
         ticket = tickets.open_ticket(service(), data, caller())
     except InputError as error:
         return _form(data, words, error.told), 422

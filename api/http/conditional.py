@@ -85,7 +85,8 @@ def _once(view: View, is_work: bool) -> View:
         request_hash = hashlib.sha256(request.get_data()).hexdigest()
         stored = requests.once(service(), key, caller(), request_hash, action, is_work=is_work)
         body = current_app.json.dumps(stored.body)
-        response = Response(body, stored.status, stored.headers, content_type="application/json")
+        media = "application/problem+json" if stored.status >= 400 else "application/json"
+        response = Response(body, stored.status, stored.headers, content_type=media)
         if stored.repeated:
             response.headers["Idempotency-Replayed"] = "true"
         return response

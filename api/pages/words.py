@@ -50,6 +50,7 @@ def event_words(kind: str) -> str:
         "closed": gettext("closed"),
         "reopened": gettext("reopened"),
         "skipped": gettext("not known"),
+        "noted": gettext("danger heard"),
         "undone": gettext("undone"),
         "acknowledged": gettext("caution read out"),
         "danger_lifted": gettext("danger lifted"),

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from typing import Any
 
+from flask import Response
 from flask.views import MethodView
 
 from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
 from api.http.media import as_text, wants
+from api.http.problems import problem
 from api.v1 import repair_schemas, schemas
 from api.v1.views import estimate_json, ticket_json
 from triage.records.ticket import Ticket
@@ -22,6 +24,17 @@ blueprint = Blueprint("repairs", __name__, url_prefix="/v1", description="Repair
 
 def _with_etag(ticket: Ticket, body: Any) -> Any:
     return body, {"ETag": etag(ticket.version)}
+
+
+def _heard_at_closing(ticket: Ticket) -> Response:
+    """The words are kept and the danger stands: it is answered, not raised, or nothing would be stored."""
+    said = [danger for danger in ticket_json(ticket)["dangers"] if danger["from"] == "words"]
+    heard = ", ".join(f"{danger['caution']} (“{danger['quote']}”)" for danger in said)
+    detail = (
+        f"not closed: a danger is heard in your words and stands open now: {heard}. Close it again with "
+        "made_safe where the machine was made safe, or have an agent clear the danger as misread"
+    )
+    return problem(409, detail, dangers=said)
 
 
 @blueprint.route("/tickets/<ticket_id>/estimates")
@@ -57,6 +70,8 @@ class Close(MethodView):
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """What it was, what fixed it, and what it cost."""
         ticket = repairs.close(service(), ticket_id, body, caller(), wanted_version())
+        if ticket.state == "open":
+            return _heard_at_closing(ticket)
         return _with_etag(ticket, ticket_json(ticket))
 
 

@@ -8,12 +8,13 @@ Where the facts do not say whether a danger is there, nobody is sent near the ma
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 from triage.decide.causes.guards import guards, undecided_guards
 from triage.decide.causes.inference import Inference
+from triage.decide.outcome import read_out
 from triage.inputs.heard import hear
 from triage.logic.conditions import facts_in
 from triage.records.danger import QUOTES, Danger, DangerSource, DangerState, MadeSafe
@@ -29,7 +30,8 @@ class Dangers:
 
     `waits_for` are the facts that would say whether there is one more that keeps everybody away; they are
     asked first. `waiting` are the ids of the checks kept back meanwhile, `checks_wait_for` the facts for
-    which some of them wait by name.
+    which some of them wait by name. `first` are the checks to do before any other, `barred` says that one is
+    open that no cleaning takes away.
     """
 
     holding: tuple[str, ...]
@@ -37,6 +39,8 @@ class Dangers:
     waits_for: tuple[str, ...]
     waiting: frozenset[str] = frozenset()
     checks_wait_for: tuple[str, ...] = ()
+    first: tuple[str, ...] = ()
+    barred: bool = False
 
 
 def heard_facts(rulebook: Rulebook, report: Report, state: DangerState) -> dict[str, KnownFact]:
@@ -89,19 +93,21 @@ def dangers_of(
 ) -> Dangers:
     """What stands open now, and what must be asked before anybody goes near the machine.
 
-    A danger stays open though the rulebook no longer knows its caution.
+    Whoever is hurt already comes first, then what kills, then what breaks, then food. A danger stays open
+    though the rulebook no longer knows its caution.
     """
     own = {danger.caution: danger for danger in state.open}
     before = {danger.caution: danger for danger in state.elsewhere} | own
-    heard = tuple(_heard(rulebook, report, state)) if state.safe else ()
+    heard = tuple(_heard(rulebook, report, state)) if state.safe or report.checks else ()
     safe = {each.caution for each in state.safe if not _stirred(rulebook, each, report, heard)}
     fired = [id_ for id_ in inference.cautions if id_ not in safe]
-    holding = tuple(id_ for id_ in rulebook.cautions if id_ in fired or id_ in before)
+    held = (caution for id_, caution in rulebook.cautions.items() if id_ in fired or id_ in before)
+    holding = tuple(caution.head.id for caution in sorted(held, key=read_out))
     guarding = {caution.head.id: caution for caution in guards(rulebook)}
     raised = {
         id_: _raised(rulebook, guarding[id_], inference, gathered, state, now)
         for id_ in fired
-        if id_ in guarding
+        if id_ in guarding and (id_ in own or not _cleaned(rulebook, guarding[id_], report, state, heard))
     }
     for id_, danger in own.items():  # heard in more places by now, or in fewer
         heard_anew = id_ in raised and danger.source == raised[id_].source == "words"
@@ -124,7 +130,39 @@ def dangers_of(
         tuple(dict.fromkeys((*_waits_for(rulebook, wide, inference), *untold))),
         near.union(*(caution.forbids for caution in named)),
         _waits_for(rulebook, touching, inference),
+        _first(rulebook, holding, standing, report),
+        any(id_ not in rulebook.cautions or not rulebook.cautions[id_].cleaned_away for id_ in standing),
     )
+
+
+def _first(
+    rulebook: Rulebook, holding: Iterable[str], standing: Collection[str], report: Report
+) -> tuple[str, ...]:
+    """The checks to do before any other. What was cleaned before the danger was raised is cleaned again."""
+    performed = report.performed
+    cautions = [rulebook.cautions[id_] for id_ in holding if not rulebook.cautions[id_].only_with_checks]
+    return tuple(
+        dict.fromkeys(
+            check
+            for caution in cautions
+            for check in caution.first
+            if check not in performed or (caution.cleaned_away and caution.head.id in standing)
+        )
+    )
+
+
+def _cleaned(
+    rulebook: Rulebook,
+    caution: Caution,
+    report: Report,
+    state: DangerState,
+    heard: Iterable[tuple[int, str, str]],
+) -> bool:
+    """Whether the report came with everything done that takes the danger away, and nothing was said since."""
+    if not caution.cleaned_away or not report.performed.issuperset(caution.first):
+        return False
+    opening = MadeSafe(caution.head.id, 1, state.told)
+    return not _stirred(rulebook, opening, report, heard)
 
 
 def _untold(rulebook: Rulebook, report: Report, inference: Inference) -> tuple[str, ...]:

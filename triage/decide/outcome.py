@@ -14,11 +14,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from decimal import Decimal
+from typing import get_args
 
 from triage.logic.conditions import FactValue
 from triage.records.decision import CautionSaid, Reason
 from triage.rulebook.built_in_facts import is_money
-from triage.rulebook.model import Caution, Outcome, PolicyRule, Rulebook, Skill
+from triage.rulebook.model import Caution, Harm, Outcome, PolicyRule, Rulebook, Skill
 
 SAFE_ORDER: tuple[Outcome, ...] = ("hold", "swap", "dispatch", "approve", "fix_in_store")
 """Between rules of equal priority the outcome that risks least is taken."""
@@ -32,6 +33,9 @@ SKILLS: tuple[Skill, ...] = ("general", "electrical", "refrigeration")
 A refrigeration technician stands above an electrician: that work takes a certificate besides the wiring.
 Common practice, no source.
 """
+
+HARMS: tuple[Harm, ...] = get_args(Harm)
+"""What cautions are about, in the order in which those that hold are read out."""
 
 _SHARES = frozenset(
     {
@@ -53,7 +57,6 @@ class CautionsThatHold:
     said: tuple[Caution, ...]
     forbidden: frozenset[str]
     waiting: frozenset[str]  # kept back until it is known that they are safe
-    first: tuple[str, ...]  # checks to do before any other
     stop_use: bool
     skill: Skill | None
     priority: int | None
@@ -65,7 +68,7 @@ class Situation:
 
     plan_starts_in_store: bool
     stop_use: bool
-    danger: bool  # one stands open, whether or not use is to stop
+    danger: bool  # one stands open that no cleaning takes away, whether or not use is to stop
     unsure: bool  # whether it is safe to go near is not known, and no technician has looked
     over_limit: bool  # what is likely to be spent is above the headroom
 
@@ -101,11 +104,15 @@ def cautions_that_hold(
         said=said,
         forbidden=frozenset(forbidden),
         waiting=waiting,
-        first=tuple(dict.fromkeys(check for caution in said for check in caution.first)),
         stop_use=stop_use,
         skill=strongest(caution.visit_skill for caution in said),
         priority=min((one.visit_priority for one in said if one.visit_priority is not None), default=None),
     )
+
+
+def read_out(caution: Caution) -> int:
+    """A caution's place among those that hold, lowest first; life where nothing is said and use stops."""
+    return HARMS.index(caution.harm or ("life" if caution.stop_use else "property"))
 
 
 def cautions_said(

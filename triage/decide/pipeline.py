@@ -86,8 +86,8 @@ def decide(
     done = [check.check for check in report.checks]
     lost = any(danger.caution not in rulebook.cautions for danger in dangers.open)
     if_safe = [check for check in inference.checks if check not in live.forbidden and not lost]
-    performed = [check.check for check in report.checks if check.result != "could_not_do"]
-    required = [check for check in live.first if check not in performed]
+    required = dangers.first
+    done = [check for check in done if check not in required or check not in report.performed]
     first = _leading(rulebook, required, done, live) if not lost else None
     allowed = [check for check in if_safe if check not in live.waiting and first is not None]
     plan = best_plan(rulebook, chances, allowed, job.sending, done, first or ())
@@ -116,7 +116,7 @@ def decide(
     else:
         over = job.likely > standing.headroom
         unsure = bool(dangers.waits_for) and report.estimate is None
-        situation = Situation(bool(plan.steps), live.stop_use, bool(dangers.open), unsure, over)
+        situation = Situation(bool(plan.steps), live.stop_use, dangers.barred, unsure, over)
         verdict = decide_outcome(rulebook, argued, situation, seen)
         steps = plan.steps
         questions = ()
@@ -130,7 +130,7 @@ def decide(
                 derived=inference.derived_by.keys(),
                 done=done,
                 forbidden=live.forbidden,
-                skip=(*report.unknown, *(near_facts(rulebook) if live.stop_use else ())),
+                skip=(*report.unknown, *_not_to_approach(rulebook, live, dangers)),
                 plan=plan if allowed == if_safe and not first else None,
             )
 
@@ -178,6 +178,13 @@ def _leading(
     if any(check in barred or rulebook.checks[check].who != "clerk" for check in required):
         return None
     return required
+
+
+def _not_to_approach(rulebook: Rulebook, live: CautionsThatHold, dangers: Dangers) -> frozenset[str]:
+    """The facts that nobody is asked to go and look at, but those that say whether it is safe to."""
+    if live.stop_use:
+        return near_facts(rulebook)
+    return near_facts(rulebook) - {*dangers.waits_for} if dangers.waits_for else frozenset()
 
 
 def _spent(history: History) -> Decimal:

@@ -1,7 +1,8 @@
 """Dangers as a state: what stands open on a ticket and its machine, and what has been lifted.
 
 No answer lowers a danger. It is lifted by an act of its own: the words in which it was heard were misread,
-or somebody made the machine safe. What is said or found after that can raise it again.
+or somebody made the machine safe; of spoiled product, by the cleaning. What is said or found after that can
+raise it again.
 """
 
 from __future__ import annotations
@@ -11,7 +12,16 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Any, Literal, TypeAlias, get_args
 
-from triage.records.payloads import Answered, DangerLifted, Decided, Lifting, Payload, Reopened, Skipped
+from triage.records.payloads import (
+    Answered,
+    DangerLifted,
+    Decided,
+    Lifting,
+    Noted,
+    Payload,
+    Reopened,
+    Skipped,
+)
 from triage.values.dataclass_json import as_data, from_data, key
 
 DangerSource: TypeAlias = Literal["caller", "words", "record", "derived", "technician"]
@@ -71,7 +81,7 @@ class DangerState:
     the next ones. `open` were raised before on this ticket, `elsewhere` stand open on the machine's other
     tickets. `misread` holds, for facts whose words were misread, how many texts had been heard by then;
     `misheard` the same where only some of the places were. `on_site` are the facts that a technician
-    answered last.
+    answered last, `told` all that were answered since the report.
     """
 
     said: tuple[str, ...] = ()
@@ -81,6 +91,7 @@ class DangerState:
     misread: Mapping[str, int] = field(default_factory=dict)
     misheard: tuple[Misheard, ...] = ()
     on_site: tuple[str, ...] = ()
+    told: tuple[str, ...] = ()
 
     @property
     def standing(self) -> tuple[Danger, ...]:
@@ -117,7 +128,7 @@ def danger_after(state: DangerState, payload: Payload) -> DangerState:
     match payload:
         case Answered():
             return _answered(state, payload)
-        case Skipped(said=str(said)):
+        case Skipped(said=str(said)) | Noted(said=said):
             return replace(state, said=(*state.said, said))
         case Decided():
             raised = [from_data(Danger, one) for one in payload.decision.get("dangers", ())]
@@ -138,7 +149,8 @@ def _answered(state: DangerState, payload: Answered) -> DangerState:
     )
     before = [fact for fact in state.on_site if fact not in facts]
     on_site = (*before, *facts) if payload.by == "technician" else tuple(before)
-    return replace(state, said=(*state.said, *(payload.said or {}).values()), safe=safe, on_site=on_site)
+    said, told = (*state.said, *(payload.said or {}).values()), tuple(dict.fromkeys((*state.told, *facts)))
+    return replace(state, said=said, safe=safe, on_site=on_site, told=told)
 
 
 def _raised(state: DangerState, raised: Iterable[Danger]) -> DangerState:

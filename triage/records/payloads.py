@@ -228,6 +228,14 @@ class Skipped:
 
 
 @dataclass(frozen=True, slots=True)
+class Noted:
+    """Words said beside an estimate, an approval, a closing or a reopening in which a danger is heard."""
+
+    kind: ClassVar[str] = "noted"
+    said: str
+
+
+@dataclass(frozen=True, slots=True)
 class Undone:
     """Event `seq` was taken back; `report` is REPORT.json without it."""
 
@@ -282,6 +290,7 @@ Payload: TypeAlias = (
     | Closed
     | Reopened
     | Skipped
+    | Noted
     | Undone
     | Acknowledged
     | Parked

@@ -53,6 +53,11 @@ class Report:
     follows: str | None = None  # the closed ticket whose trouble is back
     forgotten: tuple[str, ...] = ()  # taken as not known, whoever says them; only a what-if does so
 
+    @property
+    def performed(self) -> frozenset[str]:
+        """The checks that were done, whatever came of them."""
+        return frozenset(done.check for done in self.checks if done.result != "could_not_do")
+
 
 @dataclass(frozen=True, slots=True)
 class Site:

@@ -25,6 +25,7 @@ from triage.records.payloads import (
     Dispatched,
     Estimated,
     JSONObject,
+    Noted,
     Parked,
     Payload,
     Reopened,
@@ -191,7 +192,7 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
         case Dispatched():
             # Who is sent has the ticket in its care from then on.
             return replace(ticket, contractor=payload.contractor or ticket.contractor)
-        case Visited() | SwapReserved() | Swapped():
+        case Visited() | SwapReserved() | Swapped() | Noted():
             return ticket
 
 

@@ -66,6 +66,10 @@ class CloseOut:
     def visited(self) -> bool:
         return bool(self.lines) or self.hours > 0 or self.cured_by == REPAIR
 
+    def says_safe(self, caution: str) -> bool:
+        """Whether it says that the danger of a caution is gone."""
+        return self.made_safe is True or (self.made_safe is not False and caution in self.made_safe)
+
 
 def read_close_out(
     data: object, rulebook: Rulebook, machine: Machine | None, opened_at: datetime, now: datetime

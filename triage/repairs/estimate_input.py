@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import partial
-from typing import Any, get_args
+from typing import Any, Protocol, get_args
 
 from moneyed import Money
 
@@ -58,6 +58,20 @@ class AskedEstimate:
     cause: str | None = None
     after_hours: bool | None = None
     note: str = ""
+
+
+class Written(Protocol):
+    """What somebody writes down of a repair: an estimate, or a closing."""
+
+    @property
+    def note(self) -> str: ...
+    @property
+    def lines(self) -> tuple[AskedLine, ...]: ...
+
+
+def texts_of(written: Written) -> tuple[str, ...]:
+    """Everything in it that is said in words."""
+    return (written.note, *(line.note for line in written.lines))
 
 
 def read_estimate(data: object, rulebook: Rulebook) -> AskedEstimate:

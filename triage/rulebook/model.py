@@ -20,6 +20,7 @@ from triage.values.errors import InputError
 Outcome: TypeAlias = Literal["fix_in_store", "dispatch", "approve", "hold", "swap"]
 Status: TypeAlias = Literal["draft", "live", "retired"]
 Skill: TypeAlias = Literal["general", "electrical", "refrigeration"]
+Harm: TypeAlias = Literal["person", "gas", "life", "property", "food"]
 
 OTHERS = "others"
 """In `seen_with`: any cause that is not named."""
@@ -162,11 +163,22 @@ class Caution:
     visit_priority: int | None = None
     defers_to: tuple[str, ...] = ()
     first: tuple[str, ...] = ()  # checks to do before anything else
+    harm: Harm | None = None
+
+    @property
+    def bars(self) -> bool:
+        """Whether nothing may be fixed in the store while it holds: it stops use or forbids something."""
+        return self.stop_use or self.forbids_all_checks or bool(self.forbids)
 
     @property
     def guards(self) -> bool:
-        """Whether it guards against a danger: it stops use or forbids something."""
-        return self.stop_use or self.forbids_all_checks or bool(self.forbids)
+        """Whether it guards against a danger: it bars, or something is to be done before all else."""
+        return self.bars or bool(self.first)
+
+    @property
+    def cleaned_away(self) -> bool:
+        """Whether its danger is gone once its `first` checks are done, as that of spoiled product is."""
+        return bool(self.first) and not self.bars
 
     @property
     def keeps_all_back(self) -> bool:

@@ -13,6 +13,7 @@ from triage.records.payloads import (
     Acknowledged,
     Answered,
     CheckDone,
+    DangerLifted,
     JSONObject,
     Parked,
     Skipped,
@@ -127,12 +128,13 @@ def call(service: Service, ticket_id: str, viewer: Caller) -> Call:
 
 
 def last_undoable(events: Sequence[Event]) -> Event | None:
-    """The last event that can be taken back and was not."""
+    """The last event that can be taken back and was not; none before a cleaning that lifted a danger."""
     gone = taken_back(events)
-    kept = (
-        event for event in reversed(events) if isinstance(event.payload, UNDOABLE) and event.seq not in gone
-    )
-    return next(kept, None)
+    lifting = {event.seq for event in events if isinstance(event.payload, DangerLifted)}
+    for event in reversed(events):
+        if isinstance(event.payload, UNDOABLE) and event.seq not in gone:
+            return None if event.seq + 1 in lifting else event
+    return None
 
 
 def taken_back(events: Sequence[Event]) -> set[int]:

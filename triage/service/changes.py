@@ -29,6 +29,7 @@ from triage.store import Work
 from triage.store.tables.tickets import Ready, TicketMoved, following
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.money import Money, sum_money
+from triage.values.suggest import hint
 
 Data = Mapping[str, Any]
 
@@ -154,9 +155,30 @@ def inputs_of(
         except NotFoundError:
             return None
 
+    if machine_data is None and isinstance(data, Mapping) and isinstance(data.get("machine"), str):
+        data = {**data, "machine": serial_on_record(work, data["machine"], viewer)}
     inputs = read_inputs(data, service.rulebook, service.now(), find, machine_data)
     serial = inputs.report.machine if inputs.machine is None else inputs.machine.serial
     return replace(inputs, state=DangerState(elsewhere=work.dangers.of_machine(serial)))
+
+
+def serial_on_record(work: Work, spelled: str, viewer: Caller | None) -> str:
+    """The serial as it stands in the records, where it differs in case, blanks and marks only.
+
+    Raises InputError with the nearest where no machine of this caller's is spelled so, or several are.
+    """
+    with suppress(NotFoundError):
+        return seen_machine(work, spelled, viewer).serial
+    mine = None if viewer is None or viewer.role != "technician" else viewer.contractor or ""
+    like = work.machines.spelled_like(spelled, mine) if spelled.isprintable() else ()
+    if len(like) == 1:
+        return like[0]
+    fix = f"; did you mean {' or '.join(like)}?" if like else "; check its rating plate"
+    if not like and spelled.isprintable():
+        fix = hint(spelled, work.machines.serials(mine), fix)
+    raise InputError(
+        [Problem(f'no machine with the serial "{spelled[:80]}" is in the records{fix}', "/machine")]
+    )
 
 
 def decided_event(

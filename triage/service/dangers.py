@@ -1,13 +1,17 @@
-"""Dangers lifted: the words were misread, or the machine was made safe. Nothing else closes one."""
+"""Dangers lifted: the words were misread, or the machine was made safe. Nothing else closes one.
+
+A danger of spoiled product is made safe by the cleaning, whoever records it.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from triage.decide.dangers import facts_behind
+from triage.inputs.heard import hear
 from triage.records.caller import Caller
 from triage.records.danger import QUOTES, Danger
-from triage.records.payloads import DangerLifted, Decided, Lifting
+from triage.records.payloads import CheckDone, DangerLifted, Decided, Lifting, Noted
 from triage.records.ticket import Ticket
 from triage.rulebook.model import Rulebook
 from triage.service.changes import Change, change, decided_anew
@@ -16,6 +20,7 @@ from triage.store import Work
 from triage.values.errors import ConflictError, ForbiddenError, InputError, NotFoundError, Problem
 
 WHO_MAY = "a technician of the ticket's contractor or an ops lead lifts it as made safe"
+ANYONE_CLEANED = "record the cleaning, or lift it as made safe and say who cleaned"
 MOST_WHY = 1000
 
 
@@ -32,12 +37,12 @@ def lift_danger(
     """The ticket without a danger; decided again where it is open. `caution` is its id, `why` a sentence.
 
     `misread` (agent, ops) takes back the words and answers that raised it on this ticket; with some of its
-    `quotes` only the words in those places, and it stands by what else is known. `safe` (technician,
-    ops) lifts it on the machine, whichever ticket it stands on. Without `how` an agent says misread, others
-    safe. Raises NotFoundError for no such caution, ConflictError when it does not stand open here, and
-    ForbiddenError with who may.
+    `quotes` only the words in those places, and it stands by what else is known. `safe` (technician, ops,
+    and an agent where cleaning takes it away) lifts it on the machine, whichever ticket it stands on.
+    Without `how` an agent says misread, others safe. Raises NotFoundError for no such caution, ConflictError
+    when it does not stand open here, and ForbiddenError with who may.
     """
-    _check_why(why, "/why")
+    check_why(why, "/why")
     wanted = how or ("misread" if who.role == "agent" else "safe")
 
     def follows(work: Work, found: Ticket) -> Change:
@@ -51,7 +56,7 @@ def lift_danger(
             _refuse_misread(found, caution, own, beside, who)
             facts = _taken_back(service.rulebook, found, caution)
         else:
-            _refuse_safe(found, caution, own, beside, who)
+            _refuse_safe(service.rulebook, found, caution, own, beside, who)
         lifted = DangerLifted(caution, wanted, why.strip(), facts, some)
         if found.state == "closed":
             return Change([lifted], service.now())
@@ -72,30 +77,73 @@ def _some(own: Danger | None, quotes: Sequence[str]) -> tuple[str, ...] | None:
     return None if not quotes or set(places) <= set(quotes) else tuple(dict.fromkeys(quotes))
 
 
-def made_safe(ticket: Ticket, named: Sequence[str] | bool, note: str, who: Caller) -> list[DangerLifted]:
-    """What a close-out lifts: the cautions `named`, or with True all that stand open; its note says why.
+def noted(rulebook: Rulebook, ticket: Ticket, texts: Iterable[str]) -> list[Noted]:
+    """Those of the texts in which a danger is heard, and that were not said on this ticket before."""
+    before = (ticket.report.get("note"), *ticket.dangers.said)
+    return [Noted(text) for text in dict.fromkeys(texts) if text not in before and hear(rulebook, text)]
 
-    Raises ConflictError while another stands open, ForbiddenError where the caller may not lift any.
+
+def cleaned_away(rulebook: Rulebook, ticket: Ticket, done: CheckDone) -> list[DangerLifted]:
+    """What a check that was done lifts: the dangers of spoiled product that wait for it and nothing more."""
+    if done.result == "could_not_do":
+        return []
+    before = {each["check"] for each in ticket.report.get("checks") or () if each["result"] != "could_not_do"}
+    standing = dict.fromkeys(danger.caution for danger in ticket.dangers.standing)
+    return [
+        DangerLifted(id_, "safe", f"{rulebook.checks[done.check].title}: done.")
+        for id_ in standing
+        if _is_cleaned_away(rulebook, id_)
+        and done.check in rulebook.cautions[id_].first
+        and before.issuperset(set(rulebook.cautions[id_].first) - {done.check})
+    ]
+
+
+def made_safe(
+    rulebook: Rulebook,
+    standing: Sequence[str],
+    named: Sequence[str] | bool,
+    note: str,
+    who: Caller,
+) -> list[DangerLifted]:
+    """What a close-out lifts of the cautions whose danger is `standing`: those `named`, or with True all.
+
+    Its note says why. Raises ConflictError while another stands open, ForbiddenError where the caller may not
+    lift any.
     """
-    standing = list(dict.fromkeys(danger.caution for danger in ticket.dangers.standing))
-    lifted = standing if named is True else list(named or ())
+    lifted = list(standing) if named is True else list(named or ())
     unknown = [caution for caution in lifted if caution not in standing]
     if unknown:
         message = f"no such danger stands open: {', '.join(unknown)}"
         raise InputError([Problem(message, "/made_safe")])
     left = [caution for caution in standing if caution not in lifted]
     if left:
+        lifts = "; ".join(dict.fromkeys(_who_lifts(rulebook, caution) for caution in left))
         raise ConflictError(
-            f"a danger stands open: {', '.join(left)}; {WHO_MAY}, before or with the closing (made_safe)"
+            f"a danger stands open: {', '.join(left)}; {lifts}, before or with the closing (made_safe)"
         )
     if lifted:
-        if who.role not in ("technician", "ops"):
-            raise ForbiddenError(f"{', '.join(lifted)} cannot be lifted by this caller; {WHO_MAY}")
-        _check_why(note, "/note")
+        refused = [caution for caution in lifted if not may_lift(rulebook, caution, who)]
+        if refused:
+            raise ForbiddenError(f"{', '.join(refused)} cannot be lifted by this caller; {WHO_MAY}")
+        check_why(note, "/note")
     return [DangerLifted(caution, "safe", note.strip()) for caution in lifted]
 
 
-def _check_why(why: str, pointer: str) -> None:
+def _is_cleaned_away(rulebook: Rulebook, caution: str) -> bool:
+    return caution in rulebook.cautions and rulebook.cautions[caution].cleaned_away
+
+
+def may_lift(rulebook: Rulebook, caution: str, who: Caller) -> bool:
+    """Whether the caller may lift a danger as made safe."""
+    return who.role in ("technician", "ops") or (who.role == "agent" and _is_cleaned_away(rulebook, caution))
+
+
+def _who_lifts(rulebook: Rulebook, caution: str) -> str:
+    return ANYONE_CLEANED if _is_cleaned_away(rulebook, caution) else WHO_MAY
+
+
+def check_why(why: str, pointer: str) -> None:
+    """Raises InputError where `why` is no sentence, or too long to keep."""
     if len(why.split()) < 2:
         raise InputError([Problem("say in a sentence why the danger is gone", pointer)])
     if len(why) > MOST_WHY:
@@ -116,9 +164,14 @@ def _refuse_misread(
 
 
 def _refuse_safe(
-    ticket: Ticket, caution: str, own: Danger | None, beside: Sequence[Danger], who: Caller
+    rulebook: Rulebook,
+    ticket: Ticket,
+    caution: str,
+    own: Danger | None,
+    beside: Sequence[Danger],
+    who: Caller,
 ) -> None:
-    if who.role not in ("technician", "ops"):
+    if not may_lift(rulebook, caution, who):
         raise ForbiddenError(f"{caution} cannot be lifted as made safe by this caller; {WHO_MAY}")
     if own is None and not beside:
         _refuse_not_open(ticket, caution, beside)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -18,7 +19,7 @@ from triage.records.danger import Danger
 from triage.records.report import History, Machine, local_date
 from triage.records.ticket import Ticket
 from triage.rulebook.model import CareIntervals, Task
-from triage.service.changes import seen_machine, spent_on
+from triage.service.changes import seen_machine, serial_on_record, spent_on
 from triage.service.service import Service, one_version
 from triage.values.errors import ConflictError, InputError, Problem
 
@@ -74,6 +75,13 @@ def machine(service: Service, serial: str, viewer: Caller) -> MachineView:
     checklist = last_checklist(history.care, now)
     findings = () if checklist is None else judged(service.rulebook, found, checklist)
     return MachineView(found, history, care, tickets, findings, dangers)
+
+
+def as_recorded(service: Service, spelled: str, viewer: Caller) -> str:
+    """A serial as it stands in the records; one that cannot be found comes back as it was spelled."""
+    with service.store.read() as work, suppress(InputError):
+        return serial_on_record(work, spelled, viewer)
+    return spelled
 
 
 @one_version

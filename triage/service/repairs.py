@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from functools import partial
+from functools import partial, reduce
 from typing import cast
 
 from triage.decide.decide_data import decide_inputs, read_inputs, with_spent
@@ -38,12 +38,12 @@ from triage.records.report import History, Machine, PastRepair, local_date
 from triage.records.ticket import Event, Ticket
 from triage.repairs.approvals import approved_by, approved_by_authority, read_approval, refuse_own_approval
 from triage.repairs.close_out import CloseOut, comeback_of, read_close_out, refuse_late
-from triage.repairs.estimate_input import AskedLine, read_estimate
+from triage.repairs.estimate_input import AskedLine, read_estimate, texts_of
 from triage.repairs.judged import answer_to, held_for_outside, refuse_held
 from triage.repairs.pricing import Bill, Visit, billed, priced
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
 from triage.service.changes import Change, change, decided_event, found_for, machine_billed, refuse_open_swap
-from triage.service.dangers import made_safe
+from triage.service.dangers import made_safe, may_lift, noted
 from triage.service.service import Service
 from triage.store import Work
 from triage.values.errors import ConflictError, InputError, Problem
@@ -72,7 +72,8 @@ def close(
 ) -> Ticket:
     """The close-out: it is paid by an authorization or the standing limit, and joins the history.
 
-    ConflictError where the caller approved the authorization: who approves does not close on it.
+    ConflictError where the caller approved the authorization: who approves does not close on it. Where its
+    words raise a danger and it makes nothing safe, the ticket stays open with that danger.
     """
     return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.close(ticket, data, who))
 
@@ -114,7 +115,8 @@ class _Desk:
         cause = asked.cause or ticket.decided.computed_facts.top_cause or OTHER_CAUSE
         bill, machine = self._bill(ticket, cause, asked.after_hours, asked.lines)
         unanswered = self._unanswered(ticket, cause, bill, asked.note)
-        decision, decided = self._decide(ticket, unanswered)
+        words = noted(self.rulebook, ticket, texts_of(asked))
+        decision, decided = self._decide(ticket, *words, unanswered)
         answer, reasons = answer_to(decision, bill)
         held = answer == "hold" and not held_for_outside(self.rulebook, decision)
         before = self._within_word(ticket, bill, who) if held else None
@@ -134,7 +136,7 @@ class _Desk:
             )
             estimated = replace(estimated, claim_needs=warranty.claim_needs, at_risk=warranty.at_risk)
         if answer != "approve":
-            return self._change([estimated, decided])
+            return self._change([*words, estimated, decided])
         approved = Approved(
             estimate=estimated.revision,
             authority=None if before is None else before.authority,
@@ -145,7 +147,7 @@ class _Desk:
             why=" ".join(reasons),
             person=None if before is None else before.person,
         )
-        return self._change([estimated, decided, approved])
+        return self._change([*words, estimated, decided, approved])
 
     def _unanswered(self, ticket: Ticket, cause: str, bill: Bill, note: str) -> Estimated:
         return Estimated(
@@ -172,15 +174,25 @@ class _Desk:
         approval = read_approval(data, self.rulebook, self.now, who)
         on = local_date(machine_billed(self.work, ticket), self.now)
         log, spent = self._log(ticket), self._spent(ticket)
-        return self._change(
-            [approved_by_authority(self.rulebook, approval, who, ticket, log, spent, on, self.now)]
-        )
+        approved = approved_by_authority(self.rulebook, approval, who, ticket, log, spent, on, self.now)
+        words = noted(self.rulebook, ticket, [approval.why])
+        heard = [self._decide(ticket, *words)[1]] if words else []
+        return self._change([*words, *heard, approved])
 
     def close(self, ticket: Ticket, data: object, who: Caller) -> Change:
         refuse_open_swap(self.work, ticket)
         machine = machine_billed(self.work, ticket)
         close_out = read_close_out(data, self.rulebook, machine, ticket.opened_at, self.now)
-        lifted = made_safe(ticket, close_out.made_safe, close_out.note, who)
+        words = noted(self.rulebook, ticket, texts_of(close_out))
+        standing = list(dict.fromkeys(danger.caution for danger in ticket.dangers.standing))
+        if words:
+            heard, decided = self._decide(ticket, *words)
+            before = {danger.caution for danger in ticket.dangers.open}
+            raised = {danger.caution for danger in heard.dangers if danger.ticket is None} - before
+            if not all(close_out.says_safe(one) and may_lift(self.rulebook, one, who) for one in raised):
+                return self._change([*words, decided])
+            standing += sorted(raised - {*standing})
+        lifted = made_safe(self.rulebook, standing, close_out.made_safe, close_out.note, who)
         cause = close_out.cause or OTHER_CAUSE
         bill, _ = self._bill(ticket, cause, close_out.after_hours, close_out.lines)
         decision, _ = self._decide(ticket, self._unanswered(ticket, cause, bill, close_out.note))
@@ -194,7 +206,7 @@ class _Desk:
         if machine is not None and close_out.visited:
             repair = PastRepair(close_out.at, ticket.id, close_out.cause, bill.beyond_warranty)
             also = partial(_join_history, machine.serial, repair)
-        return self._change([*lifted, self._closed(ticket, machine, close_out, bill)], also)
+        return self._change([*words, *lifted, self._closed(ticket, machine, close_out, bill)], also)
 
     def reopen(self, ticket: Ticket, why: str) -> Change:
         if ticket.state != "closed":
@@ -202,9 +214,8 @@ class _Desk:
         if not why.strip():
             raise InputError([Problem("say why, in a sentence", "/why")])
         refuse_late(ticket, machine_billed(self.work, ticket), self.rulebook.reopen_days, self.now)
-        reopened = Reopened(why, self.now)
-        _, decided = self._decide(ticket, reopened)
-        return self._change([reopened, decided])
+        news: list[Payload] = [Reopened(why, self.now), *noted(self.rulebook, ticket, [why])]
+        return self._change([*news, self._decide(ticket, *news)[1]])
 
     def _closed(self, ticket: Ticket, machine: Machine | None, close_out: CloseOut, bill: Bill) -> Closed:
         history = History() if machine is None else self.work.care.history(machine.serial)
@@ -242,12 +253,12 @@ class _Desk:
         )
         return priced(self.rulebook, visit, lines), machine
 
-    def _decide(self, ticket: Ticket, new: Payload) -> tuple[Decision, Decided]:
-        report, left_out = report_now(ticket, [new], self.rulebook)
+    def _decide(self, ticket: Ticket, *news: Payload) -> tuple[Decision, Decided]:
+        report, left_out = report_now(ticket, news, self.rulebook)
         found = partial(found_for, self.work, ticket)
         inputs = read_inputs(report, self.rulebook, self.now, found)
         inputs = with_spent(inputs, self._spent(ticket) if ticket.spent else None)
-        inputs = replace(inputs, state=danger_after(ticket.dangers, new))
+        inputs = replace(inputs, state=reduce(danger_after, news, ticket.dangers))
         decision = decide_inputs(self.rulebook, self.engine, inputs)
         return decision, decided_event(ticket.id, decision, inputs, left_out)
 

@@ -27,6 +27,7 @@ from triage.service.changes import (
     refuse_moved,
     seen_ticket,
 )
+from triage.service.dangers import cleaned_away
 from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.store.tables.desk import VIEWS, OpenTicket, View
@@ -230,11 +231,16 @@ def _differs(rulebook: Rulebook, fact: str, value: object, known: object) -> boo
 def record_check(
     service: Service, ticket_id: str, check: str, result: str, who: Caller, if_version: int | None = None
 ) -> Ticket:
-    """What came of a check (`cured`, `not_cured`, `could_not_do`); decided again."""
+    """What came of a check (`cured`, `not_cured`, `could_not_do`); decided again.
+
+    Cleaning that was done lifts the dangers of spoiled product that waited for it, on the whole machine.
+    """
     done = CheckDone(check, result)
-    return change(
-        service, ticket_id, who, if_version, lambda work, found: decided_anew(service, work, found, done)
-    )
+
+    def follows(work: Work, found: Ticket) -> Change:
+        return decided_anew(service, work, found, done, *cleaned_away(service.rulebook, found, done))
+
+    return change(service, ticket_id, who, if_version, follows)
 
 
 def ticket(service: Service, ticket_id: str, viewer: Caller) -> Ticket:

@@ -12,6 +12,7 @@ from typing import Any
 
 from triage.decide.outcome import cautions_that_hold
 from triage.decide.visit import visit_kit, visit_skill
+from triage.inputs.heard import hear
 from triage.inputs.reader import InputReader
 from triage.records.caller import Caller
 from triage.records.decision import CauseChance
@@ -119,6 +120,8 @@ def _read_scheduled(
         elif at > now + timedelta(days=FURTHEST_DAYS):
             reader.problem(f"a visit is planned at most {FURTHEST_DAYS} days ahead; fix the date", "/at")
     technician = reader.text(data.get("technician"), "/technician", MOST_TECHNICIAN).strip()
+    if hear(service.rulebook, technician):
+        reader.problem("a danger is heard here, where a name stands; report it as an answer", "/technician")
     contractor = reader.name(data.get("contractor"), "/contractor")
     if who.role == "technician":
         if contractor not in (None, who.contractor):

@@ -25,15 +25,17 @@ SERIAL = "LH20-1"
 HEARD = "no idea, but it gave me a shock"
 FIGURE = "Only a way of speaking"
 MENDED = "Mended and tested by Fogline."
-BEHIND = {"shock": "shock_felt", "liquid": "liquid_in_base", "mold": "mold_seen"}
+BEHIND = {"shock": "shock_felt", "liquid": "liquid_in_base", "mold": "mold_seen", "sour": "sour_seen"}
 CAUTIONS, FACTS = sorted(BEHIND), sorted((*BEHIND.values(), "fill_level"))
 CAUTION_OF = {name: caution for caution, name in BEHIND.items()}
 READERS = ["page", "agent", "fogline"]
 """An agent on the page, and by API an agent and a technician."""
 STOP = 'role="alertdialog"'
-FORBIDS = {"mold": {"fill-hopper"}}
+FORBIDS: dict[str, set[str]] = {"mold": {"fill-hopper"}, "sour": set()}
 """What a caution forbids by name; the others stop use and forbid every check."""
-NEAR = ("fill_level", "filter_days", "mold_seen", "seal_style")
+CLEANS = "rinse-filter"
+"""The check that comes first while the product is sour, and that lifts it."""
+NEAR = ("fill_level", "filter_days", "mold_seen", "seal_style", "sour_seen")
 
 WHICH = st.integers(0, 1)
 
@@ -42,13 +44,20 @@ Raised = tuple[str, str]
 
 
 def files() -> dict[str, object]:
-    """The two dangers that stop use, of which one is told from afar, and mold, which forbids one check."""
+    """The two dangers that stop use, of which one is told from afar, mold, which forbids one check, and sour
+    product, which forbids none and is cleaned away.
+    """
+    sour = {"text": "Throw it away and clean.", "first": [CLEANS]}
     mold = {"text": "Do not fill it up: mold.", "forbids": ["fill-hopper"]}
     found = {"mold_seen": True}
     return {
         **danger_files(),
         "facts/shock_felt.yml": fact("shock_felt", "flag", danger=True, near=False),
         "facts/mold_seen.yml": fact("mold_seen", "flag", danger=True),
+        "facts/sour_seen.yml": fact("sour_seen", "flag", danger=True),
+        "cautions/sour.yml": head(
+            "sour", {"sour_seen": True}, {"sour_seen": True}, {"sour_seen": False}, then=sour
+        ),
         "cautions/mold.yml": head("mold", found, found, {"mold_seen": False}, then=mold),
     }
 
@@ -113,6 +122,7 @@ class BothDoors(RuleBasedStateMachine):
         self.ids: list[str] = []
         self.raised: set[Raised] = set()
         self.lifted: set[Raised] = set()
+        self.closings = 0
 
     def teardown(self) -> None:
         self._running.__exit__(None, None, None)
@@ -157,7 +167,7 @@ class BothDoors(RuleBasedStateMachine):
             ticket = sent.headers["Location"].rsplit("/", 1)[1]
             dangerous = bool(note) and not misread
         else:
-            calm = {**CALM, "mold_seen": False, **report["answers"]}
+            calm = {**CALM, "mold_seen": False, "sour_seen": False, **report["answers"]}
             ticket = self.send("POST", "/v1/reports", {**report, "answers": calm}).json["ticket"]  # type: ignore[index]
             dangerous = report is not CALM_REPORT
         self.ids.append(ticket)
@@ -201,13 +211,30 @@ class BothDoors(RuleBasedStateMachine):
     def undo(self, which: int) -> None:
         assert self.submit(self.ticket(which), "undo") in (303, 404)
 
-    @rule(which=WHICH, name=st.sampled_from(["fill-hopper", "rinse-filter"]), by_page=st.booleans())
-    def fixed(self, which: int, name: str, by_page: bool) -> None:
+    @rule(
+        which=WHICH,
+        name=st.sampled_from(["fill-hopper", CLEANS]),
+        result=st.sampled_from(["cured", "not_cured", "could_not_do"]),
+        by_page=st.booleans(),
+    )
+    def done(self, which: int, name: str, result: str, by_page: bool) -> None:
         ticket = self.ticket(which)
         if by_page:
-            self.submit(ticket, "checks", check=name, result="cured")
+            assert self.submit(ticket, "checks", check=name, result=result) == 303
         else:
-            self.send("POST", f"/v1/tickets/{ticket}/checks", {"check": name, "result": "cured"})
+            body = {"check": name, "result": result}
+            assert self.send("POST", f"/v1/tickets/{ticket}/checks", body).status_code == 200
+        if name == CLEANS and result != "could_not_do":
+            self.lifted |= {each for each in self.raised if each[1] == "sour"}
+
+    @rule(which=WHICH, by=st.sampled_from(["agent", "fogline"]))
+    def words_at_a_closing(self, which: int, by: str) -> None:
+        ticket = self.ticket(which)
+        self.closings += 1
+        note = f"It gave me a shock, {self.closings} times."
+        body = {"cause": "no_fault_found", "cured_by": "nothing", "note": note}
+        assert self.send("POST", f"/v1/tickets/{ticket}/close", body, by).status_code == 409
+        self.raised.add((ticket, "shock"))
 
     @rule(tick=st.booleans())
     def read_out(self, tick: bool) -> None:
@@ -240,7 +267,7 @@ class BothDoors(RuleBasedStateMachine):
         who = "agent" if not may else "ops" if door == "page" else "fogline"
         stands = {each for each in self.raised if each[1] == caution}
         done = self.lift(ticket, caution, "safe", MENDED, door, who)
-        assert done == bool(may and stands)
+        assert done == bool((may or caution == "sour") and stands)
         if done:
             self.lifted |= stands
 
@@ -279,7 +306,7 @@ class BothDoors(RuleBasedStateMachine):
             for shown in (row, line):
                 assert shown is not None
                 told = shown[0].partition("Danger open:")[2].lower()
-                assert sorted(re.findall("shock|liquid|mold", told)) == open_now
+                assert sorted(re.findall("shock|liquid|mold|sour", told)) == open_now
             assert (line[0] in queue.partition("Danger: act now")[2].partition("</section>")[0]) == bool(
                 open_now
             )
@@ -294,10 +321,14 @@ class BothDoors(RuleBasedStateMachine):
             page = self.call_page(ticket)
             offered = set(re.findall(r'type="hidden" name="check" value="([\w-]+)"', page))
             assert offered <= plan
-            if self.raised:
-                assert found["outcome"] != "fix_in_store"
+            cautions = {caution for _, caution in self.raised}
+            if cautions:
                 assert not found["decision"]["solved"]
                 assert not plan & forbidden(self.raised, plan)
+            if cautions - {"sour"}:
+                assert found["outcome"] != "fix_in_store"
+            if "sour" in cautions and plan:
+                assert found["decision"]["plan"][0]["check"] == CLEANS
 
     @invariant()
     def after_a_stop_nothing_asked_leads_near(self) -> None:

@@ -218,6 +218,23 @@ def test_a_mark_holds_for_the_words_that_were_shown_and_no_others(desk: FlaskCli
     assert desk.post("/report", data=form).status_code == 409
 
 
+def test_a_report_that_is_refused_files_nothing(desk: FlaskClient, service: Service) -> None:
+    for second in ({}, {"second": "1"}):
+        form = {**FORM, "note": NOTE, "heard.shock": "x", **second}
+        refused = desk.post("/report", data=form)
+        assert refused.status_code == 422
+        assert "say in a sentence why the danger is gone" in refused.text
+        assert tickets.tickets(service, OPS).tickets == ()
+
+
+def test_a_serial_in_another_spelling_is_the_same_machine(desk: FlaskClient, stopped: str) -> None:
+    form = {**FORM, "machine": " lh 20-1", "note": "It is slow."}
+    again = desk.post("/report", data=form)
+    assert again.status_code == 409
+    assert stopped in again.text
+    assert 'value="LH20-1"' in again.text
+
+
 def test_a_danger_said_instead_of_a_number_is_heard(desk: FlaskClient, service: Service) -> None:
     call = desk.post("/report", data=FORM).headers["Location"]
     page = step(desk, call, "answers", fact="filter_days", value="no idea but it zapped me")

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from tests.api.conftest import Send
-from tests.triage.services import REPORT
+from tests.triage.services import MACHINES, REPORT
+from triage.service.service import Service
 
 
 @pytest.fixture
@@ -25,6 +27,26 @@ def test_a_report_becomes_a_ticket_with_its_decision(send: Send) -> None:
     found = send("GET", response.headers["Location"])
     assert found.json == response.json
     assert found.headers["ETag"] == '"2"'
+
+
+@pytest.mark.parametrize("spelled", ["lh20-1", "LH20 1", "lh201", " lh20.1 "])
+def test_a_serial_may_be_spelled_otherwise(send: Send, spelled: str) -> None:
+    for door in ("/v1/reports", "/v1/triage"):
+        said = send("POST", door, {**REPORT, "machine": spelled})
+        assert said.status_code in (200, 201), said.text
+    assert send("GET", "/v1/tickets?machine=LH20-1").json["items"][0]["machine"] == "LH20-1"
+    path = f"/v1/tickets/{send('GET', '/v1/tickets').json['items'][0]['ticket']}/answers"
+    assert send("POST", path, {"answers": {"filter_days": 2}}).status_code == 200
+
+
+def test_a_serial_that_is_near_is_suggested_and_two_alike_are_named(send: Send, service: Service) -> None:
+    refused = send("POST", "/v1/reports", {**REPORT, "machine": "LH20-11"})
+    assert (refused.status_code, refused.json["errors"][0]["pointer"]) == (422, "/machine")
+    assert 'did you mean "LH20-1"?' in refused.json["detail"]
+    with service.store.write() as work:
+        work.machines.put_machines([replace(MACHINES[0], serial="LH2-01")])
+    refused = send("POST", "/v1/reports", {**REPORT, "machine": "lh201"})
+    assert "did you mean LH2-01 or LH20-1?" in refused.json["detail"]
 
 
 def test_the_computation_alone_gives_the_same_decision_and_stores_nothing(send: Send) -> None:

@@ -152,6 +152,7 @@ def states(draw: st.DrawFn) -> DangerState:
         elsewhere=tuple(Danger(id_, "words", NOW, "it smokes", "T-2") for id_ in draw(dangers)),
         safe=tuple(MadeSafe(id_, 1 + len(texts)) for id_ in draw(dangers)),
         misread=dict.fromkeys(draw(st.lists(facts, max_size=2, unique=True)), 1 + len(texts)),
+        told=tuple(draw(st.lists(st.sampled_from(ASKED), max_size=2, unique=True))),
     )
 
 
@@ -181,6 +182,7 @@ class Ticket:
     def answer(self, more: Mapping[str, bool]) -> None:
         """What is said again replaces what was said before."""
         self.report = replace(self.report, answers={**self.report.answers, **more})
+        self.state = replace(self.state, told=tuple(dict.fromkeys((*self.state.told, *more))))
 
     def open_on_it(self) -> list[Danger]:
         """As another ticket of the machine sees them."""
@@ -205,14 +207,18 @@ def assert_safe(rulebook: Rulebook, found: Decision, report: Report, state: Dang
     plan = [step.check for step in found.plan]
     assert forbidden.isdisjoint(plan)
     assert all(rulebook.checks[check].who == "clerk" for check in plan)
+    performed = {done.check for done in report.checks if done.result != "could_not_do"}
+    untold = not state.told and not state.said
     for caution in fired:
-        if caution.guards and not caution.only_with_checks:
+        cleaned = caution.cleaned_away and untold and performed.issuperset(caution.first)
+        if caution.guards and not caution.only_with_checks and not cleaned:
             assert caution.head.id in standing
         if not caution.only_with_checks:
             assert caution.head.id in {each.rule for each in found.cautions}
             assert caution.visit_priority is None or found.priority <= caution.visit_priority
     if found.dangers:
         assert not found.solved
+    if any(id_ not in rulebook.cautions or rulebook.cautions[id_].bars for id_ in standing):
         assert found.outcome != "fix_in_store"
     if standing - rulebook.cautions.keys():
         assert plan == []
@@ -230,8 +236,13 @@ def assert_safe(rulebook: Rulebook, found: Decision, report: Report, state: Dang
     if stopped:
         assert not any(rulebook.facts[question.fact].near for question in found.questions)
     assert not {question.fact for question in found.questions} & {*report.answers, *report.unknown}
-    first = {check for caution in fired if not caution.only_with_checks for check in caution.first}
-    first -= {done.check for done in report.checks if done.result != "could_not_do"}
+    first = {
+        check
+        for caution in fired
+        if not caution.only_with_checks
+        for check in caution.first
+        if check not in performed or (caution.cleaned_away and caution.head.id in standing)
+    }
     assert not (found.solved and first)
     if first and plan:
         assert set(plan[: len(first)]) == first

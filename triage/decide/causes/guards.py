@@ -42,7 +42,7 @@ def _keepers(rulebook: Rulebook) -> tuple[Caution, ...]:
         caution
         for caution in rulebook.cautions.values()
         if caution.head.status == "live"
-        if caution.forbids or (caution.guards and not caution.only_with_checks)
+        if caution.forbids or (caution.bars and not caution.only_with_checks)
     )
 
 

@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from triage.logic.unary_tests import FactType
-from triage.rulebook.model import Outcome, Skill, Status
+from triage.rulebook.model import Harm, Outcome, Skill, Status
 from triage.rulebook.reading.shape_types import (
     Amount,
     Id,
@@ -140,6 +140,7 @@ class CautionThen(Shape):
     forbids: list[Id] | Literal["all"] = []
     visit_skill: Skill | None = None
     visit_priority: Annotated[int, Field(ge=1, le=9)] | None = None
+    harm: Harm | None = None
     defers_to: list[Text] = []
     first: list[Id] = []
 

@@ -30,18 +30,31 @@ class Narrowing:
         """
         return self._example(old, "true", new, "not true", "it no longer holds for")
 
+    def gained(self, old: Condition, new: Condition, under: Condition | None = None) -> str | None:
+        """Why there are reports in which `new` holds and `old` does not, `under` holding too; None: none."""
+        return self._example(new, "true", old, "not true", "it is so now for", under)
+
     def fails_more(self, old: Condition, new: Condition) -> bool:
         """Whether `new` is false in reports in which `old` is not; so, too, where it is unproved."""
         return self._example(new, "false", old, "not false", "it fails for") is not None
 
-    def _example(self, one: Condition, so: Wish, other: Condition, not_so: Wish, words: str) -> str | None:
+    def _example(
+        self,
+        one: Condition,
+        so: Wish,
+        other: Condition,
+        not_so: Wish,
+        words: str,
+        under: Condition | None = None,
+    ) -> str | None:
         if one == other:
             return None
         if (facts_in(one) | facts_in(other)) & self._retyped:
             return UNPROVED
         space = self._reason.space
         try:
-            found = self._reason.together([space.formula(one, so), space.formula(other, not_so)])
+            beside = () if under is None else (space.formula(under, "true"),)
+            found = self._reason.together([space.formula(one, so), space.formula(other, not_so), *beside])
         except TooHard:
             return UNPROVED
         return None if found is None else f"{words} {self._reason.example(found, (one, other))}"
@@ -60,6 +73,7 @@ def _both(before: Rulebook, after: Rulebook) -> Rulebook:
         facts={**after.facts, **own},
         symptoms={**after.symptoms, **before.symptoms},
         causes={**after.causes, **before.causes},
+        checks={**before.checks, **{f"{id_} after": each for id_, each in after.checks.items()}},
         cautions={**before.cautions, **{f"{id_} after": each for id_, each in after.cautions.items()}},
         derive={**before.derive, **{f"{id_} after": each for id_, each in after.derive.items()}},
     )

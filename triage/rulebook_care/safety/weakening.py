@@ -9,11 +9,12 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
-from triage.decide.outcome import SKILLS
+from triage.decide.outcome import HARMS, SKILLS, read_out
 from triage.rulebook.model import Caution, Check, DeriveRule, Fact, Rulebook
 from triage.rulebook_care.safety.guarded import guarded_facts
 from triage.rulebook_care.safety.loss import Loss
 from triage.rulebook_care.safety.narrowing import Narrowing
+from triage.rulebook_care.safety.offered import offered_more
 from triage.rulebook_care.safety.unheard import unheard
 
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
@@ -25,6 +26,7 @@ def weakened(before: Rulebook, after: Rulebook) -> tuple[Loss, ...]:
     found = [
         *_cautions(before, after, narrowing),
         *_checks(before, after),
+        *offered_more(before, after, narrowing),
         *_facts(before, after),
         *_derive(before, after, narrowing),
         *unheard(before, after),
@@ -71,6 +73,8 @@ def _weaker(old: Caution, new: Caution, after: Rulebook) -> Iterator[str]:
         new.visit_priority is None or new.visit_priority > old.visit_priority
     ):
         yield f"is less urgent: visit priority {old.visit_priority} → {new.visit_priority or 'none'}"
+    if new.harm != old.harm and read_out(new) > read_out(old):
+        yield f"is read out later: {HARMS[read_out(old)]} → {HARMS[read_out(new)]}"
     if _rank(new) < _rank(old):
         yield f"asks for less skill: {old.visit_skill} → {new.visit_skill or 'any'}"
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import fields, replace
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import ColumnElement, bindparam, func, select
 from sqlalchemy.orm import Session
 
 from triage.records.report import Machine, Site
@@ -15,6 +15,9 @@ from triage.values.errors import NotFoundError
 
 __all__ = ["Contractor", "Machines"]
 
+
+_MARKS = " -_./"
+"""What people leave out of a serial, or put in."""
 
 _SITES, _MACHINES = SiteRow.__table__, MachineRow.__table__
 _MACHINE = tuple(field.name for field in fields(Machine) if field.name != "site")
@@ -41,6 +44,23 @@ class Machines:
         site = row[len(_MACHINE) :]
         record = dict(zip(_MACHINE, row, strict=False))
         return Machine(**record, site=None if site[0] is None else Site(*site))
+
+    def spelled_like(self, serial: str, contractor: str | None = None) -> tuple[str, ...]:
+        """The serials, one contractor's or all, that differ from this one in case, blanks and marks only."""
+        column, plain = func.upper(MachineRow.serial), serial.upper()
+        for mark in _MARKS:
+            column, plain = func.replace(column, mark, ""), plain.replace(mark, "")
+        return self._serials(contractor, column == plain)
+
+    def serials(self, contractor: str | None = None) -> tuple[str, ...]:
+        """All serials, or one contractor's."""
+        return self._serials(contractor)
+
+    def _serials(self, contractor: str | None, *where: ColumnElement[bool]) -> tuple[str, ...]:
+        query = select(MachineRow.serial).where(*where).order_by(MachineRow.serial)
+        if contractor is not None:
+            query = query.where(MachineRow.contractor_id == contractor)
+        return tuple(self._session.scalars(query))
 
     def site(self, site_id: str) -> Site:
         row = self._session.get(SiteRow, site_id)

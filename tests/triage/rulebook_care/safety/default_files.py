@@ -126,6 +126,11 @@ WEAKER: dict[str, tuple[Edit, str, str]] = {
         "is no longer a danger",
     ),
     "phrases": (drop_phrases, "words/shock.yml", "no longer hears “shock|shocked"),
+    "read out": (
+        with_value("food", SHOCK, "then", "harm"),
+        SHOCK,
+        "is read out later: life → food",
+    ),
     "excused": (excuse, "words/shock.yml", "no longer hears it where “electric kettle” is said"),
 }
 """Each way of weakening: the edit, the file that it is laid to, and how it is said."""

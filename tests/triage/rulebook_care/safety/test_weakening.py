@@ -66,6 +66,66 @@ def test_a_caution_taken_off_a_check_and_a_check_no_longer_first_are_told() -> N
     assert "no longer puts the check" in loss.what
 
 
+def renamed(old: str, new: str, **changed: object) -> Edit:
+    """Takes a check out and writes it anew under another id."""
+
+    def edit(files: Files) -> None:
+        check = files.pop(f"checks/{old}.yml")
+        files[f"checks/{new}.yml"] = {**check, "id": new, "title": "Something new", **changed}
+        for path, data in files.items():
+            if path.startswith("cautions/") and isinstance(data["then"].get("forbids"), list):
+                data["then"]["forbids"] = [each for each in data["then"]["forbids"] if each != old]
+
+    return edit
+
+
+SCRUB = renamed("wipe-probe", "scrub", cautions=[])
+WIPED_SO = ["Switch off.", "Wipe both pins in the hopper with a clean, damp cloth."]
+REWORDED = renamed("wipe-probe", "scrub", cautions=[], steps=WIPED_SO)
+LIFT = renamed("level-machine", "shift")
+RESET = with_value({"symptom": '"trips_breaker","no_power"'}, "checks/reset-breaker.yml", "when")
+
+
+@pytest.mark.parametrize(
+    ("edit", "file", "words"),
+    [
+        (SCRUB, "checks/scrub.yml", "and comes without the caution unplug-first"),
+        (REWORDED, "checks/scrub.yml", "asks for “Wipe both pins"),
+        (LIFT, "checks/shift.yml", "and is not forbidden by the caution lifting-alone"),
+        (RESET, "checks/reset-breaker.yml", "is offered where a danger kept it away: it is so now for"),
+    ],
+)
+def test_a_check_written_anew_or_offered_more_widely_is_told(edit: Edit, file: str, words: str) -> None:
+    losses = weakened(default_rulebook(), rulebook_from_data(default_files(edit)))
+    assert any(loss.edit == file and words in loss.what for loss in losses), losses
+
+
+def test_a_caution_that_forbids_by_name_does_not_let_a_check_in_by_a_wider_condition() -> None:
+    def by_name(files: Files) -> None:
+        files[CRACKED]["then"] |= {"stop_use": False}
+
+    def wider_too(files: Files) -> None:
+        by_name(files)
+        files["checks/wipe-sweat.yml"]["when"] = {"symptom": '"leaking","leaking_behind_hopper","watery"'}
+
+    before = rulebook_from_data(default_files(by_name))
+    losses = weakened(before, rulebook_from_data(default_files(wider_too)))
+    assert [loss.edit for loss in losses] == ["checks/wipe-sweat.yml"]
+    assert "is offered under the caution “Barrel or hopper is cracked”" in losses[0].what
+
+
+def new_check(files: Files) -> None:
+    """It shares only the steps that stand in most checks."""
+    cautions = files["checks/wipe-probe.yml"]["cautions"]
+    files["checks/dust-lid.yml"] = {
+        **files["checks/wipe-probe.yml"],
+        "id": "dust-lid",
+        "cautions": [],
+        "steps": ["Switch both sides off.", "Dust the lid."],
+    }
+    assert cautions
+
+
 def told_to_wipe(files: Files) -> None:
     text = files[SHOCK]["then"]["text"]
     files[SHOCK]["then"]["text"] = text.replace(
@@ -103,6 +163,8 @@ def wider(files: Files) -> None:
         with_value(1, CRACKED, "then", "visit_priority"),
         with_value("electrical", CRACKED, "then", "visit_skill"),
         with_value(True, "facts/lid_on.yml", "danger"),
+        with_value({"symptom": '"watery","noisy"'}, "checks/rinse-filter.yml", "when"),
+        new_check,
     ],
 )
 def test_stronger_and_reworded_is_no_loss(edit: Edit) -> None:

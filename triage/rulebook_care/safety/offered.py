@@ -1,0 +1,99 @@
+"""Checks that a changed rulebook offers where the one before it did not, or without what came with them.
+
+A check is known again by its steps, whatever its id: one that is taken out and written anew is no new check.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping, Sequence
+
+from rapidfuzz import fuzz
+
+from triage.logic.conditions import facts_in
+from triage.rulebook.model import Caution, Check, Rulebook
+from triage.rulebook_care.safety.guarded import guarded_facts
+from triage.rulebook_care.safety.loss import Loss
+from triage.rulebook_care.safety.narrowing import Narrowing
+
+SAME_STEP = 85
+"""Of 100: how much two steps are alike that ask for the same thing. Our own estimate."""
+COMMON_STEP = 3
+"""A step that stands in so many checks, such as switching off, tells none of them from another."""
+
+
+def offered_more(before: Rulebook, after: Rulebook, narrowing: Narrowing) -> Iterator[Loss]:
+    """Clerk's checks of `after` that are offered more widely, or with less said beside them, than before."""
+    common = _common_steps(before)
+    for id_, new in after.checks.items():
+        if new.who != "clerk":
+            continue
+        edit, called = f"checks/{id_}.yml", f"the check “{new.title}”"
+        if id_ in before.checks:
+            for what in _wider(before, after, before.checks[id_], new, narrowing):
+                yield Loss(edit, f"{called} {what}")
+        for old in before.checks.values():
+            if old.id != id_ and id_ not in before.checks and (step := _same_step(old, new, common)):
+                for what in _lacking(before, after, old, new):
+                    yield Loss(edit, f"{called} asks for “{step}” as the check “{old.title}” did, and {what}")
+
+
+def _wider(before: Rulebook, after: Rulebook, old: Check, new: Check, narrowing: Narrowing) -> Iterator[str]:
+    if not new.near:
+        return
+    if facts_in(old.when) & guarded_facts(before):
+        why = narrowing.gained(old.when, new.when)
+        if why is not None:
+            yield f"is offered where a danger kept it away: {why}"
+    for caution in _by_name(before):
+        now = after.cautions.get(caution.head.id, caution)
+        if new.id not in now.forbids | caution.forbids and not now.keeps_all_back:
+            why = narrowing.gained(old.when, new.when, caution.head.when)
+            if why is not None:
+                yield f"is offered under the caution “{caution.head.title}”: {why}"
+
+
+def _lacking(before: Rulebook, after: Rulebook, old: Check, new: Check) -> Iterator[str]:
+    """What came with an old check and does not come with the new one that asks for the same."""
+    for beside in old.cautions:
+        if beside not in new.cautions and beside in after.cautions:
+            yield f"comes without the caution {beside}"
+    for caution in before.cautions.values():
+        now = after.cautions.get(caution.head.id)
+        if (
+            now is not None
+            and old.id in caution.forbids
+            and not now.forbids_all_checks | (new.id in now.forbids)
+        ):
+            yield f"is not forbidden by the caution {caution.head.id}"
+    if old.near and not new.near:
+        yield "does not count as going near the machine"
+    if old.who == "technician":
+        yield "is for the clerk, not for a technician"
+
+
+def _by_name(rulebook: Rulebook) -> tuple[Caution, ...]:
+    """The live cautions that forbid some checks and leave the others."""
+    return tuple(
+        caution
+        for caution in rulebook.cautions.values()
+        if caution.head.status == "live" and caution.forbids
+        if not caution.only_with_checks and not caution.keeps_all_back
+    )
+
+
+def _common_steps(rulebook: Rulebook) -> frozenset[str]:
+    counted: Mapping[str, int] = Counter(
+        step for check in rulebook.checks.values() for step in {*check.steps}
+    )
+    return frozenset(step for step, times in counted.items() if times >= COMMON_STEP)
+
+
+def _same_step(old: Check, new: Check, common: frozenset[str]) -> str | None:
+    """A step of the new check that asks for what a step of the old one did; common steps tell nothing."""
+    telling = [step for step in old.steps if step not in common]
+    return next((step for step in new.steps if step not in common and _stands(step, telling)), None)
+
+
+def _stands(step: str, steps: Sequence[str]) -> bool:
+    return any(fuzz.ratio(step.casefold(), one.casefold()) >= SAME_STEP for one in steps)
