@@ -32,6 +32,9 @@ MOST_MEMORY = 300 * 1024
 ROOM = 1024 * 1024 * 1024
 """Bytes beyond what is in use after which an allocation fails, so that no input harms the machine."""
 
+FROM_SEED = 0.5
+"""Share of inputs made from a seed and not from what reached something new, most of which is refused."""
+
 
 class TooLong(BaseException):
     """Past MOST_SECONDS; no `except Exception` on the way holds it up."""
@@ -116,7 +119,9 @@ def main(name: str, inputs: int) -> None:
         def mutate(data: bytes, most: int, _seed: int) -> bytes:
             if random.random() < 0.1:
                 return bytes(atheris.Mutate(data, most))
-            return mutated(data or random.choice(opened.seeds), random, opened.words, most, opened.still)
+            if not data or random.random() < FROM_SEED:
+                data = random.choice(opened.seeds)
+            return mutated(data, random, opened.words, most, opened.still)
 
         flags = [
             "-len_control=0",

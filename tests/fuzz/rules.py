@@ -183,9 +183,7 @@ def conditions() -> Iterator[Opened]:
     seeds.append(
         b'{"any_of": [{"filter_days": "> 15"}, {"unknown": ["fill_level"]}], "known": ["gas_smell"]}'
     )
-    seeds.append(
-        b'{"none_of": [{"filter_days": "[2..6]", "symptom": "not(leaking)"}, {"gas_smell": true}]}'
-    )
+    seeds.append(b'{"none_of": [{"filter_days": "[2..6]", "symptom": "not(leaking)"}, {"gas_smell": true}]}')
     words = [*(name.encode() for name in facts), b"any_of", b"none_of", b"known", b"unknown", b"> 15", b"-"]
     yield Opened(refusing(read, TooManyRows, NotPlain), seeds, words)
 
