@@ -130,7 +130,9 @@ def _pairs(given: object) -> list[tuple[str, str]]:
 
 
 def _sent(value: object) -> str:
-    return value if isinstance(value, str) else json.dumps(value, default=str)
+    """What a client can send: no halves of characters."""
+    text = value if isinstance(value, str) else json.dumps(value)
+    return text.encode("utf-8", "replace").decode("utf-8")
 
 
 def _is_header(name: str, value: str) -> bool:
