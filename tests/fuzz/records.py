@@ -90,7 +90,7 @@ def reports() -> Iterator[Opened]:
     yield Opened(refusing(read), seeds, words_of_rules())
 
 
-@door("machines", nightly=300_000)
+@door("machines", nightly=250_000)
 def machines() -> Iterator[Opened]:
     rules = minimal_rulebook()
 
@@ -103,7 +103,7 @@ def machines() -> Iterator[Opened]:
     yield Opened(refusing(read), [json_seed(MACHINE)], [*words_of_rules(), b"fully_cleaned", b"Asia/Kolkata"])
 
 
-@door("checklists", nightly=300_000)
+@door("checklists", nightly=250_000)
 def checklists() -> Iterator[Opened]:
     def read(data: bytes) -> None:
         read_checklist(read_strict(data))
@@ -112,7 +112,7 @@ def checklists() -> Iterator[Opened]:
     yield Opened(refusing(read), seeds, [b"grooved", b"hopper", b"24:00", b"05:30", b"America/Chicago"])
 
 
-@door("estimates", nightly=300_000)
+@door("estimates", nightly=250_000)
 def estimates() -> Iterator[Opened]:
     rules = minimal_rulebook()
 
@@ -145,7 +145,7 @@ TEXTS: Mapping[str, str] = {
 }
 
 
-@door("loads", nightly=200_000, everyday=40)
+@door("loads", nightly=100_000, everyday=40)
 def loads() -> Iterator[Opened]:
     """A file's name, a line's end, and the file, loaded whole beside what the folder held before."""
     with program() as running:
@@ -191,7 +191,7 @@ def _one_line(text: object) -> str:
     return " ".join(str(text).split())
 
 
-@door("calendars", nightly=100_000, everyday=30)
+@door("calendars", nightly=50_000, everyday=30)
 def calendars() -> Iterator[Opened]:
     """A visit to a machine as iCalendar: two libraries find in it what was put in."""
     rules = minimal_rulebook()
@@ -235,7 +235,7 @@ def calendars() -> Iterator[Opened]:
     yield Opened(refusing(read), [json_seed(seed)], words)
 
 
-@door("exports", nightly=300_000)
+@door("exports", nightly=520_000)
 def exports() -> Iterator[Opened]:
     """Cells of any text as CSV: they come back whole, and none begins as a formula does."""
 

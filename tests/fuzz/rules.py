@@ -61,7 +61,7 @@ def rule_files() -> list[tuple[str, bytes]]:
     return found
 
 
-@door("yaml", nightly=300_000)
+@door("yaml", nightly=200_000)
 def yaml_text() -> Iterator[Opened]:
     def read(data: bytes) -> None:
         """Data that is read stays the same through its one spelling."""
@@ -97,7 +97,7 @@ class World:
         return rulebook, {file: source.data for file, source in sources.items()}
 
 
-@door("rulebook", nightly=200_000)
+@door("rulebook", nightly=100_000)
 def rulebook_files() -> Iterator[Opened]:
     """Every kind of file, read into a whole rulebook; as plain data it can be read as well."""
     world = World()
@@ -109,7 +109,7 @@ def rulebook_files() -> Iterator[Opened]:
     yield Opened(refusing(read), world.seeds(), YAML_WORDS)
 
 
-@door("sarif", nightly=50_000, everyday=20)
+@door("sarif", nightly=30_000, everyday=20)
 def findings() -> Iterator[Opened]:
     """What the check of a rulebook finds, in SARIF as the standard has it."""
     world = World()
@@ -139,7 +139,7 @@ class Tags(HTMLParser):
         self.links |= {value or "" for name, value in attrs if name in ("href", "src")}
 
 
-@door("book", nightly=50_000, everyday=20)
+@door("book", nightly=10_000, everyday=20)
 def book() -> Iterator[Opened]:
     """No text of a rule becomes a tag, an attribute or a way out of the page."""
     world = World()
@@ -158,7 +158,7 @@ def book() -> Iterator[Opened]:
     )
 
 
-@door("conditions", nightly=300_000)
+@door("conditions", nightly=400_000)
 def conditions() -> Iterator[Opened]:
     """A `when` as JSON: read, evaluated, and laid out as the rows of a table."""
     rules = default_rules()
@@ -188,7 +188,7 @@ def conditions() -> Iterator[Opened]:
     yield Opened(refusing(read, TooManyRows, NotPlain), seeds, words)
 
 
-@door("dmn", nightly=100_000, everyday=20)
+@door("dmn", nightly=50_000, everyday=20)
 def dmn() -> Iterator[Opened]:
     """Tables that are taken in come out so that they are taken in without a change."""
     files = minimal_files()
@@ -216,7 +216,7 @@ def dmn() -> Iterator[Opened]:
     yield Opened(refusing(read), [whole, *seeds], words)
 
 
-@door("saving", nightly=50_000, everyday=20)
+@door("saving", nightly=30_000, everyday=20)
 def saving() -> Iterator[Opened]:
     """A file that is read is written anew with a part of it changed, and then says just that."""
 

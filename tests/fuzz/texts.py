@@ -38,7 +38,7 @@ def default_rules() -> Rulebook:
     return read_rulebook(RULES)
 
 
-@door("json", nightly=1_200_000)
+@door("json", nightly=1_600_000)
 def json_text() -> Iterator[Opened]:
     def read(data: bytes) -> None:
         found = read_strict(data)
@@ -48,7 +48,7 @@ def json_text() -> Iterator[Opened]:
     yield Opened(refusing(read), [*seeds, b"[1.50, -2e3, true, null]"], [b"\\u0041", b"1E+400", b"[" * 300])
 
 
-@door("times", nightly=1_500_000)
+@door("times", nightly=1_700_000)
 def times() -> Iterator[Opened]:
     def read(data: bytes) -> Verdict:
         """The first that takes it; each of them sees every text."""
@@ -126,7 +126,7 @@ def unary() -> Iterator[Opened]:
     )
 
 
-@door("words", nightly=300_000)
+@door("words", nightly=200_000)
 def words_heard() -> Iterator[Opened]:
     rules = default_rules()
 
@@ -142,7 +142,7 @@ def words_heard() -> Iterator[Opened]:
     )
 
 
-@door("search", nightly=500_000)
+@door("search", nightly=200_000)
 def search() -> Iterator[Opened]:
     index = index_machines(
         ListedMachine(
@@ -193,7 +193,7 @@ def cursors() -> Iterator[Opened]:
         yield Opened(refusing(read), [first.encode()], [b"=", b"W10", b"WyIyMDI2LTAzLTAyIiwgIlxcdWQ4MDAiXQ"])
 
 
-@door("paths", nightly=500_000)
+@door("paths", nightly=1_400_000)
 def paths() -> Iterator[Opened]:
     """Of the folder of rules that is edited, and where a form sends its sender on to."""
     with TemporaryDirectory() as place:
