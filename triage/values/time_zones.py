@@ -19,6 +19,9 @@ CLOCKS_APART = timedelta(minutes=5)
 YEARS = range(1970, 2200)
 """What can be meant; dates near the ends of the calendar cannot be reckoned with."""
 
+_ZONE = re.compile(r"[A-Za-z][\w+-]{0,31}(/[\w+-]{1,32}){0,2}", re.ASCII)
+"""The form of a name, checked before zoneinfo looks for modules and files by it."""
+
 _DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 _MOMENT = re.compile(r"\d{4}-\d{2}-\d{2}[Tt ]\d{2}:\d{2}\S*", re.ASCII)
 
@@ -56,10 +59,12 @@ def moment_of(text: str) -> datetime:
 def zone_named(name: str, pointer: str | None = None) -> ZoneInfo:
     """The zone of an IANA name such as "America/Chicago"; InputError, at `pointer`, when there is none."""
     try:
-        return ZoneInfo(name)
+        if _ZONE.fullmatch(name):
+            return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        message = f'"{name}" is not a time zone; write an IANA name such as "America/Chicago"'
-        raise InputError([Problem(message, pointer)]) from None
+        pass
+    message = f'"{name[:60]}" is not a time zone; write an IANA name such as "America/Chicago"'
+    raise InputError([Problem(message, pointer)])
 
 
 def aware(at: datetime) -> datetime:

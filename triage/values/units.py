@@ -57,11 +57,9 @@ def read_quantity(text: str, unit: str | None) -> Decimal:
         raise UnitError(f'this number has no unit; leave "{written}" out')
     if not is_unit(written):
         raise UnitError(f'"{written}" is not a unit that is known; give the number in {unit}')
-    from pint import DimensionalityError
-
     try:
         converted = registry().Quantity(number, written).to(unit).magnitude
-    except DimensionalityError:
+    except Exception:  # pint: another dimension, a logarithm of a Decimal, a power beyond all numbers
         raise UnitError(f"{written} cannot be converted to {unit}; give the number in {unit}") from None
     return exact_number(str(_trimmed(Decimal(converted))))
 
