@@ -13,7 +13,7 @@ from itertools import count
 from pathlib import Path
 
 from moneyed import Money
-from sqlalchemy import make_url
+from sqlalchemy import create_engine, make_url, text
 
 from tests.triage.builders import minimal_files, policy
 from triage.decide.causes.inference import compile_rulebook
@@ -87,14 +87,20 @@ class Clock:
 
 @contextmanager
 def running_service(
-    folder: Path, clock: Clock | None = None, files: dict[str, object] | None = None
+    folder: Path,
+    clock: Clock | None = None,
+    files: dict[str, object] | None = None,
+    url: str | None = None,
 ) -> Iterator[Service]:
-    """A program of `rulebook_files`; ticket ids count from T-000001. At the end its log is read back."""
+    """A program of `rulebook_files`; ticket ids count from T-000001. At the end its log is read back.
+
+    Without `url` its database is a SQLite file in `folder`.
+    """
     files = files or rulebook_files()
     rulebook = rulebook_from_data(files)
     compiled = partial(compile_rulebook, engine="plain")
     numbers = count(1)
-    store = open_store(f"sqlite:///{folder / 'program.db'}")
+    store = open_store(url or f"sqlite:///{folder / 'program.db'}")
     try:
         with store.write() as work:
             work.machines.put_sites([ALDER, WILLOW])
@@ -115,7 +121,7 @@ def running_service(
             compiled,
             lambda: f"T-{next(numbers):06}",
         )
-        assert_events_read_back(folder / "program.db")
+        assert_events_read_back(store.url)
     finally:
         store.close()
 
@@ -161,11 +167,13 @@ def watched(service: Service, meanwhile: Callable[[], object] | None = None) -> 
     return new, engine
 
 
-def assert_events_read_back(database: Path) -> None:
+def assert_events_read_back(url: str) -> None:
     """What was written of every event is what its payload is written as again, to the byte."""
-    with closing(sqlite3.connect(database)) as connection:
-        for kind, stored in connection.execute("SELECT kind, payload FROM events"):
+    engine = create_engine(url)
+    with engine.connect() as connection:
+        for kind, stored in connection.execute(text("SELECT kind, payload FROM events")):
             assert to_json(as_data(payload_from_data(kind, from_json(stored)))) == stored
+    engine.dispose()
 
 
 def stored(service: Service) -> int:

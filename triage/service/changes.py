@@ -76,7 +76,7 @@ def change(
 def append(service: Service, ticket_id: str, new: Payload, who: Caller, if_version: int | None) -> Ticket:
     """The ticket after an event that the decision does not hang on; a part of the write that it stands in."""
     with service.store.write() as work:
-        ticket = seen_ticket(work, ticket_id, who, for_change=True)
+        ticket = seen_ticket(work, ticket_id, who)
         refuse_stale(work, ticket, if_version)
         rulebook = service.rulebook.version
         return work.tickets.append(ticket.id, [new], at=service.now(), who=who.name, rulebook=rulebook)
@@ -192,9 +192,9 @@ def _spent(ticket: Ticket, currency: str) -> Money | None:
     return sum_money(ticket.spent, currency) if ticket.spent else None
 
 
-def seen_ticket(work: Work, ticket_id: str, viewer: Caller | None, *, for_change: bool = False) -> Ticket:
+def seen_ticket(work: Work, ticket_id: str, viewer: Caller | None) -> Ticket:
     """The ticket by its id as heard on the phone; NotFoundError when it is not this caller's to see."""
-    ticket = work.tickets.get(heard(ticket_id), for_change=for_change)
+    ticket = work.tickets.get(heard(ticket_id))
     seen = viewer is None or viewer.may_see(ticket.contractor) or viewer.authority in ticket.asked
     if not seen:
         raise NotFoundError(f'no ticket "{heard(ticket_id)}"')

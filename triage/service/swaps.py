@@ -69,7 +69,7 @@ def reserve(
     serial = reader.name(data.get("unit"), "/unit")
     reader.finish()
     with service.store.write() as work:
-        ticket = seen_ticket(work, ticket_id, who, for_change=True)
+        ticket = seen_ticket(work, ticket_id, who)
         refuse_stale(work, ticket, if_version)
         before = work.depot.on_the_way_for(ticket.id)
         if serial is None and before is None:
@@ -113,7 +113,7 @@ def confirm(
     reader.finish()
     assert disposition is not None
     with service.store.write() as work:
-        ticket = seen_ticket(work, ticket_id, who, for_change=True)
+        ticket = seen_ticket(work, ticket_id, who)
         refuse_stale(work, ticket, if_version)
         old = _to_exchange(work, ticket)
         sent = work.depot.on_the_way_for(ticket.id)

@@ -59,7 +59,7 @@ def record_visit(
     reader = InputReader(service.rulebook)
     reader.mapping(data, "", _KEYS[state], f"a visit that is {state}")
     with service.store.write() as work:
-        ticket = seen_ticket(work, ticket_id, who, for_change=True)
+        ticket = seen_ticket(work, ticket_id, who)
         events = events_of(service, ticket.id, who)
         visits = visits_of(events)
         new: Dispatched | Visited

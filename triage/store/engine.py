@@ -1,7 +1,9 @@
 """Opening the database and cutting transactions.
 
 SQLite runs in WAL with foreign keys on and full sync; a writer takes the write lock at its start
-(BEGIN IMMEDIATE), so that it never has to give up half way because another wrote first.
+(BEGIN IMMEDIATE), so that it never has to give up half way because another wrote first. On PostgreSQL a
+writer takes an advisory lock at its start: there too one writes at a time, and what was read in a write still
+holds when it is stored.
 """
 
 from __future__ import annotations
@@ -40,6 +42,7 @@ from triage.store.write_lock import WriteLock
 from triage.values.errors import InputError
 
 BUSY_TIMEOUT_MS = 30_000
+WRITING = 0x62_61_72_72  # PostgreSQL's lock of who writes; any number, as long as nobody else locks it
 
 
 @dataclass(frozen=True)
@@ -217,7 +220,9 @@ def open_store(url: str, read_only: bool = False) -> Store:
 
 def _make_engine(url: URL) -> Engine:
     if url.get_backend_name() != "sqlite":
-        return create_engine(url, pool_pre_ping=True)
+        engine = create_engine(url, pool_pre_ping=True)
+        event.listen(engine, "begin", _begin_postgresql)
+        return engine
     if url.database in (None, "", ":memory:"):
         engine = create_engine(url, poolclass=StaticPool, connect_args={"check_same_thread": False})
     else:
@@ -274,6 +279,13 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
 def _begin_sqlite(connection: Connection) -> None:
     writes = connection.get_execution_options().get("barrelwise_writes")
     connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _begin_postgresql(connection: Connection) -> None:
+    if connection.get_execution_options().get("barrelwise_writes"):
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITING})")
+    else:
+        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
 
 
 def _refuse_writes(connection: Connection) -> None:

@@ -8,12 +8,11 @@ from alembic import command
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Engine, func, select
+from sqlalchemy import Engine
 
 from triage.values.errors import InputError
 
 FOLDER = Path(__file__).parent / "migrations"
-MIGRATING = 0x62_61_72_72  # any number, as long as nobody else locks it
 
 
 def _config() -> Config:
@@ -24,12 +23,13 @@ def _config() -> Config:
 
 
 def upgrade(engine: Engine) -> None:
-    """Runs what is missing, in one transaction; a second process waits and then finds nothing to do."""
+    """Runs what is missing, in one transaction; a second process waits and then finds nothing to do.
+
+    It is the engine that lets one writer in at a time.
+    """
     config = _config()
     script = ScriptDirectory.from_config(config)
     with engine.begin() as connection:
-        if connection.dialect.name == "postgresql":
-            connection.execute(select(func.pg_advisory_xact_lock(MIGRATING)))
         current = MigrationContext.configure(connection).get_current_revision()
         if current == script.get_current_head():
             return

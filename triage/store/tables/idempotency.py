@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from triage.store.tables.models import ResponseRow
@@ -28,11 +27,7 @@ class Responses:
         self._session = session
 
     def find(self, caller: str, key: str) -> StoredResponse | None:
-        """The response under this key; until the transaction ends nobody else finds that there is none."""
-        if self._session.get_bind().dialect.name == "postgresql":
-            # SQLite has one writer at a time; here the key itself is locked, though its row is not there yet.
-            lock = func.pg_advisory_xact_lock(func.hashtextextended(f"{caller} {key}", 0))
-            self._session.execute(select(lock))
+        """The response under this key."""
         row = self._session.get(ResponseRow, (caller, key))
         return None if row is None else row.as_record(StoredResponse)
 

@@ -78,10 +78,9 @@ class Tickets:
     def __init__(self, session: Session) -> None:
         self._session = session
 
-    def get(self, ticket_id: str, *, for_change: bool = False) -> Ticket:
-        """The current state. `for_change` holds the row until the transaction ends (PostgreSQL)."""
+    def get(self, ticket_id: str) -> Ticket:
+        """The current state."""
         query = select(TicketRow).where(TicketRow.id == ticket_id)
-        query = query.with_for_update() if for_change else query
         row = self._session.scalar(query) if ticket_id.isprintable() else None
         if row is None:
             raise NotFoundError(f'no ticket "{ticket_id}"')
