@@ -1,10 +1,13 @@
-"""Two lists of invented phrases, written without sight of the rules: what is heard in them, in figures.
+"""Two lists of invented phrases: what is heard in them, in figures.
 
-`danger_phrases.csv`: half English, half Spanish, a third harmless and tricky; `expected` names the dangers,
-joined by "+". `symptom_phrases.csv`: ordinary phrases; `symptom` names those that are right, joined by "|".
-The lists of words were tuned on these phrases, so the figures hold for them and not for real callers. The
-phrases of kind `second_round` were written in four sets, each heard before the lists were tuned on it: of
-their dangers 70, 73, 78 and 89 % were heard, of their harmless ones 18, 14, 17 and 13 % taken for a danger.
+`danger_phrases.csv`: half English, half Spanish, nearly a third harmless and tricky; `expected` names the
+dangers, joined by "+". `symptom_phrases.csv`: ordinary phrases; `symptom` names those that are right, joined
+by "|". The lists of words were tuned on these phrases, so the figures hold for them and not for real callers.
+
+The phrases of kind `second_round` were written in four sets, the first without sight of the lists, the others
+by whoever had tuned them. Each set was heard before the lists were tuned on it: of the dangers 70, 73, 78 and
+89 % were heard as what they are, of the harmless ones 18, 14, 17 and 13 % taken for a danger. In the second,
+three words were replaced after that. Ten more are dangers that a careless `unless` hid.
 """
 
 from __future__ import annotations
