@@ -33,6 +33,11 @@ def service(tmp_path: Path) -> Iterator[Service]:
 
 @pytest.fixture
 def tokens(service: Service) -> dict[str, str]:
+    return add_tokens(service)
+
+
+def add_tokens(service: Service) -> dict[str, str]:
+    """A token for each of TOKENS, by name."""
     with service.store.write() as work:
         return {
             name: work.tokens.add(

@@ -188,7 +188,8 @@ def loads() -> Iterator[Opened]:
 
 
 def _one_line(text: object) -> str:
-    return " ".join(str(text).split())
+    """What can be seen of it: iCalendar holds no control characters, so they are left out there."""
+    return " ".join("".join(sign for sign in str(text) if sign.isprintable() or sign.isspace()).split())
 
 
 @door("calendars", nightly=50_000, everyday=30)

@@ -13,13 +13,12 @@ from flask import Flask
 from werkzeug.test import TestResponse
 
 from api.app import create_app
-from tests.api.conftest import TOKENS
+from tests.api.conftest import add_tokens
 from tests.fuzz.door import Opened, Verdict, door, good, let_in, refusing
 from tests.fuzz.records import MACHINE, words_of_rules
 from tests.fuzz.texts import json_seed
 from tests.fuzz.web_requests import Asked, api_requests, page_requests, prepare
 from tests.fuzz.world import Program, program
-from tests.triage.services import NOON
 from triage.values.json_text import read_strict
 
 METHODS = ("GET", "POST", "PUT", "DELETE")
@@ -49,11 +48,7 @@ class Server:
         for name in ("api", "api.http.problems"):
             logging.getLogger(name).addHandler(self.errors)
             logging.getLogger(name).propagate = False
-        with running.service.store.write() as work:
-            self.tokens = {
-                name: work.tokens.add(name, role, contractor, NOON)  # type: ignore[arg-type]
-                for name, (role, contractor) in TOKENS.items()
-            }
+        self.tokens = add_tokens(running.service)
         self.cookies = {name: self.signed_in(token) for name, token in self.tokens.items()}
 
     def signed_in(self, token: str) -> str:
@@ -143,7 +138,7 @@ def _is_header(name: str, value: str) -> bool:
 WORDS = (
     *(b"T-000001", b"T-000002", b"T-000003", b"LH20-1", b"LH30-2", b"LH20-D1", b"fogline", b"damaged-cord"),
     *(b"*", b'"3"', b"ops_lead", b"no_fault_found", b"repair", b"scheduled", b"2026-03-03T09:00:00-05:00"),
-    *(b"agent", b"reporter", b"tern", b"what-if", b"swap/done"),
+    *(b"agent", b"reporter", b"authority", b"tern", b"what-if", b"swap/done"),
 )
 STILL = ("method", "path", "by", "body", "form")
 

@@ -20,7 +20,7 @@ Send = Callable[[Asked], TestResponse]
 TICKETS = ("T-000001", "T-000002", "T-000003", "T-000004")
 """One as reported, one estimated and approved, one with a danger and a visit, one closed."""
 
-BY = ("ops", "fogline")
+BY = ("ops", "fogline", "authority")
 PATHS: Mapping[str, tuple[str, ...]] = {
     "ticket_id": TICKETS,
     "serial": ("LH20-1",),
@@ -60,13 +60,13 @@ def prepare(send: Send) -> None:
     for number, body in enumerate((REPORT, REPORT, LEAK, {**REPORT, "machine": "LH30-2"})):
         assert send(_post("/v1/reports", body)).status_code == 201, number
     steps = (
-        (2, "estimates", LARGE),
-        (2, "approvals", YES),
-        (3, "visits", {"state": "scheduled", "at": TOMORROW, "technician": "Van 3"}),
-        (4, "close", {**CLOSE, "lines": [{"kind": "trip"}]}),
+        (2, "estimates", LARGE, "fogline"),
+        (2, "approvals", YES, "ops"),
+        (3, "visits", {"state": "scheduled", "at": TOMORROW, "technician": "Van 3"}, "ops"),
+        (4, "close", {**CLOSE, "lines": [{"kind": "trip"}]}, "ops"),
     )
-    for number, what, body in steps:
-        response = send(_post(f"/v1/tickets/T-{number:06}/{what}", body))
+    for number, what, body, by in steps:
+        response = send(_post(f"/v1/tickets/T-{number:06}/{what}", body, by))
         assert response.status_code in (200, 201), response.text
 
 
