@@ -16,6 +16,7 @@ from triage.values.errors import InputError, Problem
 from triage.values.plain_data import exact_number
 
 __all__ = [
+    "LARGEST_AMOUNT",
     "Money",
     "as_money",
     "in_currency",
@@ -25,6 +26,10 @@ __all__ = [
     "stored_money",
     "sum_money",
 ]
+
+
+LARGEST_AMOUNT = 12
+"""The largest power of ten that an amount can be meant to have."""
 
 
 @lru_cache(maxsize=16)
@@ -61,7 +66,7 @@ def parse_money(text: object, currency: str, pointer: str = "") -> Money:
         amount = None
     if amount is None:
         raise InputError([Problem(f'an amount is written as a text such as "350.00 {currency}"', pointer)])
-    if amount and not -20 <= amount.adjusted() <= 12:
+    if amount and not -20 <= amount.adjusted() <= LARGEST_AMOUNT:
         raise InputError([Problem(f"{parts[0][:40]} cannot be meant as an amount; fix it", pointer)])
     if amount != round_money(amount, currency):
         raise InputError([Problem(f"{amount} {currency} has more places than the currency", pointer)])

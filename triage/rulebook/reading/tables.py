@@ -23,6 +23,7 @@ from triage.rulebook.terms import (
     WarrantyRisk,
     WarrantyTerms,
 )
+from triage.values.money import LARGEST_AMOUNT
 from triage.values.plain_data import Path
 from triage.values.suggest import hint
 
@@ -146,8 +147,10 @@ def _check_deputies(
 
 
 def check_amount(file: str, path: Path, amount: Decimal, least: Decimal, problems: Problems) -> None:
-    """Adds a problem for an amount that is no multiple of the currency's smallest, `least`."""
-    if amount % least:
+    """Adds a problem for an amount beyond all meaning, or no multiple of the smallest, `least`."""
+    if amount.adjusted() > LARGEST_AMOUNT:
+        problems.at(file, path, f"{path[-1]}: {amount} cannot be meant as an amount; fix it")
+    elif amount % least:
         message = f"{path[-1]}: {amount} has more places than the currency; write a multiple of {least}"
         problems.at(file, path, message)
 
