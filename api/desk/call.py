@@ -201,6 +201,9 @@ def _page(
     else:
         step = step or (None if decision.get("solved") else desk_view.check_now(decision))
         work = "end" if step is None else "check"
+    limits = None
+    if found.machine is not None and found.state == "open":
+        limits = machines.limits(service(), found.machine, None, None, caller(), found.id)
     return render_template(
         "call.html",
         work=work,
@@ -209,7 +212,7 @@ def _page(
         lines=desk_view.lines(rulebook, step) if work == "check" and step else (),
         out_of_turn=wanted is not None,
         typed=typed,
-        record=None if view is None else record_of(service(), view, decision=decision),
+        record=None if view is None else record_of(service(), view, limits=limits, decision=decision),
         causes=desk_view.causes(decision, call.decided_before),
         dangers_asked=dangers_asked(rulebook, found),
         facts=rows,

@@ -42,7 +42,7 @@ def record_of(
     limits: Mapping[str, Any] | None = None,
     decision: Mapping[str, Any] | None = None,
 ) -> MachineRecord:
-    """The record; warranty and limit come from `decision` on a ticket, else from `limits` of the machine."""
+    """The record; warranty comes from `decision` on a ticket, else from `limits`; the limit from `limits`."""
     machine, site = view.machine, view.machine.site
     open_ticket = machines.open_on_machine(service, machine.serial)
     contractor = machine.contractor and machines.contractor_name(service, machine.contractor)
@@ -133,10 +133,10 @@ def _night_line(view: MachineView) -> Line:
 
 
 def _limit_lines(limits: Mapping[str, Any] | None, decision: Mapping[str, Any] | None) -> list[Line]:
-    if decision is not None:
-        limit, currency = decision["limit"], decision["currency"]
-    elif limits is not None:
+    if limits is not None:
         limit, currency = limits["limit"], limits["limit"]["currency"]
+    elif decision is not None:
+        limit, currency = decision["limit"], decision["currency"]
     else:
         return []
     text = gettext(

@@ -44,6 +44,7 @@ def event_words(kind: str) -> str:
         "estimated": gettext("estimate given"),
         "approved": gettext("authority decided"),
         "dispatched": gettext("sent to the contractor"),
+        "withdrawn": gettext("estimate and authorization withdrawn"),
         "visited": gettext("visit"),
         "swap_reserved": gettext("unit set aside for the swap"),
         "swapped": gettext("machine swapped"),

@@ -19,6 +19,7 @@ class EstimateIn(Schema):
     lines = fields.List(fields.Raw(), required=True, metadata=LINES)
     cause = fields.Raw(metadata={"description": "A cause's id; the likeliest, if left out"})
     after_hours = fields.Raw(metadata={"description": "true or false; as the ticket says, if left out"})
+    work_from = fields.Raw(metadata={"description": "RFC 3339: when the work begins, instead of after_hours"})
     note = text()
 
 
@@ -37,6 +38,7 @@ class CloseIn(Schema):
     cured_by = fields.Raw(required=True, metadata={"description": "repair, nothing, or a check's id"})
     lines = fields.List(fields.Raw(), metadata=LINES)
     after_hours = fields.Raw(metadata={"description": "true or false; as the ticket says, if left out"})
+    work_from = fields.Raw(metadata={"description": "RFC 3339: when the work begins, instead of after_hours"})
     hours = fields.Raw(metadata={"description": "Hours on site; those of the labor line, if left out"})
     photos = fields.List(fields.Raw(), metadata={"description": "References to photos"})
     authorization = fields.Raw(metadata={"description": "The number the costs were approved under"})

@@ -172,8 +172,10 @@ class LimitsQuery(Schema):
     contractor = text(64)
     at = text(64, metadata={"description": "RFC 3339 with offset or a date; now, if left out"})
     component = text(64, metadata={"description": "The kind of job: limits may differ by component"})
-    after_hours = fields.Boolean(metadata={"description": "As the time says, if left out"})
-    ticket = text(64, metadata={"description": "What this ticket has cost already counts"})
+    after_hours = fields.Boolean(
+        metadata={"description": "As the time says, if left out; of a ticket, as someone is to come"}
+    )
+    ticket = text(64, metadata={"description": "The limit of this ticket, as it is now"})
 
 
 class TicketRowOut(Schema):

@@ -84,12 +84,14 @@ def with_spent(inputs: Inputs, spent: Money | None) -> Inputs:
 def inputs_as_data(inputs: Inputs) -> dict[str, Any]:
     """The inputs as JSON data, kept beside the decision."""
     spent = inputs.history.spent_on_ticket
-    data = {
+    data: dict[str, Any] = {
         "report": inputs.report_data,
         "machine": None if inputs.machine is None else machine_as_data(inputs.machine, inputs.history),
         "spent_on_ticket": None if spent is None else money_text(spent),
         "at": inputs.at.isoformat(),
     }
+    if inputs.history.promised is not None:
+        data["promised"] = money_text(inputs.history.promised)
     state = inputs.state.as_data()
     return {**data, "dangers": state} if state else data
 
@@ -99,9 +101,11 @@ def inputs_from_data(data: Data, rulebook: Rulebook) -> Inputs:
     machine, history = None, History()
     if data["machine"] is not None:
         machine, history = read_machine(data["machine"], rulebook)
-    spent = data["spent_on_ticket"]
-    if spent is not None:
-        history = replace(history, spent_on_ticket=parse_money(spent, rulebook.currency))
+
+    def amount(name: str) -> Money | None:
+        return None if data.get(name) is None else parse_money(data[name], rulebook.currency)
+
+    history = replace(history, spent_on_ticket=amount("spent_on_ticket"), promised=amount("promised"))
     report = read_report(data["report"], rulebook)
     state = state_from_data(data.get("dangers", {}))
     return Inputs(report, data["report"], machine, history, datetime.fromisoformat(data["at"]), state)

@@ -1,4 +1,7 @@
-"""Warranty of every component of a machine and what may be spent on it, for no trouble in particular."""
+"""Warranty of every component of a machine and what may be spent on it.
+
+Asked for no trouble in particular, or of one ticket: its limit is the one that its decision says now.
+"""
 
 from __future__ import annotations
 
@@ -11,37 +14,55 @@ from typing import Any
 from triage.decide.causes.inference import infer
 from triage.decide.facts import gather_facts, spent_12_months
 from triage.decide.spending.authorities import Asked, speaker_for, to_ask, whom_to_ask
-from triage.decide.spending.limits import authority_for, standing_limit
+from triage.decide.spending.limits import Standing, authority_for, standing_limit, standing_of
 from triage.decide.spending.warranty import cover_known, warranty_for, warranty_notes
 from triage.decide.swap_threshold import swap_thresholds
 from triage.logic.conditions import FactValue
 from triage.logic.engine import Engine
-from triage.records.decision import WarrantySide
+from triage.records.authorization import Authorization
+from triage.records.decision import Decision, WarrantySide, facts_of
 from triage.records.report import History, Machine, Report, local_date, timezone_of
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Authority
 from triage.schedule.service_hours import is_after_hours
 from triage.values.dataclass_json import as_data
 from triage.values.errors import InputError, Problem
-from triage.values.money import as_money
+from triage.values.money import as_money, money_text
 from triage.values.suggest import hint
 from triage.values.time_zones import zone_named
 
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """What the limit is asked for. None: any component; after hours as the time says."""
+    """What the limit is asked for. None: any component; after hours as the time says.
+
+    `promised` is what stands authorized on tickets of the machine, in the rulebook's currency.
+    """
 
     component: str | None = None
     after_hours: bool | None = None
-    spent_on_ticket: Decimal = Decimal(0)
+    promised: Decimal = Decimal(0)
+
+
+@dataclass(frozen=True, slots=True)
+class OnTicket:
+    """What the limit of one ticket is: its decision as of now, and what may be spent by authorization."""
+
+    decision: Decision
+    authorization: Authorization | None
 
 
 ANY_JOB = Job()
 
 
 def limits_of(
-    rulebook: Rulebook, engine: Engine, machine: Machine, history: History, at: datetime, job: Job = ANY_JOB
+    rulebook: Rulebook,
+    engine: Engine,
+    machine: Machine,
+    history: History,
+    at: datetime,
+    job: Job = ANY_JOB,
+    ticket: OnTicket | None = None,
 ) -> dict[str, Any]:
     """JSON data: `machine`, `contractor`, `at`, `warranty` (a line a component), `limit` and `swap`.
 
@@ -56,22 +77,31 @@ def limits_of(
         care=tuple(event for event in history.care if event.at <= at),
         repairs=tuple(repair for repair in history.repairs if repair.at <= at),
     )
-    nothing_reported = Report(symptoms=(), reported_at=at, machine=machine.serial)
-    known = gather_facts(rulebook, nothing_reported, machine, past, at)
-    facts = dict(infer(rulebook, engine, {name: fact.value for name, fact in known.items()}).facts)
-    zone = timezone_of(machine)
-    late = is_after_hours(at, rulebook.service_hours, zone) if job.after_hours is None else job.after_hours
-    facts["after_hours"] = late
+    spent = spent_12_months(machine, past, at)
+    if ticket is not None:
+        facts = {**facts_of(ticket.decision)}
+        standing = standing_of(ticket.decision.limit)
+    else:
+        nothing_reported = Report(symptoms=(), reported_at=at, machine=machine.serial)
+        known = gather_facts(rulebook, nothing_reported, machine, past, at)
+        facts = dict(infer(rulebook, engine, {name: fact.value for name, fact in known.items()}).facts)
+        late = job.after_hours
+        if late is None:
+            late = is_after_hours(at, rulebook.service_hours, timezone_of(machine))
+        facts["after_hours"] = late
     if job.component is not None:
         facts["component"] = job.component
-    spent = spent_12_months(machine, past, at)
+    if ticket is None or job.component is not None:
+        on_ticket = Decimal(0) if ticket is None else standing.spent_on_ticket
+        promised = job.promised if ticket is None else standing.promised
+        standing = standing_limit(rulebook, facts, on_ticket, spent, promised)
     components = sorted({cause.component for cause in rulebook.causes.values()})
     return {
         "machine": machine.serial,
         "contractor": machine.contractor,
         "at": at.isoformat(),
         "warranty": [_warranty(rulebook, machine, component, today, facts) for component in components],
-        "limit": _limit(rulebook, facts, job, spent, today),
+        "limit": _limit(rulebook, facts, job, standing, today, ticket),
         "swap": swap_thresholds(rulebook, machine, spent, today),
     }
 
@@ -97,26 +127,33 @@ def _side(side: WarrantySide) -> dict[str, Any]:
 
 
 def _limit(
-    rulebook: Rulebook, facts: Mapping[str, FactValue], job: Job, spent: Decimal, on: date
+    rulebook: Rulebook,
+    facts: Mapping[str, FactValue],
+    job: Job,
+    standing: Standing,
+    on: date,
+    ticket: OnTicket | None,
 ) -> dict[str, Any]:
     currency = rulebook.currency
 
     def text(amount: Decimal) -> str:
         return f"{as_money(amount, currency).amount:f}"
 
-    standing = standing_limit(rulebook, facts, job.spent_on_ticket, spent)
     # Whoever may say yes to the least that goes beyond.
-    least = job.spent_on_ticket + standing.headroom + Decimal("0.01")
+    least = standing.spent_on_ticket + standing.headroom + Decimal("0.01")
     beyond = authority_for(rulebook, facts, least)
     asked = whom_to_ask(rulebook, facts, least, on)
     return {
         "nte": text(standing.nte),
         "component": job.component,
-        "spent_on_ticket": text(job.spent_on_ticket),
-        "spent_12_months": text(spent),
+        "spent_on_ticket": text(standing.spent_on_ticket),
+        "spent_12_months": text(standing.spent_12_months),
+        "promised": text(standing.promised),
         "headroom": text(standing.headroom),
         "currency": currency,
         "after_hours": facts["after_hours"],
+        "after_hours_agreed": None if ticket is None else ticket.decision.after_hours_agreed,
+        "authorization": _authorization(ticket),
         "table": standing.table,
         "notes": list(standing.notes),
         "beyond": None
@@ -133,6 +170,17 @@ def _limit(
             as_data(to_ask(speaker_for(rulebook, one, on) or Asked(one, one, None), rulebook))
             for one in sorted(rulebook.authorities.values(), key=_rank)
         ],
+    }
+
+
+def _authorization(ticket: OnTicket | None) -> dict[str, Any] | None:
+    authorized = None if ticket is None else ticket.authorization
+    if authorized is None:
+        return None
+    return {
+        "number": authorized.number,
+        "amount": money_text(authorized.amount),
+        "expires_at": authorized.expires_at.isoformat(),
     }
 
 

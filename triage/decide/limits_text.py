@@ -19,6 +19,7 @@ def limits_text(limits: Data) -> str:
         f"{limits['contractor'] or 'no contractor'}, {hours}{job}",
         f"Up to {limit['nte']} {currency} a ticket",
         f"Spent {limit['spent_on_ticket']} on the ticket, {limit['spent_12_months']} in 12 months",
+        *_authorized(limit),
         f"Left {limit['headroom']} {currency}",
         f"Above: {limit['above']}",
     ]
@@ -30,6 +31,16 @@ def limits_text(limits: Data) -> str:
     lines += _once("A claim needs:", limits["warranty"], "claim_needs")
     lines += limit["notes"]
     return "\n".join(lines) + "\n"
+
+
+def _authorized(limit: Data) -> list[str]:
+    lines = []
+    if limit["authorization"] is not None:
+        number, amount = limit["authorization"]["number"], limit["authorization"]["amount"]
+        lines.append(f"Authorized {amount} by {number}, to {limit['authorization']['expires_at'][:16]}")
+    if limit["promised"] != "0.00":
+        lines.append(f"Promised {limit['promised']} to the machine's other tickets")
+    return lines
 
 
 def _warranty(rows: list[Data]) -> list[str]:

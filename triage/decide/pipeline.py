@@ -37,7 +37,7 @@ from triage.decide.outcome import (
 from triage.decide.spending.limits import Standing, limit_for, standing_limit
 from triage.decide.spending.repair_costs import component_of, job_for
 from triage.decide.spending.warranty import warranty_for, warranty_notes
-from triage.decide.visit import paid_after_hours, urgency, visit_for, visit_skill
+from triage.decide.visit import lateness, urgency, visit_for, visit_skill
 from triage.inputs.report import check_dates
 from triage.logic.engine import Engine
 from triage.machine.measures.measure import calculated
@@ -80,8 +80,8 @@ def decide(
 
     reported_on = local_date(machine, report.reported_at)
     warranty = warranty_for(rulebook, machine, component, reported_on, inference.facts)
-    after_hours = paid_after_hours(rulebook, report, machine, live)
-    job = job_for(rulebook, chances, machine, after_hours, reported_on, report.estimate)
+    late = lateness(rulebook, report, machine, live)
+    job = job_for(rulebook, chances, machine, late.after_hours, reported_on, report.estimate)
 
     done = [check.check for check in report.checks]
     lost = any(danger.caution not in rulebook.cautions for danger in dangers.open)
@@ -98,10 +98,15 @@ def decide(
     computed = {
         **fault_facts(rulebook, report, causes, live, fixed),
         **warranty_facts(rulebook, machine, warranty, job, reported_on),
-        "after_hours": after_hours,
+        "after_hours": late.after_hours,
     }
-    spent_in_year = spent_12_months(machine, history, now)
-    standing = standing_limit(rulebook, {**inference.facts, **computed}, _spent(history), spent_in_year)
+    standing = standing_limit(
+        rulebook,
+        {**inference.facts, **computed},
+        _amount(history.spent_on_ticket),
+        spent_12_months(machine, history, now),
+        _amount(history.promised),
+    )
     computed |= money_facts(rulebook, machine, plan, job, standing, local_date(machine, now))
     life = life_of(rulebook, machine, history, job, now)
     computed |= life_facts(rulebook, life)
@@ -167,6 +172,7 @@ def decide(
         engine=engine.name,
         computed_facts=computed,
         keep_or_swap=keep_or_swap_said(rulebook, life, verdict, report.estimate is not None),
+        after_hours_agreed=late.agreed,
     )
 
 
@@ -187,8 +193,8 @@ def _not_to_approach(rulebook: Rulebook, live: CautionsThatHold, dangers: Danger
     return near_facts(rulebook) - {*dangers.waits_for} if dangers.waits_for else frozenset()
 
 
-def _spent(history: History) -> Decimal:
-    return history.spent_on_ticket.amount if history.spent_on_ticket is not None else Decimal(0)
+def _amount(money: Money | None) -> Decimal:
+    return Decimal(0) if money is None else money.amount
 
 
 def _approved(rulebook: Rulebook, verdict: Verdict, standing: Standing, report: Report) -> Money | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 
 from triage.decide.outcome import CautionsThatHold, Verdict, strongest
@@ -61,20 +62,33 @@ def urgency(rulebook: Rulebook, live: CautionsThatHold, verdict: Verdict) -> int
     return min((one for one in (verdict.visit_priority, live.priority) if one is not None), default=usual)
 
 
-def paid_after_hours(
-    rulebook: Rulebook, report: Report, machine: Machine | None, live: CautionsThatHold
-) -> bool:
-    """Whether a visit would be paid at after-hours rates.
+@dataclass(frozen=True, slots=True)
+class Lateness:
+    """Whether after-hours rates are agreed for a ticket, and whether a visit would be paid at them."""
 
-    It is when the report comes outside the service hours and its response time does not wait for them. The
-    urgency is that of the cautions, or the default one: a policy rule speaks only once the costs are known.
+    agreed: bool
+    after_hours: bool
+
+
+def lateness(rulebook: Rulebook, report: Report, machine: Machine | None, live: CautionsThatHold) -> Lateness:
+    """They are agreed where the response time does not wait for the service hours.
+
+    Then it counts when someone is to come: as the technician says, else as the visit is planned, else by when
+    it is due. The urgency is that of the cautions, or the default one: a policy rule speaks only
+    once the costs are known.
     """
-    hours = rulebook.service_hours
+    hours, zone = rulebook.service_hours, timezone_of(machine)
     priority = live.priority if live.priority is not None else hours.default_priority
     response = hours.priorities.get(priority)
     if response is None or response.clock == "service":
-        return False
-    return is_after_hours(report.reported_at, hours, timezone_of(machine))
+        return Lateness(False, False)
+    if report.after_hours is not None:
+        return Lateness(True, report.after_hours)
+    comes_at = report.visit_at
+    if comes_at is None:
+        due = due_at(report.reported_at, priority, hours, zone)
+        comes_at = due_within_access(due, report.reported_at, None if machine is None else machine.site)
+    return Lateness(True, is_after_hours(comes_at, hours, zone))
 
 
 def visit_skill(rulebook: Rulebook, causes: Iterable[CauseChance], live: CautionsThatHold) -> Skill:

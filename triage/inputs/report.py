@@ -29,6 +29,8 @@ REPORT_KEYS = (
     "note",
     "unknown",
     "follows",
+    "visit_at",
+    "after_hours",
 )
 ESTIMATE_KEYS = ("total", "beyond_warranty", "outside_agreement")
 
@@ -50,6 +52,8 @@ def read_report(
         checks=_checks(read, top.get("checks"), "/checks"),
         estimate=_estimate(read, top.get("estimate"), "/estimate"),
         note=read.text(top.get("note"), "/note", MOST_NOTE),
+        visit_at=None if top.get("visit_at") is None else read.moment(top["visit_at"], "/visit_at"),
+        after_hours=read.flag(top.get("after_hours"), "/after_hours"),
         unknown=_unknown(read, top.get("unknown"), "/unknown"),
         follows=read.name(top.get("follows"), "/follows"),
     )

@@ -1,7 +1,8 @@
 """Estimates, approvals and authorizations of one ticket: the part of its state that money hangs on.
 
 An authorization belongs to one revision of the estimate, and a new revision withdraws it. Its number is never
-given again. It is used by the closing that names it, once and before it expires.
+given again. It is used by the closing that names it, once and before it expires. When another contractor
+is sent, what the one before had estimated and was authorized to spend ends.
 """
 
 from __future__ import annotations
@@ -104,6 +105,11 @@ def after_close(repair: Repair, named: str | None) -> Repair:
     if authorization is not None and named == authorization.number:
         authorization = replace(authorization, state="used")
     return replace(repair, estimate=None, approval=None, authorization=_withdrawn(authorization))
+
+
+def after_withdrawal(repair: Repair) -> Repair:
+    """Nothing is estimated or authorized any more; numbers go on counting."""
+    return Repair(repair.revisions, repair.authorized)
 
 
 def _withdrawn(authorization: Authorization | None) -> Authorization | None:

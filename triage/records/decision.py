@@ -125,6 +125,8 @@ class LimitAnswer:
     reach: str | None
     table: str | None
     row_line: int | None
+    promised: Money  # to the machine's other tickets
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,3 +202,9 @@ class Decision:
     engine: str
     computed_facts: Mapping[str, FactValue] = field(default_factory=dict)  # the computed facts the policy saw
     keep_or_swap: KeepOrSwapSaid | None = None  # with a swap, an estimate, or a rule on it
+    after_hours_agreed: bool = False  # the response time does not wait for the service hours
+
+
+def facts_of(decision: Decision) -> dict[str, FactValue]:
+    """All that was known and computed, by fact id."""
+    return {**{name: known.value for name, known in decision.facts.items()}, **decision.computed_facts}

@@ -146,7 +146,9 @@ def _side(side: WarrantySide) -> JSONObject:
 
 
 def _limit(limit: LimitAnswer) -> JSONObject:
+    promised = {"promised": amount(limit.promised)} if limit.promised.amount else {}
     return {
+        **promised,
         "nte": amount(limit.nte),
         "spent": amount(limit.spent),
         "spent_12_months": amount(limit.spent_12_months),

@@ -96,6 +96,7 @@ class Estimated:
     claim_needs: tuple[str, ...] = ()
     at_risk: tuple[str, ...] = ()
     note: str = ""
+    after_hours: bool | None = field(default=None, metadata=LEFT_OUT)  # what it says; None: nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +146,16 @@ class Dispatched:
     due: datetime | None
     kit: tuple[str, ...]
     technician: str
+
+
+@dataclass(frozen=True, slots=True)
+class Withdrawn:
+    """Another is sent: what `contractor` estimated, and the `authorization` that stood open, if any, end."""
+
+    kind: ClassVar[str] = "withdrawn"
+    contractor: str | None
+    authorization: str | None
+    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,6 +295,7 @@ Payload: TypeAlias = (
     | Estimated
     | Approved
     | Dispatched
+    | Withdrawn
     | Visited
     | SwapReserved
     | Swapped

@@ -49,6 +49,8 @@ class Report:
     checks: tuple[CheckResult, ...] = ()
     estimate: EstimateTotal | None = None
     note: str = ""
+    visit_at: datetime | None = None  # when someone is to come, as last planned; timezone-aware
+    after_hours: bool | None = None  # whether the work is done after hours, as the technician says
     unknown: tuple[str, ...] = ()  # facts the clerk could not tell: not asked again
     follows: str | None = None  # the closed ticket whose trouble is back
     forgotten: tuple[str, ...] = ()  # taken as not known, whoever says them; only a what-if does so
@@ -112,11 +114,15 @@ class CareEvent:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """What happened to one machine before. `spent_on_ticket` is what this ticket has cost already."""
+    """What happened to one machine before. `spent_on_ticket` is what this ticket has cost already.
+
+    `promised` is what stands authorized on the machine's other tickets.
+    """
 
     care: tuple[CareEvent, ...] = ()
     repairs: tuple[PastRepair, ...] = ()
     spent_on_ticket: Money | None = None
+    promised: Money | None = None
 
 
 def local_date(machine: Machine | None, now: datetime) -> date:

@@ -6,12 +6,19 @@ add up to. What each kind of event carries stands in `triage.records.payloads`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Literal
 
-from triage.records.authorization import NOTHING_YET, Repair, after_approval, after_close, after_estimate
+from triage.records.authorization import (
+    NOTHING_YET,
+    Repair,
+    after_approval,
+    after_close,
+    after_estimate,
+    after_withdrawal,
+)
 from triage.records.danger import CALM, DangerState, danger_after
 from triage.records.decision_parts import DecisionParts
 from triage.records.payloads import (
@@ -35,6 +42,7 @@ from triage.records.payloads import (
     SwapReserved,
     Undone,
     Visited,
+    Withdrawn,
 )
 from triage.records.ticket_id import heard
 from triage.values.dataclass_json import from_data
@@ -190,8 +198,10 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
         case Reported():
             raise ValueError("a ticket is reported once")
         case Dispatched():
-            # Who is sent has the ticket in its care from then on.
-            return replace(ticket, contractor=payload.contractor or ticket.contractor)
+            return replace(sent(ticket, payload), report=changed_report(ticket.report, payload))
+        case Withdrawn():
+            report = changed_report(ticket.report, payload)
+            return replace(ticket, report=report, repair=after_withdrawal(ticket.repair))
         case Visited() | SwapReserved() | Swapped() | Noted():
             return ticket
 
@@ -213,6 +223,24 @@ def _decided(ticket: Ticket, decision: JSONObject, rulebook: str) -> Ticket:
         priority=decided.priority,
         skill=decided.skill,
     )
+
+
+def sent(ticket: Ticket, payload: Payload) -> Ticket:
+    """Who is sent has the ticket in its care from then on; unchanged after any other event."""
+    if isinstance(payload, Dispatched) and payload.contractor is not None:
+        return replace(ticket, contractor=payload.contractor)
+    return ticket
+
+
+def own_part(events: Iterable[Event], contractor: str | None) -> Iterator[Event]:
+    """A log as a contractor sees it: without what another was told, estimated and authorized to spend."""
+    had: str | None = None
+    for event in events:
+        said = event.payload
+        if isinstance(said, Reported) or (isinstance(said, Dispatched) and said.contractor is not None):
+            had = said.contractor
+        if had == contractor or not isinstance(said, Decided | Estimated | Approved | Withdrawn | Closed):
+            yield event
 
 
 def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
@@ -242,9 +270,18 @@ def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
             estimate = {"total": money_text(bill.total), "beyond_warranty": money_text(bill.beyond_warranty)}
             if bill.outside_agreement is not None:
                 estimate["outside_agreement"] = money_text(bill.outside_agreement)
-            return {**report, "estimate": estimate}
-        case Reopened(at=at):
-            report = {key: value for key, value in report.items() if key != "estimate"}
-            return report if at is None else {**report, "reported_at": at.isoformat()}
+            late = {} if payload.after_hours is None else {"after_hours": payload.after_hours}
+            return {**_without(report, "after_hours"), "estimate": estimate, **late}
+        case Dispatched(at=at):
+            return {**report, "visit_at": at.isoformat()}
+        case Withdrawn():
+            return _without(report, "estimate", "after_hours")
+        case Reopened(at=reopened_at):
+            report = _without(report, "estimate", "after_hours", "visit_at")
+            return report if reopened_at is None else {**report, "reported_at": reopened_at.isoformat()}
         case _:
             return report
+
+
+def _without(report: JSONObject, *keys: str) -> JSONObject:
+    return {key: value for key, value in report.items() if key not in keys}

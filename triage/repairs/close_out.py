@@ -15,9 +15,11 @@ from triage.repairs.estimate_input import (
     MOST_HOURS,
     MOST_TEXT,
     AskedLine,
+    WorkTime,
     read_cause,
     read_lines,
     read_number,
+    read_work_time,
 )
 from triage.rulebook.model import Rulebook
 from triage.values.errors import ConflictError
@@ -31,6 +33,7 @@ CLOSE_KEYS = (
     "cured_by",
     "lines",
     "after_hours",
+    "work_from",
     "hours",
     "photos",
     "authorization",
@@ -54,7 +57,7 @@ class CloseOut:
     cause: str | None
     cured_by: str
     lines: tuple[AskedLine, ...]
-    after_hours: bool | None
+    time: WorkTime
     hours: Decimal
     photos: tuple[str, ...]
     authorization: str | None
@@ -96,7 +99,7 @@ def read_close_out(
         cause=cause,
         cured_by=cured_by,
         lines=lines,
-        after_hours=read.flag(top.get("after_hours"), "/after_hours"),
+        time=read_work_time(read, top),
         hours=hours,
         photos=tuple(photos),
         authorization=read.name(top.get("authorization"), "/authorization"),

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from decimal import Decimal
 from functools import partial
 from typing import Any, Protocol, get_args
@@ -17,10 +18,12 @@ from moneyed import Money
 from triage.decide.spending.costs import LineKind
 from triage.inputs.reader import InputReader
 from triage.rulebook.model import Rulebook
+from triage.rulebook.terms import ServiceHours
+from triage.schedule.service_hours import is_after_hours
 from triage.values.suggest import hint
 
 LINE_KINDS: tuple[LineKind, ...] = get_args(LineKind)
-ESTIMATE_KEYS = ("cause", "after_hours", "lines", "note")
+ESTIMATE_KEYS = ("cause", "after_hours", "work_from", "lines", "note")
 MOST_LINES, MOST_HOURS, MOST_PIECES, MOST_HELPERS, MOST_TEXT = 60, 40, 50, 3, 2000
 
 _KEYS: Mapping[LineKind, tuple[str, ...]] = {
@@ -51,12 +54,24 @@ class AskedLine:
 
 
 @dataclass(frozen=True, slots=True)
+class WorkTime:
+    """When the work is done, as the technician says: all of it after hours or none, or from when on."""
+
+    after_hours: bool | None = None
+    work_from: datetime | None = None
+
+    def late(self, hours: ServiceHours, timezone: str) -> bool | None:
+        """Whether it begins after hours; None where nothing is said."""
+        return self.after_hours if self.work_from is None else is_after_hours(self.work_from, hours, timezone)
+
+
+@dataclass(frozen=True, slots=True)
 class AskedEstimate:
-    """`cause` None: the likeliest one counts; `after_hours` None: as the ticket says."""
+    """`cause` None: the likeliest one counts."""
 
     lines: tuple[AskedLine, ...]
     cause: str | None = None
-    after_hours: bool | None = None
+    time: WorkTime = WorkTime()
     note: str = ""
 
 
@@ -81,13 +96,22 @@ def read_estimate(data: object, rulebook: Rulebook) -> AskedEstimate:
     estimate = AskedEstimate(
         lines=read_lines(read, top.get("lines"), "/lines"),
         cause=read_cause(read, top.get("cause"), "/cause"),
-        after_hours=read.flag(top.get("after_hours"), "/after_hours"),
+        time=read_work_time(read, top),
         note=read.text(top.get("note"), "/note", MOST_TEXT),
     )
     if not estimate.lines and not read.problems:
         read.problem("an estimate has at least one line", "/lines")
     read.finish()
     return estimate
+
+
+def read_work_time(read: InputReader, top: Mapping[str, Any]) -> WorkTime:
+    """`after_hours` or `work_from`, of an estimate or of a closing."""
+    after_hours = read.flag(top.get("after_hours"), "/after_hours")
+    work_from = None if top.get("work_from") is None else read.moment(top["work_from"], "/work_from")
+    if after_hours is not None and work_from is not None:
+        read.problem("whether it is after hours follows from work_from; leave this out", "/after_hours")
+    return WorkTime(after_hours, work_from)
 
 
 def read_lines(read: InputReader, raw: object, pointer: str) -> tuple[AskedLine, ...]:

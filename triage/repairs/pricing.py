@@ -5,14 +5,15 @@ all, is named with the reason; it stays in the total, for policy and the authori
 agreement is reckoned against the bill that it would pay, tax included. Where no tax line is given
 the agreed tax is added. Labor warranty pays trip, distance, labor and second technician; parts warranty
 pays parts and freight; tax follows the lines it is on. Of what warranty pays, the program bears each terms'
-deductible.
+deductible. Billed time runs on from the start of the work; the hours of it outside the service hours are paid
+at after-hours rates, the others at the rates of the day.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from triage.decide.spending.costs import (
@@ -28,11 +29,14 @@ from triage.decide.spending.costs import (
 )
 from triage.decide.spending.warranty import covered_by_component, terms_by_component
 from triage.records.bill import PROGRAM, Billed, BilledLine, NotAgreed
-from triage.records.report import Machine
+from triage.records.report import Machine, timezone_of
 from triage.repairs.estimate_input import AskedLine
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import RateAgreement, WarrantyTerms
+from triage.schedule.service_hours import hours_outside
 from triage.values.money import Money, as_money, round_money
+
+NOT_AGREED = "after-hours rates are not agreed for this ticket, which can wait for service hours"
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +94,10 @@ class Bill:
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """What a visit's price hangs on besides its lines. `on` is the day warranty is asked for."""
+    """What a visit's price hangs on besides its lines. `on` is the day warranty is asked for.
+
+    With `starts_at` its hours are split at the service hours; without, all are as `after_hours` says.
+    """
 
     contractor: str | None
     machine: Machine | None
@@ -98,6 +105,7 @@ class Visit:
     after_hours: bool
     after_hours_agreed: bool
     on: date
+    starts_at: datetime | None = None
 
 
 def priced(rulebook: Rulebook, visit: Visit, asked: Sequence[AskedLine]) -> Bill:
@@ -153,12 +161,6 @@ def _agreed(
     before: Sequence[BillLine],
     asked: Sequence[AskedLine],
 ) -> _Agreed:
-    factor = agreement.after_hours_factor if visit.after_hours else Decimal(1)
-    paid_factor = factor if visit.after_hours_agreed else Decimal(1)
-    late = " after hours" if visit.after_hours else ""
-    not_late = None
-    if visit.after_hours and not visit.after_hours_agreed:
-        not_late = "after-hours rates are not agreed for this ticket, which can wait for service hours"
     match line.kind:
         case "trip":
             again = "the agreement pays one trip a visit" if any(b.kind == "trip" for b in before) else None
@@ -168,14 +170,13 @@ def _agreed(
             fee = distance_fee(agreement, None if site is None else site.distance_km) or Decimal(0)
             return _Agreed("distance band", fee, fee)
         case "labor":
-            hours = billed_hours(line.hours, agreement)
-            by_day = hours * agreement.labor_hour
-            return _Agreed(f"{_plain(hours)} h{late}", by_day * factor, by_day * paid_factor, not_late)
+            time, weighted, paid, not_late = _time(rulebook, agreement, visit, line.hours)
+            rate = agreement.labor_hour
+            return _Agreed(time, weighted * rate, paid * rate, not_late)
         case "second_technician":
-            hours = billed_hours(line.hours, agreement)
-            by_day = line.technicians * hours * agreement.second_technician_hour
-            detail = f"{line.technicians} × {_plain(hours)} h{late}"
-            return _Agreed(detail, by_day * factor, by_day * paid_factor, not_late)
+            time, weighted, paid, not_late = _time(rulebook, agreement, visit, line.hours)
+            rate = line.technicians * agreement.second_technician_hour
+            return _Agreed(f"{line.technicians} × {time}", weighted * rate, paid * rate, not_late)
         case "part":
             price = rulebook.parts[line.number].price * (1 + agreement.parts_markup) * line.quantity
             return _Agreed(f"{line.number} × {line.quantity}", price, price)
@@ -186,6 +187,25 @@ def _agreed(
             return _Agreed(detail, agreement.freight, Decimal(0), "freight without a part")
         case "tax":
             raise ValueError("tax is priced from the other lines")
+
+
+def _time(
+    rulebook: Rulebook, agreement: RateAgreement, visit: Visit, worked: Decimal
+) -> tuple[str, Decimal, Decimal, str | None]:
+    """Billed time in words, its hours with those after hours at their factor, the same as the agreement pays
+    them, and why it does not.
+    """
+    hours = billed_hours(worked, agreement)
+    late = hours if visit.after_hours else Decimal(0)
+    if visit.starts_at is not None:
+        zone = timezone_of(visit.machine)
+        late = hours_outside(visit.starts_at, hours, rulebook.service_hours, zone)
+    words = f"{_plain(hours)} h"
+    if late:
+        words += " after hours" if late == hours else f", {_plain(round(late, 2))} h of it after hours"
+    agreed = visit.after_hours_agreed or not late
+    weighted = hours + late * (agreement.after_hours_factor - 1)
+    return words, weighted, weighted if agreed else hours, None if agreed else NOT_AGREED
 
 
 def _tax_lines(

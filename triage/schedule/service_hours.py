@@ -82,6 +82,18 @@ def is_after_hours(at: datetime, hours: ServiceHours, timezone: str) -> bool:
     )
 
 
+def hours_outside(start: datetime, amount: Decimal, hours: ServiceHours, timezone: str) -> Decimal:
+    """How many of the `amount` hours from `start` on lie outside the service hours."""
+    worked_until = aware(start).astimezone(UTC)
+    ends, inside = worked_until + _duration(amount), timedelta(0)
+    for opens, closes in _service_times(worked_until, hours, zone_named(timezone)):
+        if opens >= ends:
+            break
+        inside += max(min(closes, ends) - max(opens, worked_until), timedelta(0))
+        worked_until = max(closes, worked_until)
+    return amount - Decimal(inside // timedelta(microseconds=1)) / _MICROSECONDS_PER_HOUR
+
+
 def service_times(start: datetime, hours: ServiceHours, timezone: str) -> Iterator[tuple[datetime, datetime]]:
     """Opening and closing moments (UTC) of the service days, from the one that may reach into `start` on."""
     return _service_times(aware(start).astimezone(UTC), hours, zone_named(timezone))

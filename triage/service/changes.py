@@ -1,8 +1,9 @@
 """Who may see what, and how a ticket changes: what follows is worked out from the ticket as it was read.
 
 It is stored if the ticket still is so. Nothing is decided while a writer keeps all others waiting. Where the
-ticket, or what stands open on its machine, has moved on meanwhile, it is read and worked out again. When a
-danger is raised or lifted, the machine's other open tickets are decided again in the same write.
+ticket, or what stands open, authorized or spent on its machine, has moved on meanwhile, it is read and worked
+out again: so no two tickets are given the same headroom. When a danger is raised or lifted, the machine's
+other open tickets are decided again in the same write.
 """
 
 from __future__ import annotations
@@ -11,24 +12,27 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
-from decimal import Decimal
+from functools import partial
 from typing import Any
 
-from triage.decide.decide_data import Inputs, decide_inputs, inputs_as_data, read_inputs, with_spent
+from triage.decide.decide_data import Inputs, decide_inputs, inputs_as_data, read_inputs
 from triage.decide.under_later_rules import report_now
+from triage.logic.engine import Engine
 from triage.records.caller import Caller
 from triage.records.danger import DangerState, danger_after
 from triage.records.decision import Decision
 from triage.records.decision_json import as_json
 from triage.records.payloads import DangerLifted, Decided, Payload
 from triage.records.report import History, Machine
-from triage.records.ticket import Ticket
+from triage.records.ticket import Ticket, sent
 from triage.records.ticket_id import heard
+from triage.rulebook.model import Rulebook
 from triage.service.service import Service, one_version
 from triage.store import Work
+from triage.store.on_machine import OnMachine, on_machine, promised_on
 from triage.store.tables.tickets import Ready, TicketMoved, following
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
-from triage.values.money import Money, sum_money
+from triage.values.money import sum_money
 from triage.values.suggest import hint
 
 Data = Mapping[str, Any]
@@ -58,13 +62,14 @@ def change(
         with service.store.read() as work:
             ticket = seen_ticket(work, ticket_id, who)
             refuse_stale(work, ticket, if_version, may_be_closed=may_be_closed)
+            beside = on_machine(work, ticket.machine, ticket.id)
             found = follows(work, ticket)
             if not found.news:
                 return ticket
             ready = _following(service, ticket, found.news, found.at, who)
             others = decided_with(service, work, ready.ticket, found, who, ticket.dangers)
         with suppress(TicketMoved), service.store.write() as work:
-            refuse_moved(work, ticket.machine, ticket.dangers, ticket.id)
+            refuse_moved(work, ticket.machine, beside, ticket.id)
             for each in (ready, *others):
                 work.tickets.follow(each)
             if found.also is not None:
@@ -85,7 +90,8 @@ def append(service: Service, ticket_id: str, new: Payload, who: Caller, if_versi
 def decided_anew(service: Service, work: Work, ticket: Ticket, *news: Payload) -> Change:
     """`news` and the decision that follows from them."""
     at = service.now()
-    return Change([*news, _decided(service, work, ticket, news, ticket.dangers)], at)
+    _, decided = decided_on(work, service.rulebook, service.engine, at, ticket, news)
+    return Change([*news, decided], at)
 
 
 def decided_with(
@@ -111,16 +117,17 @@ def decided_with(
         if other.state == "open":
             # A report that the rulebook can no longer read stays as it was decided; its dangers show.
             with suppress(InputError):
-                state = replace(other.dangers, elsewhere=(*left, *here))
-                news.append(_decided(service, work, other, news, state))
+                among = replace(other, dangers=replace(other.dangers, elsewhere=(*left, *here)))
+                rulebook, engine = service.rulebook, service.engine
+                news.append(decided_on(work, rulebook, engine, service.now(), among, news)[1])
         if news:
             found.append(_following(service, other, news, change.at, who))
     return found
 
 
-def refuse_moved(work: Work, machine: str | None, dangers: DangerState, ticket_id: str = "") -> None:
-    """Raises TicketMoved where the dangers of the machine's other tickets are no longer as they were read."""
-    if work.dangers.of_machine(machine, but=ticket_id) != dangers.elsewhere:
+def refuse_moved(work: Work, machine: str | None, beside: OnMachine, ticket_id: str = "") -> None:
+    """Raises TicketMoved where what is beside the ticket is no longer as it was read."""
+    if on_machine(work, machine, ticket_id) != beside:
         raise TicketMoved(ticket_id)
 
 
@@ -128,16 +135,30 @@ def _following(service: Service, ticket: Ticket, news: Sequence[Payload], at: da
     return following(ticket, news, at=at, who=who.name, rulebook=service.rulebook.version)
 
 
-def _decided(
-    service: Service, work: Work, ticket: Ticket, news: Sequence[Payload], dangers: DangerState
-) -> Decided:
-    data, left_out = report_now(ticket, news, service.rulebook)
+def decided_on(
+    work: Work,
+    rulebook: Rulebook,
+    engine: Engine,
+    now: datetime,
+    ticket: Ticket,
+    news: Sequence[Payload] = (),
+) -> tuple[Decision, Decided]:
+    """The decision of a ticket after `news`, and so the limit that it has, whoever asks.
+
+    It is its contractor's, whoever has the machine in its care, less what the ticket has cost. The limit of
+    12 months is less what is promised to the machine's other tickets too, until it is used or expires.
+    """
+    report, left_out = report_now(ticket, news, rulebook)
     for new in news:
-        dangers = danger_after(dangers, new)
-    inputs = with_spent(inputs_of(service, work, data), _spent(ticket, service.rulebook.currency))
-    inputs = replace(inputs, state=dangers)
-    decision = decide_inputs(service.rulebook, service.engine, inputs)
-    return decided_event(ticket.id, decision, inputs, left_out)
+        ticket = replace(sent(ticket, new), dangers=danger_after(ticket.dangers, new))
+    inputs = read_inputs(report, rulebook, now, partial(_found_for, work, ticket))
+    spent = sum_money(ticket.spent, rulebook.currency) if ticket.spent else None
+    serial = None if inputs.machine is None else inputs.machine.serial
+    promised = promised_on(work, serial, rulebook.currency, now, ticket.id)
+    history = replace(inputs.history, spent_on_ticket=spent, promised=promised)
+    inputs = replace(inputs, history=history, state=ticket.dangers)
+    decision = decide_inputs(rulebook, engine, inputs)
+    return decision, decided_event(ticket.id, decision, inputs, left_out)
 
 
 def inputs_of(
@@ -159,7 +180,9 @@ def inputs_of(
         data = {**data, "machine": serial_on_record(work, data["machine"], viewer)}
     inputs = read_inputs(data, service.rulebook, service.now(), find, machine_data)
     serial = inputs.report.machine if inputs.machine is None else inputs.machine.serial
-    return replace(inputs, state=DangerState(elsewhere=work.dangers.of_machine(serial)))
+    promised = promised_on(work, serial, service.rulebook.currency, service.now())
+    history = replace(inputs.history, promised=promised)
+    return replace(inputs, history=history, state=DangerState(elsewhere=work.dangers.of_machine(serial)))
 
 
 def serial_on_record(work: Work, spelled: str, viewer: Caller | None) -> str:
@@ -188,10 +211,6 @@ def decided_event(
     return Decided(as_json(decision, ticket_id), inputs_as_data(inputs), tuple(left_out) or None)
 
 
-def _spent(ticket: Ticket, currency: str) -> Money | None:
-    return sum_money(ticket.spent, currency) if ticket.spent else None
-
-
 def seen_ticket(work: Work, ticket_id: str, viewer: Caller | None) -> Ticket:
     """The ticket by its id as heard on the phone; NotFoundError when it is not this caller's to see."""
     ticket = work.tickets.get(heard(ticket_id))
@@ -202,9 +221,14 @@ def seen_ticket(work: Work, ticket_id: str, viewer: Caller | None) -> Ticket:
 
 
 def seen_machine(work: Work, serial: str, viewer: Caller | None) -> Machine:
-    """The machine by its serial; NotFoundError when it is not this caller's to see."""
+    """The machine by its serial; NotFoundError when it is not this caller's to see.
+
+    Who has an open ticket of the machine sees it, whoever else has it in its care.
+    """
     machine = work.machines.get(serial)
-    if viewer is not None and not viewer.may_see(machine.contractor):
+    if viewer is None or viewer.may_see(machine.contractor):
+        return machine
+    if not work.tickets.in_care(serial, viewer.contractor):
         raise NotFoundError(f'no machine with the serial "{serial}"')
     return machine
 
@@ -217,13 +241,13 @@ def machine_billed(work: Work, ticket: Ticket) -> Machine | None:
     return _in_place(work, machine, ticket)
 
 
-def found_for(work: Work, ticket: Ticket, serial: str) -> tuple[Machine, History] | None:
+def _found_for(work: Work, ticket: Ticket, serial: str) -> tuple[Machine, History] | None:
     """A machine that a ticket's report names, with its history."""
     try:
-        machine = _in_place(work, work.machines.get(serial), ticket)
-        return machine, work.care.history(serial)
+        machine = machine_billed(work, ticket) if serial == ticket.machine else work.machines.get(serial)
     except NotFoundError:
         return None
+    return None if machine is None else (machine, work.care.history(serial))
 
 
 def _in_place(work: Work, machine: Machine, ticket: Ticket) -> Machine:
@@ -257,12 +281,12 @@ def refuse_open_swap(work: Work, ticket: Ticket) -> None:
         raise ConflictError(f"{sent.serial} is on the way for this ticket; confirm the swap or take it back")
 
 
-def spent_on(work: Work, ticket_id: str, serial: str, viewer: Caller, currency: str) -> Decimal:
-    """What a ticket of a machine has cost; InputError when there is none for this viewer."""
+def ticket_of(work: Work, ticket_id: str, serial: str, viewer: Caller) -> Ticket:
+    """A ticket of a machine; InputError when there is none for this viewer."""
     try:
         ticket = seen_ticket(work, ticket_id, viewer)
     except NotFoundError:
         ticket = None
     if ticket is None or ticket.machine != serial:
         raise InputError([Problem(f'no ticket "{ticket_id[:60]}" of this machine', "query:ticket")])
-    return sum_money(ticket.spent, currency).amount
+    return ticket

@@ -8,19 +8,28 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from triage.decide.limits_of_machine import ANY_JOB, Job, check_component, limits_of, noon_there
+from triage.decide.limits_of_machine import ANY_JOB, Job, OnTicket, check_component, limits_of, noon_there
 from triage.inputs.machine_search import ListedMachine
 from triage.machine.commissioning import Finding, read_checklist
 from triage.machine.commissioning.care_entry import read_care_event
 from triage.machine.commissioning.recorded import judged, last_checklist
 from triage.machine.measures.upkeep import CareDue, Compliance, compliance, due
+from triage.records.authorization import open_authorization
 from triage.records.caller import Caller
 from triage.records.danger import Danger
 from triage.records.report import History, Machine, local_date
 from triage.records.ticket import Ticket
 from triage.rulebook.model import CareIntervals, Task
-from triage.service.changes import seen_machine, serial_on_record, spent_on
+from triage.service.changes import (
+    decided_on,
+    machine_billed,
+    seen_machine,
+    serial_on_record,
+    ticket_of,
+)
 from triage.service.service import Service, one_version
+from triage.store import Work
+from triage.store.on_machine import promised_on
 from triage.values.errors import ConflictError, InputError, Problem
 
 Data = Mapping[str, Any]
@@ -74,7 +83,8 @@ def machine(service: Service, serial: str, viewer: Caller) -> MachineView:
     care = _care_view(found, history, now, service.rulebook.care)
     checklist = last_checklist(history.care, now)
     findings = () if checklist is None else judged(service.rulebook, found, checklist)
-    return MachineView(found, history, care, tickets, findings, dangers)
+    own = tuple(ticket for ticket in tickets if viewer.may_see(ticket.contractor))
+    return MachineView(found, history, care, own, findings, dangers)
 
 
 def as_recorded(service: Service, spelled: str, viewer: Caller) -> str:
@@ -96,26 +106,56 @@ def limits(
 ) -> Data:
     """Warranty of every component and what may be spent, as JSON data, as of `at` (now; noon there).
 
-    With `ticket`, one of this machine's, what it has cost already counts. Its open dangers stand beside it.
+    With `ticket`, one of this machine's, it is that ticket's limit: its contractor's, as of now, after hours
+    as someone is to come, less what it has cost. Its open dangers stand beside it.
     """
     rulebook = service.rulebook
+    on_ticket = None
     with service.store.read() as work:
         found = seen_machine(work, serial, viewer)
-        if contractor is not None and contractor != found.contractor:
+        if not viewer.may_see(found.contractor):
+            found = replace(found, contractor=viewer.contractor)
+        if ticket is not None:
+            asked = ticket_of(work, ticket, serial, viewer)
+            _refuse_beside_ticket(asked, contractor, at)
+            found = machine_billed(work, asked) or found
+            on_ticket = _on_ticket(service, work, asked, job)
+        elif contractor is not None and contractor != found.contractor:
             if not viewer.may_see(contractor) or contractor not in {
                 known.id for known in work.machines.contractors()
             }:
                 raise InputError([Problem(f'no contractor "{contractor}"', "query:contractor")])
             found = replace(found, contractor=contractor)
         history, dangers = work.care.history(serial), work.dangers.of_machine(serial)
-        if ticket is not None:
-            spent = spent_on(work, ticket, serial, viewer, rulebook.currency)
-            job = replace(job, spent_on_ticket=spent)
+        if at is not None and not isinstance(at, datetime):
+            at = noon_there(found, at)
+        at = at or service.now()
+        promised = promised_on(work, serial, rulebook.currency, at)
+    if promised is not None:
+        job = replace(job, promised=promised.amount)
     check_component(rulebook, job.component)
-    if at is not None and not isinstance(at, datetime):
-        at = noon_there(found, at)
-    answer = limits_of(rulebook, service.engine, found, history, at or service.now(), job)
+    answer = limits_of(rulebook, service.engine, found, history, at, job, on_ticket)
     return {**answer, "dangers": [danger.as_data() for danger in dangers]}
+
+
+def _refuse_beside_ticket(ticket: Ticket, contractor: str | None, at: datetime | date | None) -> None:
+    """Raises InputError for what a ticket's limit cannot be asked with."""
+    problems = []
+    if contractor is not None and contractor != ticket.contractor:
+        message = f"ticket {ticket.id} is with another contractor; leave this out"
+        problems.append(Problem(message, "query:contractor"))
+    if at is not None:
+        problems.append(Problem("a ticket's limit is that of now; leave this out", "query:at"))
+    if problems:
+        raise InputError(problems)
+
+
+def _on_ticket(service: Service, work: Work, ticket: Ticket, job: Job) -> OnTicket:
+    now = service.now()
+    if job.after_hours is not None:
+        ticket = replace(ticket, report={**ticket.report, "after_hours": job.after_hours})
+    decision, _ = decided_on(work, service.rulebook, service.engine, now, ticket)
+    return OnTicket(decision, open_authorization(ticket.repair, now))
 
 
 @one_version

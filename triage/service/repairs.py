@@ -5,15 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
-from functools import partial, reduce
+from functools import partial
 from typing import cast
 
-from triage.decide.decide_data import decide_inputs, read_inputs, with_spent
 from triage.decide.spending.authorities import to_ask, whom_to_ask
 from triage.decide.spending.repair_costs import component_of
 from triage.decide.spending.warranty import warranty_for
-from triage.decide.under_later_rules import report_now
-from triage.logic.conditions import Facts
 from triage.logic.engine import Engine
 from triage.records.authorization import (
     Authorization,
@@ -23,8 +20,7 @@ from triage.records.authorization import (
     standing_until,
 )
 from triage.records.caller import Caller
-from triage.records.danger import danger_after
-from triage.records.decision import Decision
+from triage.records.decision import Decision, facts_of
 from triage.records.payloads import (
     Approved,
     Ask,
@@ -33,16 +29,17 @@ from triage.records.payloads import (
     Estimated,
     Payload,
     Reopened,
+    Withdrawn,
 )
-from triage.records.report import History, Machine, PastRepair, local_date
-from triage.records.ticket import Event, Ticket
+from triage.records.report import History, Machine, PastRepair, local_date, timezone_of
+from triage.records.ticket import Event, Ticket, changed_report
 from triage.repairs.approvals import approved_by, approved_by_authority, read_approval, refuse_own_approval
 from triage.repairs.close_out import CloseOut, comeback_of, read_close_out, refuse_late
-from triage.repairs.estimate_input import AskedLine, read_estimate, texts_of
+from triage.repairs.estimate_input import AskedLine, WorkTime, read_estimate, texts_of
 from triage.repairs.judged import answer_to, held_for_outside, refuse_held
-from triage.repairs.pricing import Bill, Visit, billed, priced
+from triage.repairs.pricing import NOT_AGREED, Bill, Visit, billed, priced
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
-from triage.service.changes import Change, change, decided_event, found_for, machine_billed, refuse_open_swap
+from triage.service.changes import Change, change, decided_on, machine_billed, refuse_open_swap
 from triage.service.dangers import made_safe, may_lift, noted
 from triage.service.service import Service
 from triage.store import Work
@@ -113,16 +110,23 @@ class _Desk:
     def estimate(self, ticket: Ticket, data: object, who: Caller) -> Change:
         asked = read_estimate(data, self.rulebook)
         cause = asked.cause or ticket.decided.computed_facts.top_cause or OTHER_CAUSE
-        bill, machine = self._bill(ticket, cause, asked.after_hours, asked.lines)
-        unanswered = self._unanswered(ticket, cause, bill, asked.note)
+        fresh = replace(ticket, report=changed_report(ticket.report, Withdrawn(None, None, "")))
+        first, _ = self._decide(fresh)
+        bill, machine = self._bill(fresh, first, cause, asked.time, asked.lines)
+        unanswered = replace(
+            self._unanswered(ticket, cause, bill, asked.note),
+            after_hours=self._late(asked.time, machine) if first.after_hours_agreed else None,
+        )
         words = noted(self.rulebook, ticket, texts_of(asked))
         decision, decided = self._decide(ticket, *words, unanswered)
         answer, reasons = answer_to(decision, bill)
+        if asked.time.after_hours and not first.after_hours_agreed:
+            reasons = (*reasons, f"It is judged by the limit for the day: {NOT_AGREED}.")
         held = answer == "hold" and not held_for_outside(self.rulebook, decision)
         before = self._within_word(ticket, bill, who) if held else None
         if before is not None:
             answer, reasons = "approve", (f"It is within what {before.authority} approved beforehand.",)
-        comes_to = self._spent(ticket) + bill.beyond_warranty
+        comes_to = sum_money((*ticket.spent, bill.beyond_warranty), self.rulebook.currency)
         estimated = replace(
             unanswered,
             answer=answer,
@@ -132,7 +136,7 @@ class _Desk:
         if bill.claimed.amount:
             reported_on = _reported_on(ticket, machine)
             warranty = warranty_for(
-                self.rulebook, machine, estimated.component, reported_on, _facts_of(decision)
+                self.rulebook, machine, estimated.component, reported_on, facts_of(decision)
             )
             estimated = replace(estimated, claim_needs=warranty.claim_needs, at_risk=warranty.at_risk)
         if answer != "approve":
@@ -173,7 +177,7 @@ class _Desk:
     def approve(self, ticket: Ticket, data: object, who: Caller) -> Change:
         approval = read_approval(data, self.rulebook, self.now, who)
         on = local_date(machine_billed(self.work, ticket), self.now)
-        log, spent = self._log(ticket), self._spent(ticket)
+        log, spent = self._log(ticket), sum_money(ticket.spent, self.rulebook.currency)
         approved = approved_by_authority(self.rulebook, approval, who, ticket, log, spent, on, self.now)
         words = noted(self.rulebook, ticket, [approval.why])
         heard = [self._decide(ticket, *words)[1]] if words else []
@@ -194,8 +198,12 @@ class _Desk:
             standing += sorted(raised - {*standing})
         lifted = made_safe(self.rulebook, standing, close_out.made_safe, close_out.note, who)
         cause = close_out.cause or OTHER_CAUSE
-        bill, _ = self._bill(ticket, cause, close_out.after_hours, close_out.lines)
-        decision, _ = self._decide(ticket, self._unanswered(ticket, cause, bill, close_out.note))
+        late = self._late(close_out.time, machine)
+        said = ticket if late is None else replace(ticket, report={**ticket.report, "after_hours": late})
+        first, _ = self._decide(said)
+        bill, _ = self._bill(ticket, first, cause, close_out.time, close_out.lines)
+        asked = self._unanswered(ticket, cause, bill, close_out.note)
+        decision, _ = self._decide(said, replace(asked, after_hours=said.report.get("after_hours")))
         refuse_closing_above(
             ticket.repair, close_out.authorization, bill.beyond_warranty, decision.limit.headroom, self.now
         )
@@ -239,50 +247,43 @@ class _Desk:
         )
 
     def _bill(
-        self, ticket: Ticket, cause: str, after_hours: bool | None, lines: Sequence[AskedLine]
+        self, ticket: Ticket, decision: Decision, cause: str, time: WorkTime, lines: Sequence[AskedLine]
     ) -> tuple[Bill, Machine | None]:
+        """The hours are as they are said, else from when the visit is planned, else as the decision says."""
         machine = machine_billed(self.work, ticket)
-        agreed = ticket.decided.computed_facts.after_hours
+        said = ticket.report.get("after_hours") if time.after_hours is None else time.after_hours
+        starts_at = time.work_from
+        if said is None and starts_at is None and decision.after_hours_agreed and "visit_at" in ticket.report:
+            starts_at = datetime.fromisoformat(ticket.report["visit_at"])
         visit = Visit(
             contractor=ticket.contractor,
             machine=machine,
             component=component_of(self.rulebook, cause),
-            after_hours=agreed if after_hours is None else after_hours,
-            after_hours_agreed=agreed,
+            after_hours=bool(decision.computed_facts["after_hours"]) if said is None else said,
+            after_hours_agreed=decision.after_hours_agreed,
             on=_reported_on(ticket, machine),
+            starts_at=starts_at,
         )
         return priced(self.rulebook, visit, lines), machine
 
+    def _late(self, time: WorkTime, machine: Machine | None) -> bool | None:
+        return time.late(self.rulebook.service_hours, timezone_of(machine))
+
     def _decide(self, ticket: Ticket, *news: Payload) -> tuple[Decision, Decided]:
-        report, left_out = report_now(ticket, news, self.rulebook)
-        found = partial(found_for, self.work, ticket)
-        inputs = read_inputs(report, self.rulebook, self.now, found)
-        inputs = with_spent(inputs, self._spent(ticket) if ticket.spent else None)
-        inputs = replace(inputs, state=reduce(danger_after, news, ticket.dangers))
-        decision = decide_inputs(self.rulebook, self.engine, inputs)
-        return decision, decided_event(ticket.id, decision, inputs, left_out)
+        return decided_on(self.work, self.rulebook, self.engine, self.now, ticket, news)
 
     def _change(self, news: Sequence[Payload], also: Callable[[Work], None] | None = None) -> Change:
         return Change(news, self.now, also)
 
     def _ask(self, decision: Decision, machine: Machine | None, comes_to: Money) -> Ask | None:
-        asked = whom_to_ask(
-            self.rulebook, _facts_of(decision), comes_to.amount, local_date(machine, self.now)
-        )
+        asked = whom_to_ask(self.rulebook, facts_of(decision), comes_to.amount, local_date(machine, self.now))
         return None if asked is None else to_ask(asked, self.rulebook)
-
-    def _spent(self, ticket: Ticket) -> Money:
-        return sum_money(ticket.spent, self.rulebook.currency)
 
 
 def _join_history(serial: str, repair: PastRepair, work: Work) -> None:
     if work.care.add_repairs(serial, [repair]) == 0:
         message = f"a visit at {repair.at.isoformat()} is in the history of this ticket already"
         raise ConflictError([Problem(message, "/at")])
-
-
-def _facts_of(decision: Decision) -> Facts:
-    return {**{name: known.value for name, known in decision.facts.items()}, **decision.computed_facts}
 
 
 def _reported_on(ticket: Ticket, machine: Machine | None) -> date:

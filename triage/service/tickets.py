@@ -14,7 +14,7 @@ from triage.records.caller import Caller
 from triage.records.danger import CALM
 from triage.records.decision import Decision
 from triage.records.payloads import Answered, CheckDone, Decided, Payload, Reported, Skipped
-from triage.records.ticket import Event, Ticket
+from triage.records.ticket import Event, Ticket, own_part
 from triage.rulebook.fact_values import read_value
 from triage.rulebook.model import Rulebook
 from triage.service.changes import (
@@ -30,6 +30,7 @@ from triage.service.changes import (
 from triage.service.dangers import cleaned_away
 from triage.service.service import Service, one_version
 from triage.store import Work
+from triage.store.on_machine import on_machine
 from triage.store.tables.desk import VIEWS, OpenTicket, View
 from triage.store.tables.tickets import TicketMoved, opening
 from triage.values.errors import InputError, NotFoundError, Problem
@@ -85,6 +86,8 @@ def open_ticket(service: Service, data: object, who: Caller) -> Ticket:
         with service.store.read() as work:
             inputs = inputs_of(service, work, data, who)
             _refuse_not_followed(work, inputs, who)
+            serial = None if inputs.machine is None else inputs.machine.serial
+            beside = on_machine(work, serial)
             news: list[Payload] = [_reported(inputs), _decided(service, ticket_id, inputs)]
             ready = opening(
                 ticket_id,
@@ -96,7 +99,7 @@ def open_ticket(service: Service, data: object, who: Caller) -> Ticket:
             )
             others = decided_with(service, work, ready.ticket, Change(news, inputs.at), who, CALM)
         with suppress(TicketMoved), service.store.write() as work:
-            refuse_moved(work, ready.ticket.machine, inputs.state)
+            refuse_moved(work, serial, beside)
             if work.tickets.open(ready):
                 for other in others:
                     work.tickets.follow(other)
@@ -264,9 +267,10 @@ def tickets(
 
 
 def events(service: Service, ticket_id: str, viewer: Caller) -> Sequence[Event]:
-    """The ticket's log in order."""
+    """The ticket's log in order; a contractor's technician sees its own part."""
     with service.store.read() as work:
-        return work.tickets.events(seen_ticket(work, ticket_id, viewer).id)
+        found = work.tickets.events(seen_ticket(work, ticket_id, viewer).id)
+    return tuple(own_part(found, viewer.contractor)) if viewer.role == "technician" else found
 
 
 def open_tickets(

@@ -1,23 +1,28 @@
 """Visits of a ticket: scheduled, moved, started and done, each an event on the ticket.
 
 Somebody is sent where the decision asks for a visit, or where a held case has its word. A visit may be
-planned later than it is due; then it says so. The due time itself never moves.
+planned later than it is due; then it says so. The due time itself never moves. When another contractor is
+sent, what the one before had estimated and was authorized to spend is withdrawn, and the ticket is redecided
+by the limits and rates of the new one.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from datetime import timedelta
+from dataclasses import replace
+from datetime import date, timedelta
 from typing import Any
 
 from triage.decide.outcome import cautions_that_hold
 from triage.decide.visit import visit_kit, visit_skill
 from triage.inputs.heard import hear
 from triage.inputs.reader import InputReader
+from triage.records.authorization import after_withdrawal
 from triage.records.caller import Caller
 from triage.records.decision import CauseChance
 from triage.records.decision_parts import VisitAsked
-from triage.records.payloads import Approved, Dispatched, Visited
+from triage.records.payloads import Approved, Dispatched, Payload, Visited, Withdrawn
 from triage.records.report import Machine, timezone_of
 from triage.records.ticket import Event, Ticket
 from triage.records.visit_log import VISIT_STATES, PlannedVisit, visits_of
@@ -25,10 +30,11 @@ from triage.schedule.calendar import as_calendar
 from triage.schedule.service_hours import due_at
 from triage.schedule.slots import Wish, choose, dispatched_from, planned_visits
 from triage.schedule.store_access import due_within_access
-from triage.service.changes import append, seen_ticket
+from triage.service.changes import Change, change, decided_on, seen_ticket
 from triage.service.service import Service
 from triage.service.tickets import events as events_of
 from triage.store import Work
+from triage.store.tables.tickets import TicketMoved
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
 USUAL_MINUTES = 90
@@ -58,18 +64,49 @@ def record_visit(
         raise InputError([Problem(f"a visit is {', '.join(VISIT_STATES)}", "/state")])
     reader = InputReader(service.rulebook)
     reader.mapping(data, "", _KEYS[state], f"a visit that is {state}")
-    with service.store.write() as work:
-        ticket = seen_ticket(work, ticket_id, who)
-        events = events_of(service, ticket.id, who)
+    recorded: list[Dispatched | Visited] = []
+
+    def follows(work: Work, ticket: Ticket) -> Change:
+        events = work.tickets.events(ticket.id)
         visits = visits_of(events)
-        new: Dispatched | Visited
-        if state == "scheduled":
-            new = _read_scheduled(reader, service, work, ticket, events, visits, data, who)
-        else:
-            new = _read_progress(reader, service, ticket, visits, data)
-        changed = append(service, ticket.id, new, who, if_version)
-        made = visits_of(events_of(service, ticket.id, who))
-        return changed, made[new.visit - 1]
+        if state != "scheduled":
+            recorded.append(_read_progress(reader, service, ticket, visits, data))
+            return Change(recorded[-1:], service.now())
+        new, planned = _read_scheduled(reader, service, work, ticket, events, visits, data, who)
+        recorded.append(new)
+
+        def refuse_replanned(work: Work) -> None:
+            if _planned(service, work, ticket, new.visit) != planned:
+                raise TicketMoved(ticket.id)
+
+        return replace(_sent(service, work, ticket, new), also=refuse_replanned)
+
+    changed = change(service, ticket_id, who, if_version, follows)
+    made = visits_of(events_of(service, changed.id, who))
+    return changed, made[recorded[-1].visit - 1]
+
+
+def _sent(service: Service, work: Work, ticket: Ticket, new: Dispatched) -> Change:
+    """The visit; redecided where another contractor comes, or it is no longer paid at the same rates."""
+    news: list[Payload] = [new]
+    handed_over = new.contractor not in (None, ticket.contractor)
+    if handed_over and after_withdrawal(ticket.repair) != ticket.repair:
+        authorization = ticket.repair.authorization
+        stood = authorization is not None and authorization.state == "open"
+        number = authorization.number if authorization is not None and stood else None
+        why = f"{new.contractor} is sent instead of {ticket.contractor or 'nobody'}"
+        news.insert(0, Withdrawn(ticket.contractor, number, why))
+    now = service.now()
+    decision, decided = decided_on(work, service.rulebook, service.engine, now, ticket, news)
+    late = bool(decision.computed_facts["after_hours"])
+    if handed_over or late != ticket.decided.computed_facts.after_hours:
+        news.append(decided)
+    return Change(news, now)
+
+
+def _planned(service: Service, work: Work, ticket: Ticket, moved: int | None) -> Counter[tuple[str, date]]:
+    since = dispatched_from(service.now(), FURTHEST_DAYS)
+    return planned_visits(work.tickets.dispatched_since(since), (ticket.id, moved))
 
 
 def visits(service: Service, ticket_id: str, viewer: Caller) -> Sequence[PlannedVisit]:
@@ -103,7 +140,8 @@ def _read_scheduled(
     known: Sequence[PlannedVisit],
     data: Mapping[str, Any],
     who: Caller,
-) -> Dispatched:
+) -> tuple[Dispatched, Counter[tuple[str, date]]]:
+    """The visit, and the visits planned beside it, which it was chosen by."""
     now = service.now()
     number = _number(reader, data)
     if number is not None and not any(visit.number == number for visit in known):
@@ -137,18 +175,17 @@ def _read_scheduled(
             raise ConflictError(
                 f"visit {visit.number} is {visit.state}; reschedule that one, or finish it first"
             )
+    planned = _planned(service, work, ticket, number)
     chosen = choose(
         Wish(contractor, at, asked.skill, asked.priority, asked.due),
         ticket,
         None if machine is None else machine.site,
         work.machines.contractors(),
-        planned_visits(
-            work.tickets.dispatched_since(dispatched_from(now, FURTHEST_DAYS)), (ticket.id, number)
-        ),
+        planned,
         service.rulebook.service_hours,
         now,
     )
-    return Dispatched(
+    new = Dispatched(
         visit=number or len(known) + 1,
         at=chosen.at,
         day=chosen.day,
@@ -162,6 +199,7 @@ def _read_scheduled(
         kit=asked.kit,
         technician=technician,
     )
+    return new, planned
 
 
 def _read_progress(

@@ -2,8 +2,7 @@
 
 SQLite runs in WAL with foreign keys on and full sync; a writer takes the write lock at its start
 (BEGIN IMMEDIATE), so that it never has to give up half way because another wrote first. On PostgreSQL a
-writer takes an advisory lock at its start: there too one writes at a time, and what was read in a write still
-holds when it is stored.
+writer takes an advisory lock at its start, so that there too what a write has read holds when it is stored.
 """
 
 from __future__ import annotations

@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.triage.payloads import close_out, estimate, usd
-from triage.records.authorization import Authorization
+from triage.records.authorization import Authorization, Repair
 from triage.records.payloads import (
     PAYLOADS,
     Acknowledged,
@@ -30,6 +30,7 @@ from triage.records.payloads import (
     SwapReserved,
     Undone,
     Visited,
+    Withdrawn,
 )
 from triage.records.ticket import Event, Ticket, apply, fold
 from triage.records.ticket_id import LENGTH, SIGNS, heard, new_ticket_id
@@ -52,6 +53,7 @@ NEWS: dict[str, Payload] = {
     "visited": Visited(1, "done", AT),
     "swap_reserved": SwapReserved("LH20-9"),
     "swapped": Swapped("LH20-1", "LH20-9", "scrap", AT),
+    "withdrawn": Withdrawn("fogline", "T-1-A1", "tern is sent instead of fogline"),
     "closed": close_out(cost=120, cured_by="rinse-filter"),
     "reopened": Reopened("it is back"),
     "skipped": Skipped(("filter_days",)),
@@ -159,6 +161,19 @@ def test_closing_keeps_what_was_spent_and_reopening_does_too() -> None:
     assert (reopened.state, reopened.spent, reopened.closed) == ("open", (usd(120),), None)
 
 
+def test_a_planned_visit_becomes_part_of_the_report_and_is_forgotten_when_it_is_reopened() -> None:
+    planned = fold(log("dispatched"))
+    assert planned.report["visit_at"] == AT.isoformat()
+    assert "visit_at" not in fold(log("dispatched", "closed", "reopened")).report
+
+
+def test_a_withdrawal_takes_estimate_approval_and_authorization_away_and_numbers_go_on() -> None:
+    before, after = fold(log("estimated", "approved")), fold(log("estimated", "approved", "withdrawn"))
+    assert before.repair.authorization is not None
+    assert after.repair == Repair(before.repair.revisions, before.repair.authorized)
+    assert "estimate" in before.report and "estimate" not in after.report
+
+
 def test_an_estimate_becomes_part_of_the_report() -> None:
     assert fold(log("estimated")).report["estimate"] == {
         "total": "120.00 USD",
@@ -166,7 +181,7 @@ def test_an_estimate_becomes_part_of_the_report() -> None:
     }
 
 
-@pytest.mark.parametrize("kind", ["approved", "dispatched", "visited", "swap_reserved", "swapped"])
+@pytest.mark.parametrize("kind", ["approved", "visited", "swap_reserved", "swapped"])
 def test_what_happens_outside_the_report_moves_the_version_only(kind: str) -> None:
     before, after = fold(log()), fold(log(kind))
     assert (after.version, after.report, after.state) == (2, before.report, "open")

@@ -9,7 +9,7 @@ import pytest
 from moneyed import Money
 
 from tests.triage.builders import minimal_rulebook
-from triage.repairs.estimate_input import AskedLine, read_estimate
+from triage.repairs.estimate_input import AskedLine, WorkTime, read_estimate
 from triage.values.errors import InputError
 
 RULEBOOK = minimal_rulebook()
@@ -29,7 +29,7 @@ def test_lines_are_read_with_what_they_name() -> None:
         RULEBOOK,
     )
     assert estimate.cause == "compressor_fault"
-    assert estimate.after_hours is True
+    assert estimate.time == WorkTime(after_hours=True)
     assert estimate.lines == (
         AskedLine("trip", Money("95.00", "USD")),
         AskedLine("labor", hours=Decimal("1.5"), note="on the roof"),

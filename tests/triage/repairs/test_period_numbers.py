@@ -112,7 +112,7 @@ def service(tmp_path: Path) -> Iterator[Service]:
         tickets.answer(running, "T-000004", {"fill_level": 60}, AGENT)
 
         # T-000005 on LH30-2: a visit in the evening (260.00) that cures nothing; opened again, a second one
-        # is approved for 95.00, then for 177.50, and costs 95.00.
+        # by day is approved for 95.00, then for 150.00, and costs 95.00.
         tickets.open_ticket(running, CORD, AGENT)
         record_visit(running, "T-000005", {"state": "scheduled", "at": clock.time.isoformat()}, OPS)
         for state in ("started", "done"):
@@ -175,7 +175,7 @@ def test_a_small_service_comes_out_as_counted_by_hand(service: Service) -> None:
         "first_visit_fix": {"count": 1, "of": 2, "share": 0.5},
         "hours_to_close": {"median": 10.0, "p90": 21.2},  # of 2, 10 and 24: 10 + 0.8 * 14
         "holds": {"open": 1, "median_hours": 429.0},  # 29 days less 11 days and 3 hours
-        "spend_approved": "177.50 USD",
+        "spend_approved": "150.00 USD",
         "spend_closed": "560.00 USD",  # 205 + 260 + 95
         "outside_agreement": "0.00 USD",
         "repeats": {"count": 2, "of": 4, "share": 0.5},

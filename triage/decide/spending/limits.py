@@ -2,7 +2,8 @@
 
 Tables of kind `nte` give `amount`, what one ticket may cost the program, and may give `amount_12_months`,
 what the machine may cost in 12 calendar months. Where several speak, the smallest amount holds. Headroom is
-what both leave after what was spent, and never below zero.
+what both leave after what was spent, and of the 12 months after what is promised to the machine's other
+tickets too; never below zero.
 """
 
 from __future__ import annotations
@@ -34,6 +35,7 @@ class Standing:
     table: str | None
     row_line: int | None
     notes: tuple[str, ...]
+    promised: Decimal = Decimal(0)  # to other tickets of the machine
 
 
 def limit_facts(facts: Mapping[str, FactValue]) -> dict[str, FactValue]:
@@ -45,7 +47,11 @@ def limit_facts(facts: Mapping[str, FactValue]) -> dict[str, FactValue]:
 
 
 def standing_limit(
-    rulebook: Rulebook, facts: Facts, spent_on_ticket: Decimal, spent_12_months: Decimal
+    rulebook: Rulebook,
+    facts: Facts,
+    spent_on_ticket: Decimal,
+    spent_12_months: Decimal,
+    promised: Decimal = Decimal(0),
 ) -> Standing:
     """What may be spent on a ticket by the `nte` tables. `facts` include `after_hours`.
 
@@ -73,10 +79,12 @@ def standing_limit(
         ticket = (Decimal(0), None, None)
     nte, table_of, row = ticket
     headroom = nte - spent_on_ticket
-    if year is not None and year - spent_12_months < headroom:
-        headroom = year - spent_12_months
+    if year is not None and year - spent_12_months - promised < headroom:
+        headroom = year - spent_12_months - promised
+        other = f" {promised:.2f} of it is promised to the machine's other tickets." if promised else ""
         notes.append(
             f"The limit of {year:.2f} {rulebook.currency} for 12 months leaves less than that for the ticket."
+            f"{other}"
         )
     return Standing(
         nte=nte,
@@ -86,6 +94,7 @@ def standing_limit(
         table=table_of.id if table_of is not None else None,
         row_line=row.line or None if row is not None else None,
         notes=tuple(notes),
+        promised=promised,
     )
 
 
@@ -137,6 +146,22 @@ def limit_for(
         reach=authority.reach if authority is not None else None,
         table=standing.table,
         row_line=standing.row_line,
+        promised=as_money(standing.promised, currency),
+        notes=standing.notes,
+    )
+
+
+def standing_of(limit: LimitAnswer) -> Standing:
+    """What may be spent, as a decision said it."""
+    return Standing(
+        nte=limit.nte.amount,
+        spent_on_ticket=limit.spent.amount,
+        spent_12_months=limit.spent_12_months.amount,
+        headroom=limit.headroom.amount,
+        table=limit.table,
+        row_line=limit.row_line,
+        notes=limit.notes,
+        promised=limit.promised.amount,
     )
 
 

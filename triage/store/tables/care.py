@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from sqlalchemy import bindparam, select
+from sqlalchemy import bindparam, func, select
 from sqlalchemy.orm import Session
 
 from triage.records.report import CareEvent, History, PastRepair
@@ -35,6 +35,11 @@ class Care:
             care=tuple(CareEvent(*row) for row in connection.execute(_CARE_OF_ONE, machine)),
             repairs=tuple(PastRepair(*row) for row in connection.execute(_REPAIRS_OF_ONE, machine)),
         )
+
+    def repair_count(self, serial: str | None) -> int:
+        """How many past repairs of a machine there are; they are only added to."""
+        query = select(func.count()).where(RepairRow.serial == serial)
+        return self._session.scalars(query).one()
 
     def repairs(self) -> tuple[tuple[str, PastRepair], ...]:
         """The past repairs of all machines with the serial, oldest first."""

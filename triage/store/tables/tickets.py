@@ -14,7 +14,7 @@ from sqlalchemy import ColumnElement, CursorResult, exists, false, insert, selec
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
-from triage.records.authorization import Repair
+from triage.records.authorization import Authorization, Repair
 from triage.records.danger import Danger, state_from_data
 from triage.records.payloads import Closed, Dispatched, Payload, payload_from_data
 from triage.records.ticket import Event, Ticket, apply
@@ -129,6 +129,18 @@ class Tickets:
         rows = self._session.scalars(query.order_by(TicketRow.opened_at, TicketRow.id)).all()
         found = [row for row in rows if row.state == "open" or row.dangers.get("open")]
         return self._with_dangers([self._with_decision(_ticket(row), row.decided_seq) for row in found])
+
+    def authorized_on(self, serial: str | None, but: str = "") -> tuple[Authorization, ...]:
+        """What stands authorized on the machine's open tickets, expired or not; `but` one ticket."""
+        query = select(TicketRow.repair).where(TicketRow.machine == serial, TicketRow.state == "open")
+        repairs = self._session.scalars(query.where(TicketRow.id != but).order_by(TicketRow.id))
+        found = (from_data(Repair, repair).authorization for repair in repairs)
+        return tuple(one for one in found if one is not None and one.state == "open")
+
+    def in_care(self, serial: str, contractor: str | None) -> bool:
+        """Whether a contractor has an open ticket of the machine."""
+        here = TicketRow.machine == serial, TicketRow.state == "open", TicketRow.contractor == contractor
+        return bool(self._session.scalar(select(exists().where(*here))))
 
     def events(self, ticket_id: str, after: int = 0) -> tuple[Event, ...]:
         """The log in order, from the event after number `after`."""
