@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from triage.inputs.negation import denied_by
 from triage.inputs.phrases import Phrase, Slot, Vocabulary, in_order, near, phrases
 from triage.inputs.word_forms import Said, word_set
-from triage.rulebook.model import Words
+from triage.rulebook.terms import Words
 
 AROUND = 3
 """Words quoted on either side of a place."""

@@ -1,11 +1,12 @@
-"""A bill as it is written down: the lines of an estimate or a close-out and what they come to."""
+"""A bill as it is written down: lines of an estimate or a close-out, what they come to, and who is asked."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 
-from triage.values.dataclass_json import LEFT_OUT
+from triage.values.dataclass_json import LEFT_OUT, key
 from triage.values.money import Money
 
 PROGRAM = "program"
@@ -64,3 +65,29 @@ class Billed:
             return self.outside_agreement.amount
         above = (line.amount.amount - line.agreed.amount for line in self.lines)
         return sum((max(amount, Decimal(0)) for amount in above), Decimal(0))
+
+
+@dataclass(frozen=True, slots=True)
+class Deputy:
+    authority: str
+    title: str
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """Whose yes is wanted, up to what the ticket may come with it (None: any amount), and who speaks."""
+
+    authority: str
+    title: str
+    up_to: Money | None
+    absent_until: date | None
+    deputy: Deputy | None
+    reach: str
+
+
+@dataclass(frozen=True, slots=True)
+class Speaker:
+    """Who spoke: an authority's title, and the one whose ceiling was used where that is another."""
+
+    title: str
+    on_behalf_of: str | None = field(default=None, metadata=key("for"))

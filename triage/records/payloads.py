@@ -11,8 +11,8 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, ClassVar, Literal, TypeAlias, get_args
 
-from triage.records.bill import Billed
-from triage.values.dataclass_json import FLAT, LEFT_OUT, from_data, key
+from triage.records.bill import Ask, Billed, Speaker
+from triage.values.dataclass_json import FLAT, LEFT_OUT, from_data
 from triage.values.money import Money
 
 JSONObject: TypeAlias = Mapping[str, Any]
@@ -64,24 +64,6 @@ class Decided:
 
 
 @dataclass(frozen=True, slots=True)
-class Deputy:
-    authority: str
-    title: str
-
-
-@dataclass(frozen=True, slots=True)
-class Ask:
-    """Whose yes is wanted, up to what the ticket may come with it (None: any amount), and who speaks."""
-
-    authority: str
-    title: str
-    up_to: Money | None
-    absent_until: date | None
-    deputy: Deputy | None
-    reach: str
-
-
-@dataclass(frozen=True, slots=True)
 class Estimated:
     """A technician's estimate, priced and answered. `revision` counts from 1; `ask` only with `hold`."""
 
@@ -97,14 +79,6 @@ class Estimated:
     at_risk: tuple[str, ...] = ()
     note: str = ""
     after_hours: bool | None = field(default=None, metadata=LEFT_OUT)  # what it says; None: nothing
-
-
-@dataclass(frozen=True, slots=True)
-class Speaker:
-    """Who spoke: an authority's title, and the one whose ceiling was used where that is another."""
-
-    title: str
-    on_behalf_of: str | None = field(default=None, metadata=key("for"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,8 +16,9 @@ from typing import Any, Literal, TypeAlias, get_args
 from triage.decide.spending.authorities import absence_on, ceilings_of
 from triage.inputs.reader import InputReader
 from triage.records.authorization import Authorization, Repair, next_number, refuse_second_approval
+from triage.records.bill import Speaker
 from triage.records.caller import Caller
-from triage.records.payloads import Approved, Estimated, Speaker
+from triage.records.payloads import Approved, Estimated
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Authority

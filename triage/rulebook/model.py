@@ -14,7 +14,7 @@ from typing import Literal, TypeAlias
 
 from triage.logic.conditions import Condition, Scalar, UnaryTest
 from triage.logic.unary_tests import FactType
-from triage.rulebook.terms import Authority, LimitTable, Part, Rates, ServiceHours, WarrantyTerms
+from triage.rulebook.terms import Authority, LimitTable, Part, Rates, ServiceHours, WarrantyTerms, Words
 from triage.values.errors import InputError
 
 Outcome: TypeAlias = Literal["fix_in_store", "dispatch", "approve", "hold", "swap"]
@@ -52,30 +52,6 @@ class Symptom:
     shares: Mapping[str, Decimal]  # cause -> calls out of those seen; normalized by the ranking
     callers_say: tuple[str, ...]
     source: str
-
-
-@dataclass(frozen=True, slots=True)
-class WordsCase:
-    """A sentence, and whether the list hears anything in it."""
-
-    said: str
-    heard: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Words:
-    """What callers say of a danger (a fact's id) or a symptom, by language; `unless` takes a hearing back."""
-
-    id: str
-    title: str
-    danger: str | None
-    symptom: str | None
-    en: tuple[str, ...]
-    es: tuple[str, ...]
-    unless: tuple[str, ...]
-    source: str
-    cases: tuple[WordsCase, ...]
-    file: str
 
 
 @dataclass(frozen=True, slots=True)

@@ -149,3 +149,27 @@ class ServiceHours:
     holidays_subdivision: str | None
     priorities: Mapping[int, ResponseTime]
     default_priority: int
+
+
+@dataclass(frozen=True, slots=True)
+class WordsCase:
+    """A sentence, and whether the list hears anything in it."""
+
+    said: str
+    heard: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What callers say of a danger (a fact's id) or a symptom, by language; `unless` takes a hearing back."""
+
+    id: str
+    title: str
+    danger: str | None
+    symptom: str | None
+    en: tuple[str, ...]
+    es: tuple[str, ...]
+    unless: tuple[str, ...]
+    source: str
+    cases: tuple[WordsCase, ...]
+    file: str

@@ -19,18 +19,10 @@ from triage.records.authorization import (
     refuse_closing_above,
     standing_until,
 )
+from triage.records.bill import Ask
 from triage.records.caller import Caller
 from triage.records.decision import Decision, facts_of
-from triage.records.payloads import (
-    Approved,
-    Ask,
-    Closed,
-    Decided,
-    Estimated,
-    Payload,
-    Reopened,
-    Withdrawn,
-)
+from triage.records.payloads import Approved, Closed, Decided, Estimated, Payload, Reopened, Withdrawn
 from triage.records.report import History, Machine, PastRepair, local_date, timezone_of
 from triage.records.ticket import Event, Ticket, changed_report
 from triage.repairs.approvals import approved_by, approved_by_authority, read_approval, refuse_own_approval

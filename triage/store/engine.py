@@ -290,17 +290,3 @@ def _begin_postgresql(connection: Connection) -> None:
 def _refuse_writes(connection: Connection) -> None:
     sqlite = connection.dialect.name == "sqlite"
     connection.exec_driver_sql("PRAGMA query_only = ON" if sqlite else "SET TRANSACTION READ ONLY")
-
-
-def is_there(url: str) -> bool:
-    """False for a SQLite file that does not exist yet, for one in memory, and for what is no URL.
-
-    Whether the server of another database answers shows when it is opened.
-    """
-    try:
-        found = make_url(url)
-    except ArgumentError:
-        return False
-    if found.get_backend_name() != "sqlite":
-        return True
-    return found.database not in (None, "", ":memory:") and Path(str(found.database)).is_file()

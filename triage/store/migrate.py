@@ -9,6 +9,8 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Engine
+from sqlalchemy.engine import make_url
+from sqlalchemy.exc import ArgumentError
 
 from triage.values.errors import InputError
 
@@ -40,3 +42,17 @@ def upgrade(engine: Engine) -> None:
             )
         config.attributes["connection"] = connection
         command.upgrade(config, "head")
+
+
+def is_there(url: str) -> bool:
+    """False for a SQLite file that does not exist yet, for one in memory, and for what is no URL.
+
+    Whether the server of another database answers shows when it is opened.
+    """
+    try:
+        found = make_url(url)
+    except ArgumentError:
+        return False
+    if found.get_backend_name() != "sqlite":
+        return True
+    return found.database not in (None, "", ":memory:") and Path(str(found.database)).is_file()

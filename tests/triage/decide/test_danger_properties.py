@@ -23,7 +23,8 @@ from triage.logic.conditions import AllOf, AnyOf, Condition, Known, NoneOf, Unkn
 from triage.records.danger import Danger, DangerState, MadeSafe
 from triage.records.decision import Decision
 from triage.records.report import CheckResult, EstimateTotal, History, Machine, Report
-from triage.rulebook.model import Caution, DeriveRule, PolicyRule, Rulebook, Words
+from triage.rulebook.model import Caution, DeriveRule, PolicyRule, Rulebook
+from triage.rulebook.terms import Words
 
 NOW = datetime(2026, 3, 2, 16, tzinfo=UTC)
 ASKED = ("d0", "d1", "f0", "f1")

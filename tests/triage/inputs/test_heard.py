@@ -12,8 +12,9 @@ from triage.inputs import phrases
 from triage.inputs.heard import Heard, hear, run_words_cases
 from triage.inputs.word_forms import said_words
 from triage.inputs.word_lists import WordLists
-from triage.rulebook.model import Rulebook, Words, WordsCase
+from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook.terms import Words, WordsCase
 
 RULEBOOK = read_rulebook(RULES)
 

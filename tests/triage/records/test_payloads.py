@@ -13,8 +13,9 @@ from pathlib import Path
 import pytest
 
 from tests.triage.payloads import close_out, usd
+from triage.records.bill import Speaker
 from triage.records.decision_parts import Caution, DecisionParts
-from triage.records.payloads import PAYLOADS, Approved, Speaker, payload_from_data
+from triage.records.payloads import PAYLOADS, Approved, payload_from_data
 from triage.values.dataclass_json import as_data, from_data
 from triage.values.json_text import from_json, to_json
 

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from triage.decide.spending.limits import authority_for
 from triage.logic.conditions import Facts
-from triage.records.payloads import Ask, Deputy
+from triage.records.bill import Ask, Deputy
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Absence, Authority
 from triage.values.money import Money

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import get_args
 
 from triage.logic.conditions import Scalar, UnaryTest
-from triage.rulebook.model import OTHER_CAUSE, Cause, Outcome, Repair, Symptom, WholeCase, Words, WordsCase
+from triage.rulebook.model import OTHER_CAUSE, Cause, Outcome, Repair, Symptom, WholeCase
 from triage.rulebook.reading.conditions import read_test, read_when
 from triage.rulebook.reading.problems import Names, Problems
 from triage.rulebook.reading.rules import typed
@@ -22,6 +22,8 @@ from triage.rulebook.terms import (
     WarrantyPeriod,
     WarrantyRisk,
     WarrantyTerms,
+    Words,
+    WordsCase,
 )
 from triage.values.money import LARGEST_AMOUNT
 from triage.values.plain_data import Path

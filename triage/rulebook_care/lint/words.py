@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from triage.inputs.phrases import phrase_key
-from triage.rulebook.model import Words
+from triage.rulebook.terms import Words
 from triage.rulebook_care.lint.findings import Finding, finding
 from triage.rulebook_care.reasoning.space import Reasoning
 

@@ -8,7 +8,8 @@ from typing import Literal, TypeAlias
 
 from triage.inputs.heard import hear
 from triage.inputs.phrases import EXACT
-from triage.rulebook.model import Rulebook, Words
+from triage.rulebook.model import Rulebook
+from triage.rulebook.terms import Words
 from triage.rulebook_care.safety.loss import Loss
 
 Language: TypeAlias = Literal["en", "es"]
