@@ -16,10 +16,10 @@ from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, pr
 from werkzeug.test import TestResponse
 
 from api.app import create_app
-from tests.api.conftest import TOKENS
+from tests.api.conftest import add_tokens
 from tests.triage.builders import fact, head
 from tests.triage.danger_rulebook import CALM, CALM_REPORT, HEARD_REPORT, SHOCK_REPORT, danger_files
-from tests.triage.services import NOON, running_service
+from tests.triage.services import running_service
 
 SERIAL = "LH20-1"
 HEARD = "no idea, but it gave me a shock"
@@ -109,11 +109,7 @@ class BothDoors(RuleBasedStateMachine):
         self._folder = TemporaryDirectory()
         self._running = running_service(Path(self._folder.name), files=files())
         service = self._running.__enter__()
-        with service.store.write() as work:
-            self.tokens = {
-                name: work.tokens.add(name, role, contractor, NOON)  # type: ignore[arg-type]
-                for name, (role, contractor) in TOKENS.items()
-            }
+        self.tokens = add_tokens(service)
         app = create_app(service)
         self.api: FlaskClient = app.test_client()
         self.pages: dict[str, FlaskClient] = {name: app.test_client() for name in ("agent", "ops")}

@@ -23,7 +23,7 @@ from tests.triage.rulebook_care.release.test_publishing import (
 from tests.triage.services import REPORT
 from triage.rulebook_care.editing import candidate
 from triage.rulebook_care.editing.candidate import Limits
-from triage.rulebook_care.editing.sandbox import try_in_child
+from triage.rulebook_care.editing.child import Child
 from triage.service.service import Service
 
 PATIENCE_SECONDS = 120
@@ -31,17 +31,20 @@ PATIENCE_SECONDS = 120
 
 
 class Held:
-    """In place of `try_in_child`: it tries for real, but does not answer before it may."""
+    """Children that try for real, but do not answer before they may."""
 
     def __init__(self) -> None:
-        self.begun, self.may_end = threading.Event(), threading.Event()
+        self.begun, self.may_end = begun, may_end = threading.Event(), threading.Event()
 
-    def __call__(self, *arguments: Any) -> None:
-        self.begun.set()
-        try:
-            try_in_child(*arguments)
-        finally:
-            assert self.may_end.wait(PATIENCE_SECONDS)
+        class HeldChild(Child):
+            def call(self, *arguments: Any) -> Any:
+                begun.set()
+                try:
+                    return super().call(*arguments)
+                finally:
+                    assert may_end.wait(PATIENCE_SECONDS)
+
+        self.child = HeldChild
 
 
 def problems_while_live_answers(
@@ -50,7 +53,7 @@ def problems_while_live_answers(
     """What the check says of `files`; `/v1/triage` is asked before, during and after."""
     live = service.rulebook.version
     held = Held()
-    monkeypatch.setattr(candidate, "try_in_child", held)
+    monkeypatch.setattr(candidate, "Child", held.child)
     answers: list[Any] = []
 
     def check() -> None:

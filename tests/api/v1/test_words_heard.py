@@ -60,6 +60,7 @@ def test_a_danger_in_an_approval_stands(send: Send, path: str) -> None:
         "answer": "yes_up_to",
         "amount": "90.00 USD",
         "authority": "ops_lead",
+        "person": "Ines Tern",
         "why": SHOCK,
     }
     said = send("POST", f"{path}/approvals", {**word, "why": SHOCK}, by="ops")
