@@ -270,7 +270,8 @@ def test_every_outcome_keeps_the_most_urgent_priority_and_the_strongest_skill(ou
     rule = {**YES, "then": then}
     both = {**SAFE, "cord_damaged": True, "sparks_seen": True}
 
-    found = decided(book(**{"policy/yes.yml": rule}), both)
+    amount = as_money(90, "USD")  # within the limit, though someone comes after hours
+    found = decided(book(**{"policy/yes.yml": rule}), both, estimate=EstimateTotal(amount, amount))
 
     assert found.outcome == outcome
     assert (found.priority, found.skill) == (1, "refrigeration")
