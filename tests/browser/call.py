@@ -87,19 +87,24 @@ def open_question(page: Page, fact: str) -> None:
 
 
 def tell(page: Page, known: Mapping[str, object], most: int = 14) -> None:
-    """Answers what is asked from `known`, does not know the rest, then opens what was never asked."""
+    """Answers from `known`, says no to dangers, does not know the rest, then opens what was never asked."""
     left = dict(known)
     for _ in range(most):
         read_out(page)
         fact = asked(page)
         if fact is None or not left:
             break
-        answer(page, left.pop(fact, None))
+        answer(page, left.pop(fact, False if is_safety(page) else None))
     for fact, value in left.items():
         read_out(page)
         open_question(page, fact)
         answer(page, value)
     read_out(page)
+
+
+def is_safety(page: Page) -> bool:
+    """Whether the question on top is about a danger that one says yes or no to."""
+    return bool(page.locator(".ask .tag").count() and page.locator('.ask button[value="no"]').count())
 
 
 def read_out(page: Page) -> None:
