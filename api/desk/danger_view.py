@@ -44,7 +44,7 @@ def danger_rows(
             danger.since,
             danger.ticket or own,
             danger.source in ("words", "caller") and danger.ticket in (None, own),
-            danger.caution in rulebook.cautions and rulebook.cautions[danger.caution].cleaned_away,
+            rulebook.cleans_away(danger.caution),
         )
         for danger in dangers
     )

@@ -131,7 +131,7 @@ def dangers_of(
         near.union(*(caution.forbids for caution in named)),
         _waits_for(rulebook, touching, inference),
         _first(rulebook, holding, standing, report),
-        any(id_ not in rulebook.cautions or not rulebook.cautions[id_].cleaned_away for id_ in standing),
+        not all(rulebook.cleans_away(id_) for id_ in standing),
     )
 
 

@@ -267,6 +267,10 @@ class Rulebook:
     ops_up_to: Decimal | None = None  # what ops approve in an authority's name; None: what the authority may
     reopen_days: int = 30  # a closed ticket is reopened this long; common practice, no source
 
+    def cleans_away(self, caution: str) -> bool:
+        """Whether the danger of a caution by this id ends with a cleaning; no for one that is not known."""
+        return caution in self.cautions and self.cautions[caution].cleaned_away
+
     def live_rules(self) -> Mapping[str, Condition]:
         """Condition by id of every live rule and check that the inference evaluates."""
         heads = [

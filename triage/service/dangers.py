@@ -92,7 +92,7 @@ def cleaned_away(rulebook: Rulebook, ticket: Ticket, done: CheckDone) -> list[Da
     return [
         DangerLifted(id_, "safe", f"{rulebook.checks[done.check].title}: done.")
         for id_ in standing
-        if _is_cleaned_away(rulebook, id_)
+        if rulebook.cleans_away(id_)
         and done.check in rulebook.cautions[id_].first
         and before.issuperset(set(rulebook.cautions[id_].first) - {done.check})
     ]
@@ -129,17 +129,13 @@ def made_safe(
     return [DangerLifted(caution, "safe", note.strip()) for caution in lifted]
 
 
-def _is_cleaned_away(rulebook: Rulebook, caution: str) -> bool:
-    return caution in rulebook.cautions and rulebook.cautions[caution].cleaned_away
-
-
 def may_lift(rulebook: Rulebook, caution: str, who: Caller) -> bool:
     """Whether the caller may lift a danger as made safe."""
-    return who.role in ("technician", "ops") or (who.role == "agent" and _is_cleaned_away(rulebook, caution))
+    return who.role in ("technician", "ops") or (who.role == "agent" and rulebook.cleans_away(caution))
 
 
 def _who_lifts(rulebook: Rulebook, caution: str) -> str:
-    return ANYONE_CLEANED if _is_cleaned_away(rulebook, caution) else WHO_MAY
+    return ANYONE_CLEANED if rulebook.cleans_away(caution) else WHO_MAY
 
 
 def check_why(why: str, pointer: str) -> None:
