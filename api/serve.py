@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from gunicorn.app.base import BaseApplication
+from gunicorn.errors import HaltServer
 from waitress.server import create_server
 
 from api.app import create_app
@@ -116,6 +117,17 @@ class Program(BaseApplication):
     def load_config(self) -> None:
         for name, value in self._settings.items():
             self.cfg.set(name, value)
+
+    def run(self) -> None:
+        """Until told to stop. Raises SystemExit.
+
+        gunicorn lets HaltServer through when a second worker cannot start while it stops the rest because of
+        a first; workers that are left see that this process is gone.
+        """
+        try:
+            super().run()
+        except HaltServer as halted:
+            raise SystemExit(halted.exit_status) from None
 
     def load(self) -> WSGI:
         """The app of one worker, whose program stays open as long as it lives."""

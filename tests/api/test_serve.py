@@ -28,16 +28,31 @@ CLIENTS = 4
 REPORTS_EACH = 6
 
 SCRIPT = """
-import os, select, sys
+import os, select, signal, sys
 from contextlib import nullcontext
 from api.serve import Program
 from triage.config import ServerLimits
 
 class Tried(Program):
     def load(self):
-        if sys.argv[2] == "broken":
-            raise OSError("there is no database")
+        if sys.argv[2] == "broken together":
+            self.second()
+        if sys.argv[2].startswith("broken"):
+            self.fails()
         return app
+
+    def second(self):
+        try:
+            os.mkdir(sys.argv[3] + ".first")
+        except FileExistsError:  # the second fails once it is told to stop because of the first
+            signal.signal(signal.SIGTERM, self.fails)
+            open(sys.argv[3], "w").close()
+            while True:
+                signal.pause()
+        open(sys.argv[3]).close()
+
+    def fails(self, *_):
+        raise OSError("there is no database")
 
 def app(environ, start_response):
     path = environ["PATH_INFO"]
@@ -202,8 +217,9 @@ def test_a_body_above_every_limit_is_refused_before_it_is_read(tmp_path: Path) -
         assert connection.recv(64).startswith(b"HTTP/1.1 413 ")
 
 
-def test_workers_that_cannot_start_end_the_server_with_the_reason(tmp_path: Path) -> None:
-    with tried(tmp_path, "broken") as running:
+@pytest.mark.parametrize("kind", ["broken", "broken together"])
+def test_workers_that_cannot_start_end_the_server_with_the_reason(tmp_path: Path, kind: str) -> None:
+    with tried(tmp_path, kind) as running:
         assert running.process.stderr is not None
         said = running.process.stderr.read()
         assert running.process.wait(PATIENCE) == 3
