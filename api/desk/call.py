@@ -19,7 +19,7 @@ from api.desk.stop_page import shown_sign, was_shown
 from api.http.auth import caller, page_roles, service
 from api.pages import choices
 from api.pages.sign_in import DESK
-from api.pages.texts import gettext
+from api.pages.texts import gettext, speak_as_on
 from api.pages.words import ago, event_words, local_time, money_words, outcome_words, unit_words
 from triage.inputs.heard import hear
 from triage.inputs.spoken import is_dont_know, read_spoken
@@ -163,6 +163,7 @@ def _page(
     rulebook = service().rulebook
     call = calls.call(service(), ticket_id, caller())
     found, log = call.ticket, call.log
+    speak_as_on(found.language)
     view = None if found.machine is None else machines.machine(service(), found.machine, caller())
     decision = found.decision or {}
     site = None if view is None else view.machine.site

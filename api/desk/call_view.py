@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.desk.danger_view import caution_title, near_closed
-from api.pages.texts import gettext
+from api.pages.texts import LANGUAGES, gettext
 from api.pages.words import event_words, fact_words, factor_words
 from triage.records.payloads import (
     Acknowledged,
@@ -20,6 +20,7 @@ from triage.records.payloads import (
     Noted,
     Parked,
     Skipped,
+    Spoken,
     Undone,
 )
 from triage.records.ticket import Event, Ticket
@@ -230,6 +231,8 @@ def _told(rulebook: Rulebook, event: Event) -> str:
             return f"{caution_title(rulebook, payload.caution)}: {how}. {payload.why}"
         case Parked():
             return _check(rulebook, payload.check)
+        case Spoken(language=language):
+            return LANGUAGES.get(language, language)
         case Decided(decision=decision) if decision:
             top = decision["causes"][0]
             text = f"{decision['outcome'].replace('_', ' ')}; {top['title']} {float(top['chance']):.0%}"

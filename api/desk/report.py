@@ -14,6 +14,7 @@ from flask.typing import ResponseReturnValue
 from api.desk import danger_view
 from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
+from api.pages.texts import LANGUAGE_COOKIE, clerk_language
 from api.pages.words import local_time
 from triage.decide.dangers import facts_behind
 from triage.inputs.heard import Heard, hear
@@ -61,7 +62,8 @@ def send_report() -> ResponseReturnValue:
     form = request.form
     words = form.get("note", "").strip()
     data: dict[str, Any] = {"symptoms": form.getlist("symptom")}
-    given = {"machine": _serial(form.get("machine", "")), "note": words}
+    spoken = clerk_language() if LANGUAGE_COOKIE in request.cookies else ""
+    given = {"machine": _serial(form.get("machine", "")), "note": words, "language": spoken}
     data |= {name: text for name, text in given.items() if text}
     heard = hear(service().rulebook, words)
     if "match" in form:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from urllib.parse import urlsplit
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from api.http.auth import COOKIE, page_roles, service
+from api.http.auth import COOKIE, caller, page_roles, service
 from api.pages.texts import LANGUAGE_COOKIE, LANGUAGES, PAGES_COOKIE
-from triage.service import requests
+from triage.service import calls, requests
+from triage.values.errors import ConflictError, NotFoundError
 
 blueprint = Blueprint("pages", __name__)
 DESK = ("agent", "ops")
@@ -44,8 +46,15 @@ def sign_out() -> ResponseReturnValue:
 @blueprint.post("/language")
 @page_roles(*DESK)
 def language() -> ResponseReturnValue:
-    """From now on, on this browser, speaks to clerks in `language`, or shows the pages in that of `pages`."""
+    """From now on, on this browser, speaks to clerks in `language`, or shows the pages in that of `pages`.
+
+    With a `ticket`, its clerk is spoken to so by everybody.
+    """
     response = redirect(own_path(request.form.get("next", "")), 303)
+    spoken, ticket = request.form.get("language", ""), request.form.get("ticket", "")
+    if ticket and spoken in LANGUAGES:
+        with suppress(ConflictError, NotFoundError):  # of a closed ticket only this browser changes
+            calls.speak(service(), ticket, spoken, caller())
     for name, cookie in (("language", LANGUAGE_COOKIE), ("pages", PAGES_COOKIE)):
         if (chosen := request.form.get(name, "")) in LANGUAGES:
             response.set_cookie(cookie, chosen, max_age=A_YEAR, httponly=True, samesite="Strict")

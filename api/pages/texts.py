@@ -76,9 +76,14 @@ def page_language() -> str:
 
 
 def clerk_language() -> str:
-    """The language this agent speaks to the clerk in now, such as "en"."""
-    chosen = request.cookies.get(LANGUAGE_COOKIE, "en")
+    """The language that the clerk is spoken to in, such as "en": the ticket's, else this browser's last."""
+    chosen = g.get("ticket_language") or request.cookies.get(LANGUAGE_COOKIE, "en")
     return chosen if chosen in LANGUAGES else "en"
+
+
+def speak_as_on(ticket_language: str | None) -> None:
+    """The rest of this request speaks the language of a ticket, where one was said on it."""
+    g.ticket_language = ticket_language
 
 
 def clerk(text: str, language: str | None = None) -> str:

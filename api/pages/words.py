@@ -56,6 +56,7 @@ def event_words(kind: str) -> str:
         "acknowledged": gettext("caution read out"),
         "danger_lifted": gettext("danger lifted"),
         "parked": gettext("parked"),
+        "spoken": gettext("the clerk's language"),
     }.get(kind, kind.replace("_", " "))
 
 

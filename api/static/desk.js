@@ -71,6 +71,8 @@ function sayLines(main) {
     const said = lines[at].querySelector("[lang]");
     saying.textContent = said.textContent;
     saying.lang = said.lang;
+    const other = saying.parentElement.querySelector(".other"), beside = lines[at].querySelector(".other");
+    if (other) other.textContent = beside ? beside.textContent : "";
     saying.classList.toggle("long", said.textContent.length > 80);
     main.querySelector("[data-said-number]").textContent = at + 1;
     next.hidden = at === lines.length - 1;

@@ -48,6 +48,7 @@ class ReportIn(Schema):
     note = text()
     not_known = fields.List(text(64), data_key="unknown", attribute="unknown", metadata=UNKNOWN)
     follows = text(64, metadata={"description": "The closed ticket whose trouble is back"})
+    language = text(2, metadata={"description": "What the clerk is spoken to in, such as es"})
 
 
 class TriageIn(ReportIn):

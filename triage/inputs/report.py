@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from datetime import datetime
 from functools import partial
@@ -31,6 +32,7 @@ REPORT_KEYS = (
     "follows",
     "visit_at",
     "after_hours",
+    "language",
 )
 ESTIMATE_KEYS = ("total", "beyond_warranty", "outside_agreement")
 
@@ -57,10 +59,17 @@ def read_report(
         unknown=_unknown(read, top.get("unknown"), "/unknown"),
         follows=read.name(top.get("follows"), "/follows"),
     )
+    check_language(read, top.get("language"))
     if now is not None and not any(problem.pointer == "/reported_at" for problem in read.problems):
         read.try_(lambda: check_dates(report, machine, now))
     read.finish()
     return report
+
+
+def check_language(read: InputReader, raw: object) -> None:
+    """Notes a problem unless it is None or a tag such as "es" (BCP 47): the decision does not hang on it."""
+    if raw is not None and not (isinstance(raw, str) and re.fullmatch(r"[a-z]{2}", raw)):
+        read.problem('the language that the clerk speaks is two small letters such as "es"', "/language")
 
 
 def check_dates(report: Report, machine: Machine | None, now: datetime) -> None:

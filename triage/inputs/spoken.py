@@ -1,5 +1,7 @@
 """What a clerk says, as a fact's value: "two weeks ago", "half a gallon", "6 inches", "72 °F", "yes", "2".
 
+Spanish is heard as well: "seis semanas", "no sé".
+
 Words are turned into numbers and unit names; pint converts to the fact's unit. A month counts as 30 days, a
 year as 365. What was heard is always shown back, so that a wrong reading is seen at once.
 """
@@ -11,6 +13,7 @@ from datetime import date, time, timedelta
 from decimal import Decimal
 from typing import Any
 
+from triage.inputs.spanish_answers import DONT_KNOW, in_english
 from triage.inputs.spoken_numbers import in_digits
 from triage.rulebook.fact_values import read_value, write_value
 from triage.rulebook.model import Fact
@@ -18,10 +21,11 @@ from triage.values.errors import InputError, Problem
 from triage.values.time_zones import day_of
 from triage.values.units import is_unit, registry
 
-_YES = frozenset({"yes", "y", "yeah", "yep", "true", "1", "sí", "si"})
+_YES = frozenset({"yes", "y", "yeah", "yep", "true", "1", "sí", "si", "claro", "claro que sí"})
 _NO = frozenset({"no", "n", "nope", "false", "2"})
 _DONT_KNOW = re.compile(
     r"\?+|dk|0?\s*(?:i\s+)?(?:don'?t|do not|doesn'?t|does not) know|no idea|not sure|unknown"
+    rf"|{DONT_KNOW}"
 )
 _DAYS = {"day": 1, "days": 1, "d": 1, "week": 7, "weeks": 7, "wk": 7, "wks": 7}
 _DAYS |= {"fortnight": 14, "month": 30, "months": 30, "year": 365, "years": 365, "yr": 365, "yrs": 365}
@@ -67,7 +71,7 @@ _HEDGE = re.compile(r"^(?:about|around|roughly|maybe|some|nearly|almost|over|ca\
 
 def is_dont_know(text: str) -> bool:
     """Whether the clerk's words say that they cannot tell."""
-    return _DONT_KNOW.fullmatch(text.strip().casefold()) is not None
+    return _DONT_KNOW.fullmatch(text.strip().rstrip(".!").casefold()) is not None
 
 
 def read_spoken(fact: Fact, text: str, today: date) -> Any:
@@ -77,7 +81,8 @@ def read_spoken(fact: Fact, text: str, today: date) -> Any:
         fact.type
     )
     other_digits = any(character.isdecimal() and not character.isascii() for character in said)
-    raw = said if reader is None or other_digits else reader(fact, said.casefold(), today)
+    heard = said.casefold() if fact.type in ("choice", "flag") else in_english(said.casefold())
+    raw = said if reader is None or other_digits else reader(fact, heard, today)
     value = write_value(read_value(fact, raw, f"/answers/{fact.id}"))
     return Decimal(str(value)) if fact.type == "number" else value
 
@@ -117,8 +122,9 @@ def _sum(fact: Fact, parts: list[tuple[str, str]], said: str) -> Any:
 def _minutes_ago(numbers: str, today: date) -> Decimal | None:
     """Minutes of "2 weeks ago", "yesterday", "1 hour 20 minutes"; None when it says no time."""
     text = re.sub(r"\s*\b(?:ago|before|earlier|back|or so)\b\s*", " ", numbers).strip()
-    if text in _NOW:
-        return Decimal(_NOW[text])
+    for said in (numbers, text):
+        if said in _NOW:
+            return Decimal(_NOW[said])
     day = _day(text, today)
     if day is not None:
         return Decimal((today - day).days * 1440)

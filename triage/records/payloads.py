@@ -253,6 +253,14 @@ class DangerLifted:
 
 
 @dataclass(frozen=True, slots=True)
+class Spoken:
+    """The language that the clerk is spoken to in from now on, such as "es"."""
+
+    kind: ClassVar[str] = "spoken"
+    language: str
+
+
+@dataclass(frozen=True, slots=True)
 class Parked:
     """The wait for a check's result, and when to call back."""
 
@@ -281,6 +289,7 @@ Payload: TypeAlias = (
     | Acknowledged
     | Parked
     | DangerLifted
+    | Spoken
 )
 PAYLOADS: Mapping[str, type[Payload]] = {each.kind: each for each in get_args(Payload)}
 """Kind of event -> what it carries."""

@@ -38,6 +38,7 @@ from triage.records.payloads import (
     Reopened,
     Reported,
     Skipped,
+    Spoken,
     Swapped,
     SwapReserved,
     Undone,
@@ -100,6 +101,11 @@ class Ticket:
         """The closed ticket whose trouble is back, where it was too late to reopen that."""
         follows = self.report.get("follows")
         return None if follows is None else heard(follows)
+
+    @property
+    def language(self) -> str | None:
+        """The language that the clerk is spoken to in, where it was said."""
+        return self.report.get("language")
 
     @property
     def asked(self) -> frozenset[str]:
@@ -168,7 +174,7 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
     match payload:
         case Answered() | CheckDone() | Skipped() | Undone():
             return replace(ticket, report=changed_report(ticket.report, payload), parked_until=None)
-        case DangerLifted():
+        case DangerLifted() | Spoken():
             return replace(ticket, report=changed_report(ticket.report, payload))
         case Estimated():
             report = changed_report(ticket.report, payload)
@@ -258,6 +264,8 @@ def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
             return {**report, "unknown": list(dict.fromkeys(unknown))}
         case Undone():
             return payload.report
+        case Spoken(language=language):
+            return {**report, "language": language}
         case DangerLifted(facts=facts, quotes=None) if facts:
             answers = report.get("answers") or {}
             # What denied the danger stands.

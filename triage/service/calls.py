@@ -17,6 +17,7 @@ from triage.records.payloads import (
     JSONObject,
     Parked,
     Skipped,
+    Spoken,
     Undone,
 )
 from triage.records.ticket import Event, Ticket, changed_report, fold
@@ -76,6 +77,16 @@ def park(service: Service, ticket_id: str, check: str, who: Caller, if_version: 
         return Change([Parked(check, until)], service.now())
 
     return change(service, ticket_id, who, if_version, follows)
+
+
+def speak(service: Service, ticket_id: str, language: str, who: Caller) -> Ticket:
+    """From now on the clerk is spoken to in `language`, whoever calls; nothing where it is so already."""
+
+    def follows(_: Work, found: Ticket) -> Change:
+        said = found.language == language
+        return Change([] if said else [Spoken(language)], service.now())
+
+    return change(service, ticket_id, who, None, follows)
 
 
 def undo(service: Service, ticket_id: str, who: Caller, if_version: int | None) -> Ticket:

@@ -26,6 +26,7 @@ from triage.records.payloads import (
     Reopened,
     Reported,
     Skipped,
+    Spoken,
     Swapped,
     SwapReserved,
     Undone,
@@ -61,6 +62,7 @@ NEWS: dict[str, Payload] = {
     "undone": Undone(2, REPORT),
     "acknowledged": Acknowledged(("burning-smell",)),
     "danger_lifted": DangerLifted("burning-smell", "safe", "The plug was replaced."),
+    "spoken": Spoken("es"),
     "parked": Parked("rinse-filter", datetime.fromisoformat("2026-03-02T07:40:00-05:00")),
 }
 
