@@ -96,6 +96,8 @@ def test_a_danger_alone_is_never_left_to_the_store(rulebook: Rulebook, engine: E
         ("leaking", {"liquid_in_base": True, "wet_electrics": False}, "wet-electrics"),
         ("hot_to_touch", {"hot_where": "plug", "plug_hot": False}, "hot-plug"),
         ("tingling", {"tingle_felt": False}, "tingling-reported"),
+        ("someone_hurt", {"person_hurt": False}, "person-hurt"),
+        ("pests_at_machine", {"pests_seen": False}, "pests-seen"),
         ("leaking_behind_hopper", {"leak_rate": "stream", "wet_electrics": False}, "stream-behind"),
         ("leaking", {"leak_rate": "stream", "leak_where": "behind_hopper"}, "stream-behind"),
     ],
@@ -124,6 +126,13 @@ def test_what_the_note_says_stops_use(
     decision = decided(rulebook, engine, "no_dispense", {}, note=note)
     assert cautions <= said(decision)
     assert (decision.outcome, decision.plan) == ("dispatch", ())
+
+
+def test_a_stink_waits_until_nobody_smells_gas_or_burning(rulebook: Rulebook, engine: Engine) -> None:
+    asked = decided(rulebook, engine, "bad_smell", {})
+    assert (asked.plan, set(asked.waits_for)) == ((), {"burning_smell", "gas_smell"})
+    calm = {"burning_smell": False, "gas_smell": False}
+    assert checks_of(decided(rulebook, engine, "bad_smell", calm))[0] == "empty-tray"
 
 
 def test_after_a_stop_no_question_sends_anybody_near(rulebook: Rulebook, engine: Engine) -> None:

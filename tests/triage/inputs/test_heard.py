@@ -10,6 +10,7 @@ from tests import RULES
 from tests.triage.builders import fact, minimal_rulebook
 from triage.inputs import phrases
 from triage.inputs.heard import Heard, hear, run_words_cases
+from triage.inputs.symptom_words import match_symptoms
 from triage.inputs.word_forms import said_words
 from triage.inputs.word_lists import WordLists
 from triage.rulebook.model import Rulebook
@@ -150,3 +151,10 @@ def test_the_work_grows_with_the_text_and_no_faster(monkeypatch: pytest.MonkeyPa
         list(lists.said(words, lists.vocabulary.places(words)))
         taken.append(steps)
     assert taken[2] <= 2 * taken[1] + 10 and taken[1] <= 2 * taken[0] + 10
+
+
+def test_one_list_may_raise_a_danger_and_point_to_a_symptom() -> None:
+    said = "there are roaches under it"
+    assert RULEBOOK.words["pests"].danger == "pests_seen"
+    assert [heard.words for heard in hear(RULEBOOK, said)] == ["pests"]
+    assert match_symptoms(RULEBOOK, said)[0].symptom == "pests_at_machine"

@@ -7,7 +7,9 @@ by "|". The lists of words were tuned on these phrases, so the figures hold for 
 The phrases of kind `second_round` were written in four sets, the first without sight of the lists, the others
 by whoever had tuned them. Each set was heard before the lists were tuned on it: of the dangers 70, 73, 78 and
 89 % were heard as what they are, of the harmless ones 18, 14, 17 and 13 % taken for a danger. In the second,
-three words were replaced after that. Ten more are dangers that a careless `unless` hid.
+three words were replaced after that. Ten more are dangers that a careless `unless` hid. The phrases of kind
+`new_symptom` were written without sight of the lists of those symptoms and heard once before any tuning: of 57
+symptoms 56 were among the first two, and 2 of them were taken for a danger.
 """
 
 from __future__ import annotations
@@ -113,5 +115,6 @@ def test_the_right_symptom_is_nearly_always_among_the_first_two(rulebook: Rulebo
 
 
 def test_ordinary_symptoms_raise_hardly_a_danger(rulebook: Rulebook) -> None:
-    ordinary = [row for row in SYMPTOMS if row["symptom"] != "tingling"]
+    dangers = {"tingling", "pests_at_machine", "someone_hurt"}
+    ordinary = [row for row in SYMPTOMS if row["symptom"] not in dangers]
     assert sum(bool(hear(rulebook, row["phrase"])) for row in ordinary) <= 0.05 * len(ordinary)

@@ -39,6 +39,15 @@ def rulebook() -> Rulebook:
         ("se bota el breaker", "trips_breaker"),
         ("it's just broken, send somebody", "something_else"),
         ("está descompuesta, manden a alguien", "something_else"),
+        ("it's way too thick to drink", "too_thick"),
+        ("sale pura espuma", "foaming"),
+        ("I push the button and nothing happens", "buttons_dead"),
+        ("se rompió la manija", "broken_part"),
+        ("it stinks around the machine", "bad_smell"),
+        ("there are roaches under it", "pests_at_machine"),
+        ("a customer got hurt on it", "someone_hurt"),
+        ("we need more brushes and grease", "request"),
+        ("¿cómo se limpia?", "request"),
     ],
 )
 def test_the_best_match_is_the_symptom_meant(rulebook: Rulebook, said: str, symptom: str) -> None:

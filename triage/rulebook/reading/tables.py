@@ -45,8 +45,8 @@ def read_symptom(names: Names, file: str, shape: SymptomFile) -> Symptom:
 
 def read_words(names: Names, file: str, shape: WordsFile) -> Words:
     """What callers say of one danger's fact or one symptom, in at least one language."""
-    if (shape.danger is None) == (shape.symptom is None):
-        names.problems.at(file, ("id",), "name one: `danger`, a fact, or `symptom`")
+    if shape.danger is None and shape.symptom is None:
+        names.problems.at(file, ("id",), "name `danger`, a fact, or `symptom`, or both")
     if not (shape.en or shape.es):
         names.problems.at(file, ("id",), "there are no phrases; add some under `en` or `es`")
     if shape.danger is not None:
