@@ -8,7 +8,7 @@ The phrases of kind `second_round` were written in four sets, the first without 
 by whoever had tuned them. Each set was heard before the lists were tuned on it: of the dangers 70, 73, 78 and
 89 % were heard as what they are, of the harmless ones 18, 14, 17 and 13 % taken for a danger. In the second,
 three words were replaced after that. Ten more are dangers that a careless `unless` hid. The phrases of kind
-`new_symptom` were written without sight of the lists of those symptoms and heard once before any tuning: of 57
+`new_symptom` were written without sight of those symptoms' lists and heard once before any tuning: of 57
 symptoms 56 were among the first two, and 2 of them were taken for a danger.
 """
 
