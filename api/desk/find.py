@@ -12,7 +12,6 @@ from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
 from api.pages.words import ago, local_time, outcome_words
 from triage.inputs.machine_search import WHOLE
-from triage.inputs.symptom_words import says_little
 from triage.service import machines, tickets
 from triage.values.errors import NotFoundError
 
@@ -54,7 +53,7 @@ def _ticket(query: str) -> str | None:
 def machine(serial: str) -> ResponseReturnValue:
     view = machines.machine(service(), serial, caller())
     limits = machines.limits(service(), serial, None, None, caller())
-    found = {id_: each for id_, each in service().rulebook.symptoms.items() if not says_little(each)}
+    found = {id_: each for id_, each in service().rulebook.symptoms.items() if not each.says_little}
     return render_template(
         "machine.html",
         common=[found[id_] for id_ in tickets.symptoms_lately(service()) if id_ in found][:9],

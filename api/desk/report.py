@@ -18,7 +18,7 @@ from api.pages.texts import LANGUAGE_COOKIE, clerk_language
 from api.pages.words import local_time
 from triage.decide.dangers import facts_behind
 from triage.inputs.heard import Heard, hear
-from triage.inputs.symptom_words import match_symptoms, says_little
+from triage.inputs.symptom_words import match_symptoms
 from triage.service import dangers, machines, tickets
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
@@ -186,8 +186,8 @@ def _form(
         words=words,
         first=first,
         phrases={match.symptom: match.phrase for match in matches},
-        rest=[found for found in rest if not says_little(found)],
-        last=[found for found in rest if says_little(found)],
+        rest=[found for found in rest if not found.says_little],
+        last=[found for found in rest if found.says_little],
         chosen=chosen,
         problems=problems,
         open_ticket=open_ticket,

@@ -33,6 +33,10 @@ def text(limit: int = MAX_TEXT, **kwargs: object) -> fields.String:
 
 UNKNOWN = {"description": "Facts that nobody can tell; they are not asked for again", "example": []}
 DANGERS = {"description": "What stands open: {caution, from, quote, since, ticket}"}
+FAULTS = {
+    "description": "Only where two faults are likelier than one: each {symptoms, cause, title, chance}, the "
+    "chance being that of its likeliest cause; the plan is then for both"
+}
 
 
 class ReportIn(Schema):
@@ -120,6 +124,7 @@ class DecisionOut(Schema):
     reasons = fields.List(fields.Nested(ReasonOut))
     overruled = fields.List(fields.Nested(ReasonOut))
     causes = fields.List(fields.Nested(CauseOut))
+    faults = fields.List(fields.Dict(), metadata=FAULTS)
     plan = fields.List(fields.Dict())
     expected_cost = fields.Dict()
     questions = fields.List(fields.Dict())

@@ -34,10 +34,12 @@ def fault_facts(
     causes: Sequence[CauseChance],
     live: CautionsThatHold,
     fixed: bool,
+    sure: bool = True,
 ) -> dict[str, FactValue]:
     """What is likely at fault, what was tried, and what the cautions say. `causes` are sorted by chance.
 
-    `fixed` says that a check fixed the symptom and nothing but a caution that stops use stands in the way.
+    Where two faults are likely, it is not `sure`, and no cause is near certain. `fixed` says that a check
+    fixed the symptom and nothing but a caution that stops use stands in the way.
     """
     top, second = causes[0], causes[1] if len(causes) > 1 else None
     computed: dict[str, FactValue] = {
@@ -45,7 +47,7 @@ def fault_facts(
         "component": component_of(rulebook, top.cause),
         "top_chance": chance_fact(top.chance),
         "second_chance": chance_fact(second.chance if second is not None else 0.0),
-        "near_certain": top.cause != OTHER_CAUSE and top.chance >= rulebook.tolerances.near_certain,
+        "near_certain": sure and top.cause != OTHER_CAUSE and top.chance >= rulebook.tolerances.near_certain,
         "estimate_given": report.estimate is not None,
         "stop_use": live.stop_use,
         "caution_fired": bool(live.said),

@@ -15,6 +15,8 @@ from triage.decide.causes.guards import near_facts
 from triage.decide.causes.inference import Inference, fired_policy, infer
 from triage.decide.causes.questions import next_questions
 from triage.decide.causes.ranking import rank
+from triage.decide.causes.symptoms import telling
+from triage.decide.causes.two_faults import plan_for_both, two_faults, two_faults_said
 from triage.decide.computed_facts import (
     fault_facts,
     keep_or_swap_said,
@@ -74,7 +76,9 @@ def decide(
     live = cautions_that_hold(rulebook, dangers.holding, waiting=dangers.waiting)
 
     not_cured = [done.check for done in report.checks if done.result == "not_cured"]
-    causes = rank(rulebook, report.symptoms, inference.evidence, not_cured)
+    symptoms = telling(rulebook, report.symptoms)
+    causes = rank(rulebook, symptoms, inference.evidence, not_cured)
+    faults = two_faults(rulebook, symptoms, causes, inference.evidence, not_cured)
     chances = {cause.cause: cause.chance for cause in causes}
     component = component_of(rulebook, causes[0].cause)
 
@@ -90,13 +94,16 @@ def decide(
     done = [check for check in done if check not in required or check not in report.performed]
     first = _leading(rulebook, required, done, live) if not lost else None
     allowed = [check for check in if_safe if check not in live.waiting and first is not None]
-    plan = best_plan(rulebook, chances, allowed, job.sending, done, first or ())
+    if faults:
+        plan = plan_for_both(rulebook, faults, allowed, job.sending, done, first or ())
+    else:
+        plan = best_plan(rulebook, chances, allowed, job.sending, done, first or ())
 
     cured = next((check.check for check in report.checks if check.result == "cured"), None)
     held = bool(dangers.open or required)
     fixed = cured is not None and (live.stop_use or not held)
     computed = {
-        **fault_facts(rulebook, report, causes, live, fixed),
+        **fault_facts(rulebook, report, causes, live, fixed, sure=not faults),
         **warranty_facts(rulebook, machine, warranty, job, reported_on),
         "after_hours": late.after_hours,
     }
@@ -136,7 +143,7 @@ def decide(
                 done=done,
                 forbidden=live.forbidden,
                 skip=(*report.unknown, *_not_to_approach(rulebook, live, dangers)),
-                plan=plan if allowed == if_safe and not first else None,
+                plan=plan if allowed == if_safe and not first and not faults else None,
             )
 
     return Decision(
@@ -144,6 +151,7 @@ def decide(
         reasons=verdict.reasons,
         overruled=verdict.overruled,
         causes=causes,
+        faults=tuple(fault.said for fault in faults),
         plan=steps,
         expected_cost=_expected_cost(rulebook, plan, solved),
         questions=questions,
@@ -161,6 +169,7 @@ def decide(
         fired=_fired(inference, live, argued),
         notes=(
             *verdict.notes,
+            *two_faults_said(rulebook, faults),
             *_notes(rulebook, report, machine, causes, plan, live, verdict, inference, solved, dangers),
             *job.notes,
             *standing.notes,

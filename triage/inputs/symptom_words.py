@@ -16,7 +16,7 @@ from triage.inputs.phrases import Slot
 from triage.inputs.word_forms import said_words, word_set
 from triage.inputs.word_lists import WordLists, quoted
 from triage.rulebook.cache import once_per_rulebook
-from triage.rulebook.model import OTHER_CAUSE, Rulebook, Symptom
+from triage.rulebook.model import Rulebook
 
 LEAST_SCORE = 0.55
 MOST_LETTERS = 2000
@@ -104,13 +104,8 @@ def _known(rulebook: Rulebook) -> _Known:
         tuple(lines),
         {slot: math.log(everything / len(symptoms)) for slot, symptoms in uses.items()},
         WordLists(lists, uses),
-        frozenset(symptom.id for symptom in rulebook.symptoms.values() if says_little(symptom)),
+        frozenset(symptom.id for symptom in rulebook.symptoms.values() if symptom.says_little),
     )
-
-
-def says_little(symptom: Symptom) -> bool:
-    """Whether most calls with this symptom end with a cause that the rulebook does not name."""
-    return symptom.shares.get(OTHER_CAUSE, 0) * 2 > sum(symptom.shares.values())
 
 
 def _slots(text: str) -> tuple[Slot, ...]:

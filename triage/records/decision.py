@@ -54,6 +54,16 @@ class CauseChance:
 
 
 @dataclass(frozen=True, slots=True)
+class Fault:
+    """One of two faults that are likelier than one: what it makes, and its likeliest cause."""
+
+    symptoms: tuple[str, ...]
+    cause: str
+    title: str
+    chance: float  # of that cause, among those of this fault
+
+
+@dataclass(frozen=True, slots=True)
 class PlanStep:
     check: str
     title: str
@@ -202,6 +212,7 @@ class Decision:
     engine: str
     computed_facts: Mapping[str, FactValue] = field(default_factory=dict)  # the computed facts the policy saw
     keep_or_swap: KeepOrSwapSaid | None = None  # with a swap, an estimate, or a rule on it
+    faults: tuple[Fault, ...] = ()  # two, where no one cause is likely to explain all symptoms
     after_hours_agreed: bool = False  # the response time does not wait for the service hours
 
 

@@ -5,6 +5,7 @@ The currency of every amount stands once, at the top and beside the expected cos
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import date
 from typing import Any
 
@@ -14,6 +15,7 @@ from triage.records.decision import (
     CauseChance,
     CautionSaid,
     Decision,
+    Fault,
     KeepOrSwapSaid,
     KnownFact,
     LimitAnswer,
@@ -38,6 +40,7 @@ def as_json(decision: Decision, ticket: str | None = None) -> JSONObject:
         "reasons": [_reason(reason) for reason in decision.reasons],
         "overruled": [_reason(reason) for reason in decision.overruled],
         "causes": [_cause(cause) for cause in decision.causes],
+        **({"faults": [_fault(fault) for fault in decision.faults]} if decision.faults else {}),
         "plan": [_step(step) for step in decision.plan],
         "expected_cost": {
             "plan": amount(decision.expected_cost.plan),
@@ -96,6 +99,10 @@ def _cause(cause: CauseChance) -> JSONObject:
             for factor in cause.factors
         ],
     }
+
+
+def _fault(fault: Fault) -> JSONObject:
+    return asdict(fault) | {"symptoms": list(fault.symptoms)}
 
 
 def _step(step: PlanStep) -> JSONObject:

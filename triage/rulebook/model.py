@@ -52,6 +52,12 @@ class Symptom:
     shares: Mapping[str, Decimal]  # cause -> calls out of those seen; normalized by the ranking
     callers_say: tuple[str, ...]
     source: str
+    together_with: Mapping[str, Mapping[str, Decimal]] = field(default_factory=dict)  # symptom -> shares
+
+    @property
+    def says_little(self) -> bool:
+        """Whether most calls with this symptom end with a cause that the rulebook does not name."""
+        return self.shares.get(OTHER_CAUSE, 0) * 2 > sum(self.shares.values())
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +223,7 @@ class Tolerances:
     near_certain: float = 0.90  # a cause this likely is taken as known
     chance_over: float = 0.10  # the accepted chance to run over a limit
     question_worth: Decimal = Decimal("0.00")
+    stray_symptom: float = 0.03  # of a fault's symptoms, the share that something else makes; our estimate
 
 
 Task: TypeAlias = Literal["filter", "full_clean"]

@@ -10,7 +10,7 @@ from typing import Any
 import pytest
 from moneyed import Money
 
-from tests.triage.builders import cause, check, minimal_rulebook, policy
+from tests.triage.builders import cause, check, minimal_files, minimal_rulebook, policy
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.pipeline import decide
 from triage.inputs.report import read_machine, read_report
@@ -85,6 +85,26 @@ def test_an_overdue_filter_is_rinsed_in_the_store() -> None:
     assert [caution.rule for caution in found.cautions] == ["unplug-first"]
     assert found.facts["filter_neglected"].rule == "filter-neglected"
     assert found.fired == ("filter-neglected", "filter-overdue", "fix")
+
+
+def test_two_likely_faults_are_said_with_checks_for_both() -> None:
+    shares = {"symptoms/leaking.yml": {**_leaking(), "shares": {"seal_wrong": 90, "other": 10}}}
+    found = decided(outcomes(**shares), {**NOT_FREEZING, "symptoms": ["not_freezing", "leaking"]})
+    faults = as_json(found)["faults"]
+    assert [(each["symptoms"], each["cause"]) for each in faults] == [
+        (["not_freezing"], "dirty_filter"),
+        (["leaking"], "seal_wrong"),
+    ]
+    assert {"reseat-seal", "rinse-filter"} <= {step.check for step in found.plan}
+    assert found.notes[0].startswith("Two faults are likely")
+    assert found.computed_facts["near_certain"] is False
+    assert "faults" not in as_json(decided(outcomes(**shares), NOT_FREEZING))
+
+
+def _leaking() -> Mapping[str, Any]:
+    leaking = minimal_files()["symptoms/leaking.yml"]
+    assert isinstance(leaking, dict)
+    return leaking
 
 
 def test_once_the_checks_have_failed_someone_is_sent() -> None:

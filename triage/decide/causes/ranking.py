@@ -2,6 +2,7 @@
 
     chance(cause) ∝ share(cause | symptoms) × Π over observations P(observed | cause)
 
+What several symptoms say together stands in `symptoms`.
 An evidence rule outside a group is a yes/no observation: true gives p, false 1 − p, unknown nothing. A group
 is one many-valued observation: the first true band gives its p; with every band false the remainder 1 − Σp;
 with an unknown band before the first true one, nothing. A check that did not cure gives 1 − resolves.
@@ -19,6 +20,7 @@ from itertools import count
 import numpy as np
 from numpy.typing import NDArray
 
+from triage.decide.causes.symptoms import SymptomTables, symptom_tables
 from triage.logic.conditions import Truth
 from triage.records.decision import CauseChance, Factor
 from triage.rulebook.cache import once_per_rulebook
@@ -78,13 +80,13 @@ class RankingTables:
     """The rulebook's live evidence as arrays over `causes`, built once per rulebook by `ranking_tables`."""
 
     causes: tuple[str, ...]
-    shares: Mapping[str, Array]  # symptom -> normalized shares
+    symptoms: SymptomTables
     observations: tuple[Observation, ...]
     not_cured: Mapping[str, State]  # check -> the observation that it did not cure
     priors: dict[tuple[str, ...], Prior]  # those asked for so far
 
     def prior(self, symptoms: tuple[str, ...]) -> Prior:
-        """The prior of the symptoms: the mean of their shares; kept for the next report of them."""
+        """The prior of the symptoms; kept for the next report of them."""
         known = self.priors.get(symptoms)
         if known is None:
             known = self._prior(symptoms)
@@ -94,9 +96,8 @@ class RankingTables:
         return known
 
     def _prior(self, symptoms: tuple[str, ...]) -> Prior:
-        shares: Array = np.mean([self.shares[symptom] for symptom in symptoms], axis=0)
-        listed = (shares > 0) | np.array([cause == OTHER_CAUSE for cause in self.causes])
-        shares = shares[listed]
+        listed = self.symptoms.listed(symptoms)
+        shares = self.symptoms.prior(symptoms)[listed]
         given = np.array([state.given_cause[listed] for state in self._states()]).reshape(-1, len(shares))
         with np.errstate(divide="ignore"):
             logs, given_logs = np.log(shares), np.log(given)
@@ -116,11 +117,6 @@ def ranking_tables(rulebook: Rulebook) -> RankingTables:
     named = {cause for symptom in rulebook.symptoms.values() for cause in symptom.shares}
     named |= {cause for check in rulebook.checks.values() for cause in check.resolves}
     causes = tuple(sorted(named | set(rulebook.causes) | {OTHER_CAUSE}))
-    shares = {}
-    for symptom in rulebook.symptoms.values():
-        counts = np.array([float(symptom.shares.get(cause, 0)) for cause in causes])
-        if counts.sum() > 0:
-            shares[symptom.id] = counts / counts.sum()
     numbers = count()
     observations = tuple(_observations(rulebook, causes, numbers))
     not_cured = {
@@ -133,7 +129,7 @@ def ranking_tables(rulebook: Rulebook) -> RankingTables:
         )
         for check in rulebook.checks.values()
     }
-    return RankingTables(causes, shares, observations, not_cured, {})
+    return RankingTables(causes, symptom_tables(rulebook, causes), observations, not_cured, {})
 
 
 def _observations(rulebook: Rulebook, causes: Sequence[str], numbers: Iterator[int]) -> Iterator[Observation]:
@@ -168,10 +164,10 @@ def rank(
 ) -> tuple[CauseChance, ...]:
     """Every cause with a share in a reported symptom, and `other`; the likeliest first (ties by id).
 
-    `symptoms` are ids; with several, the prior is the mean of their normalized shares. `evidence_truths` has
-    the truth of each evidence rule by id; a missing one is unknown. `checks_not_cured` are ids of checks that
-    were done; a repeated id counts once. Chances sum to 1 within 1e-12, and chance = share × Π factors.
-    Where checks that always cure have ruled out every cause, all chance goes to `other`.
+    `symptoms` are ids. `evidence_truths` has the truth of each evidence rule by id; a missing one is
+    unknown. `checks_not_cured` are ids of checks that were done; a repeated id counts once. Chances sum
+    to 1 within 1e-12, and chance = share × Π factors. Where checks that always cure have ruled out every
+    cause, all chance goes to `other`.
     Raises InputError on an unknown symptom or check, or on no symptom.
     """
     tables = ranking_tables(rulebook)
@@ -211,9 +207,9 @@ def rank(
 
 
 def _prior(tables: RankingTables, symptoms: tuple[str, ...]) -> Prior:
-    unknown = [symptom for symptom in symptoms if symptom not in tables.shares]
+    unknown = [symptom for symptom in symptoms if symptom not in tables.symptoms.shares]
     if unknown or not symptoms:
-        known = ", ".join(sorted(tables.shares))
+        known = ", ".join(sorted(tables.symptoms.shares))
         raise InputError(
             [Problem(f"{symptom} is no symptom of this rulebook; it knows {known}") for symptom in unknown]
             or [Problem(f"a report names at least one symptom; this rulebook knows {known}")]

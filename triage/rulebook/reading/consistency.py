@@ -7,7 +7,7 @@ from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
 from triage.logic.conditions import facts_in
-from triage.rulebook.model import OTHERS, DeriveRule, EvidenceRule
+from triage.rulebook.model import OTHERS, DeriveRule, EvidenceRule, Symptom
 from triage.rulebook.reading.problems import Problems
 
 _MOST_CYCLES = 20
@@ -34,6 +34,22 @@ def check_groups(rules: Mapping[str, EvidenceRule], problems: Problems) -> None:
                     "they are bands of one observation, so together they stay below 1"
                 )
                 problems.at(members[-1].head.file, ("then", "seen_with"), message)
+
+
+def check_pairs(symptoms: Mapping[str, Symptom], problems: Problems) -> None:
+    """Shares of two symptoms stand in one of their files, and name causes of at least one of them."""
+    for symptom in symptoms.values():
+        for other, shares in symptom.together_with.items():
+            path, file = ("together_with", other), f"symptoms/{symptom.id}.yml"
+            if other == symptom.id:
+                problems.at(file, path, "a pair is of two symptoms; name another one", key=True)
+            elif other in symptoms:
+                if symptom.id in symptoms[other].together_with and symptom.id > other:
+                    message = f"symptoms/{other}.yml has shares of this pair already; keep one of them"
+                    problems.at(file, path, message, key=True)
+                for cause in shares.keys() - symptom.shares.keys() - symptoms[other].shares.keys():
+                    message = f"{cause} has a share in neither symptom alone; give it one there first"
+                    problems.at(file, (*path, cause), message, key=True)
 
 
 def check_cycles(rules: Mapping[str, DeriveRule], problems: Problems) -> None:

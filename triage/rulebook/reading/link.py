@@ -12,7 +12,7 @@ from moneyed import CurrencyDoesNotExist
 from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS, in_currency
 from triage.rulebook.model import CareIntervals, Rulebook, Tolerances
 from triage.rulebook.reading import rates, rules, tables
-from triage.rulebook.reading.consistency import check_cycles, check_groups, check_unique
+from triage.rulebook.reading.consistency import check_cycles, check_groups, check_pairs, check_unique
 from triage.rulebook.reading.facts import built_in_facts, read_facts
 from triage.rulebook.reading.problems import Names, Problems, path_of
 from triage.rulebook.reading.rates import read_models
@@ -100,6 +100,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     models = read_models(early, "models.yml", model_file) if model_file else {}
     check_groups(evidence, problems)
     check_cycles(derive, problems)
+    check_pairs(symptoms, problems)
     check_unique([(i, f"{kind}/{i}.yml") for kind in _RULE_KINDS for i in sorted(ids[kind])], problems)
     if problems.found or not (manifest and read_rates and read_hours and parts):
         return None
@@ -111,6 +112,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
             near_certain=float(manifest.near_certain),
             chance_over=float(manifest.chance_over),
             question_worth=manifest.question_worth,
+            stray_symptom=float(manifest.stray_symptom),
         ),
         facts=facts,
         symptoms=symptoms,

@@ -47,6 +47,7 @@ class ManifestFile(Shape):
     near_certain: Probability = Decimal("0.90")
     chance_over: Probability = Decimal("0.10")
     question_worth: Amount = Decimal("0.00")
+    stray_symptom: Probability = Decimal("0.03")
     ops_up_to: Amount | None = None
     reopen_days: Annotated[int, Field(ge=0, le=3650)] = 30
     care: CareShape = CareShape()
@@ -68,11 +69,15 @@ class FactFile(Shape):
     lint_off: LintOff = {}
 
 
+Shares = Annotated[dict[Id, Annotated[Decimal, Field(gt=0)]], Field(min_length=2)]
+
+
 class SymptomFile(Shape):
     id: Id
     title: Text
     callers_say: list[Text] = []
-    shares: Annotated[dict[Id, Annotated[Decimal, Field(gt=0)]], Field(min_length=2)]
+    shares: Shares
+    together_with: dict[Id, Shares] = {}
     source: Text
     lint_off: LintOff = {}
 

@@ -34,12 +34,16 @@ _GIVES = {"nte": "amount", "authority": "authority"}
 
 
 def read_symptom(names: Names, file: str, shape: SymptomFile) -> Symptom:
-    """A symptom's base shares; every cause exists and `other` is among them."""
-    if OTHER_CAUSE not in shape.shares:
-        message = "`other` is missing: how many of the calls ended with a cause not named here?"
-        names.problems.at(file, ("shares",), message)
-    for cause in shape.shares:
-        names.check("causes", cause, file, ("shares", cause), key=True)
+    """A symptom's base shares, alone and together with another; causes exist, `other` is among them."""
+    for symptom in shape.together_with:
+        names.check("symptoms", symptom, file, ("together_with", symptom), key=True)
+    pairs = ((("together_with", symptom), shares) for symptom, shares in shape.together_with.items())
+    for path, shares in [(("shares",), shape.shares), *pairs]:
+        if OTHER_CAUSE not in shares:
+            message = "`other` is missing: how many of the calls ended with a cause not named here?"
+            names.problems.at(file, path, message)
+        for cause in shares:
+            names.check("causes", cause, file, (*path, cause), key=True)
     return shape.as_record(Symptom)
 
 

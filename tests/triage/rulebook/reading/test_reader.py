@@ -77,6 +77,22 @@ def test_the_minimal_rulebook_is_read_whole() -> None:
     assert "symptom" not in rulebook.facts
 
 
+def test_shares_of_a_pair_stand_in_one_file_and_name_causes_of_either_symptom() -> None:
+    pair = {"low_fill": 3, "other": 1}
+    one_way = changed("symptoms/leaking.yml", together_with={"not_freezing": pair})
+    rulebook = minimal_rulebook(one_way)
+    assert rulebook.symptoms["leaking"].together_with == {
+        "not_freezing": {"low_fill": Decimal(3), "other": Decimal(1)}
+    }
+    both_ways = {**one_way, **changed("symptoms/not_freezing.yml", together_with={"leaking": pair})}
+    assert "symptoms/leaking.yml has shares of this pair already" in only_problem(both_ways)
+    stranger = {
+        "causes/worn.yml": cause("worn", "motor"),
+        **changed("symptoms/leaking.yml", together_with={"not_freezing": {**pair, "worn": 1}}),
+    }
+    assert "worn has a share in neither symptom alone" in only_problem(stranger)
+
+
 def test_a_folder_and_the_same_data_give_the_same_rulebook(tmp_path: Path) -> None:
     from_data = minimal_rulebook()
     from_folder = read_rulebook(write(tmp_path, minimal_files()))
@@ -277,6 +293,15 @@ def test_hidden_files_and_readmes_are_passed_over(tmp_path: Path) -> None:
         (changed("checks/rinse-filter.yml", minutes="6"), '"6" does not fit; a number is wanted'),
         (changed("checks/rinse-filter.yml", cautions=["unplug-frist"]), 'did you mean "unplug-first"?'),
         (changed("symptoms/leaking.yml", shares={"seal_wrong": 1, "low_fill": 1}), "`other` is missing"),
+        (changed("symptoms/leaking.yml", together_with={"humming": {"low_fill": 1, "other": 1}}), "humming"),
+        (
+            changed("symptoms/leaking.yml", together_with={"leaking": {"other": 1, "low_fill": 1}}),
+            "another one",
+        ),
+        (
+            changed("symptoms/leaking.yml", together_with={"not_freezing": {"seal_wrong": 1, "low_fill": 1}}),
+            "`other` is missing",
+        ),
         (changed("causes/seal_wrong.yml", repair={"labor_hours": 1, "parts": {"SEAL-2": 1}}), '"SEAL-1"?'),
         (changed("facts/filter_days.yml", range="> 3"), "a range is one interval"),
         (changed("facts/filter_days.yml", unit="fortnigth"), "is not a unit pint knows"),
