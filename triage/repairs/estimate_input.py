@@ -129,7 +129,7 @@ def read_lines(read: InputReader, raw: object, pointer: str) -> tuple[AskedLine,
 
 def read_cause(read: InputReader, raw: object, pointer: str) -> str | None:
     """A cause of the rulebook; None where it was left out."""
-    known = read.rulebook.causes
+    known = [name for name, cause in read.rulebook.causes.items() if cause.status == "live"]
     if raw is None or (isinstance(raw, str) and raw in known):
         return raw
     fix = hint(str(raw)[:60], known, f"; causes are {', '.join(known)}"[:600])

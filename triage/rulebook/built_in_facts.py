@@ -82,6 +82,10 @@ POLICY_FACTS: frozenset[str] = frozenset(fact.id for fact in _POLICY)
 """Built-in facts computed after the ranking: only policy rules and limit tables may look at them."""
 
 
+VALUES_OF: Mapping[str, str] = {"symptom": "symptoms", "top_cause": "causes"}
+"""Built-in facts whose values are entries themselves -> their kind."""
+
+
 LIMIT_FACTS: frozenset[str] = frozenset(fact.id for fact in _LIMIT)
 """Built-in facts that only a table of `limits/` may look at."""
 

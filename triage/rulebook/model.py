@@ -43,6 +43,7 @@ class Fact:
     ask_seconds: int = 20
     danger: bool = False  # a flag; true means that someone can be hurt
     near: bool = True  # to find out, someone goes near the machine
+    status: Status = "live"
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,7 @@ class Cause:
     repair: Repair
     why: str
     source: str
+    status: Status = "live"
 
 
 @dataclass(frozen=True, slots=True)
@@ -272,6 +274,7 @@ class Rulebook:
     care: CareIntervals = field(default_factory=CareIntervals)
     lint_off: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # file -> lint code -> reason
     ops_up_to: Decimal | None = None  # what ops approve in an authority's name; None: what the authority may
+    set_aside: Mapping[str, frozenset[str]] = field(default_factory=dict)  # kind -> ids of drafts and retired
     reopen_days: int = 30  # a closed ticket is reopened this long; common practice, no source
 
     def cleans_away(self, caution: str) -> bool:

@@ -18,7 +18,8 @@ from triage.logic.conditions import (
     walk,
 )
 from triage.logic.unary_tests import MOST_VALUES, UnaryTestError, parse
-from triage.logic.value_sets import single_tests
+from triage.logic.value_sets import single_tests, values_in
+from triage.rulebook.built_in_facts import VALUES_OF
 from triage.rulebook.model import Fact
 from triage.rulebook.reading.problems import Names
 from triage.values.plain_data import Path
@@ -54,10 +55,14 @@ def read_when(names: Names, file: str, path: Path, raw: object) -> Condition:
 def read_test(names: Names, file: str, path: Path, raw: object, fact: Fact) -> UnaryTest | None:
     """A fact's unary test, or None with a located problem."""
     try:
-        return parse(raw, fact.type, fact.choices)
+        test = parse(raw, fact.type, fact.choices)
     except UnaryTestError as error:
         names.problems.at(file, path, f"{fact.id}: {error.message}", column=error.column)
         return None
+    if fact.id in VALUES_OF:
+        for value in values_in(test):
+            names.refuse_set_aside(VALUES_OF[fact.id], str(value), file, path)
+    return test
 
 
 def _mapping(names: Names, file: str, path: Path, raw: object, depth: int) -> Condition:

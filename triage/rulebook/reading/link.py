@@ -10,7 +10,7 @@ from typing import Any, TypeVar, cast
 from moneyed import CurrencyDoesNotExist
 
 from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS, in_currency
-from triage.rulebook.model import CareIntervals, Rulebook, Tolerances
+from triage.rulebook.model import CareIntervals, Rulebook, Status, Tolerances
 from triage.rulebook.reading import rates, rules, tables
 from triage.rulebook.reading.consistency import check_cycles, check_groups, check_pairs, check_unique
 from triage.rulebook.reading.facts import built_in_facts, read_facts
@@ -56,6 +56,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     rate_file = shapes.single("rates.yml", RatesFile)
     model_file = shapes.single("models.yml", ModelsFile)
     ids = _ids(files)
+    set_aside = _set_aside(shapes)
     early = Names(
         problems=problems,
         ids={**ids, "facts": ids["facts"] | set(BUILTIN_FACTS)},
@@ -63,6 +64,8 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         parts=set(parts.parts) if parts else None,
         priorities=set(hours.priorities) if hours else None,
         later=POLICY_FACTS | LIMIT_FACTS,
+        set_aside=set_aside,
+        apart={f"{kind}/{name}.yml" for kind, names in set_aside.items() for name in names},
     )
     late = replace(early, later=LIMIT_FACTS)
     latest = replace(early, later=frozenset())
@@ -76,6 +79,9 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
             )
         return {cast(Any, shape).id: reader(names, file, shape) for file, shape in shapes.kinds[kind].items()}
 
+    def applying(kind: str, reader: Callable[[Names, str, Any], T]) -> dict[str, T]:
+        return {name: each for name, each in read(kind, reader).items() if name not in set_aside[kind]}
+
     least = Decimal("0.01") if manifest is None else _smallest(manifest, problems)
     if manifest is not None and manifest.ops_up_to is not None:
         tables.check_amount("rulebook.yml", ("ops_up_to",), manifest.ops_up_to, least, problems)
@@ -84,8 +90,8 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     evidence = read("evidence", rules.read_evidence)
     cautions = read("cautions", rules.read_caution)
     policy = read("policy", rules.read_policy, late)
-    checks = read("checks", rules.read_check)
-    symptoms = read("symptoms", tables.read_symptom)
+    checks = applying("checks", rules.read_check)
+    symptoms = applying("symptoms", tables.read_symptom)
     causes = read("causes", tables.read_cause)
     warranty = read(
         "warranty", lambda names, file, shape: tables.read_warranty(names, file, shape, components)
@@ -93,8 +99,8 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     limits = read(
         "limits", lambda names, file, shape: tables.read_limit(names, file, shape, authorities, least), latest
     )
-    words = read("words", tables.read_words)
-    cases = read("cases", tables.read_whole_case)
+    words = applying("words", tables.read_words)
+    cases = applying("cases", tables.read_whole_case)
     read_rates = rates.read_rates(early, "rates.yml", rate_file) if rate_file else None
     read_hours = rates.read_service_hours(early, "service_hours.yml", hours) if hours else None
     models = read_models(early, "models.yml", model_file) if model_file else {}
@@ -137,6 +143,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         },
         words=words,
         models=models,
+        set_aside={kind: frozenset(names) for kind, names in set_aside.items() if names},
         ops_up_to=manifest.ops_up_to,
         reopen_days=manifest.reopen_days,
         care=CareIntervals(manifest.care.filter_days, manifest.care.full_clean_days),
@@ -150,6 +157,20 @@ def _ids(files: set[str]) -> dict[str, set[str]]:
         if kind in ids:
             ids[kind].add(name.removesuffix(".yml"))
     return ids
+
+
+def _set_aside(shapes: Shapes) -> dict[str, dict[str, Status]]:
+    """Kind -> id -> status of what is not live; files with faults count by what is sound in them."""
+    found: dict[str, dict[str, Status]] = {}
+    for kind in KINDS:
+        read = {**shapes.kinds[kind], **{file: shape for file, (shape, _) in shapes.faulty[kind].items()}}
+        statuses: dict[str, Status] = {file: getattr(shape, "status", "live") for file, shape in read.items()}
+        found[kind] = {_id_of(file): status for file, status in statuses.items() if status != "live"}
+    return found
+
+
+def _id_of(file: str) -> str:
+    return file.rpartition("/")[2].removesuffix(".yml")
 
 
 def _smallest(manifest: ManifestFile, problems: Problems) -> Decimal:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
-from triage.rulebook.model import Fact
+from triage.rulebook.model import Fact, Status
 from triage.values.errors import Problem, path_to, pointer_to
 from triage.values.plain_data import Path
 from triage.values.suggest import hint
@@ -66,6 +66,8 @@ class Names:
     parts: Collection[str] | None  # None: parts.yml is missing or broken
     priorities: Collection[int] | None
     later: Collection[str] = frozenset()  # facts computed only after these rules are asked
+    set_aside: Mapping[str, Mapping[str, Status]] = field(default_factory=dict)  # kind -> id -> not live
+    apart: Collection[str] = frozenset()  # files that are not live themselves
 
     def check(
         self,
@@ -82,6 +84,7 @@ class Names:
         `words` are other words that could have been meant at this place.
         """
         if wanted in self.ids[kind] and not (kind == "facts" and wanted in self.later):
+            self.refuse_set_aside(kind, wanted, file, path, key)
             return True
         noun, name = kind.removesuffix("s"), wanted[:64]
         if wanted in self.ids[kind]:
@@ -90,9 +93,20 @@ class Names:
             known = [*(name for name in self.ids[kind] if name not in self.later), *words]
             message = (
                 f'there is no {noun} "{name}"{hint(wanted, known, f"; {kind}/{name}.yml would define it")}'
+                f"; to be rid of a {noun} and all that names it, retire it: rulebook retire {kind} {name}"
             )
         self.problems.at(file, path, message, key=key)
         return False
+
+    def refuse_set_aside(self, kind: str, wanted: str, file: str, path: Path, key: bool = False) -> None:
+        """A draft does not apply and what is retired no longer does: nothing that is live may hang on it."""
+        status = self.set_aside.get(kind, {}).get(wanted)
+        if status is None or file in self.apart or kind == "cautions":  # of those the lint speaks
+            return
+        noun = kind.removesuffix("s")
+        say = "make it live there, or this a draft" if status == "draft" else "take it out, or retire this"
+        message = f'the {noun} "{wanted}" is {status} by {kind}/{wanted}.yml; {say}'
+        self.problems.at(file, path, message, key=key)
 
     def fact(
         self, wanted: str, file: str, path: Path, *, key: bool = True, words: Collection[str] = ()

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+import re
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path as FilePath
 
@@ -23,6 +24,8 @@ from triage.values.suggest import hint
 from triage.values.yaml_source import MOST_BYTES, Source, read_yaml
 
 MOST_FILES = 5000
+
+_BACKUP = re.compile(r"~$|^#.*#$|\.(bak|orig|rej|swp|tmp)$", re.IGNORECASE)
 
 NOTES = ("README", "DMN.MD")
 """How the names of files begin that are for people only, in capitals."""
@@ -92,8 +95,7 @@ def read_sources(
         file = path.relative_to(folder).as_posix()
         if len(sources) + len(broken) >= MOST_FILES:
             message = f"there are more than {MOST_FILES} files; is this the right folder?"
-            broken[file] = (Problem(message, file=file),)
-            break
+            raise RulebookError([Problem(message, file=file)])  # alone: what would follow is no fault
         try:
             sources[file] = read_one(path, file)
         except RulebookError as error:
@@ -102,16 +104,28 @@ def read_sources(
 
 
 def _files(folder: FilePath) -> Iterator[FilePath]:
-    """Every file but hidden ones and notes, in a fixed order; links to folders are not followed."""
+    """Every file but hidden ones, notes and backups, in a fixed order; and folders that cannot be meant."""
     for place, folders, names in os.walk(folder):
         folders[:] = sorted(name for name in folders if not name.startswith("."))
-        for name in sorted(names):
-            if not name.startswith(".") and not name.upper().startswith(NOTES):
+        odd = [name for name in folders if name.endswith(".yml") or FilePath(place, name).is_symlink()]
+        for name in (*odd, *sorted(names)):
+            if not name.startswith(".") and not name.upper().startswith(NOTES) and not _BACKUP.search(name):
                 yield FilePath(place, name)
+
+
+def backups(folder: FilePath) -> tuple[str, ...]:
+    """The files that editors left beside those they changed, which are not read."""
+    found = (path.relative_to(folder).as_posix() for path in folder.rglob("*") if _BACKUP.search(path.name))
+    return tuple(sorted(found))
 
 
 def read_file(path: FilePath, file: str) -> Source:
     """One file of a rulebook. Raises RulebookError with every problem located in `file`."""
+    if path.is_symlink() and path.is_dir():
+        message = "this is a link to a folder, which is not followed; put the folder itself here"
+        raise RulebookError([Problem(message, file=file)])
+    if path.is_dir():
+        raise RulebookError([Problem("this is a folder named like a file; rename it", file=file)])
     if path.suffix != ".yml":
         message = "a rulebook holds .yml files only; rename it or take it out"
         raise RulebookError([Problem(message, file=file)])

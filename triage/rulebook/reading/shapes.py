@@ -56,6 +56,7 @@ class ManifestFile(Shape):
 class FactFile(Shape):
     id: Id
     title: Text
+    status: Status = "live"
     type: FactType
     unit: str | None = None
     range: str | None = None
@@ -75,6 +76,7 @@ Shares = Annotated[dict[Id, Annotated[Decimal, Field(gt=0)]], Field(min_length=2
 class SymptomFile(Shape):
     id: Id
     title: Text
+    status: Status = "live"
     callers_say: list[Text] = []
     shares: Shares
     together_with: dict[Id, Shares] = {}
@@ -92,6 +94,7 @@ class RepairShape(Shape):
 class CauseFile(Shape):
     id: Id
     title: Text
+    status: Status = "live"
     component: Id
     repair: RepairShape
     why: Text
@@ -162,6 +165,7 @@ class CautionFile(RuleHeadShape):
 class CheckFile(Shape):
     id: Id
     title: Text
+    status: Status = "live"
     when: When
     who: Literal["clerk", "technician"]
     minutes: Annotated[int, Field(ge=1, le=480)]
@@ -205,6 +209,7 @@ class ModelsFile(Shape):
 class WholeCaseFile(Shape):
     id: Id
     title: Text
+    status: Status = "live"
     report: dict[str, Any]
     machine: dict[str, Any] | None = None
     expect: dict[str, Any]
@@ -221,6 +226,7 @@ class WordsFile(Shape):
 
     id: Id
     title: Text
+    status: Status = "live"
     danger: Id | None = None
     symptom: Id | None = None
     en: list[Text] = []

@@ -14,8 +14,8 @@ from typing import Any
 from markupsafe import Markup
 
 from triage.logic.conditions import Condition, Scalar, UnaryTest
+from triage.rulebook.built_in_facts import VALUES_OF
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
-from triage.rulebook_care.book.references import VALUES_OF
 from triage.rulebook_care.book.wording import condition_words, plain_value, test_words
 
 _MARKS = re.compile(r"([\\`*_{}\[\]<>#|~&])")

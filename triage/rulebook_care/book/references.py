@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -13,13 +13,11 @@ from triage.logic.conditions import (
     walk,
 )
 from triage.logic.value_sets import values_in
+from triage.rulebook.built_in_facts import VALUES_OF
 from triage.rulebook.model import Rulebook, WholeCase
 
 Key: TypeAlias = tuple[str, str]
 """Kind (the folder's name) and id of an entry."""
-
-VALUES_OF: Mapping[str, str] = {"symptom": "symptoms", "top_cause": "causes"}
-"""Built-in facts whose values are entries themselves -> their kind."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,6 @@
 """A new file for the rulebook: every key it needs, its cases, and TODO where somebody has to think.
 
-What it holds can be read at once: the rule is a draft, so nothing changes until it goes live. Ids of facts
+What it holds can be read at once: it is a draft, so nothing changes until it goes live. Ids of facts
 and causes are the rulebook's own first ones, as examples.
 """
 
@@ -16,8 +16,7 @@ from triage.values.suggest import hint
 _HEAD = """\
 id: {id}
 title: "TODO: what is the case, in five words"
-status: draft             # draft: read and checked, but does not fire; live; retired
-owner: "TODO: who answers for it"
+{status}owner: "TODO: who answers for it"
 since: {today}
 why: "TODO: why it is so"
 source: common practice, no source
@@ -76,7 +75,7 @@ _OTHERS: Mapping[str, str] = {
     "checks": """\
 id: {id}
 title: "TODO: what to do, as an order"
-"""
+{status}"""
     + _WHEN
     + """\
 who: clerk                # or technician; a clerk opens nothing that needs a tool
@@ -94,7 +93,7 @@ source: common practice, no source
     "facts": """\
 id: {id}
 title: "TODO: what it says"
-type: flag                # number, choice, flag, date, time, text
+{status}type: flag                # number, choice, flag, date, time, text
 ask: "TODO: the question?"
 help: "TODO: how the clerk finds out"
 asked_of: clerk           # clerk, technician, record, computed
@@ -103,7 +102,7 @@ ask_seconds: 20
     "causes": """\
 id: {id}
 title: "TODO: what is wrong"
-component: {component}
+{status}component: {component}
 repair: {{labor_hours: 1, parts: {{}}}}
 why: "TODO: how it leads to the trouble"
 source: common practice, no source
@@ -111,7 +110,7 @@ source: common practice, no source
     "symptoms": """\
 id: {id}
 title: "TODO: what callers see"
-callers_say:
+{status}callers_say:
   - "TODO: in their words"
 shares:                   # out of the calls seen, how many end with which cause
   {cause}: 10
@@ -121,7 +120,7 @@ source: common practice, no source
     "words": """\
 id: {id}
 title: "TODO: what callers say of what"
-symptom: {symptom}      # or `danger:`, a fact marked as a danger
+{status}symptom: {symptom}      # or `danger:`, a fact marked as a danger
 en:                       # a|b is either word in any form; =a in this form only; all words, in any order
   - something|anything lorem
 es:
@@ -136,7 +135,7 @@ cases:                    # at least one that is heard and one that is not
     "cases": """\
 id: {id}
 title: "TODO: the story in a line"
-report:
+{status}report:
   symptoms: [{symptom}]
   reported_at: {today}T10:00:00-05:00
   answers: {{}}
@@ -164,6 +163,7 @@ def scaffold(rulebook: Rulebook, kind: str, name: str, today: date) -> tuple[str
     test, inside, outside = _example_test(fact)
     values = {
         "id": name,
+        "status": "status: draft             # draft: read and checked, but does not apply; live; retired\n",
         "today": today.isoformat(),
         "fact": fact.id,
         "test": test,
@@ -191,7 +191,7 @@ def _is_id(name: str) -> bool:
 def _taken(rulebook: Rulebook, kind: str) -> set[str]:
     rules = {"derive", "evidence", "cautions", "policy", "checks"}
     kinds = rules if kind in rules else {kind}
-    return {name for each in kinds for name in getattr(rulebook, each)}
+    return {name for each in kinds for name in (*getattr(rulebook, each), *rulebook.set_aside.get(each, ()))}
 
 
 def _example_fact(rulebook: Rulebook) -> Fact:

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from decimal import Decimal
 from typing import TypeAlias
 
+from triage.decide.causes.check_lattice import check_cost
+from triage.decide.spending.costs import repair_estimates
 from triage.rulebook.model import OTHER_CAUSE, Caution, Check, Rulebook, Symptom
+from triage.rulebook.terms import RateAgreement
 from triage.rulebook_care.lint.findings import Finding, finding, too_hard
 from triage.rulebook_care.reasoning.formulas import NO, YES, Formula, TooHard, Within, every
 from triage.rulebook_care.reasoning.space import Reasoning
@@ -22,6 +26,7 @@ def check_findings(reason: Reasoning) -> Iterator[Finding]:
             yield from _one_check(reason, rulebook, check, reports)
         except TooHard:
             yield too_hard(check.id, _file(check), "it fixes anything")
+    yield from _never_pays(rulebook)
     for _, caution in sorted(rulebook.cautions.items()):
         if caution.head.status == "live":
             yield from _one_caution(caution)
@@ -45,6 +50,11 @@ def _one_check(reason: Reasoning, rulebook: Rulebook, check: Check, reports: Rep
             fix = "Take the line out, or give the cause a share"
             path = ("resolves", cause)
             yield finding("check-cause-unreachable", check.id, _file(check), message, fix, path)
+    for index, name in enumerate(check.cautions):
+        if rulebook.cautions[name].head.status != "live":
+            message = f"{check.id} is to be said with {name}, which is {rulebook.cautions[name].head.status}"
+            fix = "Make the caution live, or take it out here if nobody can be hurt"
+            yield finding("check-caution-silent", check.id, _file(check), message, fix, ("cautions", index))
     forbidding = [caution for caution in rulebook.cautions.values() if _forbids(caution, check)]
     allowed = [reason.not_true(caution.head.when) for caution in forbidding]
     if forbidding and reason.together([applies, *allowed]) is None:
@@ -52,6 +62,27 @@ def _one_check(reason: Reasoning, rulebook: Rulebook, check: Check, reports: Rep
         message = f"whenever {check.id} applies, a caution forbids it ({names})"
         fix = "Narrow the caution, or take the check out"
         yield finding("check-always-forbidden", check.id, _file(check), message, fix, ("when",))
+
+
+def _never_pays(rulebook: Rulebook) -> Iterator[Finding]:
+    """Clerk checks that cost more than they save where their best cause is certain and a visit is dearest."""
+    store, rates = rulebook.rates.store, rulebook.rates
+    lost = store.days_to_visit * store.open_hours_a_day * store.lost_sales_hour
+    causes = {cause for check in rulebook.checks.values() for cause in check.resolves}
+    visits: dict[str, Decimal] = dict.fromkeys(causes, Decimal(0))
+    agreements: list[tuple[str | None, RateAgreement]] = [(None, rates.default), *rates.contractors.items()]
+    for contractor, agreement in agreements:
+        farthest = agreement.distance_bands[-1].up_to_km if agreement.distance_bands else None
+        for cause, estimate in repair_estimates(rulebook, causes, contractor, True, farthest).items():
+            visits[cause] = max(visits[cause], estimate.total)
+    first = {name for caution in rulebook.cautions.values() for name in caution.first}
+    for check in rulebook.checks.values():
+        cost = check_cost(check, store)
+        most = max(Decimal(str(chance)) * (visits[cause] + lost) for cause, chance in check.resolves.items())
+        if check.who == "clerk" and check.id not in first and cost > most:
+            message = f"{check.id} costs the store {cost:.2f} and saves {most:.2f} at most"
+            fix = "It is never planned: look at minutes, wait, materials and `resolves`, or retire it"
+            yield finding("check-never-pays", check.id, _file(check), message, fix, ("resolves",))
 
 
 def _reports(rulebook: Rulebook) -> Reports:

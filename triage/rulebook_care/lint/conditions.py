@@ -4,20 +4,26 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Iterator, Sequence
+from itertools import combinations
 
 from triage.decide.outcome import strongest
 from triage.logic.conditions import facts_in
 from triage.rulebook.model import Caution, DeriveRule, PolicyRule, Rulebook, RuleHead
 from triage.rulebook_care.lint.findings import Finding, finding, too_hard
 from triage.rulebook_care.reasoning.formulas import TooHard
-from triage.rulebook_care.reasoning.space import Reasoning, conditions_of, settable
+from triage.rulebook_care.reasoning.space import Reasoning, conditions_of, risk_conditions, settable
 
 
 def condition_findings(reason: Reasoning) -> Iterator[Finding]:
-    """Codes never-fires, never-set, covered, too-hard."""
+    """Codes never-fires, never-set, covered, derive-contradicts, too-hard."""
     rulebook = reason.rulebook
     sets = settable(rulebook)
-    for rule, file, when in conditions_of(rulebook):
+    risks = [
+        (terms.id, f"warranty/{terms.id}.yml", when)
+        for terms in rulebook.warranty.values()
+        for when in risk_conditions(terms)
+    ]
+    for rule, file, when in (*conditions_of(rulebook), *risks):
         try:
             if reason.together([reason.true(when)]) is None:
                 yield _never_fires(rule, file)
@@ -32,6 +38,7 @@ def condition_findings(reason: Reasoning) -> Iterator[Finding]:
         except TooHard:
             yield too_hard(rule, file, "this condition can hold")
     yield from _covered_derive(reason, rulebook)
+    yield from _contradictions(reason, rulebook)
     yield from _covered_policy(reason, rulebook)
     yield from _covered_cautions(reason, rulebook)
 
@@ -54,6 +61,32 @@ def _covered_derive(reason: Reasoning, rulebook: Rulebook) -> Iterator[Finding]:
             lambda narrow, wide: "sets the same facts",
             both_ways=bool(rules[0].otherwise),
         )
+
+
+def _contradictions(reason: Reasoning, rulebook: Rulebook) -> Iterator[Finding]:
+    """Rules of one priority that hold together and set one fact differently: the alphabet decides."""
+    rules = sorted(
+        (rule for rule in rulebook.derive.values() if rule.head.status == "live"), key=lambda one: one.head.id
+    )
+    for first, second in combinations(rules, 2):
+        apart = [
+            fact
+            for fact in first.sets.keys() & second.sets.keys()
+            if first.sets[fact] != second.sets[fact] and not rulebook.facts[fact].danger
+        ]
+        if not apart or first.priority != second.priority:
+            continue
+        head = second.head
+        try:
+            both = reason.together([reason.true(first.head.when), reason.true(head.when)])
+        except TooHard:
+            yield too_hard(head.id, head.file, f"it contradicts {first.head.id}")
+            continue
+        if both is not None:
+            where = reason.example(both)
+            message = f"{first.head.id} and {head.id} set {min(apart)} differently with {where}"
+            fix = "Narrow one, or give one a higher `priority`; until then the first by id counts"
+            yield finding("derive-contradicts", head.id, head.file, message, fix, ("then", "set", min(apart)))
 
 
 def _covered_policy(reason: Reasoning, rulebook: Rulebook) -> Iterator[Finding]:

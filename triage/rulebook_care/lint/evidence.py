@@ -8,7 +8,7 @@ from triage.logic.conditions import evaluate, facts_in
 from triage.rulebook.model import OTHER_CAUSE, EvidenceRule, Rulebook
 from triage.rulebook_care.lint.findings import Finding, finding, too_hard
 from triage.rulebook_care.reasoning.formulas import Formula, TooHard, copied, every, some
-from triage.rulebook_care.reasoning.program_facts import GUARDS
+from triage.rulebook_care.reasoning.program_facts import COMPUTED_FROM, GUARDS
 from triage.rulebook_care.reasoning.space import Reasoning
 
 LEAST_RATIO = 1.1
@@ -77,14 +77,14 @@ def _counted_twice(reason: Reasoning, rulebook: Rulebook, seen: Observations) ->
                 continue
             told.add((first, second))
             rule = seen[second][0].head
-            message = f"{second} and {first} both hang on {root}, by way of a derived fact"
+            message = f"{second} and {first} both hang on {root}, by way of a fact that follows from it"
             fix = "Make them bands of one group, or take the fact out of one"
             yield finding("counted-twice-derived", rule.id, rule.file, message, fix, ("when",))
 
 
 def _sources(rulebook: Rulebook) -> Mapping[str, frozenset[str]]:
-    """Derived fact -> the facts it is derived from, all the way down."""
-    below: dict[str, set[str]] = {}
+    """Derived or calculated fact -> the facts it comes from, all the way down."""
+    below = {fact: set(sources) for fact, sources in COMPUTED_FROM.items() if fact in rulebook.facts}
     for rule in rulebook.derive.values():
         if rule.head.status == "live":
             for made in (*rule.sets, *rule.otherwise):

@@ -13,7 +13,9 @@ from triage.rulebook_care.lint.checks import check_findings
 from triage.rulebook_care.lint.conditions import condition_findings
 from triage.rulebook_care.lint.evidence import evidence_findings
 from triage.rulebook_care.lint.findings import Finding, in_order, silenced
+from triage.rulebook_care.lint.leftovers import leftover_findings
 from triage.rulebook_care.lint.limits import limit_findings
+from triage.rulebook_care.lint.numbers import number_findings
 from triage.rulebook_care.lint.policy import policy_findings
 from triage.rulebook_care.lint.texts import text_findings
 from triage.rulebook_care.lint.vocabulary import vocabulary_findings
@@ -29,6 +31,8 @@ FAMILIES: tuple[Callable[[Reasoning], Iterator[Finding]], ...] = (
     vocabulary_findings,
     text_findings,
     words_findings,
+    number_findings,
+    leftover_findings,
 )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 
 from triage.logic.conditions import AllOf, Compare, Condition, FactTest
@@ -12,7 +13,7 @@ from triage.rulebook_care.reasoning.space import Reasoning
 
 
 def policy_findings(reason: Reasoning) -> Iterator[Finding]:
-    """Codes policy-gap, policy-tie, always-overruled, too-hard."""
+    """Codes policy-gap, policy-tie, policy-tie-differs, always-overruled, says-otherwise, too-hard."""
     rulebook = reason.rulebook
     rules = sorted(
         (rule for rule in rulebook.policy.values() if rule.head.status == "live"),
@@ -21,6 +22,17 @@ def policy_findings(reason: Reasoning) -> Iterator[Finding]:
     yield from _gap(reason, rules)
     yield from _ties(reason, rules)
     yield from _overruled(reason, rules)
+    for rule in rules:
+        for said in _URGENCY.findall(rule.text):
+            if int(said) != rule.visit_priority:
+                head = rule.head
+                message = f"the text of {head.id} says priority {said}, not {rule.visit_priority}"
+                yield finding(
+                    "says-otherwise", head.id, head.file, message, "Make them one", ("then", "text")
+                )
+
+
+_URGENCY = re.compile(r"\bpriority\s+(\d)\b")
 
 
 def _is(fact: str, value: bool) -> Condition:
@@ -81,7 +93,7 @@ def _ties(reason: Reasoning, rules: Sequence[PolicyRule]) -> Iterator[Finding]:
 
 
 def _tie(reason: Reasoning, first: PolicyRule, second: PolicyRule) -> Finding | None:
-    if first.outcome == second.outcome:
+    if first.outcome == second.outcome and first.visit_priority == second.visit_priority:
         return None
     head = second.head
     try:
@@ -90,12 +102,17 @@ def _tie(reason: Reasoning, first: PolicyRule, second: PolicyRule) -> Finding | 
         return too_hard(head.id, head.file, f"it ties with {first.head.id}")
     if both is None:
         return None
+    one, other = (
+        rule.outcome if first.outcome != second.outcome else f"visit priority {rule.visit_priority or 'none'}"
+        for rule in (first, second)
+    )
     message = (
-        f"{first.head.id} ({first.outcome}) and {head.id} ({second.outcome}) both have priority "
+        f"{first.head.id} ({one}) and {head.id} ({other}) both have priority "
         f"{second.priority} and hold with {reason.example(both)}"
     )
     fix = "Give one a higher priority"
-    return finding("policy-tie", head.id, head.file, message, fix, ("then", "priority"))
+    code = "policy-tie" if first.outcome != second.outcome else "policy-tie-differs"
+    return finding(code, head.id, head.file, message, fix, ("then", "priority"))
 
 
 def _overruled(reason: Reasoning, rules: Sequence[PolicyRule]) -> Iterator[Finding]:

@@ -3,15 +3,27 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import fields, is_dataclass
+from unicodedata import category, name
 
-from triage.rulebook.model import Rulebook
+from triage.rulebook.model import Caution, PolicyRule, Rulebook, Status
 from triage.rulebook_care.lint.findings import Finding, finding
-from triage.rulebook_care.reasoning.space import Reasoning, heads
+from triage.rulebook_care.reasoning.space import Reasoning
 from triage.values.plain_data import Path
 
-TO_FILL_IN = "TODO"
-"""What a text starts with as long as nobody has written it."""
+_TO_FILL_IN = re.compile(r"\bTODO\b:|^TODO\b|\blorem\b")
+"""What a scaffold leaves in a text as long as nobody has written it."""
+
+_UNSEEN = ("Cf", "Cc", "Co", "Cn", "Zl", "Zp", "Zs")
+"""Categories of Unicode that show nothing, or turn what is around them."""
+_LATIN = ("LATIN ", "FEMININE ", "MASCULINE ", "MICRO ", "OHM ", "GREEK CAPITAL LETTER OMEGA")
+_KINDS = (
+    *("facts", "symptoms", "causes", "derive", "evidence", "cautions"),
+    *("checks", "policy", "warranty", "limits", "words", "cases"),
+)
+_KEYS: Mapping[str, Path] = {"head": (), "risks": ("at_risk",), "sets": ("then", "set")}
+"""Field of a value -> where it stands in its file, if not under its own name."""
 
 _THING = (
     r"(?:panels?|housings?|casings?|enclosures?|screws?|terminal box(?:es)?|junction box(?:es)?"
@@ -39,7 +51,7 @@ _CLAUSE = re.compile(r"[^.;:!?\n]+")
 
 
 def text_findings(reason: Reasoning) -> Iterator[Finding]:
-    """Codes opens-panel, to-fill-in, to-fill-in-live."""
+    """Codes opens-panel, to-fill-in, to-fill-in-live, invisible-character, blank-text."""
     rulebook = reason.rulebook
     for rule, file, path, text in clerk_texts(rulebook):
         words = opening_words(text)
@@ -47,18 +59,67 @@ def text_findings(reason: Reasoning) -> Iterator[Finding]:
             message = f"a clerk is told to “{words}”"
             fix = "A store opens nothing that needs a tool; leave it to the technician"
             yield finding("opens-panel", rule, file, message, fix, path)
-    for head in heads(rulebook):
-        for key, text in (
-            ("title", head.title),
-            ("owner", head.owner),
-            ("why", head.why),
-            ("source", head.source),
-            ("known_misfires", head.known_misfires),
-        ):
-            if text.startswith(TO_FILL_IN):
-                code = "to-fill-in-live" if head.status == "live" else "to-fill-in"
-                message = f"`{key}` of {head.id} still waits to be filled in"
-                yield finding(code, head.id, head.file, message, "Write it", (key,))
+    for rule, file, path, text, status in every_text(rulebook):
+        key = next((str(part) for part in reversed(path) if isinstance(part, str)), "it")
+        if status != "retired" and _TO_FILL_IN.search(text):
+            code = "to-fill-in-live" if status == "live" else "to-fill-in"
+            message = f"`{key}` of {rule} still waits to be filled in"
+            yield finding(code, rule, file, message, "Write it", path)
+        odd = next((sign for sign in text if _unseen(sign)), None)
+        if odd is not None:
+            message = f"`{key}` of {rule} holds {name(odd, 'a control character')} (U+{ord(odd):04X})"
+            fix = "It is not what it looks like: type the text anew"
+            yield finding("invisible-character", rule, file, message, fix, path)
+        elif not text.strip():
+            message = f"`{key}` of {rule} is blank"
+            yield finding("blank-text", rule, file, message, "Write it, or take the line out", path)
+
+
+def _unseen(sign: str) -> bool:
+    """Whether a character shows nothing, or is a letter that only looks like one of ours."""
+    if sign.isalpha():
+        return not name(sign, "").startswith(_LATIN)
+    return category(sign) in _UNSEEN and sign not in " \n\t"
+
+
+def every_text(rulebook: Rulebook) -> Iterator[tuple[str, str, Path, str, Status]]:
+    """Id, file, place, text and status of all that is written, keys of mappings included."""
+    for kind in _KINDS:
+        for id_, entry in getattr(rulebook, kind).items():
+            status: Status = getattr(getattr(entry, "head", entry), "status", "live")
+            yield from ((id_, f"{kind}/{id_}.yml", *each, status) for each in _texts_in(entry))
+    singles = {"rulebook.yml": {"title": rulebook.title}, "models.yml": {"models": rulebook.models}}
+    for file, data in (*singles.items(), ("parts.yml", {"parts": rulebook.parts})):
+        yield from ((file.removesuffix(".yml"), file, *each, "live") for each in _texts_in(data))
+    for table in rulebook.limits.values():
+        if table.kind == "authority":
+            people = _texts_in(rulebook.authorities, ("authorities",))
+            yield from ((table.id, f"limits/{table.id}.yml", *each, "live") for each in people)
+
+
+def _texts_in(value: object, path: Path = ()) -> Iterator[tuple[Path, str]]:
+    match value:
+        case str():
+            yield path, value
+        case Mapping():
+            for key, part in value.items():
+                if isinstance(key, str):
+                    yield (*path, key), key
+                yield from _texts_in(part, (*path, key))
+        case tuple() | list():
+            for index, part in enumerate(value):
+                yield from _texts_in(part, (*path, index))
+        case frozenset():
+            yield from ((path, str(part)) for part in sorted(value, key=str))
+        case Caution() | PolicyRule():
+            yield from _texts_in(value.head, path)
+            yield ("then", "text"), value.text
+            yield from _texts_in(getattr(value, "defers_to", ()), ("then", "defers_to"))
+        case _ if is_dataclass(value):
+            for each in fields(value):
+                if each.name not in ("id", "file", "note", "unit"):
+                    where = _KEYS.get(each.name, (each.name,))
+                    yield from _texts_in(getattr(value, each.name), (*path, *where))
 
 
 def clerk_texts(rulebook: Rulebook) -> Iterator[tuple[str, str, Path, str]]:

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from triage.logic.conditions import facts_in
 from triage.rulebook.model import Rulebook
 from triage.rulebook_care.lint.findings import Finding, finding
-from triage.rulebook_care.reasoning.program_facts import COMPUTED, LOOKED_AT
+from triage.rulebook_care.reasoning.program_facts import COMPUTED, LOOKED_AT, SET_UP
 from triage.rulebook_care.reasoning.space import (
     Reasoning,
     conditions_of,
@@ -24,7 +24,7 @@ _PLACEHOLDER = re.compile(r"\{([a-z][a-z0-9_-]*)\}")
 
 
 def vocabulary_findings(reason: Reasoning) -> Iterator[Finding]:
-    """Codes fact-never-known, fact-unused."""
+    """Codes fact-never-known, fact-unused, fact-unfilled, derive-unused."""
     rulebook = reason.rulebook
     used = used_facts(rulebook)
     for fact, values in sorted(settable(rulebook).items()):
@@ -32,15 +32,35 @@ def vocabulary_findings(reason: Reasoning) -> Iterator[Finding]:
             message = f"{fact} is said to be computed, but no calculation gives it and no live rule sets it"
             fix = "Add a derive rule that sets it, ask for it, or take it out"
             yield finding("fact-never-known", fact, f"facts/{fact}.yml", message, fix, ("asked_of",))
-    for fact in sorted(rulebook.facts.keys() - used - COMPUTED):
+    in_models = {name for model in rulebook.models.values() for name in model.facts}
+    filled = COMPUTED | LOOKED_AT | SET_UP
+    for known in rulebook.facts.values() if in_models else ():
+        if known.asked_of == "record" and known.status == "live" and known.id not in in_models | filled:
+            message = f"no model of models.yml has {known.id}, so only records of single machines fill it"
+            fix = "Add it to the models, or load it with the machines; where neither is, ask the clerk"
+            file = f"facts/{known.id}.yml"
+            yield finding("fact-unfilled", known.id, file, message, fix, ("asked_of",))
+    read = used_facts(rulebook, only_live=True)
+    for rule in rulebook.derive.values():
+        if rule.head.status == "live" and not read & {*rule.sets, *rule.otherwise}:
+            names = ", ".join(sorted({*rule.sets, *rule.otherwise}))
+            message = f"{rule.head.id} sets {names}, at which nothing live looks"
+            fix = "Retire it, or use what it sets"
+            yield finding("derive-unused", rule.head.id, rule.head.file, message, fix, ("then",))
+    set_aside = {fact.id for fact in rulebook.facts.values() if fact.status != "live"}
+    for fact in sorted(rulebook.facts.keys() - used - COMPUTED - set_aside):
         message = f"no rule, check, table, warranty or calculation looks at {fact}"
         fix = "Use it in a rule, or take it out: every question costs the clerk time"
         yield finding("fact-unused", fact, f"facts/{fact}.yml", message, fix, ("id",))
 
 
-def used_facts(rulebook: Rulebook) -> frozenset[str]:
-    """Facts that something looks at: a condition, a table, a text, or a calculation."""
-    used = {fact for _, _, when in conditions_of(rulebook) for fact in facts_in(when)}
+def used_facts(rulebook: Rulebook, only_live: bool = False) -> frozenset[str]:
+    """Facts that something looks at: a condition (of a live rule, or a draft too), a table, a text, or a
+    calculation."""
+    conditions = (
+        rulebook.live_rules().values() if only_live else [when for _, _, when in conditions_of(rulebook)]
+    )
+    used = {fact for when in conditions for fact in facts_in(when)}
     used |= {name for table in rulebook.limits.values() for name in table_inputs(table)}
     for terms in rulebook.warranty.values():
         used |= {fact for when in risk_conditions(terms) for fact in facts_in(when)}

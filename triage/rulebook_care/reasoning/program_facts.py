@@ -6,6 +6,7 @@ made once; the tests hold them against those modules.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
 
 from triage.logic.conditions import AllOf, AnyOf, Compare, Condition, FactTest, Interval, Known, Not, Unknown
@@ -41,6 +42,51 @@ COMPUTED = frozenset(
     }
 )  # fmt: skip
 """Facts that calculations, the care log and commissioning give where the rulebook has them."""
+
+SET_UP = frozenset(
+    {
+        "dedicated_circuit", "circuit_amps", "extension_cord", "clearance_behind_in", "clearance_left_in",
+        "clearance_right_in", "slope_back_pct", "tilted_back", "bolt_removed", "seal_style", "seal_mounting",
+        "night_mode_hours", "night_mode_open_hours",
+    }
+)  # fmt: skip
+"""Facts that the record keeps of a machine's commissioning."""
+
+_DROP = frozenset({"idle_volts", "running_volts", "nominal_volts"})
+_BATCH = frozenset({"water_jugs", "jug_l", "pouches", "pouch_brix"})
+_FREEZE = frozenset({"refill_volume_l", "refill_temp_c", "refill_temp", "cooling_watts"})
+COMPUTED_FROM: Mapping[str, frozenset[str]] = {
+    "filter_overdue_days": frozenset({"filter_days"}),
+    "full_clean_overdue_days": frozenset({"full_clean_days"}),
+    **dict.fromkeys(
+        (
+            *("supply_drop_pct", "supply_drop_calculated_pct", "supply_drop_excess_pct"),
+            *("supply_start_volts", "supply_explains_weak_start"),
+        ),
+        _DROP,
+    ),
+    "supply_idle_off_band": frozenset({"idle_volts", "nominal_volts"}),
+    **dict.fromkeys(
+        ("circuit_headroom_amps", "circuit_overloaded"),
+        frozenset({"circuit_amps", "running_amps", "other_load_amps"}),
+    ),
+    "cord_replaces_wiring": frozenset({"extension_cord"}),
+    "brix_expected": _BATCH,
+    **dict.fromkeys(
+        ("brix_gap", "brix_off_label", "mix_too_thin", "mix_too_rich", "mix_water_short_l"),
+        frozenset({"brix_measured", "label_brix", *_BATCH}),
+    ),
+    "tilted_back": frozenset({"slope_back_pct"}),
+    "rocks": frozenset({"leg_twist_in"}),
+    **dict.fromkeys(
+        ("heat_to_remove_kj", "servable_after_min", "servable_after_min_low", "servable_after_min_high"),
+        _FREEZE,
+    ),
+    **dict.fromkeys(
+        ("minutes_until_servable", "too_early"), _FREEZE | {"minutes_since_refill", "minutes_since_start"}
+    ),
+}
+"""Computed fact -> facts that sway it. Four legs give slope and twist, which say nothing of each other."""
 
 LOOKED_AT = frozenset(
     {

@@ -157,7 +157,8 @@ def table_inputs(table: LimitTable) -> tuple[str, ...]:
 
 def _built_in(rulebook: Rulebook) -> Mapping[str, Fact]:
     components = {cause.component for cause in rulebook.causes.values()}
-    found = built_in_facts(rulebook.symptoms, rulebook.causes, components)
+    symptoms = {*rulebook.symptoms, *rulebook.set_aside.get("symptoms", ())}  # drafts may look at drafts
+    found = built_in_facts(symptoms, rulebook.causes, components)
     return {
         fact.id: replace(fact, range=range_of(fact.id)) if fact.type == "number" else fact
         for fact in found.values()

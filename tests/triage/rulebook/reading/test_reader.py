@@ -12,7 +12,13 @@ from hypothesis import strategies as st
 
 from tests.triage.builders import cause, check, evidence, fact, head, minimal_files, minimal_rulebook, policy
 from triage.logic.conditions import AllOf, AnyOf, Compare, FactTest, Interval, Known, NoneOf, OneOf, Unknown
-from triage.rulebook.reading.reader import read_rulebook, rulebook_files_data, rulebook_from_data
+from triage.rulebook.reading.reader import (
+    MOST_FILES,
+    backups,
+    read_rulebook,
+    rulebook_files_data,
+    rulebook_from_data,
+)
 from triage.values.errors import Problem, RulebookError
 from triage.values.plain_data import canonical, plain
 
@@ -576,3 +582,30 @@ def test_any_value_at_any_place_is_read_or_refused(file: str, data: st.DataObjec
 
 def test_a_cause_without_any_use_is_allowed() -> None:
     assert "spare" in minimal_rulebook({"causes/spare.yml": cause("spare")}).causes
+
+
+def test_a_folder_named_like_a_file_and_a_link_to_a_folder_are_refused(tmp_path):
+    write(tmp_path, minimal_files())
+    (tmp_path / "facts" / "loud.yml").mkdir()
+    (tmp_path / "more").symlink_to(tmp_path / "facts", target_is_directory=True)
+    with pytest.raises(RulebookError) as raised:
+        read_rulebook(tmp_path)
+    said = {each.file: each.message for each in raised.value.problems}
+    assert "folder named like a file" in said["facts/loud.yml"]
+    assert "link to a folder" in said["more"]
+
+
+def test_what_an_editor_leaves_behind_is_not_read_but_told(tmp_path):
+    write(tmp_path, minimal_files())
+    for name in ("facts/fill_level.yml~", "facts/#fill_level.yml#", "rates.yml.bak"):
+        (tmp_path / name).write_text("broken: [", encoding="utf-8")
+    assert read_rulebook(tmp_path).version == rulebook_from_data(minimal_files()).version
+    assert backups(tmp_path) == ("facts/#fill_level.yml#", "facts/fill_level.yml~", "rates.yml.bak")
+
+
+def test_too_many_files_are_one_problem(tmp_path):
+    write(tmp_path, {**{f"facts/f{number}.yml": "" for number in range(MOST_FILES)}, **minimal_files()})
+    with pytest.raises(RulebookError) as raised:
+        read_rulebook(tmp_path)
+    (only,) = raised.value.problems
+    assert f"more than {MOST_FILES} files" in only.message

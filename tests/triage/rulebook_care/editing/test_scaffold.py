@@ -12,7 +12,7 @@ from triage.rulebook.model import Fact
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook.rule_cases import run_rule_cases
 from triage.rulebook_care.editing.scaffold import KINDS, scaffold
-from triage.rulebook_care.lint.lint import lint
+from triage.rulebook_care.lint.lint import has_errors, lint
 from triage.values.errors import InputError
 from triage.values.yaml_source import read_yaml
 
@@ -24,8 +24,11 @@ def test_a_new_file_can_be_read_at_once_and_its_cases_pass(kind):
     file, text = scaffold(minimal_rulebook(), kind, "brand_new", DAY)
     assert file == f"{kind}/brand_new.yml"
     rulebook = rulebook_from_data(minimal_files({file: read_yaml(text.encode(), file).data}))
-    assert "brand_new" in getattr(rulebook, kind)
+    aside = rulebook.set_aside[kind]
+    assert aside == {"brand_new"}
+    assert "brand_new" not in {**rulebook.symptoms, **rulebook.checks, **rulebook.words, **rulebook.cases}
     assert run_rule_cases(rulebook) == []
+    assert not has_errors(lint(rulebook))
 
 
 @pytest.mark.parametrize("kind", ["evidence", "derive", "cautions", "policy"])
@@ -34,7 +37,8 @@ def test_a_new_rule_is_a_draft_that_the_lint_asks_to_fill_in(kind):
     rulebook = rulebook_from_data(minimal_files({file: read_yaml(text.encode(), file).data}))
     assert getattr(rulebook, kind)["brand_new"].head.status == "draft"
     asked = {each.path[0] for each in lint(rulebook) if each.code == "to-fill-in"}
-    assert asked == {"title", "owner", "why", "known_misfires"}
+    assert asked - {"then"} == {"title", "owner", "why", "known_misfires"}
+    assert ("then" in asked) is (kind in ("cautions", "policy"))
 
 
 @pytest.mark.parametrize("other", ["number", "choice", "flag"])

@@ -29,4 +29,4 @@ def test_a_calculation_a_table_a_text_or_a_warranty_risk_looks_at_facts_too():
     lamp = fact("lamp", "text")
     said = policy("foot", {"stop_use": "-"}, {}, {}, "dispatch", 1, "The lamp is {lamp}.")
     assert findings({"facts/lamp.yml": lamp, "policy/foot.yml": said}) == {}
-    assert findings({"facts/wire_run_ft.yml": fact("wire_run_ft", "number")}) == {}
+    assert findings({"facts/wire_run_ft.yml": fact("wire_run_ft", "number", range="[0..500]")}) == {}

@@ -1,0 +1,186 @@
+"""What stands twice, what nothing refers to, and names that lead nowhere."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from decimal import Decimal
+
+from triage.logic.conditions import Compare, Condition, FactTest, Interval, Scalar, UnaryTest, walk
+from triage.logic.value_sets import single_tests, values_in
+from triage.rulebook.model import Fact, Rulebook
+from triage.rulebook.terms import Authority, LimitTable
+from triage.rulebook_care.lint.findings import Finding, finding
+from triage.rulebook_care.reasoning.space import Reasoning, conditions_of, risk_conditions, row_condition
+from triage.values.plain_data import Path
+from triage.values.suggest import nearest
+
+_LOOKED_UP: Mapping[str, Callable[[Rulebook], Iterable[str]]] = {
+    "model": lambda rulebook: rulebook.models,
+    "contractor": lambda rulebook: rulebook.rates.contractors,
+}
+"""Facts of free text whose values are names that a file of the rulebook lists -> those names."""
+
+_UNITS: Mapping[str, frozenset[str]] = {
+    "days": frozenset({"d", "day"}),
+    "hours": frozenset({"h", "hour"}),
+    "min": frozenset({"min", "minute"}),
+    "in": frozenset({"inch"}),
+    "ft": frozenset({"foot"}),
+    "kg": frozenset({"kg", "kilogram"}),
+    "l": frozenset({"l", "liter"}),
+    "c": frozenset({"degC"}),
+    "f": frozenset({"degF"}),
+    "volts": frozenset({"V", "volt"}),
+    "amps": frozenset({"A", "ampere"}),
+    "watts": frozenset({"W", "watt"}),
+    "pct": frozenset({"percent"}),
+}
+"""Last word of a fact's id -> the units it may mean."""
+
+
+def leftover_findings(reason: Reasoning) -> Iterator[Finding]:
+    """Codes said-twice, name-unknown, lookalike, unit-*, no-range, unused, says-nothing, authority-short."""
+    rulebook = reason.rulebook
+    yield from _said_twice(rulebook)
+    yield from _names(rulebook)
+    for fact in rulebook.facts.values():
+        yield from _of_number(fact)
+    yield from _unused(rulebook)
+    for table in rulebook.limits.values():
+        if table.kind == "authority":
+            yield from _authorities(rulebook, table)
+    for case in rulebook.cases.values():
+        if not case.expect:
+            message = f"{case.id} expects nothing, so it cannot fail"
+            fix = "Say the outcome that is right"
+            yield finding("says-nothing", case.id, f"cases/{case.id}.yml", message, fix, ("expect",))
+
+
+def _said_twice(rulebook: Rulebook) -> Iterator[Finding]:
+    said: dict[tuple[str, str], str] = {}
+    for what, id_, file, path, text in _told_apart(rulebook):
+        first = said.setdefault((what, " ".join(text.casefold().split())), id_)
+        if first != id_:
+            message = f"{id_} has the same {what} as {first}: “{text[:80]}”"
+            yield finding("said-twice", id_, file, message, "Word one so that people tell them apart", path)
+    for check in rulebook.checks.values():
+        for index, step in enumerate(check.steps):
+            if step in check.steps[:index]:
+                message = f"a step of {check.id} stands twice: “{step[:80]}”"
+                file = f"checks/{check.id}.yml"
+                yield finding("said-twice", check.id, file, message, "Take one out", ("steps", index))
+
+
+def _told_apart(rulebook: Rulebook) -> Iterator[tuple[str, str, str, Path, str]]:
+    """What people tell things by: kind of text, id, file, place and text."""
+    for kind in ("symptoms", "causes", "checks", "facts"):
+        for entry in getattr(rulebook, kind).values():
+            yield f"title ({kind})", entry.id, f"{kind}/{entry.id}.yml", ("title",), entry.title
+    for fact in rulebook.facts.values():
+        if fact.ask:
+            yield "question", fact.id, f"facts/{fact.id}.yml", ("ask",), fact.ask
+    for symptom in rulebook.symptoms.values():
+        for index, words in enumerate(symptom.callers_say):
+            yield "words of callers", symptom.id, f"symptoms/{symptom.id}.yml", ("callers_say", index), words
+
+
+def _names(rulebook: Rulebook) -> Iterator[Finding]:
+    conditions: list[tuple[str, str, Condition]] = [
+        *conditions_of(rulebook),
+        *(
+            (terms.id, f"warranty/{terms.id}.yml", when)
+            for terms in rulebook.warranty.values()
+            for when in risk_conditions(terms)
+        ),
+        *(
+            (table.id, f"limits/{table.id}.yml", row_condition(row))
+            for table in rulebook.limits.values()
+            for row in table.rows
+        ),
+    ]
+    lists = {fact: tuple(listed(rulebook)) for fact, listed in _LOOKED_UP.items()}
+    for id_, file, when in conditions:
+        for leaf in walk(when):
+            known = lists.get(leaf.fact)
+            for value in values_in(leaf.test) if isinstance(leaf, FactTest) and known else ():
+                if value not in known:  # type: ignore[operator]  # not empty here
+                    message = f'{id_} looks for the {leaf.fact} "{value}", which is nowhere listed'
+                    fix = f"Name one that is: {', '.join(known or ())[:200]}"
+                    yield finding("name-unknown", id_, file, message, fix, ("when",))
+    for terms in rulebook.warranty.values() if rulebook.models else ():
+        for model in sorted(terms.models - rulebook.models.keys()):
+            message = f"{terms.id} is for the model {model}, which is not in models.yml"
+            fix = f"Name one that is ({', '.join(sorted(rulebook.models))[:200]}), or add it there"
+            yield finding("name-unknown", terms.id, f"warranty/{terms.id}.yml", message, fix, ("models",))
+    components = {cause.component for cause in rulebook.causes.values()}
+    for cause in rulebook.causes.values():
+        alone = sum(other.component == cause.component for other in rulebook.causes.values()) == 1
+        near = nearest(cause.component, components - {cause.component}) if alone else None
+        if near is not None and abs(len(near) - len(cause.component)) <= 1:
+            message = f"no other cause has the component {cause.component}; it looks like {near}"
+            file = f"causes/{cause.id}.yml"
+            yield finding(
+                "lookalike", cause.id, file, message, f"Write {near}, if it is meant", ("component",)
+            )
+
+
+def _of_number(fact: Fact) -> Iterator[Finding]:
+    file, units = f"facts/{fact.id}.yml", _UNITS.get(fact.id.rpartition("_")[2])
+    if fact.type == "number" and fact.unit is not None and units is not None and fact.unit not in units:
+        message = f"{fact.id} is given in {fact.unit}, but its name says {min(units)}"
+        yield finding("unit-differs", fact.id, file, message, "Make name, unit and rules one", ("unit",))
+    if fact.type == "number" and fact.range is None and fact.asked_of in ("clerk", "technician"):
+        message = f"{fact.id} takes any number, however absurd"
+        yield finding("no-range", fact.id, file, message, "Say what it may be, as `range`", ("type",))
+
+
+def _unused(rulebook: Rulebook) -> Iterator[Finding]:
+    parts = {part for cause in rulebook.causes.values() for part in cause.repair.parts}
+    for number in sorted(rulebook.parts.keys() - parts):
+        message = f"no cause takes the part {number}"
+        yield finding("unused", "parts", "parts.yml", message, "Take it out, or name it", ("parts", number))
+    named = {name for check in rulebook.checks.values() for name in check.cautions}
+    for caution in rulebook.cautions.values():
+        if caution.only_with_checks and caution.head.status == "live" and caution.head.id not in named:
+            message = f"{caution.head.id} is said beside checks only, and no check names it"
+            fix = "Name it in the `cautions` of a check, or retire it"
+            yield finding("says-nothing", caution.head.id, caution.head.file, message, fix, ("with_checks",))
+    for table in rulebook.limits.values():
+        tested = {name for row in table.rows for name in row.when}
+        for index, name in enumerate(table.inputs):
+            if tested and name not in tested:
+                message = f"no row of {table.id} tests its input {name}"
+                path = ("inputs", index)
+                yield finding("unused", table.id, f"limits/{table.id}.yml", message, "Take it out", path)
+
+
+def _authorities(rulebook: Rulebook, table: LimitTable) -> Iterator[Finding]:
+    file = f"limits/{table.id}.yml"
+    for index, row in enumerate(table.rows):
+        person = rulebook.authorities.get(str(row.then.get("authority")))
+        if person is not None and person.up_to is not None and "amount" in row.when:
+            if not _beyond(row.when["amount"], person):
+                continue
+            message = f"row {index + 1} asks {person.id} for more than its {person.up_to}"
+            fix = "End the row at the ceiling, or raise that"
+            yield finding("authority-short", table.id, file, message, fix, ("rows", index))
+    ceilings = [each.up_to for each in rulebook.authorities.values() if each.up_to is not None]
+    if rulebook.ops_up_to is not None and ceilings and rulebook.ops_up_to > max(ceilings):
+        message = f"ops approve up to {rulebook.ops_up_to}, more than any ceiling of an authority"
+        yield finding("authority-short", "rulebook", "rulebook.yml", message, "Lower it", ("ops_up_to",))
+    asked = {str(row.then.get("authority")) for row in table.rows}
+    asked |= {deputy for each in rulebook.authorities.values() for deputy in each.deputies}
+    for name in sorted(rulebook.authorities.keys() - asked):
+        message = f"nobody ever asks the authority {name}: no row and no deputy names it"
+        yield finding("unused", table.id, file, message, "Take it out, or name it", ("authorities", name))
+
+
+def _beyond(test: UnaryTest, person: Authority) -> bool:
+    """Whether amounts above the ceiling pass."""
+    tops: list[Scalar] = []
+    for part in single_tests(test):
+        if isinstance(part, Interval):
+            tops.append(part.high)
+        elif isinstance(part, Compare) and part.operator in ("=", "<", "<="):
+            tops.append(part.value)
+    return not tops or any(isinstance(top, Decimal) and top > (person.up_to or 0) for top in tops)
