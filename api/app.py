@@ -12,6 +12,8 @@ from werkzeug.wrappers import Response
 from api.desk import call, find, report
 from api.desk import list as open_tickets
 from api.desk.search import FINDER, MachineFinder
+from api.field import authority
+from api.field import start as field_start
 from api.http import auth, health, problems
 from api.http.json_bodies import ExactJSONProvider
 from api.http.lane import init_lane
@@ -21,6 +23,7 @@ from api.ops import numbers as numbers_page
 from api.ops import what_if as what_if_page
 from api.pages import sign_in
 from api.pages import texts as desk_texts
+from api.pages.words import cents_words
 from api.v1 import (
     machines,
     numbers,
@@ -61,6 +64,8 @@ PAGES = (
     find.blueprint,
     report.blueprint,
     call.blueprint,
+    authority.blueprint,
+    field_start.blueprint,
     what_if_page.blueprint,
     release.blueprint,
     files.blueprint,
@@ -119,6 +124,7 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
     for blueprint in ROUTES:
         api.register_blueprint(blueprint)
     desk_texts.init_texts(app)
+    app.jinja_env.filters["cents"] = cents_words
     app.extensions[FINDER] = MachineFinder(service)
     for page in PAGES:
         app.register_blueprint(page)

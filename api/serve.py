@@ -18,6 +18,7 @@ from api.app import create_app
 from api.v1.rulebook import MOST_BYTES
 from api.worker import WSGI, Worker
 from triage.config import DEFAULT_LIMITS, ServerLimits
+from triage.service.outgoing.deliver import delivering
 from triage.service.service import Service
 
 BACKLOG = 2048
@@ -71,7 +72,7 @@ def run(
         Program(opened, folder, host, port, workers, limits, listening).run()
         return
     settings = waitress_settings(limits)
-    with opened() as service:
+    with opened() as service, delivering(service):
         server = create_server(create_app(service, folder), host=host, port=port, **settings)
         listening()
         server.run()
@@ -132,4 +133,6 @@ class Program(BaseApplication):
     def load(self) -> WSGI:
         """The app of one worker, whose program stays open as long as it lives."""
         self._kept = ExitStack()
-        return create_app(self._kept.enter_context(self._opened()), self._folder).wsgi_app
+        service = self._kept.enter_context(self._opened())
+        self._kept.enter_context(delivering(service))
+        return create_app(service, self._folder).wsgi_app

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -42,6 +43,13 @@ SETTINGS: tuple[tuple[str, str, str], ...] = (
         "2000",
         "A process that holds more memory is replaced once it has finished; 0: never",
     ),
+    ("BARRELWISE_URL", "", "The address that people reach the pages by, such as https://desk.example.com"),
+    (
+        "BARRELWISE_MAIL",
+        "",
+        "Where e-mail goes: smtp://[USER:PASSWORD@]HOST[:PORT], smtps://…, or file:///FOLDER; empty: nowhere",
+    ),
+    ("BARRELWISE_MAIL_FROM", "", "The address that e-mail comes from"),
 )
 """(name, default, help) of every setting."""
 
@@ -72,6 +80,15 @@ DEFAULT_LIMITS = ServerLimits()
 
 
 @dataclass(frozen=True, slots=True)
+class Outgoing:
+    """How the outside is reached and reaches us: the pages' address, a URL for e-mail, and its sender."""
+
+    url: str = ""
+    mail: str = ""
+    sender: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     database: str
     rulebook: Path
@@ -80,6 +97,7 @@ class Settings:
     port: int
     workers: int
     limits: ServerLimits
+    outgoing: Outgoing
 
 
 def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
@@ -98,6 +116,10 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
             numbers[name] = int(given_as)
         else:
             problems.append(Problem(f'{name} is "{given_as}"; give {what} from {least} to {most}'))
+    outgoing = Outgoing(
+        values["BARRELWISE_URL"].rstrip("/"), values["BARRELWISE_MAIL"], values["BARRELWISE_MAIL_FROM"]
+    )
+    problems += _problems_of(outgoing)
     if problems:
         raise InputError(problems)
     folder = values["BARRELWISE_RULEBOOK"]
@@ -114,7 +136,24 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
             grace_seconds=numbers["BARRELWISE_GRACE_SECONDS"],
             worker_mb=numbers["BARRELWISE_WORKER_MB"],
         ),
+        outgoing=outgoing,
     )
+
+
+def _problems_of(outgoing: Outgoing) -> list[Problem]:
+    """What keeps e-mail from being sent. No value is shown: a password may stand in it."""
+    problems = []
+    if outgoing.url and not re.fullmatch(r"https?://[\w.\[\]:-]+(/[\w./-]*)?", outgoing.url, re.ASCII):
+        problems.append(Problem("BARRELWISE_URL is no address; write one such as https://desk.example.com"))
+    if outgoing.mail:
+        if not re.fullmatch(r"file:///.+|smtps?://([^@/\s]+@)?[\w.\[\]:-]+/?", outgoing.mail, re.ASCII):
+            wanted = "smtp://HOST:PORT, smtps://HOST:PORT or file:///FOLDER"
+            problems.append(Problem(f"BARRELWISE_MAIL cannot be used; write {wanted}"))
+        if not re.fullmatch(r"[^@\s<>]+@[\w.-]+", outgoing.sender, re.ASCII):
+            problems.append(Problem("BARRELWISE_MAIL_FROM is no address; e-mail has to come from one"))
+        if not outgoing.url:
+            problems.append(Problem("BARRELWISE_URL is needed for e-mail: links in it lead there"))
+    return problems
 
 
 def _cores() -> int:

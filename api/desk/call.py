@@ -40,7 +40,7 @@ def ticket(ticket_id: str) -> ResponseReturnValue:
 
 
 @blueprint.get("/tickets/<ticket_id>/history")
-@page_roles(*DESK)
+@page_roles(*DESK, "reporter")
 def history(ticket_id: str) -> ResponseReturnValue:
     found = tickets.ticket(service(), ticket_id, caller())
     rows = desk_view.history(service().rulebook, tickets.events(service(), ticket_id, caller()))

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import cast
 
-from flask import Blueprint, render_template, request
+from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.desk.lanes import lanes, span
-from api.http.auth import page_roles, service
+from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
 from api.pages.words import ago, clock_words, local_time, outcome_mark, outcome_words
 from triage.service.numbers import waiting
@@ -20,9 +20,15 @@ MOST_OFFSET = 100_000
 MOST_IN_LANES, MOST_UNFOLDED = 500, 8
 
 
+HOMES = {"reporter": "field_start.overview", "authority": "field_start.asked"}
+"""Where those start who do not work at the desk."""
+
+
 @blueprint.get("/")
-@page_roles(*DESK)
+@page_roles(*DESK, *HOMES)
 def start() -> ResponseReturnValue:
+    if caller().role in HOMES:
+        return redirect(url_for(HOMES[caller().role]))
     args = request.args
     if not {"view", "site", "from"} & args.keys():
         return _queue()

@@ -7,6 +7,7 @@ from urllib.parse import urlsplit
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
+from werkzeug.wrappers import Response
 
 from api.http.auth import COOKIE, caller, page_roles, service
 from api.pages.texts import LANGUAGE_COOKIE, LANGUAGES, PAGES_COOKIE
@@ -44,7 +45,7 @@ def sign_out() -> ResponseReturnValue:
 
 
 @blueprint.post("/language")
-@page_roles(*DESK)
+@page_roles(*DESK, "reporter")
 def language() -> ResponseReturnValue:
     """From now on, on this browser, speaks to clerks in `language`, or shows the pages in that of `pages`.
 
@@ -52,13 +53,18 @@ def language() -> ResponseReturnValue:
     """
     response = redirect(own_path(request.form.get("next", "")), 303)
     spoken, ticket = request.form.get("language", ""), request.form.get("ticket", "")
-    if ticket and spoken in LANGUAGES:
+    if ticket and spoken in LANGUAGES and caller().role in DESK:
         with suppress(ConflictError, NotFoundError):  # of a closed ticket only this browser changes
             calls.speak(service(), ticket, spoken, caller())
     for name, cookie in (("language", LANGUAGE_COOKIE), ("pages", PAGES_COOKIE)):
-        if (chosen := request.form.get(name, "")) in LANGUAGES:
-            response.set_cookie(cookie, chosen, max_age=A_YEAR, httponly=True, samesite="Strict")
+        set_language(response, cookie, request.form.get(name, ""))
     return response
+
+
+def set_language(response: Response, cookie: str, chosen: str) -> None:
+    """Keeps a language on this browser; nothing where there is no such language."""
+    if chosen in LANGUAGES:
+        response.set_cookie(cookie, chosen, max_age=A_YEAR, httponly=True, samesite="Strict")
 
 
 def own_path(target: str) -> str:

@@ -13,6 +13,7 @@ from babel.numbers import format_currency
 
 from api.pages.texts import gettext, ngettext, page_language
 from triage.rulebook.model import Fact, Rulebook
+from triage.values.money import Money
 
 
 def outcome_words(outcome: str | None, solved: bool = False) -> str:
@@ -128,6 +129,11 @@ def clock_words(at: datetime | str, timezone: str, now: datetime) -> str:
 def money_words(amount: Decimal | str, currency: str) -> str:
     """An amount in whole units, as it is glanced at: "$450"."""
     return format_currency(Decimal(amount), currency, "¤#,##0", locale="en_US", currency_digits=False)
+
+
+def cents_words(amount: Money) -> str:
+    """An amount to the cent: "$1,250.05"."""
+    return str(format_currency(amount.amount, amount.currency.code, locale="en_US"))
 
 
 def ago(at: datetime, now: datetime) -> str:

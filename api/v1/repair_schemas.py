@@ -33,6 +33,16 @@ class ApprovalIn(Schema):
     expires_at = fields.Raw(metadata={"description": "RFC 3339 with offset"})
 
 
+class AskIn(Schema):
+    person = text(
+        64, metadata={"description": "One of those who may answer; all with an address, if left out"}
+    )
+
+
+class AskedOut(Schema):
+    asked = fields.List(fields.Dict(), metadata={"description": "{person, authority, until} of each"})
+
+
 class CloseIn(Schema):
     cause = fields.Raw(required=True, metadata={"description": "A cause's id, or no_fault_found"})
     cured_by = fields.Raw(required=True, metadata={"description": "repair, nothing, or a check's id"})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Any
 
 from flask import Response
@@ -18,6 +19,7 @@ from triage.records.ticket import Ticket
 from triage.repairs.exports import CLAIM_COLUMNS, SPEND_COLUMNS, as_csv
 from triage.service import repairs
 from triage.service.numbers import claims, spend
+from triage.service.outgoing.ask import ask
 
 blueprint = Blueprint("repairs", __name__, url_prefix="/v1", description="Repairs and money")
 
@@ -59,6 +61,18 @@ class Approvals(MethodView):
         """An authority's yes, no, or yes up to an amount, with the reason."""
         ticket = repairs.approve(service(), ticket_id, body, caller(), wanted_version())
         return _with_etag(ticket, ticket_json(ticket))
+
+
+@blueprint.route("/tickets/<ticket_id>/ask")
+class Ask(MethodView):
+    @roles("agent", "technician", "ops")
+    @idempotent
+    @blueprint.arguments(repair_schemas.AskIn)
+    @blueprint.response(201, repair_schemas.AskedOut)
+    def post(self, body: dict[str, Any], ticket_id: str) -> Any:
+        """E-mail with a link that is valid once to who may approve; it is shown to nobody else."""
+        asked = ask(service(), ticket_id, caller(), body.get("person"))
+        return {"asked": [{**asdict(one), "until": one.until.isoformat()} for one in asked]}
 
 
 @blueprint.route("/tickets/<ticket_id>/close")

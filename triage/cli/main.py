@@ -23,6 +23,8 @@ COMMANDS = {
     "load": "triage.cli.commands.load:load",
     "explain": "triage.cli.commands.explain:explain",
     "what-if": "triage.cli.commands.what_if:what_if_command",
+    "webhook": "triage.cli.commands.outgoing:webhook",
+    "deliver": "triage.cli.commands.outgoing:deliver",
     "token": "triage.cli.commands.token:token",
     "rulebook": "triage.cli.main:rulebook",
 }

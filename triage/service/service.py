@@ -12,6 +12,7 @@ from datetime import datetime
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
+from triage.config import Outgoing
 from triage.decide.causes import inference
 from triage.logic.engine import Engine
 from triage.records.ticket_id import new_ticket_id
@@ -44,12 +45,14 @@ class Service:
         compile_rulebook: Callable[[Rulebook], Engine] = inference.compile_rulebook,
         new_id: Callable[[], str] = new_ticket_id,
         given: str | None = None,
+        outgoing: Outgoing | None = None,
     ) -> None:
         self.store = store
         self.now = clock
         self.compile = compile_rulebook
         self.new_id = new_id
         self.given = given or rulebook.version
+        self.outgoing = outgoing or Outgoing()
         self._live = LiveRulebook(Serving(rulebook, engine), self._newest, self._load)
         if files is not None:
             self._publish_first(files)

@@ -32,11 +32,11 @@ from triage.store.tables.desk import Desk, Presences
 from triage.store.tables.idempotency import Responses
 from triage.store.tables.machines import Machines
 from triage.store.tables.numbers import NumberRecords
+from triage.store.tables.outbox import Outbox
 from triage.store.tables.replay_runs import RecordedDecisions, ReplayRuns
 from triage.store.tables.rulebooks import Rulebooks
-from triage.store.tables.sessions import Sessions
 from triage.store.tables.tickets import Tickets
-from triage.store.tables.tokens import Tokens
+from triage.store.tables.tokens import Links, Sessions, Tokens
 from triage.store.write_lock import WriteLock
 from triage.values.errors import InputError
 
@@ -62,6 +62,8 @@ class Work:
     presences: Presences
     numbers: NumberRecords
     dangers: OpenDangers
+    outbox: Outbox
+    links: Links
     writes: bool
 
 
@@ -181,6 +183,8 @@ class Store:
                 Presences(session),
                 NumberRecords(session),
                 OpenDangers(session),
+                Outbox(session),
+                Links(session),
                 writes,
             )
             self._here.work = work

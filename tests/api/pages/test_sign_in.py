@@ -12,7 +12,7 @@ from api.http.auth import COOKIE
 from tests.triage.services import NOON, OPS, Clock
 from triage.service import tickets
 from triage.service.service import Service
-from triage.store.tables.sessions import IDLE, LONGEST
+from triage.store.tables.tokens import IDLE, LONGEST
 
 
 @pytest.fixture

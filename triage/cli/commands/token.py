@@ -26,8 +26,11 @@ def token() -> None:
 @click.option("--role", required=True, type=click.Choice(ROLES))
 @click.option("--contractor", help="For a technician: the contractor whose tickets it may see.")
 @click.option("--authority", help="For an authority: which one of the rulebook's it speaks as.")
+@click.option("--email", help="For an authority: where questions to that person are sent.")
 @click.option("--json", "as_data", is_flag=True)
-def add(name: str, role: Role, contractor: str | None, authority: str | None, as_data: bool) -> None:
+def add(
+    name: str, role: Role, contractor: str | None, authority: str | None, email: str | None, as_data: bool
+) -> None:
     """Make a token called NAME and print it, once.
 
     An authority's token is one person's: NAME stands in every approval that is given with it.
@@ -35,7 +38,7 @@ def add(name: str, role: Role, contractor: str | None, authority: str | None, as
     if authority is not None:
         _refuse_unknown(authority)
     with opened_store(read_settings()) as store, store.write() as work:
-        made = work.tokens.add(name, role, contractor, now(), authority)
+        made = work.tokens.add(name, role, contractor, now(), authority, email)
     if as_data:
         tied = {"contractor": contractor, "authority": authority}
         print_json({"name": name, "role": role, **tied, "token": made})
@@ -72,6 +75,16 @@ def list_tokens(as_data: bool) -> None:
             revoked,
         )
     console().print(table)
+
+
+@token.command()
+@click.argument("name")
+@click.argument("address")
+def email(name: str, address: str) -> None:
+    """Send questions to the authority called NAME to ADDRESS from now on."""
+    with opened_store(read_settings()) as store, store.write() as work:
+        work.tokens.write_to(name, address)
+    click.echo(f"questions to {name} go to {address}", err=True)
 
 
 @token.command()

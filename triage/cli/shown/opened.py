@@ -40,6 +40,7 @@ def opened_service(
     """
     settings = settings or read_settings()
     compiled: Callable[[Rulebook], Engine] = partial(compile_rulebook, engine=settings.engine)
+    out = settings.outgoing
     with opened_store(settings) as store:
         kept = _live(store)
         if kept is None:
@@ -49,12 +50,13 @@ def opened_service(
         except RulebookError:
             if kept is None:
                 raise
-            yield Service(store, kept, compiled(kept), clock, None, compiled, given=UNREADABLE)
+            yield Service(store, kept, compiled(kept), clock, None, compiled, given=UNREADABLE, outgoing=out)
             return
         if kept is not None and kept.version != rulebook.version:
-            yield Service(store, kept, compiled(kept), clock, None, compiled, given=rulebook.version)
+            given = rulebook.version
+            yield Service(store, kept, compiled(kept), clock, None, compiled, given=given, outgoing=out)
             return
-        yield Service(store, rulebook, compiled(rulebook), clock, files, compiled)
+        yield Service(store, rulebook, compiled(rulebook), clock, files, compiled, outgoing=out)
 
 
 UNREADABLE = "unreadable"

@@ -210,6 +210,7 @@ class TokenRow(Base):
     authority: Mapped[str | None] = mapped_column(String(64))
     created_at: Mapped[datetime]
     revoked_at: Mapped[datetime | None]
+    email: Mapped[str | None]
 
 
 class RulebookRow(Base):

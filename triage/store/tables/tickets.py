@@ -20,6 +20,7 @@ from triage.records.payloads import Closed, Dispatched, Payload, payload_from_da
 from triage.records.ticket import Event, Ticket, apply
 from triage.store.tables.dangers import DangerRow, OpenDangers
 from triage.store.tables.models import EventRow, TicketRow
+from triage.store.tables.outbox import Outbox
 from triage.values.dataclass_json import as_data, from_data
 from triage.values.errors import InputError, NotFoundError, Problem
 from triage.values.json_text import JSONText, read_strict
@@ -179,6 +180,7 @@ class Tickets:
 
     def _add(self, ready: Ready) -> None:
         self._session.connection().execute(insert(EventRow), ready.rows)
+        Outbox(self._session).tell_of(ready.rows)
         if ready.dangers:
             ticket = ready.ticket
             OpenDangers(self._session).put(ticket.id, ticket.machine, ticket.dangers.open)

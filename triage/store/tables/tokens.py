@@ -1,21 +1,26 @@
-"""Bearer tokens: 256 random bits shown once, of which only the SHA-256 is kept."""
+"""Bearer tokens, the sessions of the pages begun with them, and links that are valid once.
+
+Each is 256 random bits that are shown or sent once; only their SHA-256 is kept.
+"""
 
 from __future__ import annotations
 
 import hashlib
+import re
 import secrets
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import cast
 
-from sqlalchemy import bindparam, select
-from sqlalchemy.orm import Session
+from sqlalchemy import ForeignKey, String, bindparam, delete, select
+from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.records.caller import Caller, Role
-from triage.store.tables.models import ContractorRow, TokenRow
+from triage.store.tables.models import Base, ContractorRow, TokenRow
 from triage.values.errors import InputError, NotFoundError
 
 MOST_NAME = 64
+_ADDRESS = re.compile(r"(?=.{3,254}$)[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*")
 PREFIX = "bw_"  # lets a scanner of leaked secrets know one
 
 
@@ -34,6 +39,7 @@ class TokenRecord:
     authority: str | None
     created_at: datetime
     revoked_at: datetime | None
+    email: str | None = None
 
 
 def sha256_of(token: str) -> str:
@@ -45,11 +51,18 @@ class Tokens:
         self._session = session
 
     def add(
-        self, name: str, role: Role, contractor: str | None, at: datetime, authority: str | None = None
+        self,
+        name: str,
+        role: Role,
+        contractor: str | None,
+        at: datetime,
+        authority: str | None = None,
+        email: str | None = None,
     ) -> str:
         """Makes a token and returns it, the only time it can be seen. A name is used once.
 
-        Whether the rulebook has the authority is the caller's to see to.
+        Whether the rulebook has the authority is the caller's to see to. Links that are valid once go to
+        an authority's `email` and nowhere else.
         """
         if not (name.strip() and name.isprintable() and len(name) <= MOST_NAME):
             raise InputError(f"a token's name has 1 to {MOST_NAME} printable characters")
@@ -61,6 +74,8 @@ class Tokens:
             raise InputError(
                 "an authority's token names which of the rulebook's, and no other token does (--authority)"
             )
+        if email is not None and (role != "authority" or _ADDRESS.fullmatch(email) is None):
+            raise InputError("--email is an authority's address, such as ana@example.com")
         if contractor is not None and not self._contractor_exists(contractor):
             known = ", ".join(self._session.scalars(select(ContractorRow.id).order_by(ContractorRow.id)))
             raise NotFoundError(f'no contractor "{contractor}"; known: {known or "none yet, load some"}')
@@ -75,10 +90,21 @@ class Tokens:
             authority=authority,
             created_at=at,
             revoked_at=None,
+            email=email,
         )
         self._session.add(row)
         self._session.flush()
         return token
+
+    def write_to(self, name: str, email: str) -> None:
+        """From now on links go to another address of this authority; open ones sent to the old one end."""
+        row = self._session.scalar(select(TokenRow).where(TokenRow.name == name))
+        if row is None:
+            raise NotFoundError(f'no token is named "{name}"; `barrelwise token list` shows them')
+        if row.role != "authority" or _ADDRESS.fullmatch(email) is None:
+            raise InputError("only an authority has an address, such as ana@example.com")
+        row.email = email
+        self._session.execute(delete(LinkRow).where(LinkRow.who == name, LinkRow.used_at.is_(None)))
 
     def _contractor_exists(self, contractor: str) -> bool:
         return contractor.isprintable() and self._session.get(ContractorRow, contractor) is not None
@@ -105,3 +131,143 @@ class Tokens:
     def any_valid(self) -> bool:
         """Whether anybody could sign in."""
         return self._session.scalar(select(TokenRow.name).where(TokenRow.revoked_at.is_(None))) is not None
+
+
+IDLE = timedelta(hours=12)
+"""A session ends so long after it was last used."""
+LONGEST = timedelta(days=7)
+"""And so long after it began, however much it is used."""
+NOTED_EVERY = timedelta(minutes=5)
+"""How often a session that is in use is written down as used."""
+
+
+class SessionRow(Base):
+    """Who it is; what that person may do, and whether still, stands with the token that has this name."""
+
+    __tablename__ = "page_sessions"
+
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    who: Mapped[str] = mapped_column(ForeignKey("tokens.name"), index=True)
+    created_at: Mapped[datetime]
+    used_at: Mapped[datetime]
+    expires_at: Mapped[datetime] = mapped_column(index=True)
+
+
+_SESSIONS = SessionRow.__table__
+_IN_USE = (
+    select(_TOKENS.c.name, _TOKENS.c.role, _TOKENS.c.contractor, _TOKENS.c.authority, _SESSIONS.c.used_at)
+    .join_from(_SESSIONS, _TOKENS, _SESSIONS.c.who == _TOKENS.c.name)
+    .where(
+        _SESSIONS.c.sha256 == bindparam("sha256"),
+        _SESSIONS.c.expires_at > bindparam("now", type_=_SESSIONS.c.expires_at.type),
+        _TOKENS.c.revoked_at.is_(None),
+    )
+)
+"""Plain columns: it is asked for with every page."""
+
+
+@dataclass(frozen=True, slots=True)
+class InUse:
+    """Whose session it is; `to_note` once its use should be written down again."""
+
+    caller: Caller
+    to_note: bool
+
+
+class Sessions:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def begin(self, who: str, at: datetime) -> str:
+        """A new session of the token named `who`; gives what the browser holds, which is kept nowhere."""
+        self._session.execute(delete(SessionRow).where(SessionRow.expires_at <= at))
+        held = secrets.token_urlsafe(32)
+        row = SessionRow(sha256=sha256_of(held), who=who, created_at=at, used_at=at, expires_at=at + IDLE)
+        self._session.add(row)
+        self._session.flush()
+        return held
+
+    def find(self, held: str, now: datetime) -> InUse | None:
+        """None when there is no such session, it has expired, or its token was revoked."""
+        asked = {"sha256": sha256_of(held), "now": now}
+        row = self._session.connection().execute(_IN_USE, asked).one_or_none()
+        if row is None:
+            return None
+        caller = Caller(row.name, cast(Role, row.role), row.contractor, row.authority)
+        return InUse(caller, to_note=now - row.used_at >= NOTED_EVERY)
+
+    def note_use(self, held: str, now: datetime) -> None:
+        """Puts the end of the session off, where it has not ended meanwhile."""
+        row = self._session.get(SessionRow, sha256_of(held))
+        if row is not None:
+            row.used_at, row.expires_at = now, min(now + IDLE, row.created_at + LONGEST)
+
+    def end(self, held: str) -> None:
+        self._session.execute(delete(SessionRow).where(SessionRow.sha256 == sha256_of(held)))
+
+
+class LinkRow(Base):
+    """A question to one person about one revision of a ticket's estimate."""
+
+    __tablename__ = "approval_links"
+
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    who: Mapped[str] = mapped_column(ForeignKey("tokens.name"), index=True)
+    ticket: Mapped[str] = mapped_column(ForeignKey("tickets.id"), index=True)
+    estimate: Mapped[int]
+    made_at: Mapped[datetime]
+    made_by: Mapped[str]
+    expires_at: Mapped[datetime]
+    used_at: Mapped[datetime | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """Whom a link asks about which revision of which ticket's estimate."""
+
+    caller: Caller
+    ticket: str
+    estimate: int
+    expires_at: datetime
+    used_at: datetime | None
+
+
+class Links:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def make(self, who: str, ticket: str, estimate: int, by: str, at: datetime, until: datetime) -> str:
+        """What the link ends in, kept nowhere. The one that this person had about the ticket ends."""
+        before = LinkRow.who == who, LinkRow.ticket == ticket, LinkRow.used_at.is_(None)
+        self._session.execute(delete(LinkRow).where(*before))
+        held = secrets.token_urlsafe(32)
+        self._session.add(
+            LinkRow(
+                sha256=sha256_of(held),
+                who=who,
+                ticket=ticket,
+                estimate=estimate,
+                made_at=at,
+                made_by=by,
+                expires_at=until,
+                used_at=None,
+            )
+        )
+        self._session.flush()
+        return held
+
+    def find(self, held: str) -> Link | None:
+        """None where there is no such link, or the person's token was revoked."""
+        query = select(LinkRow, TokenRow).join(TokenRow, LinkRow.who == TokenRow.name)
+        query = query.where(LinkRow.sha256 == sha256_of(held), TokenRow.revoked_at.is_(None))
+        row = self._session.execute(query).one_or_none()
+        if row is None:
+            return None
+        link, token = row
+        caller = Caller(token.name, cast(Role, token.role), token.contractor, token.authority)
+        return Link(caller, link.ticket, link.estimate, link.expires_at, link.used_at)
+
+    def use(self, held: str, at: datetime) -> None:
+        row = self._session.get_one(LinkRow, sha256_of(held))
+        row.used_at = at
+        self._session.flush()

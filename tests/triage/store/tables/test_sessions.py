@@ -12,7 +12,7 @@ from sqlalchemy.exc import IntegrityError
 
 from triage.records.caller import Caller
 from triage.store import Store, open_store
-from triage.store.tables.sessions import IDLE, NOTED_EVERY, SessionRow
+from triage.store.tables.tokens import IDLE, NOTED_EVERY, SessionRow
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 

@@ -1,0 +1,1 @@
+"""Pages on a phone: the technician's, the authority's, and where each role starts."""

@@ -1,0 +1,1 @@
+"""What the program tells the outside: links to authorities, e-mail, webhooks."""
