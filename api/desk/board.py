@@ -48,13 +48,14 @@ class DangerAsked:
     correctable: bool
 
 
-def board(rulebook: Rulebook, ticket: Ticket, site: Site | None, now: datetime) -> Board:
+def board(rulebook: Rulebook, ticket: Ticket, site: Site | None, zone: str, now: datetime) -> Board:
     """The bar of a ticket; times are the store's."""
     decision = ticket.decision or {}
-    zone = "UTC" if site is None else site.timezone
     where = [] if site is None else [_store(site)]
-    if site is not None and site.phone:
-        where.append(Sign("phone", gettext("Phone"), site.phone, gettext("of the store")))
+    number = ticket.phone or ("" if site is None else site.phone)
+    if number or ticket.caller:
+        whose = ticket.caller or (gettext("the caller") if ticket.phone else gettext("of the store"))
+        where.append(Sign("phone", gettext("Phone"), number, whose))
     return Board(
         outcome_mark(ticket.outcome, bool(decision.get("solved"))),
         outcome_words(ticket.outcome, bool(decision.get("solved"))),

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from datetime import UTC
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -29,6 +27,7 @@ from triage.records.payloads import Parked
 from triage.records.ticket import Event, Ticket
 from triage.service import calls, dangers, machines, tickets
 from triage.values.errors import ConflictError, ForbiddenError, InputError, NotFoundError, Problem
+from triage.values.time_zones import zone_named
 
 blueprint = Blueprint("desk_call", __name__)
 
@@ -69,7 +68,7 @@ def answer(ticket_id: str) -> ResponseReturnValue:
         if fact_id not in rulebook.facts:
             raise InputError([Problem(f'"{fact_id[:60]}" is no fact of the rulebook', "/answers")])
         found = tickets.ticket(service(), ticket_id, caller())
-        today = service().now().astimezone(_zone(found)).date()
+        today = service().now().astimezone(zone_named(_timezone(found))).date()
         try:
             value = None if is_dont_know(text) else read_spoken(rulebook.facts[fact_id], text, today)
         except InputError:
@@ -130,6 +129,21 @@ def lift(ticket_id: str, caution: str) -> ResponseReturnValue:
     return _step(ticket_id, act)
 
 
+@blueprint.post("/tickets/<ticket_id>/nothing-known")
+@page_roles(*DESK)
+def nothing_known(ticket_id: str) -> ResponseReturnValue:
+    """The clerk knows nothing more: only what is about safety is still asked."""
+    return _step(ticket_id, lambda version: calls.skip_all(service(), ticket_id, caller(), version))
+
+
+@blueprint.post("/tickets/<ticket_id>/details")
+@page_roles(*DESK)
+def details(ticket_id: str) -> ResponseReturnValue:
+    """Who called, the number to call back on, a note, or the machine, told after the report."""
+    told = {name: request.form.get(name, "").strip() for name in ("caller", "phone", "note", "machine")}
+    return _step(ticket_id, lambda version: calls.add_details(service(), ticket_id, told, caller(), version))
+
+
 @blueprint.post("/tickets/<ticket_id>/undo")
 @page_roles(*DESK)
 def undo(ticket_id: str) -> ResponseReturnValue:
@@ -166,10 +180,10 @@ def _page(
     speak_as_on(found.language)
     view = None if found.machine is None else machines.machine(service(), found.machine, caller())
     decision = found.decision or {}
-    site = None if view is None else view.machine.site
-    zone = "UTC" if site is None else site.timezone
+    site = machines.site_of(service(), found)
+    zone = machines.zone_of(service(), site)
     shared = {
-        "board": board(rulebook, found, site, service().now()),
+        "board": board(rulebook, found, site, zone, service().now()),
         "dangers": danger_view.danger_rows(rulebook, found.dangers.standing, found.id),
         "reasons": danger_view.misread_reasons(),
         "closed": danger_view.closed_lines(rulebook, found),
@@ -217,6 +231,8 @@ def _page(
         causes=desk_view.causes(decision, call.decided_before),
         dangers_asked=dangers_asked(rulebook, found),
         facts=rows,
+        notes=desk_view.notes(found, log),
+        nothing_left=wanted is None and any(not each["safety"] for each in decision["questions"]),
         stopped=danger_view.stopped(decision),
         waits=danger_view.waits(rulebook, found),
         closed_facts=[fact for fact in rulebook.facts if danger_view.near_closed(rulebook, decision, fact)],
@@ -253,15 +269,7 @@ def _closed_question(decision: Mapping[str, Any], wanted: str | None) -> str:
 
 
 def _timezone(found: Ticket) -> str:
-    if found.machine is None:
-        return "UTC"
-    site = machines.machine(service(), found.machine, caller()).machine.site
-    return "UTC" if site is None else site.timezone
-
-
-def _zone(found: Ticket) -> Any:
-    name = _timezone(found)
-    return UTC if name == "UTC" else ZoneInfo(name)
+    return machines.zone_of(service(), machines.site_of(service(), found))
 
 
 def _parked(log: Sequence[Event]) -> str | None:

@@ -15,6 +15,7 @@ from triage.records.payloads import (
     CheckDone,
     DangerLifted,
     Decided,
+    Detailed,
     Estimated,
     JSONObject,
     Noted,
@@ -204,6 +205,12 @@ def _said(log: Sequence[Event]) -> tuple[dict[str, str], dict[str, Any]]:
     return said, corrected
 
 
+def notes(ticket: Ticket, log: Sequence[Event]) -> tuple[str, ...]:
+    """The caller's words of the report, and what was noted since."""
+    later = (event.payload.said for event in log if isinstance(event.payload, Noted))
+    return tuple(note for note in (ticket.report.get("note"), *later) if note)
+
+
 def history(rulebook: Rulebook, log: Sequence[Event]) -> tuple[HistoryRow, ...]:
     """The whole log in words."""
     return tuple(HistoryRow(event, event_words(event.kind), _told(rulebook, event)) for event in log)
@@ -222,6 +229,8 @@ def _told(rulebook: Rulebook, event: Event) -> str:
             return "; ".join(_title(rulebook, fact) for fact in payload.facts)
         case Noted():
             return f"“{payload.said}”"
+        case Detailed():
+            return ", ".join(text for text in (payload.caller, payload.phone, payload.machine) if text)
         case Undone():
             return gettext("number %(seq)s", seq=payload.seq)
         case Acknowledged():

@@ -1,4 +1,4 @@
-"""Open tickets: lanes by what is to be done now, and as a table to call back, due, parked, held, by site."""
+"""Tickets: lanes by what is to be done now, and a table with filters that stand in its address."""
 
 from __future__ import annotations
 
@@ -10,14 +10,16 @@ from flask.typing import ResponseReturnValue
 from api.desk.lanes import lanes, span
 from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
-from api.pages.words import ago, clock_words, local_time, outcome_mark, outcome_words
+from api.pages.words import OUTCOMES, ago, clock_words, local_time, outcome_mark, outcome_words
+from triage.service.machines import listed_contractors
 from triage.service.numbers import waiting
-from triage.service.tickets import VIEWS, View, open_tickets
+from triage.service.tickets import VIEWS, View, listed
 
 blueprint = Blueprint("desk_list", __name__)
 PAGE = 25
 MOST_OFFSET = 100_000
 MOST_IN_LANES, MOST_UNFOLDED = 500, 8
+FILTERS = {"words": 80, "site": 64, "outcome": 16, "contractor": 64}
 
 
 HOMES = {"reporter": "field_start.overview", "authority": "field_start.asked"}
@@ -30,18 +32,20 @@ def start() -> ResponseReturnValue:
     if caller().role in HOMES:
         return redirect(url_for(HOMES[caller().role]))
     args = request.args
-    if not {"view", "site", "from"} & args.keys():
+    if not {"view", "from", *FILTERS} & args.keys():
         return _queue()
     view = cast(View, args.get("view") if args.get("view") in VIEWS else "open")
-    site = args.get("site", "").strip()[:64] or None
+    filters = {name: args.get(name, "").strip()[:most] for name, most in FILTERS.items()}
     text = args.get("from", "")
     offset = min(int(text), MOST_OFFSET) if text.isascii() and text.isdigit() and len(text) < 9 else 0
-    tickets = open_tickets(service(), view, site, offset, PAGE + 1)
+    tickets = listed(service(), view, filters, offset, PAGE + 1)
     return render_template(
         "start.html",
         view=view,
-        site=site,
-        counts=waiting(service(), site),
+        filters={name: chosen for name, chosen in filters.items() if chosen},
+        outcomes=[(outcome, outcome_words(outcome)) for outcome in OUTCOMES],
+        contractors=listed_contractors(service()),
+        counts=waiting(service(), filters),
         tickets=tickets[:PAGE],
         more=offset + PAGE if len(tickets) > PAGE else None,
         rulebook=service().rulebook,
@@ -53,10 +57,11 @@ def start() -> ResponseReturnValue:
 
 
 def _queue() -> str:
-    found = open_tickets(service(), "open", limit=MOST_IN_LANES + 1)
+    found = listed(service(), "unfinished", limit=MOST_IN_LANES + 1)
     return render_template(
         "queue.html",
         lanes=lanes(found[:MOST_IN_LANES], service().now()),
+        open_now=waiting(service())["open"],
         most=MOST_UNFOLDED,
         cut=MOST_IN_LANES if len(found) > MOST_IN_LANES else None,
         rulebook=service().rulebook,

@@ -59,8 +59,8 @@ class Counted(Collector):
         yield family
         name = "barrelwise_open_tickets"
         family = GaugeMetricFamily(name, "Open tickets by what they wait for", labels=("waiting",))
-        for view, count in waiting.items():
-            family.add_metric((view,), count)
+        for view in ("open", "call_back", "parked", "due", "held", "solved"):
+            family.add_metric((view,), waiting[view])
         yield family
         name = "barrelwise_rulebook"
         family = GaugeMetricFamily(name, "1 for the rulebook that serves", labels=("version",))

@@ -15,6 +15,8 @@ from api.pages.texts import gettext, ngettext, page_language
 from triage.rulebook.model import Fact, Rulebook
 from triage.values.money import Money
 
+OUTCOMES = ("fix_in_store", "dispatch", "approve", "hold", "swap")
+
 
 def outcome_words(outcome: str | None, solved: bool = False) -> str:
     """The outcome as a sentence's start."""
@@ -52,7 +54,8 @@ def event_words(kind: str) -> str:
         "closed": gettext("closed"),
         "reopened": gettext("reopened"),
         "skipped": gettext("not known"),
-        "noted": gettext("danger heard"),
+        "noted": gettext("note"),
+        "detailed": gettext("told later"),
         "undone": gettext("undone"),
         "acknowledged": gettext("caution read out"),
         "danger_lifted": gettext("danger lifted"),

@@ -53,6 +53,17 @@ class ReportIn(Schema):
     not_known = fields.List(text(64), data_key="unknown", attribute="unknown", metadata=UNKNOWN)
     follows = text(64, metadata={"description": "The closed ticket whose trouble is back"})
     language = text(2, metadata={"description": "What the clerk is spoken to in, such as es"})
+    caller = text(80, metadata={"description": "Who called"})
+    phone = text(40, metadata={"description": "The number to call back on"})
+    site = text(64, metadata={"description": "The store, where the machine is not known"})
+    serial_said = text(80, metadata={"description": "The machine's number as read out, if in no record"})
+
+
+class DetailsIn(Schema):
+    caller = text(80, metadata={"description": "Who called"})
+    phone = text(40, metadata={"description": "The number to call back on"})
+    note = text(metadata={"description": "A note; heard for dangers"})
+    machine = text(80, metadata={"description": "Serial, for a ticket without a machine"})
 
 
 class TriageIn(ReportIn):

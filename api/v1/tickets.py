@@ -14,7 +14,7 @@ from api.v1 import schemas
 from api.v1.views import event_json, ticket_json, ticket_row
 from triage.records.decision_json import as_json
 from triage.records.ticket import Ticket
-from triage.service import dangers, tickets
+from triage.service import calls, dangers, tickets
 
 blueprint = Blueprint("tickets", __name__, url_prefix="/v1", description="Reports and their tickets")
 
@@ -90,6 +90,17 @@ class Answers(MethodView):
         return _with_etag(
             tickets.answer(service(), ticket_id, answers, caller(), wanted_version(), unknown=unknown)
         )
+
+
+@blueprint.route("/tickets/<ticket_id>/details")
+class Details(MethodView):
+    @roles("agent", "ops")
+    @idempotent
+    @blueprint.arguments(schemas.DetailsIn)
+    @blueprint.response(200, schemas.TicketOut)
+    def post(self, body: dict[str, Any], ticket_id: str) -> Any:
+        """Told after the report: who called, a number, a note, which machine it is; then it is redecided."""
+        return _with_etag(calls.add_details(service(), ticket_id, body, caller(), wanted_version()))
 
 
 @blueprint.route("/tickets/<ticket_id>/checks")

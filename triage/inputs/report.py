@@ -19,6 +19,10 @@ from triage.values.time_zones import lies_ahead
 __all__ = ["check_dates", "check_history", "read_machine", "read_report"]
 
 MOST_SYMPTOMS, MOST_NOTE = 20, 4000
+TOLD = {"caller": 80, "phone": 40, "site": 64, "serial_said": 80}
+"""What is kept of a call and decides nothing, and its most characters: who called and from where, the number
+to call back on, the store, and the machine's number as it was read out where it is in no record."""
+
 RESULTS: tuple[Literal["cured", "not_cured", "could_not_do"], ...] = ("cured", "not_cured", "could_not_do")
 REPORT_KEYS = (
     "machine",
@@ -33,6 +37,7 @@ REPORT_KEYS = (
     "visit_at",
     "after_hours",
     "language",
+    *TOLD,
 )
 ESTIMATE_KEYS = ("total", "beyond_warranty", "outside_agreement")
 
@@ -60,6 +65,8 @@ def read_report(
         follows=read.name(top.get("follows"), "/follows"),
     )
     check_language(read, top.get("language"))
+    for name, most in TOLD.items():
+        read.text(top.get(name), f"/{name}", most)
     if now is not None and not any(problem.pointer == "/reported_at" for problem in read.problems):
         read.try_(lambda: check_dates(report, machine, now))
     read.finish()

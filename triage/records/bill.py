@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 from triage.values.dataclass_json import LEFT_OUT, key
@@ -91,3 +91,13 @@ class Speaker:
 
     title: str
     on_behalf_of: str | None = field(default=None, metadata=key("for"))
+
+
+@dataclass(frozen=True, slots=True)
+class Comeback:
+    """The visit after which the machine came back too soon, and how many days."""
+
+    ticket: str
+    at: datetime
+    days: int
+    same_cause: bool

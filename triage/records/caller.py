@@ -1,9 +1,13 @@
-"""Who is asking: the name, role and ties behind a token, or the operator at the command line."""
+"""Who is asking: the name, role and ties behind a token, or the operator at the command line; what they see."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal, TypeAlias, get_args
+
+from triage.records.payloads import Approved, Closed, Decided, Dispatched, Estimated, Reported, Withdrawn
+from triage.records.ticket import Event
 
 Role: TypeAlias = Literal["agent", "technician", "ops", "reporter", "authority"]
 ROLES: tuple[Role, ...] = get_args(Role)
@@ -27,3 +31,14 @@ class Caller:
         if self.role == "authority":
             return False
         return self.role != "technician" or (self.contractor is not None and contractor == self.contractor)
+
+
+def own_part(events: Iterable[Event], contractor: str | None) -> Iterator[Event]:
+    """A log as a contractor sees it: without what another was told, estimated and authorized to spend."""
+    had: str | None = None
+    for event in events:
+        said = event.payload
+        if isinstance(said, Reported) or (isinstance(said, Dispatched) and said.contractor is not None):
+            had = said.contractor
+        if had == contractor or not isinstance(said, Decided | Estimated | Approved | Withdrawn | Closed):
+            yield event

@@ -11,7 +11,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import Any, ClassVar, Literal, TypeAlias, get_args
 
-from triage.records.bill import Ask, Billed, Speaker
+from triage.records.bill import Ask, Billed, Comeback, Speaker
 from triage.values.dataclass_json import FLAT, LEFT_OUT, from_data
 from triage.values.money import Money
 
@@ -32,16 +32,13 @@ class Reported:
 
 @dataclass(frozen=True, slots=True)
 class Answered:
-    """Facts by id. `said` are the words where they say more than the values, `corrects` what the record said.
-
-    `by` is "technician" where one answered.
-    """
+    """Facts by id. `said` are the words where they say more than the values, `corrects` what the record said."""
 
     kind: ClassVar[str] = "answered"
     answers: JSONObject
     said: Mapping[str, str] | None = field(default=None, metadata=LEFT_OUT)
     corrects: JSONObject | None = field(default=None, metadata=LEFT_OUT)
-    by: str | None = field(default=None, metadata=LEFT_OUT)
+    by: str | None = field(default=None, metadata=LEFT_OUT)  # "technician" where one answered
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,16 +159,6 @@ class Swapped:
 
 
 @dataclass(frozen=True, slots=True)
-class Comeback:
-    """The visit after which the machine came back too soon, and how many days."""
-
-    ticket: str
-    at: datetime
-    days: int
-    same_cause: bool
-
-
-@dataclass(frozen=True, slots=True)
 class Closed:
     """The close-out. `cause` None: no fault found. `cost` is what the program pays, after warranty."""
 
@@ -214,10 +201,22 @@ class Skipped:
 
 @dataclass(frozen=True, slots=True)
 class Noted:
-    """Words said beside an estimate, an approval, a closing or a reopening in which a danger is heard."""
+    """A note added to the ticket, or words said beside a deed of a repair in which a danger is heard."""
 
     kind: ClassVar[str] = "noted"
     said: str
+
+
+@dataclass(frozen=True, slots=True)
+class Detailed:
+    """Whom to call back, or which machine it is, told after the report; None: as it was."""
+
+    kind: ClassVar[str] = "detailed"
+    caller: str | None = field(default=None, metadata=LEFT_OUT)
+    phone: str | None = field(default=None, metadata=LEFT_OUT)
+    machine: str | None = field(default=None, metadata=LEFT_OUT)
+    site: str | None = field(default=None, metadata=LEFT_OUT)
+    contractor: str | None = field(default=None, metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,10 +238,7 @@ class Acknowledged:
 
 @dataclass(frozen=True, slots=True)
 class DangerLifted:
-    """A danger lifted; with `misread`, `facts` are those whose words and answers are taken back.
-
-    With `quotes` only the words in these places are; the danger stands by what else is known.
-    """
+    """With `misread`, `facts` are those whose words and answers are taken back; with `quotes` only these words."""
 
     kind: ClassVar[str] = "danger_lifted"
     caution: str
@@ -285,6 +281,7 @@ Payload: TypeAlias = (
     | Reopened
     | Skipped
     | Noted
+    | Detailed
     | Undone
     | Acknowledged
     | Parked

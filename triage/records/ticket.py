@@ -6,7 +6,7 @@ add up to. What each kind of event carries stands in `triage.records.payloads`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from typing import Literal
@@ -29,6 +29,7 @@ from triage.records.payloads import (
     Closed,
     DangerLifted,
     Decided,
+    Detailed,
     Dispatched,
     Estimated,
     JSONObject,
@@ -46,7 +47,7 @@ from triage.records.payloads import (
     Withdrawn,
 )
 from triage.records.ticket_id import heard
-from triage.values.dataclass_json import from_data
+from triage.values.dataclass_json import as_data, from_data
 from triage.values.money import Money, money_text
 
 
@@ -95,6 +96,9 @@ class Ticket:
     priority: int | None = None  # the most urgent of what is in force, whatever the outcome
     skill: str | None = None  # the strongest that is asked for
     dangers: DangerState = CALM
+    caller: str = ""  # who called last, and the number to call back on, as told
+    phone: str = ""
+    solved: bool = False  # a check fixed it
 
     @property
     def follows(self) -> str | None:
@@ -166,6 +170,8 @@ def _opened(event: Event) -> Ticket:
         site=reported.site,
         contractor=reported.contractor,
         rulebook=event.rulebook,
+        caller=reported.report.get("caller") or "",
+        phone=reported.report.get("phone") or "",
     )
 
 
@@ -176,6 +182,8 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
             return replace(ticket, report=changed_report(ticket.report, payload), parked_until=None)
         case DangerLifted() | Spoken():
             return replace(ticket, report=changed_report(ticket.report, payload))
+        case Detailed():
+            return replace(ticket, report=changed_report(ticket.report, payload), **as_data(payload))
         case Estimated():
             report = changed_report(ticket.report, payload)
             repair = after_estimate(ticket.repair, payload)
@@ -228,6 +236,7 @@ def _decided(ticket: Ticket, decision: JSONObject, rulebook: str) -> Ticket:
         due_at=None if decided.visit is None else decided.visit.due.astimezone(UTC),
         priority=decided.priority,
         skill=decided.skill,
+        solved=bool(decision.get("solved")),
     )
 
 
@@ -236,17 +245,6 @@ def sent(ticket: Ticket, payload: Payload) -> Ticket:
     if isinstance(payload, Dispatched) and payload.contractor is not None:
         return replace(ticket, contractor=payload.contractor)
     return ticket
-
-
-def own_part(events: Iterable[Event], contractor: str | None) -> Iterator[Event]:
-    """A log as a contractor sees it: without what another was told, estimated and authorized to spend."""
-    had: str | None = None
-    for event in events:
-        said = event.payload
-        if isinstance(said, Reported) or (isinstance(said, Dispatched) and said.contractor is not None):
-            had = said.contractor
-        if had == contractor or not isinstance(said, Decided | Estimated | Approved | Withdrawn | Closed):
-            yield event
 
 
 def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
@@ -262,6 +260,8 @@ def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
         case Skipped():
             unknown = [*(report.get("unknown") or ()), *payload.facts]
             return {**report, "unknown": list(dict.fromkeys(unknown))}
+        case Detailed():
+            return {**report, **_without(as_data(payload), "contractor")}
         case Undone():
             return payload.report
         case Spoken(language=language):

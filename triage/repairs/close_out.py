@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from triage.inputs.reader import InputReader
-from triage.records.payloads import Comeback
+from triage.records.bill import Comeback
 from triage.records.report import Machine, PastRepair, local_date
 from triage.records.ticket import Ticket
 from triage.repairs.estimate_input import (

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from triage.inputs.heard import hear
+from triage.inputs.reader import InputReader
+from triage.inputs.report import MOST_NOTE, TOLD
+from triage.logic.conditions import facts_in
 from triage.records.caller import Caller
 from triage.records.decision_parts import Caution
 from triage.records.payloads import (
@@ -14,18 +17,28 @@ from triage.records.payloads import (
     Answered,
     CheckDone,
     DangerLifted,
+    Detailed,
     JSONObject,
+    Noted,
     Parked,
+    Payload,
     Skipped,
     Spoken,
     Undone,
 )
 from triage.records.ticket import Event, Ticket, changed_report, fold
-from triage.service.changes import Change, change, decided_anew, seen_ticket
+from triage.service.changes import (
+    Change,
+    change,
+    decided_anew,
+    seen_machine,
+    seen_ticket,
+    serial_on_record,
+)
 from triage.service.service import Service
 from triage.service.tickets import MOST_HEARD, ticket
 from triage.store import Work
-from triage.values.errors import InputError, NotFoundError, Problem
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
 RECENT = timedelta(minutes=2)
 NOTED_AGAIN_AFTER = timedelta(seconds=5)
@@ -45,6 +58,79 @@ def skip(
     return change(
         service, ticket_id, who, if_version, lambda work, found: decided_anew(service, work, found, skipped)
     )
+
+
+def skip_all(service: Service, ticket_id: str, who: Caller, if_version: int | None) -> Ticket:
+    """The clerk knows nothing more: every question that is not about safety stays unknown.
+
+    About safety is what is asked for it now, and each yes or no that a caution looks at.
+    """
+
+    def follows(work: Work, found: Ticket) -> Change:
+        rulebook, decision = service.rulebook, found.decision or {}
+        cautions = rulebook.cautions.values()
+        safety = {fact for caution in cautions for fact in facts_in(caution.head.when)}
+        asked = {question["fact"] for question in decision["questions"] if question["safety"]}
+        told = {*decision["facts"], *(found.report.get("unknown") or ()), *decision["waits_for"], *asked}
+        left = tuple(
+            fact.id
+            for fact in rulebook.facts.values()
+            if fact.asked_of == "clerk" and not (fact.type == "flag" and fact.id in safety)
+            if fact.id not in told
+        )
+        return decided_anew(service, work, found, Skipped(left)) if left else Change((), service.now())
+
+    return change(service, ticket_id, who, if_version, follows)
+
+
+def add_details(
+    service: Service, ticket_id: str, told: Mapping[str, str], who: Caller, if_version: int | None
+) -> Ticket:
+    """What is told after the report: `caller`, `phone`, a `note`, the `machine` of a ticket that has none.
+
+    A note is heard for dangers; with it or a machine the ticket is decided again. Empty texts change nothing.
+    """
+    told = _read_details(service, told)
+
+    def follows(work: Work, found: Ticket) -> Change:
+        new: list[Payload] = []
+        contact = {name: told[name] for name in ("caller", "phone") if told.get(name)}
+        if any(getattr(found, name) != text for name, text in contact.items()):
+            new.append(Detailed(**contact))
+        if told.get("machine"):
+            found, attached = _attached(work, found, told["machine"], who)
+            new.append(attached)
+        if told.get("note"):
+            new.append(Noted(told["note"]))
+        if not told.keys() & {"machine", "note"}:
+            return Change(new, service.now())
+        return decided_anew(service, work, found, *new)
+
+    change(service, ticket_id, who, if_version, follows)
+    return ticket(service, ticket_id, who)
+
+
+def _read_details(service: Service, told: Mapping[str, str]) -> Mapping[str, str]:
+    read = InputReader(service.rulebook)
+    limits = {**TOLD, "note": MOST_NOTE, "machine": 80}
+    found = {name: read.text(text, f"/{name}", limits[name]).strip() for name, text in told.items()}
+    read.finish()
+    if not any(found.values()):
+        raise InputError([Problem("say who called, a number, a note or the machine", "")])
+    return {name: text for name, text in found.items() if text}
+
+
+def _attached(work: Work, ticket: Ticket, spelled: str, who: Caller) -> tuple[Ticket, Detailed]:
+    """The ticket of a machine that is known only now, and what says so."""
+    machine = seen_machine(work, serial_on_record(work, spelled, who), who)
+    if ticket.machine is not None:
+        raise ConflictError(
+            f"ticket {ticket.id} is about {ticket.machine}; open another for {machine.serial}"
+        )
+    site = None if machine.site is None else machine.site.id
+    dangers = replace(ticket.dangers, elsewhere=work.dangers.of_machine(machine.serial))
+    moved = replace(ticket, machine=machine.serial, site=site, contractor=machine.contractor, dangers=dangers)
+    return moved, Detailed(machine=machine.serial, site=site, contractor=machine.contractor)
 
 
 def acknowledge(service: Service, ticket_id: str, who: Caller, if_version: int | None) -> Ticket:

@@ -19,7 +19,7 @@ from triage.decide.decide_data import Inputs, decide_inputs, inputs_as_data, rea
 from triage.decide.under_later_rules import report_now
 from triage.logic.engine import Engine
 from triage.records.caller import Caller
-from triage.records.danger import DangerState, danger_after
+from triage.records.danger import CALM, DangerState, danger_after
 from triage.records.decision import Decision
 from triage.records.decision_json import as_json
 from triage.records.payloads import DangerLifted, Decided, Payload
@@ -67,9 +67,12 @@ def change(
             if not found.news:
                 return ticket
             ready = _following(service, ticket, found.news, found.at, who)
-            others = decided_with(service, work, ready.ticket, found, who, ticket.dangers)
+            machine, before = ready.ticket.machine, ticket.dangers
+            if machine != ticket.machine:  # told only now: the dangers of both meet
+                beside, before = on_machine(work, machine, ticket.id), CALM
+            others = decided_with(service, work, ready.ticket, found, who, before)
         with suppress(TicketMoved), service.store.write() as work:
-            refuse_moved(work, ticket.machine, beside, ticket.id)
+            refuse_moved(work, machine, beside, ticket.id)
             for each in (ready, *others):
                 work.tickets.follow(each)
             if found.also is not None:

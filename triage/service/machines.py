@@ -17,7 +17,7 @@ from triage.machine.measures.upkeep import CareDue, Compliance, compliance, due
 from triage.records.authorization import open_authorization
 from triage.records.caller import Caller
 from triage.records.danger import Danger
-from triage.records.report import History, Machine, local_date
+from triage.records.report import History, Machine, Site, local_date
 from triage.records.ticket import Ticket
 from triage.rulebook.model import CareIntervals, Task
 from triage.service.changes import (
@@ -30,7 +30,7 @@ from triage.service.changes import (
 from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.store.on_machine import promised_on
-from triage.values.errors import ConflictError, InputError, Problem
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
 Data = Mapping[str, Any]
 
@@ -196,6 +196,28 @@ def open_on_machine(service: Service, serial: str) -> str | None:
     """The newest open ticket of a machine."""
     with service.store.read() as work:
         return work.desk.open_on_machine(serial)
+
+
+def site_of(service: Service, ticket: Ticket) -> Site | None:
+    """The store of a ticket: where its machine stands, or the one that the caller named."""
+    with service.store.read() as work, suppress(NotFoundError):
+        found = None if ticket.machine is None else work.machines.get(ticket.machine).site
+        return found or (None if ticket.site is None else work.machines.site(ticket.site))
+    return None
+
+
+def zone_of(service: Service, site: Site | None) -> str:
+    """The time zone of a store; where none is known, that of most stores."""
+    if site is not None:
+        return site.timezone
+    with service.store.read() as work:
+        return work.desk.home_zone()
+
+
+def listed_contractors(service: Service) -> Sequence[tuple[str, str]]:
+    """Every contractor, as id and name."""
+    with service.store.read() as work:
+        return [(each.id, each.name) for each in work.machines.contractors()]
 
 
 def contractor_name(service: Service, contractor: str) -> str:

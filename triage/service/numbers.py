@@ -11,7 +11,7 @@ from triage.repairs.exports import SpendBy, claim_rows, read_days, spend_rows
 from triage.repairs.period import EARLIER, read_period
 from triage.repairs.period_numbers import period_numbers
 from triage.service.service import Service
-from triage.store.tables.desk import View
+from triage.store.tables.desk import NO_FILTERS, Filters, View
 
 
 def numbers(service: Service, since: str | None, until: str | None) -> dict[str, Any]:
@@ -29,10 +29,10 @@ def tickets_by_state(service: Service) -> Mapping[tuple[str, str], int]:
         return work.desk.by_state()
 
 
-def waiting(service: Service, site: str | None = None) -> Mapping[View, int]:
-    """How many open tickets wait for what, at all sites or at one."""
+def waiting(service: Service, filters: Filters = NO_FILTERS) -> Mapping[View, int]:
+    """How many of the tickets that match all filters wait for what."""
     with service.store.read() as work:
-        return work.desk.counts(service.now(), site)
+        return work.desk.counts(service.now(), filters)
 
 
 def claims(service: Service, viewer: Caller, since: str | None, until: str | None) -> list[dict[str, Any]]:

@@ -10,11 +10,11 @@ from typing import Any
 
 from triage.decide.decide_data import Inputs, decide_inputs
 from triage.inputs.heard import hear
-from triage.records.caller import Caller
+from triage.records.caller import Caller, own_part
 from triage.records.danger import CALM
 from triage.records.decision import Decision
 from triage.records.payloads import Answered, CheckDone, Decided, Payload, Reported, Skipped
-from triage.records.ticket import Event, Ticket, own_part
+from triage.records.ticket import Event, Ticket
 from triage.rulebook.fact_values import read_value
 from triage.rulebook.model import Rulebook
 from triage.service.changes import (
@@ -31,25 +31,11 @@ from triage.service.dangers import cleaned_away
 from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.store.on_machine import on_machine
-from triage.store.tables.desk import VIEWS, OpenTicket, View
+from triage.store.tables.desk import NO_FILTERS, VIEWS, Filters, OpenTicket, View
 from triage.store.tables.tickets import TicketMoved, opening
 from triage.values.errors import InputError, NotFoundError, Problem
 
-__all__ = [
-    "VIEWS",
-    "OpenTicket",
-    "Page",
-    "View",
-    "answer",
-    "decide_once",
-    "events",
-    "open_ticket",
-    "open_tickets",
-    "record_check",
-    "symptoms_lately",
-    "ticket",
-    "tickets",
-]
+__all__ = ["VIEWS", "Filters", "OpenTicket", "View"]
 
 Data = Mapping[str, Any]
 
@@ -86,9 +72,10 @@ def open_ticket(service: Service, data: object, who: Caller) -> Ticket:
         with service.store.read() as work:
             inputs = inputs_of(service, work, data, who)
             _refuse_not_followed(work, inputs, who)
+            site = _site(work, inputs)
             serial = None if inputs.machine is None else inputs.machine.serial
             beside = on_machine(work, serial)
-            news: list[Payload] = [_reported(inputs), _decided(service, ticket_id, inputs)]
+            news: list[Payload] = [_reported(inputs, site), _decided(service, ticket_id, inputs)]
             ready = opening(
                 ticket_id,
                 news,
@@ -126,12 +113,23 @@ def _refuse_not_followed(work: Work, inputs: Inputs, who: Caller) -> None:
         raise InputError([Problem(message, "/follows")])
 
 
-def _reported(inputs: Inputs) -> Reported:
+def _site(work: Work, inputs: Inputs) -> str | None:
+    """Where the machine stands; without a machine the store that the report names."""
+    if inputs.machine is not None and inputs.machine.site is not None:
+        return inputs.machine.site.id
+    try:
+        named = inputs.report_data.get("site")
+        return work.machines.site(named).id if named else None
+    except NotFoundError as error:
+        raise InputError([Problem(str(error), "/site")]) from None
+
+
+def _reported(inputs: Inputs, site: str | None) -> Reported:
     machine = inputs.machine
     return Reported(
         report=inputs.report_data,
         machine=None if machine is None else machine.serial,
-        site=None if machine is None or machine.site is None else machine.site.id,
+        site=site,
         contractor=None if machine is None else machine.contractor,
     )
 
@@ -273,12 +271,12 @@ def events(service: Service, ticket_id: str, viewer: Caller) -> Sequence[Event]:
     return tuple(own_part(found, viewer.contractor)) if viewer.role == "technician" else found
 
 
-def open_tickets(
-    service: Service, view: View, site: str | None = None, offset: int = 0, limit: int = 25
+def listed(
+    service: Service, view: View, filters: Filters = NO_FILTERS, offset: int = 0, limit: int = 25
 ) -> Sequence[OpenTicket]:
-    """A part of the list of open tickets, of all sites or of one; see `VIEWS` for what they wait for."""
+    """A part of the list of tickets that match all filters; see `VIEWS` for what they wait for."""
     with service.store.read() as work:
-        return work.desk.open_tickets(view, service.now(), site=site, offset=offset, limit=limit)
+        return work.desk.listed(view, service.now(), filters, offset, limit)
 
 
 def symptoms_lately(service: Service) -> Sequence[str]:

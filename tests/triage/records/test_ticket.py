@@ -19,6 +19,7 @@ from triage.records.payloads import (
     CheckDone,
     DangerLifted,
     Decided,
+    Detailed,
     Dispatched,
     Noted,
     Parked,
@@ -59,6 +60,7 @@ NEWS: dict[str, Payload] = {
     "reopened": Reopened("it is back"),
     "skipped": Skipped(("filter_days",)),
     "noted": Noted("there were sparks"),
+    "detailed": Detailed("Dana", "555-0102", "LH20-9", "halt-023", "tern"),
     "undone": Undone(2, REPORT),
     "acknowledged": Acknowledged(("burning-smell",)),
     "danger_lifted": DangerLifted("burning-smell", "safe", "The plug was replaced."),
@@ -126,6 +128,19 @@ def test_a_no_leaves_the_outcome_and_a_yes_approves() -> None:
 def test_a_fact_the_clerk_cannot_tell_is_kept_as_unknown_until_it_is_answered() -> None:
     assert fold(log("skipped")).report["unknown"] == ["filter_days"]
     assert fold(log("skipped", "answered")).report["unknown"] == []
+
+
+def test_what_is_told_later_says_whom_to_call_back_and_which_machine_it_is() -> None:
+    ticket = fold(log("detailed"))
+    assert (ticket.caller, ticket.phone) == ("Dana", "555-0102")
+    assert (ticket.machine, ticket.site, ticket.contractor) == ("LH20-9", "halt-023", "tern")
+    assert ticket.report == {
+        **REPORT,
+        "caller": "Dana",
+        "phone": "555-0102",
+        "machine": "LH20-9",
+        "site": "halt-023",
+    }
 
 
 def test_taking_an_answer_back_leaves_the_report_as_it_was() -> None:

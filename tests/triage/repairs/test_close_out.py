@@ -11,7 +11,7 @@ from moneyed import Money
 
 from tests.triage.builders import minimal_rulebook
 from tests.triage.services import MACHINES
-from triage.records.payloads import Comeback
+from triage.records.bill import Comeback
 from triage.records.report import PastRepair
 from triage.repairs.close_out import CloseOut, comeback_of, read_close_out
 from triage.values.errors import InputError

@@ -144,3 +144,63 @@ def test_old_looks_are_deleted_with_the_next_one_that_is_written(
     with there.store.read() as work:
         assert work.presences.seen("T-1", NOON) == {}
         assert list(work.presences.seen("T-2", NOON)) == ["ines"]
+
+
+def test_what_is_told_later_is_kept_and_a_note_is_heard(service: Service) -> None:
+    opened = tickets.open_ticket(service, {**REPORT, "machine": None}, AGENT)
+    told = {"caller": "Dana", "phone": "555-0177", "note": "the plug is smoking"}
+    found = calls.add_details(service, opened.id, told, AGENT, opened.version)
+    assert (found.caller, found.phone) == ("Dana", "555-0177")
+    kinds = [event.kind for event in tickets.events(service, opened.id, AGENT)]
+    assert kinds == ["reported", "decided", "detailed", "noted", "decided"]
+    again = calls.add_details(service, opened.id, {"caller": "Dana"}, AGENT, found.version)
+    assert again.version == found.version, "nothing new is no event"
+
+
+def test_a_machine_told_later_brings_its_record_its_place_and_its_dangers(service: Service) -> None:
+    danger = {**REPORT, "answers": {"cord_damaged": True}}
+    other = tickets.open_ticket(service, danger, AGENT)
+    opened = tickets.open_ticket(service, {**REPORT, "machine": None, "serial_said": "LH20 one"}, AGENT)
+    assert opened.dangers.standing == ()
+    found = calls.add_details(service, opened.id, {"machine": "lh20 1"}, AGENT, None)
+    assert (found.machine, found.site, found.contractor) == ("LH20-1", "halt-001", "fogline")
+    assert [each.ticket for each in found.dangers.standing] == [other.id]
+    assert found.report["serial_said"] == "LH20 one"
+    assert found.decision is not None and found.decision["facts"]["filter_days"]["from"] == "record"
+    with pytest.raises(ConflictError, match="is about LH20-1; open another"):
+        calls.add_details(service, opened.id, {"machine": "LH30-2"}, AGENT, None)
+
+
+def test_a_danger_of_a_ticket_reaches_the_machine_that_is_told_later(service: Service) -> None:
+    other = tickets.open_ticket(service, REPORT, AGENT)
+    opened = tickets.open_ticket(
+        service, {**REPORT, "machine": None, "answers": {"cord_damaged": True}}, AGENT
+    )
+    calls.add_details(service, opened.id, {"machine": "LH20-1"}, AGENT, None)
+    reached = tickets.ticket(service, other.id, AGENT)
+    assert [each.ticket for each in reached.dangers.standing] == [opened.id]
+    assert tickets.events(service, other.id, AGENT)[-1].kind == "decided"
+
+
+@pytest.mark.parametrize(
+    ("told", "pointer"),
+    [({"caller": "x" * 81}, "/caller"), ({"note": ""}, ""), ({"machine": "LH99-9"}, "/machine")],
+)
+def test_what_cannot_be_kept_is_refused(service: Service, told: dict[str, str], pointer: str) -> None:
+    opened = tickets.open_ticket(service, {**REPORT, "machine": None}, AGENT)
+    with pytest.raises(InputError) as refused:
+        calls.add_details(service, opened.id, told, AGENT, None)
+    assert [problem.pointer for problem in refused.value.problems] == [pointer]
+
+
+def test_a_clerk_who_knows_nothing_is_asked_about_safety_only(service: Service) -> None:
+    opened = tickets.open_ticket(service, REPORT, AGENT)
+    found = calls.skip_all(service, opened.id, AGENT, opened.version)
+    unknown = found.report["unknown"]
+    assert "filter_days" not in unknown, "what is on record is known"
+    assert not [fact for fact in unknown if service.rulebook.facts[fact].danger]
+    assert "cord_damaged" not in unknown
+    assert all(question["safety"] for question in (found.decision or {})["questions"])
+    assert calls.skip_all(service, opened.id, AGENT, None).version == found.version
+    undone = calls.undo(service, opened.id, AGENT, found.version)
+    assert not undone.report.get("unknown")

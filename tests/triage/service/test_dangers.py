@@ -90,7 +90,7 @@ def test_a_danger_on_one_ticket_stops_the_machines_other_in_either_order(
     ]
     limits = machines.limits(service, "LH20-1", None, None, OPS)
     assert [each["caution"] for each in limits["dangers"]] == ["shock"]
-    assert {row.id: row.dangers for row in tickets.open_tickets(service, "open")} == {
+    assert {row.id: row.dangers for row in tickets.listed(service, "open")} == {
         one.id: ("shock",),
         other.id: ("shock",),
     }

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Literal, TypeAlias, get_args
 
-from sqlalchemy import ColumnElement, case, delete, func, null, select, tuple_
+from sqlalchemy import ColumnElement, case, delete, func, null, or_, select
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
@@ -20,17 +20,28 @@ from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.models import ContractorRow, EventRow, MachineRow, PresenceRow, SiteRow, TicketRow
 from triage.values.time_zones import UTC_NAME
 
-View: TypeAlias = Literal["open", "call_back", "parked", "due", "held"]
+View: TypeAlias = Literal[
+    "open", "call_back", "parked", "due", "held", "solved", "unfinished", "closed", "all"
+]
+"""What tickets wait for; `unfinished` are those that are open or only have to be closed."""
 VIEWS: tuple[View, ...] = get_args(View)
+
+Filters: TypeAlias = Mapping[str, str]
+"""`site`, `outcome`, `contractor` as they stand; `words` of a caller, phone, store, machine or ticket."""
+NO_FILTERS: Filters = {}
+MOST_WORDS, LEAST_DIGITS = 6, 4
+_TEXTS = (TicketRow.id, TicketRow.caller, TicketRow.machine, TicketRow.site, SiteRow.name, SiteRow.town)
+_PHONES = (TicketRow.phone, SiteRow.phone)
 _NOT_READ: Mapping[str, Any] = {"decision": {}, "inputs": {}}
 
 
 @dataclass(frozen=True, slots=True)
 class OpenTicket:
-    """A line of the list. Times are UTC; `timezone` is the site's, "UTC" where there is none.
+    """A line of the list. Times are UTC; `timezone` is the site's, that of most sites where there is none.
 
     `dangers` are the cautions whose dangers stand open on the ticket or its machine. `stage` is the last that
-    happened of a visit: `dispatched`, `visited`, or empty. `solved`: a check fixed it. `phone` is the site's.
+    happened of a visit: `dispatched`, `visited`, or empty. `solved`: a check fixed it. `phone` is the number
+    to call back on, the site's where none was told.
     """
 
     id: str
@@ -51,16 +62,18 @@ class OpenTicket:
     stage: str = ""
     solved: bool = False
     phone: str = ""
+    caller: str = ""
+    state: str = "open"
 
 
 class Desk:
     def __init__(self, session: Session) -> None:
         self._session = session
 
-    def open_tickets(
-        self, view: View, now: datetime, *, site: str | None = None, offset: int = 0, limit: int = 25
+    def listed(
+        self, view: View, now: datetime, filters: Filters = NO_FILTERS, offset: int = 0, limit: int = 25
     ) -> tuple[OpenTicket, ...]:
-        """Open tickets: `call_back` and `parked` by their time, `due` by the visit's, else newest first."""
+        """Tickets: `call_back` and `parked` by their time, `due` by the visit's, else newest first."""
         order = {
             "call_back": (TicketRow.parked_until, TicketRow.id),
             "parked": (TicketRow.parked_until, TicketRow.id),
@@ -68,8 +81,8 @@ class Desk:
         }.get(view, (TicketRow.opened_at.desc(), TicketRow.id.desc()))
         query = (
             select(TicketRow, SiteRow)
-            .join(SiteRow, TicketRow.site == SiteRow.id, isouter=True)
-            .where(*_waiting(view, now, site))
+            .join(SiteRow, isouter=True)
+            .where(*_waiting(view, now), *_matching(filters))
             .order_by(*order)
             .offset(offset)
             .limit(limit)
@@ -77,13 +90,9 @@ class Desk:
         rows = [(row, at) for row, at in self._session.execute(query)]
         serials = {row.machine for row, _ in rows if row.machine is not None}
         standing = OpenDangers(self._session).of_machines(serials) if serials else {}
-        stages, solved = self._stages([row.id for row, _ in rows]), self._solved([row for row, _ in rows])
+        stages, home = self._stages([row.id for row, _ in rows]), self.home_zone()
         return tuple(
-            replace(
-                _open_ticket(row, at, standing.get(row.machine or "", ())),
-                stage=stages.get(row.id, ""),
-                solved=row.id in solved,
-            )
+            replace(_listed(row, at, standing.get(row.machine or "", ()), home), stage=stages.get(row.id, ""))
             for row, at in rows
         )
 
@@ -93,24 +102,10 @@ class Desk:
         query = query.where(EventRow.ticket.in_(tickets), EventRow.kind.in_(("dispatched", "visited")))
         return {row.ticket: row.kind for row in self._session.execute(query)} if tickets else {}
 
-    def _solved(self, rows: Sequence[TicketRow]) -> set[str]:
-        """Those that a check fixed. Only where one says so is the decision read."""
-        fixed = [
-            (row.id, row.decided_seq)
-            for row in rows
-            if any(done["result"] == "cured" for done in row.report.get("checks") or ())
-        ]
-        query = select(EventRow.ticket, EventRow.payload)
-        query = query.where(tuple_(EventRow.ticket, EventRow.seq).in_(fixed))
-        found = self._session.execute(query) if fixed else ()
-        return {ticket for ticket, payload in found if payload["decision"]["solved"]}
-
-    def counts(self, now: datetime, site: str | None = None) -> Mapping[View, int]:
+    def counts(self, now: datetime, filters: Filters = NO_FILTERS) -> Mapping[View, int]:
         """How many tickets each view holds."""
-        counted = {
-            view: select(func.count()).select_from(TicketRow).where(*_waiting(view, now, site))
-            for view in VIEWS
-        }
+        joined = select(func.count()).select_from(TicketRow).join(SiteRow, isouter=True)
+        counted = {view: joined.where(*_waiting(view, now), *_matching(filters)) for view in VIEWS}
         return {view: self._session.scalar(query) or 0 for view, query in counted.items()}
 
     def by_state(self) -> Mapping[tuple[str, str], int]:
@@ -168,6 +163,11 @@ class Desk:
         ).join(site, MachineRow.site_id == site.id, isouter=True)
         return tuple(ListedMachine(*(text or "" for text in row)) for row in self._session.execute(query))
 
+    def home_zone(self) -> str:
+        """The time zone of most sites; UTC without any."""
+        query = select(SiteRow.timezone).group_by(SiteRow.timezone)
+        return self._session.scalar(query.order_by(func.count().desc(), SiteRow.timezone)) or UTC_NAME
+
     def contractor_name(self, contractor: str) -> str:
         """The contractor's name; its id where it is not on record."""
         return (
@@ -176,25 +176,44 @@ class Desk:
         )
 
 
-def _waiting(view: View, now: datetime, site: str | None) -> list[ColumnElement[bool]]:
-    """Only an open ticket is parked: closing one ends its wait."""
+def _waiting(view: View, now: datetime) -> list[ColumnElement[bool]]:
+    """Only an open ticket is parked: closing one ends its wait. What is solved only has to be closed."""
+    is_open, to_do = TicketRow.state == "open", TicketRow.solved.is_(False)
     match view:
         case "call_back":
-            where = [TicketRow.parked_until <= now]
+            return [TicketRow.parked_until <= now]
         case "parked":
-            where = [TicketRow.parked_until > now]
+            return [TicketRow.parked_until > now]
         case "due":
-            where = [TicketRow.state == "open", TicketRow.due_at.is_not(None)]
+            return [is_open, to_do, TicketRow.due_at.is_not(None)]
         case "held":
-            where = [TicketRow.state == "open", TicketRow.outcome == "hold"]
+            return [is_open, to_do, TicketRow.outcome == "hold"]
         case "open":
-            where = [TicketRow.state == "open"]
-    if site:
-        where.append(TicketRow.site == site)
+            return [is_open, to_do]
+        case "solved":
+            return [is_open, TicketRow.solved.is_(True)]
+        case "unfinished":
+            return [is_open]
+        case "closed":
+            return [TicketRow.state == "closed"]
+        case "all":
+            return []
+
+
+def _matching(filters: Filters) -> list[ColumnElement[bool]]:
+    """Words may stand in any of the texts, in any order; of a number its digits count."""
+    whole = ("site", "outcome", "contractor")
+    where = [getattr(TicketRow, name) == filters[name] for name in whole if filters.get(name)]
+    for word in filters.get("words", "").split()[:MOST_WORDS]:
+        texts = [column.icontains(word, autoescape=True) for column in _TEXTS]
+        digits = "".join(filter(str.isdigit, word))
+        if len(digits) >= LEAST_DIGITS:
+            texts += [func.replace(column, "-", "").contains(digits) for column in _PHONES]
+        where.append(or_(*texts))
     return where
 
 
-def _open_ticket(row: TicketRow, site: SiteRow | None, on_machine: Sequence[Danger]) -> OpenTicket:
+def _listed(row: TicketRow, site: SiteRow | None, on_machine: Sequence[Danger], home: str) -> OpenTicket:
     dangers = (*state_from_data(row.dangers).open, *on_machine)
     return OpenTicket(
         row.id,
@@ -203,7 +222,7 @@ def _open_ticket(row: TicketRow, site: SiteRow | None, on_machine: Sequence[Dang
         row.site,
         "" if site is None else site.name,
         "" if site is None else site.town,
-        UTC_NAME if site is None else site.timezone,
+        home if site is None else site.timezone,
         row.outcome,
         row.opened_at,
         row.changed_at,
@@ -212,7 +231,10 @@ def _open_ticket(row: TicketRow, site: SiteRow | None, on_machine: Sequence[Dang
         row.priority,
         row.skill,
         tuple(dict.fromkeys(danger.caution for danger in dangers)),
-        phone="" if site is None else site.phone or "",
+        solved=row.solved,
+        phone=row.phone or ("" if site is None else site.phone or ""),
+        caller=row.caller,
+        state=row.state,
     )
 
 

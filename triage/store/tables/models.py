@@ -140,6 +140,9 @@ class TicketRow(Base):
     priority: Mapped[int | None]
     skill: Mapped[str | None] = mapped_column(String(16))
     dangers: Mapped[Any] = mapped_column(ExactJSON)
+    caller: Mapped[str]
+    phone: Mapped[str]
+    solved: Mapped[bool]
 
 
 class EventRow(Base):
@@ -248,10 +251,7 @@ class RulebookStageRow(Base):
 
 
 class ReplayRunRow(Base):
-    """A replay that goes on in a process of its own: how far it is, and at the end what it found.
-
-    `attempt` names the process that has the run; one that had it before can no longer write to it.
-    """
+    """A replay that goes on in a process of its own: how far it is, and at the end what it found."""
 
     __tablename__ = "replay_runs"
     __table_args__ = (
@@ -264,7 +264,7 @@ class ReplayRunRow(Base):
     since: Mapped[datetime | None]
     until: Mapped[datetime]
     state: Mapped[str] = mapped_column(String(8))
-    attempt: Mapped[str] = mapped_column(String(32))
+    attempt: Mapped[str] = mapped_column(String(32))  # names the process that has it; none before may write
     who: Mapped[str]
     asked_at: Mapped[datetime] = mapped_column(index=True)
     beat_at: Mapped[datetime]

@@ -38,7 +38,7 @@ _EVENT_FIELDS = ("kind", *(field.name for field in fields(Event) if field.name !
 class Ready:
     """Events about to be stored, with the ticket that they add up to: `state` and `rows` are its rows.
 
-    With `dangers`, what stands open on it is another than before.
+    With `dangers`, what stands open on it is another than before, or on another machine.
     """
 
     ticket: Ticket
@@ -291,4 +291,5 @@ def _made_ready(
         **decided,
     }
     stood = () if before is None else before.dangers.open
-    return Ready(ticket, state, rows, ticket.dangers.open != stood)
+    moved = before is not None and before.machine != ticket.machine
+    return Ready(ticket, state, rows, moved or ticket.dangers.open != stood)

@@ -29,10 +29,11 @@ def desk(tmp_path: Path, clock: Clock) -> Iterator[Service]:
         yield running
 
 
-def listed(desk: Service, view: View, site: str | None = None) -> list[str]:
+def listed(desk: Service, view: View, site: str | None = None, words: str = "") -> list[str]:
     with desk.store.read() as work:
-        found = work.desk.open_tickets(view, desk.now(), site=site)
-        assert work.desk.counts(desk.now(), site)[view] == len(found)
+        filters = {"site": site or "", "words": words}
+        found = work.desk.listed(view, desk.now(), filters)
+        assert work.desk.counts(desk.now(), filters)[view] == len(found)
     return [ticket.id for ticket in found]
 
 
@@ -51,9 +52,40 @@ def test_the_list_is_cut_to_one_site(desk: Service) -> None:
     assert listed(desk, "open", "halt-023") == ["T-000002"]
 
 
+@pytest.mark.parametrize(
+    ("words", "found"),
+    [
+        ("dana", ["T-000002"]),
+        ("555 0177", []),
+        ("555-0177", ["T-000002"]),
+        ("5550177", ["T-000002"]),
+        ("555-0101", ["T-000001"]),
+        ("willow dana", ["T-000002"]),
+        ("alder dana", []),
+        ("t-000003", ["T-000003"]),
+        ("lh30", ["T-000002"]),
+        ("%", []),
+    ],
+)
+def test_tickets_are_found_by_caller_phone_store_machine_and_number(
+    desk: Service, words: str, found: list[str]
+) -> None:
+    told = {"caller": "Dana", "phone": "555-0177"}
+    calls.add_details(desk, "T-000002", told, AGENT, None)
+    assert listed(desk, "all", words=words) == found
+
+
+def test_what_is_solved_or_closed_is_listed_apart(desk: Service) -> None:
+    tickets.record_check(desk, "T-000002", "rinse-filter", "cured", AGENT)
+    assert listed(desk, "open") == ["T-000003", "T-000001"]
+    assert listed(desk, "solved") == ["T-000002"]
+    assert listed(desk, "unfinished") == ["T-000003", "T-000002", "T-000001"]
+    assert listed(desk, "closed") == []
+
+
 def test_a_line_of_the_list_says_where_and_what(desk: Service) -> None:
     with desk.store.read() as work:
-        line = work.desk.open_tickets("parked", NOON)[0]
+        line = work.desk.listed("parked", NOON)[0]
     assert (line.site_name, line.town, line.symptoms) == ("Lanternway Alder Quay", "Alder", ("not_freezing",))
 
 
