@@ -1,4 +1,4 @@
-"""Who is asking: the name, role and ties behind a token, or the operator at the command line; what they see."""
+"""Who is asking, and what they see: the name, role and ties behind a token, or the operator."""
 
 from __future__ import annotations
 

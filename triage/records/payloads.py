@@ -32,7 +32,7 @@ class Reported:
 
 @dataclass(frozen=True, slots=True)
 class Answered:
-    """Facts by id. `said` are the words where they say more than the values, `corrects` what the record said."""
+    """Facts by id. `said` are words that say more than the values, `corrects` what the record said."""
 
     kind: ClassVar[str] = "answered"
     answers: JSONObject
@@ -238,7 +238,7 @@ class Acknowledged:
 
 @dataclass(frozen=True, slots=True)
 class DangerLifted:
-    """With `misread`, `facts` are those whose words and answers are taken back; with `quotes` only these words."""
+    """With `misread` the words and answers of `facts` are taken back; with `quotes` only these words."""
 
     kind: ClassVar[str] = "danger_lifted"
     caution: str
