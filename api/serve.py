@@ -17,23 +17,31 @@ from waitress.server import create_server
 from api.app import create_app
 from api.v1.rulebook import MOST_BYTES
 from api.worker import WSGI, Worker
-from triage.config import DEFAULT_LIMITS, ServerLimits
+from triage.config import DEFAULT_SERVER, ServerSettings
 from triage.service.outgoing.deliver import delivering
 from triage.service.service import Service
 
 BACKLOG = 2048
+FORWARDED = ("x-forwarded-for", "x-forwarded-proto", "x-forwarded-host")
 THREADS = 8
 """More only take turns at one interpreter; fewer wait for one another's disk."""
 
 
-def waitress_settings(limits: ServerLimits) -> dict[str, Any]:
-    """What waitress is told. No body above the largest that a route takes is read."""
+def waitress_settings(settings: ServerSettings) -> dict[str, Any]:
+    """What waitress is told. No body above the largest that a route takes is read.
+
+    The trusted proxy alone is believed what it says of caller, scheme and host; of anybody else such headers
+    are taken away.
+    """
+    proxy = {"trusted_proxy": settings.trusted_proxy, "trusted_proxy_headers": FORWARDED}
     return {
         "threads": THREADS,
-        "connection_limit": limits.connections,
+        "connection_limit": settings.connections,
         "max_request_body_size": MOST_BYTES,
         "asyncore_use_poll": True,
         "ident": "barrelwise",
+        "url_prefix": settings.path_prefix,
+        **(proxy if settings.trusted_proxy else {}),
     }
 
 
@@ -56,7 +64,7 @@ def run(
     port: int,
     folder: Path | None = None,
     workers: int = 1,
-    limits: ServerLimits = DEFAULT_LIMITS,
+    server: ServerSettings = DEFAULT_SERVER,
     listening: Callable[[], None] = lambda: None,
 ) -> None:
     """Serves until stopped, in this process or in `workers` others; each opens a program of its own.
@@ -69,13 +77,13 @@ def run(
     logging.basicConfig()
     if workers > 1:
         _refuse_taken(host, port)
-        Program(opened, folder, host, port, workers, limits, listening).run()
+        Program(opened, folder, host, port, workers, server, listening).run()
         return
-    settings = waitress_settings(limits)
+    settings = waitress_settings(server)
     with opened() as service, delivering(service):
-        server = create_server(create_app(service, folder), host=host, port=port, **settings)
+        answering = create_server(create_app(service, folder), host=host, port=port, **settings)
         listening()
-        server.run()
+        answering.run()
 
 
 def _refuse_taken(host: str, port: int) -> None:
@@ -96,18 +104,18 @@ class Program(BaseApplication):
         host: str,
         port: int,
         workers: int,
-        limits: ServerLimits,
+        server: ServerSettings,
         listening: Callable[[], None],
     ) -> None:
-        self.limits, self.waitress = limits, waitress_settings(limits)
+        self.server, self.waitress = server, waitress_settings(server)
         self._opened, self._folder = opened, folder
         self._settings = {
             "bind": f"[{host}]:{port}" if ":" in host else f"{host}:{port}",
             "workers": workers,
             "worker_class": Worker,
             "backlog": BACKLOG,
-            "timeout": limits.request_seconds + limits.grace_seconds,  # of a process that does nothing at all
-            "graceful_timeout": limits.grace_seconds,
+            "timeout": server.request_seconds + server.grace_seconds,  # of a process that does nothing at all
+            "graceful_timeout": server.grace_seconds,
             "proc_name": "barrelwise",
             "loglevel": "warning",
             "when_ready": lambda _: listening(),

@@ -24,7 +24,7 @@ from waitress.channel import HTTPChannel
 from waitress.server import TcpWSGIServer
 from waitress.task import ThreadedTaskDispatcher
 
-from triage.config import ServerLimits
+from triage.config import ServerSettings
 
 LOOK_SECONDS = 1.0
 """How often a worker looks whether it should go on."""
@@ -109,7 +109,7 @@ class Worker(Supervised):
     handle_quit = handle_exit  # Ctrl-C reaches every process; what runs is finished all the same
 
     def run(self) -> None:
-        limits: ServerLimits = self.app.limits
+        limits: ServerSettings = self.app.server
         _allow_files(limits.connections + FILES_APART)
         running = Running(self.wsgi)
         sockets: Sockets = {}
@@ -124,7 +124,7 @@ class Worker(Supervised):
         hangs = running.longest_seconds() > limits.request_seconds
         self._finish(sockets, HANGING_SECONDS if hangs else limits.grace_seconds)
 
-    def _look(self, running: Running, limits: ServerLimits) -> None:
+    def _look(self, running: Running, limits: ServerSettings) -> None:
         """Stops where a request hangs or memory has swollen; another worker takes this one's place."""
         seconds, used = running.longest_seconds(), _memory_mb()
         if seconds > limits.request_seconds:

@@ -6,7 +6,9 @@ import os
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from ipaddress import ip_address
 from pathlib import Path
+from urllib.parse import urlsplit
 
 from triage.logic.choose_engine import ENGINE_NAMES
 from triage.values.errors import InputError, Problem
@@ -43,7 +45,18 @@ SETTINGS: tuple[tuple[str, str, str], ...] = (
         "2000",
         "A process that holds more memory is replaced once it has finished; 0: never",
     ),
-    ("BARRELWISE_URL", "", "The address that people reach the pages by, such as https://desk.example.com"),
+    (
+        "BARRELWISE_TRUSTED_PROXY",
+        "",
+        "The address of the proxy in front, whose `X-Forwarded-For`, `-Proto` and `-Host` are believed; "
+        "empty: nobody's, `*`: whoever connects",
+    ),
+    (
+        "BARRELWISE_URL",
+        "",
+        "The address that people reach the pages by, such as https://desk.example.com; "
+        "a path in it is the one that a proxy serves this program under",
+    ),
     (
         "BARRELWISE_MAIL",
         "",
@@ -67,16 +80,21 @@ NUMBERS = {
 
 
 @dataclass(frozen=True, slots=True)
-class ServerLimits:
-    """What one serving process may take: connections at once, seconds, megabytes of memory."""
+class ServerSettings:
+    """How `serve` answers: what one process may take (connections at once, seconds, megabytes of memory),
+
+    and the proxy in front of it: its address and the path it serves this program under, empty for none.
+    """
 
     connections: int = 4000
     request_seconds: int = 120
     grace_seconds: int = 30
     worker_mb: int = 2000
+    trusted_proxy: str = ""
+    path_prefix: str = ""
 
 
-DEFAULT_LIMITS = ServerLimits()
+DEFAULT_SERVER = ServerSettings()
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +114,7 @@ class Settings:
     host: str
     port: int
     workers: int
-    limits: ServerLimits
+    server: ServerSettings
     outgoing: Outgoing
 
 
@@ -120,6 +138,7 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
         values["BARRELWISE_URL"].rstrip("/"), values["BARRELWISE_MAIL"], values["BARRELWISE_MAIL_FROM"]
     )
     problems += _problems_of(outgoing)
+    problems += _wrong_proxy(values["BARRELWISE_TRUSTED_PROXY"])
     if problems:
         raise InputError(problems)
     folder = values["BARRELWISE_RULEBOOK"]
@@ -130,11 +149,13 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
         host=values["BARRELWISE_HOST"],
         port=numbers["BARRELWISE_PORT"],
         workers=numbers["BARRELWISE_WORKERS"],
-        limits=ServerLimits(
+        server=ServerSettings(
             connections=numbers["BARRELWISE_CONNECTIONS"],
             request_seconds=numbers["BARRELWISE_REQUEST_SECONDS"],
             grace_seconds=numbers["BARRELWISE_GRACE_SECONDS"],
             worker_mb=numbers["BARRELWISE_WORKER_MB"],
+            trusted_proxy=values["BARRELWISE_TRUSTED_PROXY"],
+            path_prefix=urlsplit(outgoing.url).path,
         ),
         outgoing=outgoing,
     )
@@ -154,6 +175,15 @@ def _problems_of(outgoing: Outgoing) -> list[Problem]:
         if not outgoing.url:
             problems.append(Problem("BARRELWISE_URL is needed for e-mail: links in it lead there"))
     return problems
+
+
+def _wrong_proxy(address: str) -> list[Problem]:
+    try:
+        ip_address(address if address not in ("", "*") else "127.0.0.1")
+    except ValueError:
+        wanted = "give one IP address, `*`, or nothing"
+        return [Problem(f'BARRELWISE_TRUSTED_PROXY is "{address[:60]}"; {wanted}')]
+    return []
 
 
 def _cores() -> int:

@@ -112,8 +112,8 @@ def _way_back() -> str:
     path, sent_from = "/", request.referrer or ""
     if request.method == "GET":
         path = request.full_path.rstrip("?")
-    elif sent_from.startswith(request.host_url):
-        path += sent_from.removeprefix(request.host_url)
+    elif sent_from.startswith(request.root_url):
+        path += sent_from.removeprefix(request.root_url)
     return path if len(path) <= MOST_PATH else "/"
 
 

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import math
+import time
 from contextlib import suppress
 from urllib.parse import urlsplit
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, current_app, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
+from limits import RateLimitItemPerMinute
+from limits.storage import MemoryStorage
+from limits.strategies import MovingWindowRateLimiter
 from werkzeug.wrappers import Response
 
 from api.http.auth import COOKIE, caller, page_roles, service
@@ -17,6 +22,8 @@ from triage.values.errors import ConflictError, NotFoundError
 blueprint = Blueprint("pages", __name__)
 DESK = ("agent", "ops")
 A_YEAR = 365 * 24 * 3600
+WRONG_TOKENS = RateLimitItemPerMinute(10, 5)
+"""How many wrong tokens one address may send to one process; further ones are not looked at for a while."""
 
 
 @blueprint.get("/sign-in")
@@ -28,19 +35,24 @@ def sign_in() -> ResponseReturnValue:
 @blueprint.post("/sign-in")
 def signed_in() -> ResponseReturnValue:
     token, target = request.form.get("token", "").strip(), own_path(request.form.get("next", ""))
+    tries, address = _tries(), request.remote_addr or ""
+    if not tries.test(WRONG_TOKENS, address):
+        wait_seconds = math.ceil(tries.get_window_stats(WRONG_TOKENS, address).reset_time - time.time())
+        page = render_template("sign_in.html", next=target, too_many=max(1, math.ceil(wait_seconds / 60)))
+        return page, 429, {"Retry-After": str(max(1, wait_seconds))}
     held = requests.sign_in(service(), token)
     if held is None:
+        tries.hit(WRONG_TOKENS, address)
         return render_template("sign_in.html", next=target, wrong=True), 401
-    response = redirect(target)
-    response.set_cookie(COOKIE, held, httponly=True, samesite="Strict", secure=request.is_secure)
-    return response
+    response = redirect(request.root_path + target)
+    return _keep(response, COOKIE, held)
 
 
 @blueprint.post("/sign-out")
 def sign_out() -> ResponseReturnValue:
     requests.sign_out(service(), request.cookies.get(COOKIE, ""))
     response = redirect(url_for("pages.sign_in"))
-    response.delete_cookie(COOKIE)
+    response.delete_cookie(COOKIE, path=_own_root())
     return response
 
 
@@ -51,7 +63,7 @@ def language() -> ResponseReturnValue:
 
     With a `ticket`, its clerk is spoken to so by everybody.
     """
-    response = redirect(own_path(request.form.get("next", "")), 303)
+    response = redirect(request.root_path + own_path(request.form.get("next", "")), 303)
     spoken, ticket = request.form.get("language", ""), request.form.get("ticket", "")
     if ticket and spoken in LANGUAGES and caller().role in DESK:
         with suppress(ConflictError, NotFoundError):  # of a closed ticket only this browser changes
@@ -61,14 +73,33 @@ def language() -> ResponseReturnValue:
     return response
 
 
+def _tries() -> MovingWindowRateLimiter:
+    kept: MovingWindowRateLimiter = current_app.extensions.setdefault(
+        "barrelwise_tries", MovingWindowRateLimiter(MemoryStorage())
+    )
+    return kept
+
+
+def _own_root() -> str:
+    return request.root_path or "/"
+
+
+def _keep(response: Response, name: str, value: str, seconds: int | None = None) -> Response:
+    """A cookie of this program alone, which no script and no other site gets."""
+    response.set_cookie(
+        name, value, seconds, path=_own_root(), secure=request.is_secure, httponly=True, samesite="Strict"
+    )
+    return response
+
+
 def set_language(response: Response, cookie: str, chosen: str) -> None:
     """Keeps a language on this browser; nothing where there is no such language."""
     if chosen in LANGUAGES:
-        response.set_cookie(cookie, chosen, max_age=A_YEAR, httponly=True, samesite="Strict")
+        _keep(response, cookie, chosen, A_YEAR)
 
 
 def own_path(target: str) -> str:
-    """A path on this server to go on to; anything else leads to the start."""
+    """A path of this program, below its root, to go on to; anything else leads to the start."""
     try:
         elsewhere = bool(urlsplit(target).netloc)
     except ValueError:

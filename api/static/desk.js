@@ -144,7 +144,7 @@ function keepDrafts(page) {
     if (!key.startsWith("draft ")) continue;
     const [, path, version] = key.split(" ");
     if (path === location.pathname && version !== page) store.removeItem(key);
-    if (path === "/report" && page) store.removeItem(key);
+    if (path.endsWith("/report") && page) store.removeItem(key);
   }
   for (const form of document.querySelectorAll("form[data-draft]")) {
     const subject = form.elements.fact ? form.elements.fact.value : "";

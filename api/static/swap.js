@@ -3,7 +3,9 @@
 "use strict";
 
 const DESK = /^\/(find|report|language|machines\/[^/]+|tickets\/[^/]+(\/(answers|checks|undo|read-out|dangers\/[^/]+\/lift))?)?$/;
-const onDesk = (url) => "desk" in document.body.dataset && url.origin === location.origin && DESK.test(url.pathname);
+const ROOT = document.querySelector("header .name").pathname.slice(0, -1);  // where a proxy serves this program
+const onDesk = (url) => "desk" in document.body.dataset && url.origin === location.origin &&
+  url.pathname.startsWith(ROOT) && DESK.test(url.pathname.slice(ROOT.length));
 let underway = false;
 
 document.addEventListener("submit", (event) => {
@@ -38,7 +40,7 @@ async function load(url, request = {}, form = null, button = null, back = false)
     const answer = await fetch(url, { ...request, headers: { Accept: "text/html" } });
     const next = new DOMParser().parseFromString(await answer.text(), "text/html");
     const there = new URL(answer.url);
-    if (!next.querySelector("main") || there.pathname === "/sign-in") return leave(there, form, button);
+    if (!next.querySelector("main") || there.pathname === `${ROOT}/sign-in`) return leave(there, form, button);
     show(next);
     if (!back && !(form && !answer.redirected)) history[there.href === location.href ? "replaceState" : "pushState"](null, "", there);
     document.dispatchEvent(new Event("desk:page"));

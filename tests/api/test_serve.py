@@ -31,7 +31,7 @@ SCRIPT = """
 import os, select, signal, sys
 from contextlib import nullcontext
 from api.serve import Program
-from triage.config import ServerLimits
+from triage.config import ServerSettings
 
 class Tried(Program):
     def load(self):
@@ -64,7 +64,7 @@ def app(environ, start_response):
     start_response("200 OK", [("Content-Type", "text/plain")])
     return [str(os.getpid()).encode()]
 
-limits = ServerLimits(request_seconds=int(sys.argv[4]))
+limits = ServerSettings(request_seconds=int(sys.argv[4]))
 Tried(nullcontext, None, "127.0.0.1", int(sys.argv[1]), 2, limits, lambda: print("listens", flush=True)).run()
 """
 
@@ -279,6 +279,12 @@ class Server:
 
 @pytest.fixture
 def server(tmp_path: Path) -> Iterator[Server]:
+    with serving(tmp_path) as running:
+        yield running
+
+
+@contextmanager
+def serving(tmp_path: Path, **settings: str) -> Iterator[Server]:
     """`barrelwise serve` with two workers, over two machines and the minimal rulebook."""
     for name, data in rulebook_files().items():
         path = tmp_path / "rules" / name
@@ -301,7 +307,8 @@ def server(tmp_path: Path) -> Iterator[Server]:
             "BARRELWISE_DATABASE": f"sqlite:///{database}",
             "BARRELWISE_RULEBOOK": str(tmp_path / "rules"),
             "BARRELWISE_ENGINE": "plain",
-        },
+        }
+        | settings,
         stderr=subprocess.PIPE,
         text=True,
     )

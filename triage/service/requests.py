@@ -33,9 +33,16 @@ class _SentBefore(Exception):
 
 
 def caller_for(service: Service, token: str) -> Caller | None:
-    """Who holds this token; None when it is unknown or revoked."""
+    """Who holds this token; None when it is unknown, revoked or has expired."""
+    now = service.now()
     with service.store.read() as work:
-        return work.tokens.caller(token)
+        found = work.tokens.find(token, now)
+    if found is None:
+        return None
+    name = found.caller.name
+    if found.to_note:
+        service.aside.write(f"token {name}", lambda work: work.tokens.note_use(name, now))
+    return found.caller
 
 
 def sign_in(service: Service, token: str) -> str | None:
@@ -55,8 +62,7 @@ def caller_signed_in(service: Service, held: str) -> Caller | None:
     if found is None:
         return None
     if found.to_note:
-        with service.store.write() as work:
-            work.sessions.note_use(held, now)
+        service.aside.write(f"session {held}", lambda work: work.sessions.note_use(held, now))
     return found.caller
 
 

@@ -20,6 +20,7 @@ from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.service.live_rulebook import LiveRulebook, Serving
 from triage.store import Store
+from triage.store.aside import Aside
 from triage.store.tables.rulebooks import Publication
 
 Data = Mapping[str, Any]
@@ -48,6 +49,7 @@ class Service:
         outgoing: Outgoing | None = None,
     ) -> None:
         self.store = store
+        self.aside = Aside(store)
         self.now = clock
         self.compile = compile_rulebook
         self.new_id = new_id

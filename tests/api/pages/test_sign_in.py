@@ -9,6 +9,7 @@ import pytest
 from flask.testing import FlaskClient
 
 from api.http.auth import COOKIE
+from api.pages.sign_in import WRONG_TOKENS
 from tests.triage.services import NOON, OPS, Clock
 from triage.service import tickets
 from triage.service.service import Service
@@ -33,6 +34,22 @@ def test_a_wrong_token_is_said_to_be_wrong(client: FlaskClient) -> None:
     response = client.post("/sign-in", data={"token": "no"})
     assert response.status_code == 401
     assert "not known" in response.text
+
+
+def test_many_wrong_tokens_of_one_address_are_not_looked_at(
+    client: FlaskClient, tokens: dict[str, str]
+) -> None:
+    right, wrong = {"token": tokens["agent"]}, {"token": "no"}
+    for _ in range(WRONG_TOKENS.amount):
+        assert client.post("/sign-in", data=right).status_code == 302  # these are not counted
+        assert client.post("/sign-in", data=wrong).status_code == 401
+    for form in (wrong, right):
+        answer = client.post("/sign-in", data=form)
+        assert answer.status_code == 429
+        assert 0 < int(answer.headers["Retry-After"]) <= WRONG_TOKENS.get_expiry()
+        assert re.search(r"Try again in [1-5] minute", answer.text)
+    elsewhere = client.post("/sign-in", data=right, environ_base={"REMOTE_ADDR": "192.0.2.7"})
+    assert elsewhere.status_code == 302
 
 
 @pytest.mark.parametrize("target", ["https://elsewhere.example/", "//elsewhere.example", "/\\elsewhere"])
@@ -109,6 +126,7 @@ def test_a_session_ends_however_much_it_is_used(desk: FlaskClient, service: Serv
     while clock.time < NOON + LONGEST - IDLE / 2:
         clock.time += IDLE / 2
         assert desk.get("/report").status_code == 200, clock.time
+        service.aside.finish()
     clock.time = NOON + LONGEST
     assert desk.get("/report").status_code == 302
 

@@ -30,7 +30,7 @@ def serve(host: str | None, port: int | None, workers: int | None) -> None:
 
     settings = read_settings()
     host, port, workers = host or settings.host, port or settings.port, workers or settings.workers
-    folder, limits = settings.rulebook, settings.limits
+    folder, server = settings.rulebook, settings.server
 
     def listening() -> None:
         click.echo(f"serving on http://{host}:{port}", err=True)
@@ -45,10 +45,10 @@ def serve(host: str | None, port: int | None, workers: int | None) -> None:
             _say_which_rulebook(service, folder)
             if workers == 1 or not service.store.can_be_shared:
                 with _listening_on(host, port):
-                    run(lambda: nullcontext(service), host, port, folder, 1, limits, listening)
+                    run(lambda: nullcontext(service), host, port, folder, 1, server, listening)
                 return
         with _listening_on(host, port):
-            run(partial(opened_service, settings), host, port, folder, workers, limits, listening)
+            run(partial(opened_service, settings), host, port, folder, workers, server, listening)
     finally:
         signal.signal(signal.SIGTERM, before)
 
@@ -66,7 +66,7 @@ def _host_without_token(service: Service, host: str) -> str:
     from api.serve import is_loopback
 
     with service.store.read() as work:
-        if work.tokens.any_valid():
+        if work.tokens.any_valid(service.now()):
             return host
     moved = "" if is_loopback(host) else f", so it listens on {LOOPBACK} only, not on {host}"
     click.echo(f"there is no token yet{moved}; make one with `barrelwise token add`", err=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import asdict
+from datetime import timedelta
 
 import click
 from rich.table import Table
@@ -27,20 +28,29 @@ def token() -> None:
 @click.option("--contractor", help="For a technician: the contractor whose tickets it may see.")
 @click.option("--authority", help="For an authority: which one of the rulebook's it speaks as.")
 @click.option("--email", help="For an authority: where questions to that person are sent.")
+@click.option("--days", type=click.IntRange(1, 3660), help="It ends after so many days; else when revoked.")
 @click.option("--json", "as_data", is_flag=True)
 def add(
-    name: str, role: Role, contractor: str | None, authority: str | None, email: str | None, as_data: bool
+    name: str,
+    role: Role,
+    contractor: str | None,
+    authority: str | None,
+    email: str | None,
+    days: int | None,
+    as_data: bool,
 ) -> None:
-    """Make a token called NAME and print it, once.
+    """Make a token called NAME and print it, once. A name whose token has ended can be used again.
 
     An authority's token is one person's: NAME stands in every approval that is given with it.
     """
     if authority is not None:
         _refuse_unknown(authority)
+    at = now()
+    expires = None if days is None else at + timedelta(days=days)
     with opened_store(read_settings()) as store, store.write() as work:
-        made = work.tokens.add(name, role, contractor, now(), authority, email)
+        made = work.tokens.add(name, role, contractor, at, authority, email, expires)
     if as_data:
-        tied = {"contractor": contractor, "authority": authority}
+        tied = {"contractor": contractor, "authority": authority, "expires_at": expires}
         print_json({"name": name, "role": role, **tied, "token": made})
     else:
         click.echo(made)
@@ -58,21 +68,20 @@ def _refuse_unknown(authority: str) -> None:
 @token.command("list")
 @click.option("--json", "as_data", is_flag=True)
 def list_tokens(as_data: bool) -> None:
-    """Show names, roles and dates of all tokens, revoked ones too."""
+    """Show names, roles and dates of all tokens, ended ones too."""
     with opened_store(read_settings()) as store, store.read() as work:
         records = work.tokens.all()
     if as_data:
         print_json([asdict(record) for record in records])
         return
-    table = Table("name", "role", "tied to", "made", "revoked", box=None)
+    table = Table("name", "role", "tied to", "made", "last used", "expires", "revoked", box=None)
     for record in records:
-        revoked = "" if record.revoked_at is None else f"{record.revoked_at:%Y-%m-%d %H:%M}"
+        moments = (record.created_at, record.used_at, record.expires_at, record.revoked_at)
         table.add_row(
             record.name,
             record.role,
             record.contractor or record.authority or "",
-            f"{record.created_at:%Y-%m-%d %H:%M}",
-            revoked,
+            *("" if moment is None else f"{moment:%Y-%m-%d %H:%M}" for moment in moments),
         )
     console().print(table)
 

@@ -119,7 +119,7 @@ def waiting_for(ticket: Ticket) -> int:
 
 
 def _open_link(work: Work, held: str, now: datetime) -> Link:
-    link = work.links.find(held)
+    link = work.links.find(held, now)
     if link is None or (link.used_at is None and now >= link.expires_at):
         raise NotFoundError("this link is not valid, or no longer; ask to be sent a new one")
     if link.used_at is not None:

@@ -214,6 +214,8 @@ class TokenRow(Base):
     created_at: Mapped[datetime]
     revoked_at: Mapped[datetime | None]
     email: Mapped[str | None]
+    expires_at: Mapped[datetime | None]
+    used_at: Mapped[datetime | None]
 
 
 class RulebookRow(Base):

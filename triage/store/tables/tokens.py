@@ -10,9 +10,9 @@ import re
 import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import cast
+from typing import Any, cast
 
-from sqlalchemy import ForeignKey, String, bindparam, delete, select
+from sqlalchemy import ForeignKey, String, bindparam, delete, select, update
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.records.caller import Caller, Role
@@ -21,14 +21,17 @@ from triage.values.errors import InputError, NotFoundError
 
 MOST_NAME = 64
 _ADDRESS = re.compile(r"(?=.{3,254}$)[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*")
+NOTED_EVERY = timedelta(hours=1)
+"""How often a token that is in use is written down as used."""
 PREFIX = "bw_"  # lets a scanner of leaked secrets know one
 
 
 _TOKENS = TokenRow.__table__
-_HOLDER = select(_TOKENS.c.name, _TOKENS.c.role, _TOKENS.c.contractor, _TOKENS.c.authority).where(
-    _TOKENS.c.sha256 == bindparam("sha256"), _TOKENS.c.revoked_at.is_(None)
-)
+HOLDER = (_TOKENS.c.name, _TOKENS.c.role, _TOKENS.c.contractor, _TOKENS.c.authority)
 """Plain columns: it is asked for with every request."""
+NOW = bindparam("now", type_=_TOKENS.c.created_at.type)
+VALID = _TOKENS.c.revoked_at.is_(None) & (_TOKENS.c.expires_at.is_(None) | (_TOKENS.c.expires_at > NOW))
+_HOLDER = select(*HOLDER, _TOKENS.c.used_at).where(_TOKENS.c.sha256 == bindparam("sha256"), VALID)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +42,26 @@ class TokenRecord:
     authority: str | None
     created_at: datetime
     revoked_at: datetime | None
+    expires_at: datetime | None
+    used_at: datetime | None
     email: str | None = None
+
+    def is_valid(self, now: datetime) -> bool:
+        return self.revoked_at is None and (self.expires_at is None or self.expires_at > now)
+
+
+@dataclass(frozen=True, slots=True)
+class InUse:
+    """Whose token or session it is; `to_note` once its use should be written down again."""
+
+    caller: Caller
+    to_note: bool
+
+    @classmethod
+    def of(cls, row: Any, now: datetime, noted_every: timedelta) -> InUse:
+        """`row` has the columns of HOLDER, and when it was used last."""
+        caller = Caller(row.name, cast(Role, row.role), row.contractor, row.authority)
+        return cls(caller, to_note=row.used_at is None or now - row.used_at >= noted_every)
 
 
 def sha256_of(token: str) -> str:
@@ -58,8 +80,9 @@ class Tokens:
         at: datetime,
         authority: str | None = None,
         email: str | None = None,
+        expires_at: datetime | None = None,
     ) -> str:
-        """Makes a token and returns it, the only time it can be seen. A name is used once.
+        """Makes a token and returns it, the only time it can be seen. It takes the place of an ended one.
 
         Whether the rulebook has the authority is the caller's to see to. Links that are valid once go to
         an authority's `email` and nowhere else.
@@ -79,20 +102,16 @@ class Tokens:
         if contractor is not None and not self._contractor_exists(contractor):
             known = ", ".join(self._session.scalars(select(ContractorRow.id).order_by(ContractorRow.id)))
             raise NotFoundError(f'no contractor "{contractor}"; known: {known or "none yet, load some"}')
-        if self._session.scalar(select(TokenRow).where(TokenRow.name == name)) is not None:
-            raise InputError(f'a token named "{name}" exists already; choose another name')
+        row = self._session.scalar(select(TokenRow).where(TokenRow.name == name))
+        if row is not None and row.as_record(TokenRecord).is_valid(at):
+            raise InputError(f'a token named "{name}" exists already; choose another name, or revoke it')
+        if row is None:
+            row = TokenRow(name=name)
+            self._session.add(row)
         token = PREFIX + secrets.token_urlsafe(32)
-        row = TokenRow(
-            sha256=sha256_of(token),
-            name=name,
-            role=role,
-            contractor=contractor,
-            authority=authority,
-            created_at=at,
-            revoked_at=None,
-            email=email,
-        )
-        self._session.add(row)
+        row.sha256, row.role, row.contractor, row.authority = sha256_of(token), role, contractor, authority
+        row.created_at, row.expires_at, row.revoked_at, row.used_at = at, expires_at, None, None
+        row.email = email
         self._session.flush()
         return token
 
@@ -121,23 +140,25 @@ class Tokens:
             row.revoked_at = at
             self._session.flush()
 
-    def caller(self, token: str) -> Caller | None:
-        """Who holds this token; None when it is unknown or revoked."""
-        row = self._session.connection().execute(_HOLDER, {"sha256": sha256_of(token)}).one_or_none()
-        if row is None:
-            return None
-        return Caller(row.name, cast(Role, row.role), row.contractor, row.authority)
+    def find(self, token: str, now: datetime) -> InUse | None:
+        """Who holds this token; None when it is unknown, revoked or has expired."""
+        asked = {"sha256": sha256_of(token), "now": now}
+        row = self._session.connection().execute(_HOLDER, asked).one_or_none()
+        return None if row is None else InUse.of(row, now, NOTED_EVERY)
 
-    def any_valid(self) -> bool:
+    def note_use(self, name: str, now: datetime) -> None:
+        self._session.execute(update(TokenRow).where(TokenRow.name == name).values(used_at=now))
+
+    def any_valid(self, now: datetime) -> bool:
         """Whether anybody could sign in."""
-        return self._session.scalar(select(TokenRow.name).where(TokenRow.revoked_at.is_(None))) is not None
+        return self._session.execute(select(_TOKENS.c.name).where(VALID), {"now": now}).first() is not None
 
 
 IDLE = timedelta(hours=12)
 """A session ends so long after it was last used."""
 LONGEST = timedelta(days=7)
 """And so long after it began, however much it is used."""
-NOTED_EVERY = timedelta(minutes=5)
+SESSION_NOTED_EVERY = timedelta(minutes=5)
 """How often a session that is in use is written down as used."""
 
 
@@ -155,23 +176,16 @@ class SessionRow(Base):
 
 _SESSIONS = SessionRow.__table__
 _IN_USE = (
-    select(_TOKENS.c.name, _TOKENS.c.role, _TOKENS.c.contractor, _TOKENS.c.authority, _SESSIONS.c.used_at)
+    select(*HOLDER, _SESSIONS.c.used_at)
     .join_from(_SESSIONS, _TOKENS, _SESSIONS.c.who == _TOKENS.c.name)
     .where(
         _SESSIONS.c.sha256 == bindparam("sha256"),
-        _SESSIONS.c.expires_at > bindparam("now", type_=_SESSIONS.c.expires_at.type),
-        _TOKENS.c.revoked_at.is_(None),
+        _SESSIONS.c.expires_at > NOW,
+        _SESSIONS.c.created_at >= _TOKENS.c.created_at,  # not of an earlier token of this name
+        VALID,
     )
 )
 """Plain columns: it is asked for with every page."""
-
-
-@dataclass(frozen=True, slots=True)
-class InUse:
-    """Whose session it is; `to_note` once its use should be written down again."""
-
-    caller: Caller
-    to_note: bool
 
 
 class Sessions:
@@ -188,13 +202,10 @@ class Sessions:
         return held
 
     def find(self, held: str, now: datetime) -> InUse | None:
-        """None when there is no such session, it has expired, or its token was revoked."""
+        """None when there is no such session, or when it or its token has ended."""
         asked = {"sha256": sha256_of(held), "now": now}
         row = self._session.connection().execute(_IN_USE, asked).one_or_none()
-        if row is None:
-            return None
-        caller = Caller(row.name, cast(Role, row.role), row.contractor, row.authority)
-        return InUse(caller, to_note=now - row.used_at >= NOTED_EVERY)
+        return None if row is None else InUse.of(row, now, SESSION_NOTED_EVERY)
 
     def note_use(self, held: str, now: datetime) -> None:
         """Puts the end of the session off, where it has not ended meanwhile."""
@@ -256,11 +267,11 @@ class Links:
         self._session.flush()
         return held
 
-    def find(self, held: str) -> Link | None:
-        """None where there is no such link, or the person's token was revoked."""
+    def find(self, held: str, now: datetime) -> Link | None:
+        """None where there is no such link, or the person's token has ended."""
         query = select(LinkRow, TokenRow).join(TokenRow, LinkRow.who == TokenRow.name)
-        query = query.where(LinkRow.sha256 == sha256_of(held), TokenRow.revoked_at.is_(None))
-        row = self._session.execute(query).one_or_none()
+        query = query.where(LinkRow.sha256 == sha256_of(held), LinkRow.made_at >= TokenRow.created_at, VALID)
+        row = self._session.execute(query, {"now": now}).one_or_none()
         if row is None:
             return None
         link, token = row

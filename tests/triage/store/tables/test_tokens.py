@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -11,6 +11,7 @@ import pytest
 from triage.records.caller import Caller
 from triage.store import Store, open_store
 from triage.store.tables.machines import Contractor
+from triage.store.tables.tokens import NOTED_EVERY, InUse
 from triage.values.errors import InputError, NotFoundError
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -28,8 +29,8 @@ def store(tmp_path: Path) -> Iterator[Store]:
 def test_a_token_lets_its_holder_in_with_role_and_contractor(store: Store) -> None:
     with store.write() as work:
         token = work.tokens.add("van-3", "technician", "fogline", NOON)
-        assert work.tokens.caller(token) == Caller("van-3", "technician", "fogline")
-        assert work.tokens.caller(token + "x") is None
+        assert work.tokens.find(token, NOON) == InUse(Caller("van-3", "technician", "fogline"), True)
+        assert work.tokens.find(token + "x", NOON) is None
 
 
 def test_two_tokens_are_never_the_same_and_have_256_random_bits(store: Store) -> None:
@@ -50,11 +51,11 @@ def test_the_token_itself_is_nowhere_in_the_database(store: Store, tmp_path: Pat
 def test_a_revoked_token_lets_nobody_in_and_stays_listed(store: Store) -> None:
     with store.write() as work:
         token = work.tokens.add("desk", "agent", None, NOON)
-        assert work.tokens.any_valid()
+        assert work.tokens.any_valid(NOON)
         work.tokens.revoke("desk", NOON)
         work.tokens.revoke("desk", NOON.replace(hour=13))
-        assert work.tokens.caller(token) is None
-        assert not work.tokens.any_valid()
+        assert work.tokens.find(token, NOON) is None
+        assert not work.tokens.any_valid(NOON)
         (record,) = work.tokens.all()
     assert record.revoked_at == NOON
 
@@ -76,6 +77,42 @@ def test_a_technician_and_nobody_else_belongs_to_a_contractor(
 def test_an_unknown_contractor_is_named_with_those_that_exist(store: Store) -> None:
     with pytest.raises(NotFoundError, match="fogline"), store.write() as work:
         work.tokens.add("x", "technician", "foglime", NOON)
+
+
+def test_a_token_ends_on_its_day_and_no_later(store: Store) -> None:
+    with store.write() as work:
+        end = NOON + timedelta(days=30)
+        token = work.tokens.add("desk", "agent", None, NOON, expires_at=end)
+        last = end - timedelta(microseconds=1)
+        assert work.tokens.find(token, last) is not None
+        assert work.tokens.any_valid(last)
+        assert work.tokens.find(token, end) is None
+        assert not work.tokens.any_valid(end)
+
+
+def test_its_last_use_is_noted_now_and_then(store: Store) -> None:
+    with store.write() as work:
+        token = work.tokens.add("desk", "agent", None, NOON)
+        work.tokens.note_use("desk", NOON)
+        soon, later = NOON + NOTED_EVERY - timedelta(seconds=1), NOON + NOTED_EVERY
+        found = [work.tokens.find(token, at) for at in (soon, later)]
+        (record,) = work.tokens.all()
+    assert [each.to_note for each in found if each is not None] == [False, True]
+    assert record.used_at == NOON
+
+
+def test_the_name_of_an_ended_token_can_be_used_again_by_a_new_one_alone(store: Store) -> None:
+    later = NOON + timedelta(days=2)
+    with store.write() as work:
+        first = work.tokens.add("desk", "agent", None, NOON, expires_at=NOON + timedelta(days=1))
+        session = work.sessions.begin("desk", NOON + timedelta(hours=20))
+        second = work.tokens.add("desk", "ops", None, later - timedelta(hours=16))
+        found = work.tokens.find(second, later)
+        assert found is not None
+        assert found.caller == Caller("desk", "ops", None)
+        assert work.tokens.find(first, later - timedelta(days=1, hours=12)) is None
+        assert work.sessions.find(session, NOON + timedelta(hours=33)) is None
+        assert work.sessions.find(work.sessions.begin("desk", later), later) is not None
 
 
 def test_a_name_is_used_once_and_an_unknown_one_cannot_be_revoked(store: Store) -> None:
