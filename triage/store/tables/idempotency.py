@@ -7,9 +7,25 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy.orm import Session
+from sqlalchemy import String
+from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from triage.store.tables.models import ResponseRow
+from triage.store.tables.column_types import ExactJSON
+from triage.store.tables.models import Base
+
+
+class ResponseRow(Base):
+    """What a request was answered, by the caller's idempotency key."""
+
+    __tablename__ = "idempotency_keys"
+
+    caller: Mapped[str] = mapped_column(String(64), primary_key=True)
+    key: Mapped[str] = mapped_column(String(255), primary_key=True)
+    request_hash: Mapped[str] = mapped_column(String(64))
+    at: Mapped[datetime]
+    status: Mapped[int]
+    headers: Mapped[Any] = mapped_column(ExactJSON)
+    body: Mapped[Any] = mapped_column(ExactJSON)
 
 
 @dataclass(frozen=True, slots=True)

@@ -285,17 +285,3 @@ class ReplayPieceRow(Base):
     run: Mapped[str] = mapped_column(ForeignKey("replay_runs.id"), primary_key=True)
     number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
     tally: Mapped[Any] = mapped_column(ExactJSON)
-
-
-class ResponseRow(Base):
-    """What a request was answered, by the caller's idempotency key."""
-
-    __tablename__ = "idempotency_keys"
-
-    caller: Mapped[str] = mapped_column(String(64), primary_key=True)
-    key: Mapped[str] = mapped_column(String(255), primary_key=True)
-    request_hash: Mapped[str] = mapped_column(String(64))
-    at: Mapped[datetime]
-    status: Mapped[int]
-    headers: Mapped[Any] = mapped_column(ExactJSON)
-    body: Mapped[Any] = mapped_column(ExactJSON)
