@@ -92,7 +92,8 @@ def check(ticket_id: str) -> ResponseReturnValue:
         if result == "wait":
             calls.park(service(), ticket_id, name, caller(), version)
         else:
-            tickets.record_check(service(), ticket_id, name, result, caller(), version)
+            together = request.form.getlist("together")
+            tickets.record_check(service(), ticket_id, name, result, caller(), version, together)
 
     return _step(ticket_id, act)
 
@@ -208,14 +209,14 @@ def _page(
     parked = _parked(log) if found.parked_until is not None else None
     asked = desk_view.asked(rulebook, found, wanted)
     wanted_check = request.args.get("check") or parked
-    step = desk_view.check_now(decision, wanted_check) if wanted_check else None
+    group = desk_view.checks_now(decision, wanted_check) if wanted_check else ()
     if found.state != "open" or "end" in request.args:
         work = "end"
-    elif asked is not None and (wanted is not None or step is None):
+    elif asked is not None and (wanted is not None or not group):
         work = "question"
     else:
-        step = step or (None if decision.get("solved") else desk_view.check_now(decision))
-        work = "end" if step is None else "check"
+        group = group or (() if decision.get("solved") else desk_view.checks_now(decision))
+        work = "check" if group else "end"
     limits = None
     if found.machine is not None and found.state == "open":
         limits = machines.limits(service(), found.machine, None, None, caller(), found.id)
@@ -223,8 +224,8 @@ def _page(
         "call.html",
         work=work,
         asked=asked,
-        step=step,
-        lines=desk_view.lines(rulebook, step) if work == "check" and step else (),
+        group=group,
+        lines=desk_view.lines(rulebook, group) if work == "check" else (),
         out_of_turn=wanted is not None,
         typed=typed,
         record=None if view is None else record_of(service(), view, limits=limits, decision=decision),

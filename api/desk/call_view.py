@@ -152,16 +152,21 @@ def _options(fact: Fact) -> tuple[tuple[str, str], ...]:
     return tuple(fact.choices.items()) if fact.type == "choice" else ()
 
 
-def check_now(decision: JSONObject, wanted: str | None = None) -> JSONObject | None:
-    """The step of the plan that is `wanted`, or without one the first; None where there is none."""
+def checks_now(decision: JSONObject, wanted: str | None = None) -> tuple[JSONObject, ...]:
+    """The steps of the plan done together with the one `wanted`, or without one with the first."""
     plan = decision.get("plan", ())
-    return next((step for step in plan if wanted in (None, step["check"])), None)
+    first = next((step for step in plan if wanted in (None, step["check"])), None)
+    number = None if first is None else first.get("group")
+    return tuple(step for step in plan if step is first or (number and step.get("group") == number))
 
 
-def lines(rulebook: Rulebook, step: JSONObject) -> tuple[str, ...]:
-    """What is said of a check, in order: its cautions first, then its steps."""
-    cautions = (rulebook.cautions[id_].text for id_ in step["cautions"] if id_ in rulebook.cautions)
-    return (*cautions, *step["steps"])
+def lines(rulebook: Rulebook, group: Sequence[JSONObject]) -> tuple[str, ...]:
+    """What is said of checks done together, in order: their cautions first, each once, then their steps."""
+    cautions = dict.fromkeys(id_ for step in group for id_ in step["cautions"] if id_ in rulebook.cautions)
+    return (
+        *(rulebook.cautions[id_].text for id_ in cautions),
+        *(line for step in group for line in step["steps"]),
+    )
 
 
 def facts(rulebook: Rulebook, ticket: Ticket, log: Sequence[Event]) -> tuple[FactRow, ...]:
@@ -224,7 +229,8 @@ def _told(rulebook: Rulebook, event: Event) -> str:
                 _answer_told(rulebook, fact, value, payload) for fact, value in payload.answers.items()
             )
         case CheckDone():
-            return f"{_check(rulebook, payload.check)}: {payload.result.replace('_', ' ')}"
+            checks = " + ".join(_check(rulebook, check) for check in (payload.check, *(payload.together or ())))
+            return f"{checks}: {payload.result.replace('_', ' ')}"
         case Skipped():
             return "; ".join(_title(rulebook, fact) for fact in payload.facts)
         case Noted():

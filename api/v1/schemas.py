@@ -95,6 +95,11 @@ class ClearIn(Schema):
 class CheckIn(Schema):
     check = text(64, required=True)
     result = fields.String(required=True, validate=validate.OneOf(["cured", "not_cured", "could_not_do"]))
+    together = fields.List(
+        text(64),
+        load_default=list,
+        metadata={"description": "Checks done with it before the same wait; the result is that of all"},
+    )
 
 
 class CareIn(Schema):

@@ -111,9 +111,9 @@ class Checks(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """What came of a check; the ticket is redecided."""
-        check, result = body["check"], body["result"]
+        check, result, together = body["check"], body["result"], body["together"]
         return _with_etag(
-            tickets.record_check(service(), ticket_id, check, result, caller(), wanted_version())
+            tickets.record_check(service(), ticket_id, check, result, caller(), wanted_version(), together)
         )
 
 

@@ -106,6 +106,7 @@ def small_rulebook(
     cautions: Sequence[Caution] = (),
     store: StoreRates | None = None,
     tolerances: Tolerances | None = None,
+    together: Sequence[tuple[str, ...]] = (),
 ) -> Rulebook:
     """`shares` is symptom -> cause -> share; every cause named there exists."""
     causes = sorted({cause for by_cause in shares.values() for cause in by_cause})
@@ -141,4 +142,5 @@ def small_rulebook(
         parts={},
         service_hours=ServiceHours({}, None, None, {}, 3),
         cases={},
+        together=tuple(together),
     )

@@ -26,16 +26,26 @@ def fitted(report: Data, rulebook: Rulebook) -> tuple[Data, tuple[str, ...]]:
     kept = {
         "answers": {fact: value for fact, value in answers.items() if _can_answer(rulebook, fact, value)},
         "unknown": [fact for fact in unknown if fact in rulebook.facts],
-        "checks": [done for done in checks if done["check"] in rulebook.checks],
+        "checks": [_known(done, rulebook) for done in checks if done["check"] in rulebook.checks],
         "symptoms": [symptom for symptom in symptoms if symptom in rulebook.symptoms] or list(symptoms),
     }
     left_out = [fact for fact in answers if fact not in kept["answers"]]
     left_out += [fact for fact in unknown if fact not in kept["unknown"]]
-    left_out += [done["check"] for done in checks if done not in kept["checks"]]
+    left_out += [
+        check
+        for done in checks
+        for check in (done["check"], *done.get("together", ()))
+        if check not in rulebook.checks
+    ]
     left_out += [symptom for symptom in symptoms if symptom not in kept["symptoms"]]
     if not left_out:
         return report, ()
     return {**report, **{key: kept[key] for key in kept if key in report}}, tuple(dict.fromkeys(left_out))
+
+
+def _known(done: Data, rulebook: Rulebook) -> Data:
+    together = [check for check in done.get("together", ()) if check in rulebook.checks]
+    return {**done, "together": together} if "together" in done else done
 
 
 def report_now(ticket: Ticket, news: Sequence[Payload], rulebook: Rulebook) -> tuple[Data, tuple[str, ...]]:

@@ -8,7 +8,7 @@ from datetime import datetime
 
 from triage.decide.decide_data import decide_inputs, read_inputs
 from triage.logic.engine import Engine
-from triage.records.decision import Decision
+from triage.records.decision import Decision, in_groups
 from triage.rulebook.model import Rulebook, WholeCase
 from triage.values.errors import InputError
 from triage.values.suggest import hint
@@ -57,7 +57,8 @@ def _run(rulebook: Rulebook, engine: Engine, case: WholeCase) -> Iterator[str]:
 def failures(rulebook: Rulebook, case: WholeCase, decision: Decision) -> Iterator[str]:
     """Where the decision is not as expected. A baseline has no caution of its own and no exchange.
 
-    An empty list of `cautions` says that there is none but those that go with the plan's checks.
+    `first_check` is one of those done before the first wait. An empty list of `cautions` says that there is
+    none but those that go with the plan's checks.
     """
     expect = case.expect
     said = [caution.rule for caution in decision.cautions]
@@ -68,9 +69,9 @@ def failures(rulebook: Rulebook, case: WholeCase, decision: Decision) -> Iterato
     top = decision.causes[0].cause if decision.causes else None
     if "top_cause" in expect and top not in _several(expect["top_cause"]):
         yield f"the likeliest cause is {top}, not {_shown(expect['top_cause'])}"
-    first = decision.plan[0].check if decision.plan else None
-    if "first_check" in expect and first not in _several(expect["first_check"]):
-        yield f"the first check is {first}, not {_shown(expect['first_check'])}"
+    first: list[object] = [step.check for step in next(iter(in_groups(decision.plan)), ())] or [None]
+    if "first_check" in expect and not any(check in _several(expect["first_check"]) for check in first):
+        yield f"the first check is {_shown(first)}, not {_shown(expect['first_check'])}"
     own = [caution for caution in said if not rulebook.cautions[caution].only_with_checks]
     for caution in _several(expect.get("cautions", [])):
         if caution not in said:

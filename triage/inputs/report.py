@@ -153,19 +153,27 @@ def _checks(read: InputReader, raw: object, pointer: str) -> tuple[CheckResult, 
 
 
 def _check(read: InputReader, raw: object, pointer: str) -> CheckResult | None:
-    item = read.mapping(raw, pointer, ("check", "result"), "a check's result")
+    item = read.mapping(raw, pointer, ("check", "result", "together"), "a check's result")
     if not isinstance(raw, Mapping):
         return None
-    check, result = item.get("check"), item.get("result")
-    known = read.rulebook.checks
-    if not isinstance(check, str) or check not in known:
-        fix = hint(str(check), known, f"; checks are {', '.join(known)}"[:600])
-        read.problem(f'"{str(check)[:60]}" is no check of the rulebook{fix}', f"{pointer}/check")
+    result = item.get("result")
+    check = _check_id(read, item.get("check"), f"{pointer}/check")
+    together = tuple(read.each(item.get("together"), f"{pointer}/together", partial(_check_id, read)))
+    if check is None:
         return None
     for allowed in RESULTS:
         if result == allowed:
-            return CheckResult(check, allowed)
+            return CheckResult(check, allowed, together)
     read.problem(f"the result is one of {', '.join(RESULTS)}", f"{pointer}/result")
+    return None
+
+
+def _check_id(read: InputReader, raw: object, pointer: str) -> str | None:
+    known = read.rulebook.checks
+    if isinstance(raw, str) and raw in known:
+        return raw
+    fix = hint(str(raw), known, f"; checks are {', '.join(known)}"[:600])
+    read.problem(f'"{str(raw)[:60]}" is no check of the rulebook{fix}', pointer)
     return None
 
 

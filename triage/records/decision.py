@@ -6,10 +6,11 @@ Chances and factors are floats in 0..1 (factors > 0); amounts are Money; times a
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
+from itertools import groupby
 from typing import Literal, NamedTuple
 
 from moneyed import Money
@@ -70,10 +71,17 @@ class PlanStep:
     chance: float  # that this step is reached and cures
     minutes: int
     wait_minutes: int
-    cost: Money
+    cost: Money  # of this check done by itself
     cautions: tuple[str, ...]
     steps: tuple[str, ...]
     look_for: str
+    group: int = 0  # those of one number are done one after the other before one wait, the longest; 0: alone
+
+
+def in_groups(plan: Sequence[PlanStep]) -> tuple[tuple[PlanStep, ...], ...]:
+    """The steps of each wait, in order."""
+    found = groupby(enumerate(plan), key=lambda each: each[1].group or -each[0])
+    return tuple(tuple(step for _, step in steps) for _, steps in found)
 
 
 @dataclass(frozen=True, slots=True)

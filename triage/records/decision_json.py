@@ -116,6 +116,7 @@ def _step(step: PlanStep) -> JSONObject:
         "cautions": list(step.cautions),
         "steps": list(step.steps),
         "look_for": step.look_for,
+        **({"group": step.group} if step.group else {}),
     }
 
 

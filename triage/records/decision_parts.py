@@ -28,10 +28,11 @@ class Caution:
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """A check of the plan, and how long until its result shows."""
+    """A check of the plan, how long until its result shows, and with which others it is done."""
 
     check: str
     wait_minutes: int
+    group: int = 0  # 0: by itself
 
 
 @dataclass(frozen=True, slots=True)

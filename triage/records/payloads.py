@@ -43,11 +43,12 @@ class Answered:
 
 @dataclass(frozen=True, slots=True)
 class CheckDone:
-    """`result` is cured, not_cured or could_not_do; not judged before the decision that follows reads it."""
+    """`result` (cured, not_cured or could_not_do) is of those done `together` before the same wait as well."""
 
     kind: ClassVar[str] = "check_done"
     check: str
     result: str
+    together: tuple[str, ...] | None = field(default=None, metadata=LEFT_OUT)
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,10 +20,11 @@ from triage.values.time_zones import UTC_NAME, zone_named
 
 @dataclass(frozen=True, slots=True)
 class CheckResult:
-    """What came of an in-store check."""
+    """What came of an in-store check, or of it and those done `together` with it before the same wait."""
 
     check: str
     result: Literal["cured", "not_cured", "could_not_do"]
+    together: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

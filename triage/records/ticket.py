@@ -272,8 +272,12 @@ def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
             kept = {fact: value for fact, value in answers.items() if fact not in facts or value is False}
             return {**report, "answers": kept}
         case CheckDone():
-            before = [old for old in report.get("checks") or () if old["check"] != payload.check]
-            return {**report, "checks": [*before, {"check": payload.check, "result": payload.result}]}
+            done = (payload.check, *(payload.together or ()))
+            before = [old for old in report.get("checks") or () if old["check"] not in done]
+            news: list[JSONObject] = [{"check": check, "result": payload.result} for check in done]
+            if len(done) > 1:
+                news = [{**one, "together": [each for each in done if each != one["check"]]} for one in news]
+            return {**report, "checks": [*before, *news]}
         case Estimated(bill=bill):
             estimate = {"total": money_text(bill.total), "beyond_warranty": money_text(bill.beyond_warranty)}
             if bill.outside_agreement is not None:

@@ -23,7 +23,10 @@ EARLIER = timedelta(days=COMEBACK_DAYS)
 
 @dataclass(frozen=True, slots=True)
 class OpenedTicket:
-    """`checks` holds the last result of each check; `cause` and `cured_by` those of a ticket closed now."""
+    """`checks` holds the last result of each check, `cured_together` where others were done with it.
+
+    `cause` and `cured_by` are those of a ticket closed now.
+    """
 
     ticket: str
     opened_at: datetime

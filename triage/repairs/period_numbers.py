@@ -60,8 +60,9 @@ DEFINITIONS: Mapping[str, str] = {
     ),
     "checks": (
         "Of the tickets opened in the period, checks with their last result. `cure_share` is measured over "
-        "all that were done. `rulebook` is the mean of the rulebook's chances to fix the causes that were "
-        "confirmed, and `confirmed_cure_share` is measured over just these tickets, to be held against it."
+        "all that were done; a fix by several together is nobody's. `rulebook` is the mean of the rulebook's "
+        "chances to fix the causes that were confirmed, and `confirmed_cure_share` is measured over just "
+        "these tickets, to be held against it."
     ),
     "contractors": (
         "Calls are tickets opened in the period and now in the contractor's care; visits and spend as above; "

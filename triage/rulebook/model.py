@@ -148,6 +148,7 @@ class Caution:
     defers_to: tuple[str, ...] = ()
     first: tuple[str, ...] = ()  # checks to do before anything else
     harm: Harm | None = None
+    alone: bool = False  # a check beside which it is said is never done together with another
 
     @property
     def bars(self) -> bool:
@@ -275,6 +276,7 @@ class Rulebook:
     lint_off: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # file -> lint code -> reason
     ops_up_to: Decimal | None = None  # what ops approve in an authority's name; None: what the authority may
     set_aside: Mapping[str, frozenset[str]] = field(default_factory=dict)  # kind -> ids of drafts and retired
+    together: tuple[tuple[str, ...], ...] = ()  # checks that may be done before one wait, in this order
     reopen_days: int = 30  # a closed ticket is reopened this long; common practice, no source
 
     def cleans_away(self, caution: str) -> bool:

@@ -153,13 +153,17 @@ def unread(ticket: Ticket) -> Sequence[Caution]:
 
 
 def park(service: Service, ticket_id: str, check: str, who: Caller, if_version: int | None) -> Ticket:
-    """The check is done and takes its time to show: the ticket waits until the clerk is called back."""
+    """The checks of its group are done and take their time to show: the ticket waits for the call back."""
 
     def follows(_: Work, found: Ticket) -> Change:
-        step = next((step for step in found.decided.plan if step.check == check), None)
-        if step is None or not step.wait_minutes:
+        plan = found.decided.plan
+        group = next((step.group for step in plan if step.check == check), 0)
+        wait = max(
+            (step.wait_minutes for step in plan if step.check == check or 0 < step.group == group), default=0
+        )
+        if not wait:
             raise InputError([Problem(f'"{check[:60]}" is no check of this plan that has to wait', "/check")])
-        until = service.now() + timedelta(minutes=step.wait_minutes)
+        until = service.now() + timedelta(minutes=wait)
         return Change([Parked(check, until)], service.now())
 
     return change(service, ticket_id, who, if_version, follows)

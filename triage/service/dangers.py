@@ -87,14 +87,15 @@ def cleaned_away(rulebook: Rulebook, ticket: Ticket, done: CheckDone) -> list[Da
     """What a check that was done lifts: the dangers of spoiled product that wait for it and nothing more."""
     if done.result == "could_not_do":
         return []
+    now = (done.check, *(done.together or ()))
     before = {each["check"] for each in ticket.report.get("checks") or () if each["result"] != "could_not_do"}
     standing = dict.fromkeys(danger.caution for danger in ticket.dangers.standing)
     return [
-        DangerLifted(id_, "safe", f"{rulebook.checks[done.check].title}: done.")
+        DangerLifted(id_, "safe", f"{rulebook.checks[check].title}: done.")
         for id_ in standing
         if rulebook.cleans_away(id_)
-        and done.check in rulebook.cautions[id_].first
-        and before.issuperset(set(rulebook.cautions[id_].first) - {done.check})
+        for check in [next((each for each in now if each in rulebook.cautions[id_].first), None)]
+        if check is not None and before.issuperset(set(rulebook.cautions[id_].first) - {*now})
     ]
 
 

@@ -230,13 +230,22 @@ def _differs(rulebook: Rulebook, fact: str, value: object, known: object) -> boo
 
 
 def record_check(
-    service: Service, ticket_id: str, check: str, result: str, who: Caller, if_version: int | None = None
+    service: Service,
+    ticket_id: str,
+    check: str,
+    result: str,
+    who: Caller,
+    if_version: int | None = None,
+    together: Sequence[str] = (),
 ) -> Ticket:
     """What came of a check (`cured`, `not_cured`, `could_not_do`); decided again.
 
+    It came of those done `together` with it as well, before the same wait.
     Cleaning that was done lifts the dangers of spoiled product that waited for it, on the whole machine.
     """
-    done = CheckDone(check, result)
+    if check in together or len(set(together)) < len(together):
+        raise InputError([Problem("each check done together is named once", "/together")])
+    done = CheckDone(check, result, tuple(together) or None)
 
     def follows(work: Work, found: Ticket) -> Change:
         return decided_anew(service, work, found, done, *cleaned_away(service.rulebook, found, done))

@@ -98,9 +98,9 @@ def _changed_report(inputs: Inputs, rulebook: Rulebook, changes: Changes) -> Rep
     ]
     if wrong:
         raise InputError(wrong)
-    before = {done["check"]: done["result"] for done in data.get("checks") or ()}
-    results = {**before, **changes.checks}
-    checks = [{"check": check, "result": result} for check, result in results.items() if result != NOT_DONE]
+    results = {done["check"]: done for done in data.get("checks") or ()}
+    results |= {check: {"check": check, "result": result} for check, result in changes.checks.items()}
+    checks = [done for done in results.values() if done["result"] != NOT_DONE]
     symptoms = changes.facts.get(SYMPTOM, data["symptoms"])
     for check in changes.checks:
         if check not in rulebook.checks:

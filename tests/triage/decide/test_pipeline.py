@@ -267,7 +267,7 @@ def test_a_greedy_order_is_said_to_be_one() -> None:
         f"checks/extra-{index}.yml": check(
             f"extra-{index}", {"symptom": '"not_freezing"'}, {"low_fill": 0.1}, minutes=1, wait_minutes=0
         )
-        for index in range(12)
+        for index in range(18)
     }
 
     found = decided(outcomes(**many), NOT_FREEZING)

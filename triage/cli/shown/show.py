@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import date
+from itertools import accumulate
 
 from rich.console import Console, Group, RenderableType
 from rich.markup import escape
@@ -14,7 +15,16 @@ from rich.text import Text
 
 from triage.cli.shown.output import console
 from triage.logic.conditions import FactValue
-from triage.records.decision import CauseChance, CautionSaid, Decision, Question, Reason, WarrantySide
+from triage.records.decision import (
+    CauseChance,
+    CautionSaid,
+    Decision,
+    PlanStep,
+    Question,
+    Reason,
+    WarrantySide,
+    in_groups,
+)
 from triage.rulebook.built_in_facts import every_fact
 from triage.rulebook.fact_values import write_value
 from triage.rulebook.fixed_words import LOCAL_CODES, title_of
@@ -46,7 +56,8 @@ def show_decision(decision: Decision, rulebook: Rulebook, out: Console | None = 
     body = Group(*[Text(f"• {reason.text}") for reason in decision.reasons])
     out.print(Panel(body, title=f"[bold]{escape(title)}[/]", title_align="left", border_style=color))
     out.print(Text(LOCAL_CODES, style="dim"))
-    beside_steps = {caution for step in decision.plan[:STEPS_SHOWN] for caution in step.cautions}
+    shown = (step for group in _shown_groups(decision.plan) for step in group)
+    beside_steps = {caution for step in shown for caution in step.cautions}
     for caution in decision.cautions:
         if caution.stop_use or caution.rule not in beside_steps:
             out.print(_caution(caution))
@@ -128,11 +139,15 @@ def _causes(causes: Iterable[CauseChance]) -> Iterable[RenderableType]:
 
 def _plan(decision: Decision, rulebook: Rulebook) -> Iterable[RenderableType]:
     said: dict[str, int] = {}  # caution -> the step where it stands in full
-    for number, step in enumerate(decision.plan[:STEPS_SHOWN], start=1):
-        wait = f", result after {step.wait_minutes} min" if step.wait_minutes else ""
+    groups = _shown_groups(decision.plan)
+    steps = [(step, together) for together in groups for step in together]
+    for number, (step, together) in enumerate(steps, start=1):
+        wait = max(one.wait_minutes for one in together)
+        after = f", result after {wait} min" if wait else ""
+        last = f"{after}; fixes {_percent(sum(one.chance for one in together))} of calls that get this far"
         yield Text.assemble(
             (f"{number}. {step.title}", "bold"),
-            f"  {step.minutes} min{wait}; fixes {_percent(step.chance)} of calls that get this far",
+            f"  {step.minutes} min{last if step is together[-1] else ', then at once the next'}",
         )
         for caution_id in step.cautions:
             caution = rulebook.cautions.get(caution_id)
@@ -146,9 +161,16 @@ def _plan(decision: Decision, rulebook: Rulebook) -> Iterable[RenderableType]:
         for line in step.steps:
             yield Padding(Text(f"– {line}"), INDENT)
         yield Padding(Text(f"Look for: {step.look_for}", style="dim"), INDENT)
-    later = decision.plan[STEPS_SHOWN:]
+    later = decision.plan[sum(map(len, groups)) :]
     if later:
         yield Text("Then, if it is still not fixed: " + "; ".join(step.title for step in later) + ".")
+
+
+def _shown_groups(plan: Sequence[PlanStep]) -> Sequence[tuple[PlanStep, ...]]:
+    """Whole groups, until at least STEPS_SHOWN steps are shown."""
+    groups = in_groups(plan)
+    before = accumulate(map(len, groups), initial=0)
+    return [group for group, shown in zip(groups, before, strict=False) if shown < STEPS_SHOWN]
 
 
 def _questions(questions: Sequence[Question]) -> Iterable[RenderableType]:

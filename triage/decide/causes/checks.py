@@ -1,38 +1,45 @@
-"""Which checks to do in which order, and when to stop and send someone.
+"""Which checks to do in which order, which of them together, and when to stop and send someone.
 
-For a plan s of checks that ends in sending someone (Heckerman, Breese and Rommelse, "Decision-theoretic
+For a plan of groups s that ends in sending someone (Heckerman, Breese and Rommelse, "Decision-theoretic
 troubleshooting", CACM 38(3), 1995):
 
-    expected cost(s) = Σ P(unsolved before check i) · cost(i) + P(unsolved at the end) · cost of sending then
+    expected cost(s) = Σ P(unsolved before group i) · cost(i) + P(unsolved at the end) · cost of sending then
+
+The checks of a group are done one after the other, then there is one wait, the longest, and one look whether
+the trouble is gone: the postponed system test of T. J. Ottosen and F. V. Jensen, "When to Test?
+Troubleshooting with Postponed System Test", 2010. What may be done together is the rulebook's `together`.
 
 Up to `EXACT_LIMIT` checks the best plan is found exactly, by dynamic programming over the sets of failed
-checks: the chances after failed checks do not depend on their order. Beyond, checks are taken by falling
-chance/cost with the chances updated after each, and the plan says so.
+checks: the chances after failed checks do not depend on their order or grouping. Beyond, checks are taken by
+falling chance/cost with the chances updated after each and grouped at their best, and the plan says so.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from threading import local
+from typing import TypeAlias
 
 import numpy as np
 
 from triage.decide.causes.check_lattice import (
     EXACT_LIMIT,
+    MOST_TOGETHER,
     Array,
+    CheckSet,
     CheckTables,
     check_cost,
     check_tables,
-    lattice,
 )
-from triage.records.decision import ExpectedCost, PlanStep
+from triage.records.decision import ExpectedCost, PlanStep, in_groups
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError, Problem
 from triage.values.money import Money, as_money
 
-CASES_AT_ONCE = 64  # keeps the arrays of twelve checks within a processor's cache
+Group: TypeAlias = tuple[str, ...]
+"""Checks done before one wait."""
+
 ROUNDING = 1e-12  # savings below this share are rounding, and no reason to do a check
 
 
@@ -45,6 +52,11 @@ class Plan:
     dispatch_now: float  # expected, of sending someone at once
     unsolved: float  # the chance that all steps fail
     exact: bool  # False: found greedily
+
+    @property
+    def groups(self) -> tuple[Group, ...]:
+        """The checks of each wait, in order."""
+        return tuple(tuple(step.check for step in steps) for steps in in_groups(self.steps))
 
     def expected_cost(self, currency: str) -> ExpectedCost:
         """Both costs as they are shown."""
@@ -64,8 +76,8 @@ def best_plan(
     `chances` are the causes' chances now, what was done already included. `applicable` are ids of checks
     that may be done: the caller leaves out what a caution forbids; technicians' checks and those in `done`
     are left out here. `repair_cost` gives for each cause what sending someone costs when it is the cause.
-    Checks in `first` come before all others, whatever they save. Raises InputError where a cause with a
-    chance has no repair cost.
+    Checks in `first` come before all others, each by itself, whatever they save. Raises InputError where a
+    cause with a chance has no repair cost.
     """
     tables = check_tables(rulebook)
     weights, ends = cause_arrays(tables, chances, repair_cost)
@@ -74,13 +86,14 @@ def best_plan(
         behind = behind * (1.0 - tables.cures[check])
     wanted = useful_checks(tables, behind, applicable, {*done, *first})
     exact = len(wanted) <= EXACT_LIMIT
-    order = _exact(tables, wanted, behind, ends) if exact else _greedy(tables, wanted, behind, ends)
+    found = _exact(tables, wanted, behind, ends) if exact else _greedy(tables, wanted, behind, ends)
     steps, left, cost = [], weights, 0.0
-    for check in (*first, *order):
-        before = float(left.sum())
-        cost += before * tables.costs[check]
-        left = left * (1.0 - tables.cures[check])
-        steps.append(_step(rulebook, check, before - float(left.sum())))
+    for number, group in enumerate([*((check,) for check in first), *map(tables.in_order, found)], start=1):
+        cost += float(left.sum()) * tables.cost(group)
+        for check in group:
+            before, left = left, left * (1.0 - tables.cures[check])
+            chance = float(before.sum()) - float(left.sum())
+            steps.append(_step(rulebook, check, chance, number if len(group) > 1 else 0))
     return Plan(tuple(steps), cost + float(left @ ends), float(weights @ ends), float(left.sum()), exact)
 
 
@@ -106,76 +119,49 @@ def useful_checks(
     tables: CheckTables, weights: Array, applicable: Iterable[str], done: Iterable[str]
 ) -> tuple[str, ...]:
     """The clerk checks among `applicable` that can cure a cause with a chance, in order of id."""
-    left = (set(applicable) - set(done)) & tables.costs.keys()
+    left = (set(applicable) - set(done)) & tables.work.keys()
     return tuple(sorted(check for check in left if float(tables.cures[check] @ weights) > 0))
 
 
-class _Scratch(local):
-    """A thread's memory for passing results: fresh pages from the system would cost more than the sums."""
-
-    def __init__(self) -> None:
-        self._room: Array = np.empty(0)
-
-    def room(self, size: int) -> Array:
-        if self._room.size < size:
-            self._room = np.empty(size)
-        return self._room[:size]
-
-
-_scratch = _Scratch()
-
-
-def plan_costs(survives: Array, weights: Array, ends: Array, costs: Array) -> Array:
+def plan_costs(check_set: CheckSet, weights: Array, ends: Array, work: Array) -> Array:
     """The least expected cost in every state, for many weightings of the causes at once.
 
-    `survives` is a `CheckSet`'s. `weights` [cause, case] need not sum to 1: costs scale with them. `ends`
-    [cause] is the cost of sending someone; `costs` [check, case or 1] of the checks (very large: not to be
-    done). Gives [2**checks, case], in the rows of `lattice`: row 0 is the start.
+    `weights` [cause, case] need not sum to 1: costs scale with them. `ends` [cause] is the cost of sending
+    someone; `work` [check, case or 1] that of doing the checks (very large: not to be done). The causes are
+    those of the tables. Gives [2**checks, case], in the rows of `check_set`: row 0 is the start.
     """
-    cases = weights.shape[1]
-    rows = lattice(len(costs))
-    states = len(survives)
-    room = _scratch.room((states + 2 * rows.widest) * cases)
-    unsolved, room = room[: states * cases].reshape(states, cases), room[states * cases :]
-    least = np.empty((states, cases))
-    for start in range(0, cases, CASES_AT_ONCE):
-        part = slice(start, start + CASES_AT_ONCE)
-        unsolved[:, part] = survives @ weights[:, part]
-        least[:, part] = survives @ (weights[:, part] * ends[:, None])
-    costs = np.repeat(costs, cases // costs.shape[1], axis=1)
-    for layer in rows.layers:
-        best, still = least[layer.first : layer.last], unsolved[layer.first : layer.last]
-        going_on, later = room[: 2 * layer.moves.size * cases].reshape(2, *layer.moves.shape, cases)
-        costs.take(layer.moves, axis=0, out=going_on, mode="clip")
-        going_on *= still
-        least.take(layer.successors, axis=0, out=later, mode="clip")
-        going_on += later
-        np.minimum(best, going_on.min(axis=0), out=best)
+    unsolved = check_set.survives @ weights
+    least = check_set.survives @ (weights * ends[:, None])
+    costs = check_set.group_costs(work)
+    for layer in check_set.layers():
+        going_on = unsolved[layer.sources]
+        going_on *= costs[layer.groups]
+        going_on += least[layer.targets]
+        best = least[layer.first : layer.last]
+        np.minimum(best, np.minimum.reduceat(going_on, layer.starts, axis=0), out=best)
     return least
 
 
-def _exact(tables: CheckTables, checks: tuple[str, ...], weights: Array, ends: Array) -> list[str]:
+def _exact(tables: CheckTables, checks: tuple[str, ...], weights: Array, ends: Array) -> list[Group]:
     check_set = tables.check_set(checks)
-    possible = weights > 0
-    survives, weights, ends = check_set.survives[:, possible], weights[possible], ends[possible]
-    least = plan_costs(survives, weights[:, None], ends, check_set.costs[:, None])[:, 0].tolist()
-    unsolved = (survives @ weights).tolist()
-    stopping = (survives @ (weights * ends)).tolist()
-    costs = check_set.costs.tolist()
-    row = lattice(len(checks)).row
-    order: list[str] = []
-    left, state = list(range(len(checks))), 0
-    while least[row[state]] < stopping[row[state]] * (1.0 - ROUNDING):
-        here = unsolved[row[state]]
-        move = min(left, key=lambda m: costs[m] * here + least[row[state | 1 << m]])
-        order.append(checks[move])
-        left.remove(move)
-        state |= 1 << move
-    return order
+    least = plan_costs(check_set, weights[:, None], ends, check_set.work[:, None])[:, 0]
+    costs = check_set.group_costs(check_set.work[:, None])[:, 0]
+    found: list[Group] = []
+    state = 0
+    while True:
+        row = check_set.rows[state]
+        here = check_set.survives[row] * weights
+        if least[row] >= float(here @ ends) * (1.0 - ROUNDING):
+            return found
+        free = np.flatnonzero((check_set.groups & state) == 0)
+        going_on = float(here.sum()) * costs[free] + least[check_set.rows[state | check_set.groups[free]]]
+        group = free[going_on.argmin()]
+        found.append(tuple(checks[index] for index in np.flatnonzero(check_set.members[group])))
+        state |= int(check_set.groups[group])
 
 
-def _greedy(tables: CheckTables, checks: Sequence[str], weights: Array, ends: Array) -> list[str]:
-    """By falling chance/cost, then without the steps that do not pay, the worst one dropped first."""
+def _greedy(tables: CheckTables, checks: Sequence[str], weights: Array, ends: Array) -> list[Group]:
+    """By falling chance/cost, grouped, then without what does not pay, the worst dropped first."""
     order: list[str] = []
     left, remaining = weights, list(checks)
     while remaining:
@@ -183,36 +169,44 @@ def _greedy(tables: CheckTables, checks: Sequence[str], weights: Array, ends: Ar
         order.append(best)
         remaining.remove(best)
         left = left * (1.0 - tables.cures[best])
+    cost, groups = _grouped(tables, order, weights, ends)
+    order = [check for group in groups for check in group]
     while order:
-        losses = _losses(tables, order, weights, ends)
-        worst = max(range(len(order)), key=losses.__getitem__)
-        if losses[worst] <= 0:
+        without = [[check for check in order if check != one] for one in order]
+        cheapest = min((_grouped(tables, each, weights, ends) for each in without), key=lambda each: each[0])
+        if cheapest[0] > cost:
             break
-        del order[worst]
-    return order
+        cost, groups = cheapest
+        order = [check for group in groups for check in group]
+    return groups
 
 
-def _losses(tables: CheckTables, order: Sequence[str], weights: Array, ends: Array) -> list[float]:
-    """For each step, how much cheaper the plan would be without it."""
-    left, before = weights, []
+def _grouped(
+    tables: CheckTables, order: Sequence[str], weights: Array, ends: Array
+) -> tuple[float, list[Group]]:
+    """The least cost of doing checks in this order up to some point, and the groups that give it."""
+    left = [weights]
     for check in order:
-        before.append(left)
-        left = left * (1.0 - tables.cures[check])
-    losses, later = [], ends
-    for check, unsolved in zip(reversed(order), reversed(before), strict=True):
-        cost, cures = tables.costs[check], tables.cures[check]
-        losses.append(float(unsolved @ (cost - cures * later)))
-        later = cost + (1.0 - cures) * later
-    return losses[::-1]
+        left.append(left[-1] * (1.0 - tables.cures[check]))
+    later: list[tuple[float, list[Group]]] = [(float(here @ ends), []) for here in left]
+    for start in range(len(order) - 1, -1, -1):
+        here = float(left[start].sum())
+        for end in range(start + 1, min(start + MOST_TOGETHER, len(order)) + 1):
+            group = tuple(order[start:end])
+            if tables.may_be_together(group):
+                cost = here * tables.cost(group) + later[end][0]
+                if cost < later[start][0] * (1.0 - ROUNDING):
+                    later[start] = cost, [group, *later[end][1]]
+    return later[0]
 
 
 def _worth(tables: CheckTables, check: str, weights: Array) -> float:
-    cost = tables.costs[check]
+    cost = tables.cost((check,))
     cured = float(tables.cures[check] @ weights)
     return cured / cost if cost > 0 else float("inf") if cured > 0 else 0.0
 
 
-def _step(rulebook: Rulebook, check_id: str, chance: float) -> PlanStep:
+def _step(rulebook: Rulebook, check_id: str, chance: float, group: int) -> PlanStep:
     check = rulebook.checks[check_id]
     return PlanStep(
         check=check.id,
@@ -224,6 +218,7 @@ def _step(rulebook: Rulebook, check_id: str, chance: float) -> PlanStep:
         cautions=check.cautions,
         steps=check.steps,
         look_for=check.look_for,
+        group=group,
     )
 
 

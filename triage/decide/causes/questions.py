@@ -127,8 +127,8 @@ def _savings(
     opened = {check for each in candidates for may_do in each.answers.may_do for check in may_do}
     checks = useful_checks(tables, weights, allowed | opened, barred)
     cases = np.concatenate([each.answers.given_cause for each in candidates]) * weights
-    now = [step.check for step in plan.steps]
-    least = costs_ahead(tables, checks, _may_be_done(checks, candidates, allowed), cases, ends, now)
+    may = _may_be_done(checks, candidates, allowed)
+    least = costs_ahead(tables, checks, may, cases, ends, plan.groups)
     starts = np.cumsum([0, *(len(each.answers.may_do) for each in candidates)])[:-1]
     savings: list[float] = (plan.cost - np.add.reduceat(least, starts)).tolist()
     return savings

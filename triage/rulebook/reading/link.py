@@ -104,6 +104,8 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     read_rates = rates.read_rates(early, "rates.yml", rate_file) if rate_file else None
     read_hours = rates.read_service_hours(early, "service_hours.yml", hours) if hours else None
     models = read_models(early, "models.yml", model_file) if model_file else {}
+    if manifest is not None:
+        rules.check_together(early, manifest.together, checks, cautions)
     check_groups(evidence, problems)
     check_cycles(derive, problems)
     check_pairs(symptoms, problems)
@@ -146,6 +148,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         set_aside={kind: frozenset(names) for kind, names in set_aside.items() if names},
         ops_up_to=manifest.ops_up_to,
         reopen_days=manifest.reopen_days,
+        together=tuple(map(tuple, manifest.together)),
         care=CareIntervals(manifest.care.filter_days, manifest.care.full_clean_days),
     )
 

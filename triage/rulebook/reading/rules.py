@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import string
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from triage.logic.conditions import ALWAYS, MANY_VALUED, Condition, Scalar
 from triage.rulebook.built_in_facts import BUILTIN_FACTS
@@ -100,6 +100,31 @@ def read_check(names: Names, file: str, shape: CheckFile) -> Check:
         when=read_when(names, file, ("when",), shape.when),
         resolves={cause: float(chance) for cause, chance in shape.resolves.items()},
     )
+
+
+def check_together(
+    names: Names,
+    together: Sequence[Sequence[str]],
+    checks: Mapping[str, Check],
+    cautions: Mapping[str, Caution],
+) -> None:
+    """What may be done together are checks of the clerk's, each once, and none that a caution keeps alone."""
+    for place, order in enumerate(together):
+        for index, id_ in enumerate(order):
+            path = ("together", place, index)
+            names.check("checks", id_, "rulebook.yml", path)
+            if id_ in order[:index]:
+                names.problems.at("rulebook.yml", path, f"{id_} stands twice in this list; take one out")
+            check = checks.get(id_)
+            if check is None:
+                continue
+            if check.who != "clerk":
+                message = f"{id_} is a technician's check, which is never in a plan; take it out"
+                names.problems.at("rulebook.yml", path, message)
+            for caution in check.cautions:
+                if caution in cautions and cautions[caution].alone:
+                    message = f"{id_} is done by itself, as its caution {caution} says; take it out"
+                    names.problems.at("rulebook.yml", path, message)
 
 
 def check_placeholders(names: Names, file: str, path: Path, text: str) -> None:

@@ -51,6 +51,7 @@ class ManifestFile(Shape):
     ops_up_to: Amount | None = None
     reopen_days: Annotated[int, Field(ge=0, le=3650)] = 30
     care: CareShape = CareShape()
+    together: list[Annotated[list[Id], Field(min_length=2)]] = []
 
 
 class FactFile(Shape):
@@ -151,6 +152,7 @@ class CautionThen(Shape):
     harm: Harm | None = None
     defers_to: list[Text] = []
     first: list[Id] = []
+    alone: bool = False
 
 
 class CautionFile(RuleHeadShape):

@@ -7,7 +7,7 @@ they are: the database takes single values out of them (`json_extract` in SQLite
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -77,7 +77,10 @@ class NumberRecords:
         ).where(*opened)
         for ticket, at, machine, contractor, outcome, report, closed in self._session.execute(query):
             close_out = None if closed is None else from_data(Closed, closed)
-            checks = tuple((done["check"], done["result"]) for done in report.get("checks") or ())
+            checks = tuple(
+                (done["check"], "cured_together" if _jointly(done) else done["result"])
+                for done in report.get("checks") or ()
+            )
             yield OpenedTicket(
                 ticket,
                 at,
@@ -185,3 +188,8 @@ def _at(kind: str, since: datetime, until: datetime) -> list[ColumnElement[bool]
 
 def _tickets_with(kind: str, since: datetime, until: datetime) -> ScalarSelect[str]:
     return select(EventRow.ticket).where(*_at(kind, since, until)).scalar_subquery()
+
+
+def _jointly(done: Mapping[str, Any]) -> bool:
+    """Whether several checks done together fixed it: of none of them is known that it did."""
+    return done["result"] == "cured" and bool(done.get("together"))

@@ -1,14 +1,17 @@
-"""The order of checks is the cheapest there is, and stops where a check costs more than it saves.
+"""Order and grouping of checks are the cheapest there are, and stop where a check costs more than it saves.
 
-Source: Heckerman, Breese and Rommelse, "Decision-theoretic troubleshooting", CACM 38(3), 1995, the p/C order
-Status: from memory (the theorem); the optimum computed with plain enumeration of orders and stopping points
+Source: Heckerman, Breese and Rommelse, "Decision-theoretic troubleshooting", CACM 38(3), 1995, the p/C order;
+    T. J. Ottosen and F. V. Jensen, "When to Test? Troubleshooting with Postponed System Test", 2010
+Status: from memory (both); the optimum computed with plain enumeration of orders, groups and stopping points
 """
 
 from __future__ import annotations
 
 import random
+from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from decimal import Decimal
-from itertools import permutations
+from itertools import combinations
 
 import pytest
 
@@ -18,8 +21,11 @@ from triage.decide.causes.checks import Plan, best_plan
 from triage.rulebook.model import Check, Rulebook
 from triage.values.errors import InputError
 
+Group = tuple[Check, ...]
+
 
 def _random_case(rng: random.Random, checks: int) -> tuple[Rulebook, dict[str, float], dict[str, float]]:
+    """Waits are dear, and up to three random sets of checks may be done together."""
     causes = [f"c{index}" for index in range(rng.randint(2, 7))] + ["other"]
     weights = [rng.random() + 0.01 for _ in causes]
     chances = {cause: weight / sum(weights) for cause, weight in zip(causes, weights, strict=True)}
@@ -27,42 +33,102 @@ def _random_case(rng: random.Random, checks: int) -> tuple[Rulebook, dict[str, f
     for index in range(checks):
         cured = rng.sample(causes, rng.randint(1, min(3, len(causes))))
         resolves = {cause: rng.choice([1.0, round(rng.uniform(0.02, 0.98), 3)]) for cause in cured}
-        made.append(check_of(f"k{index}", round(rng.uniform(0, 60), 2), resolves))
+        cost, wait = round(rng.uniform(0, 30), 2), rng.choice([0, 10, 40, 90])
+        made.append(check_of(f"k{index}", cost, resolves, wait_minutes=wait))
     repair = {cause: round(rng.uniform(20, 600), 2) for cause in causes}
-    return small_rulebook({"s": chances}, checks=made), chances, repair
+    together = [
+        tuple(rng.sample([check.id for check in made], rng.randint(2, checks)))
+        for _ in range(rng.randint(0, 3) if checks > 1 else 0)
+    ]
+    store = store_rates(lost_sales_hour="30")
+    return small_rulebook({"s": chances}, checks=made, store=store, together=together), chances, repair
 
 
-def _cost(order: tuple[Check, ...], chances: dict[str, float], repair: dict[str, float]) -> float:
+def _cost(groups: Iterable[Group], chances: dict[str, float], repair: dict[str, float]) -> float:
     left, cost = dict(chances), 0.0
-    for check in order:
-        cost += sum(left.values()) * float(check.materials)
-        left = {cause: chance * (1 - check.resolves.get(cause, 0.0)) for cause, chance in left.items()}
+    for group in groups:
+        cost += sum(left.values()) * (
+            sum(float(check.materials) for check in group) + max(check.wait_minutes for check in group) / 2
+        )
+        for check in group:
+            left = {cause: chance * (1 - check.resolves.get(cause, 0.0)) for cause, chance in left.items()}
     return cost + sum(chance * repair[cause] for cause, chance in left.items())
 
 
-def _cheapest(rulebook: Rulebook, chances: dict[str, float], repair: dict[str, float]) -> float:
-    checks = list(rulebook.checks.values())
-    return min(
-        _cost(order, chances, repair)
-        for length in range(len(checks) + 1)
-        for order in permutations(checks, length)
-    )
+def _plans(rulebook: Rulebook, left: tuple[Check, ...]) -> Iterator[tuple[Group, ...]]:
+    """Every sequence of groups of some of the checks, each group alone or within a set of `together`."""
+    yield ()
+    for size in range(1, min(len(left), 4) + 1):
+        for group in combinations(left, size):
+            ids = {check.id for check in group}
+            if size == 1 or any(ids <= set(order) for order in rulebook.together):
+                rest = tuple(check for check in left if check not in group)
+                for later in _plans(rulebook, rest):
+                    yield (group, *later)
 
 
 def _own_cost(plan: Plan, rulebook: Rulebook, chances: dict[str, float], repair: dict[str, float]) -> float:
-    return _cost(tuple(rulebook.checks[step.check] for step in plan.steps), chances, repair)
+    groups = [tuple(rulebook.checks[check] for check in group) for group in plan.groups]
+    return _cost(groups, chances, repair)
 
 
-def test_no_order_and_no_stopping_point_is_cheaper_in_500_random_cases() -> None:
-    rng = random.Random(1995)
-    for case in range(500):
-        rulebook, chances, repair = _random_case(
-            rng, checks=case % 6 if case % 5 else 6 if case % 50 == 0 else 5
-        )
+def test_no_order_no_grouping_and_no_stopping_point_is_cheaper_in_2000_random_cases() -> None:
+    rng = random.Random(2010)
+    grouped = 0
+    for case in range(2000):
+        rulebook, chances, repair = _random_case(rng, checks=6 if case % 50 == 0 else 1 + case % 5)
         plan = best_plan(rulebook, chances, rulebook.checks, repair)
         assert plan.exact
-        assert plan.cost == pytest.approx(_cheapest(rulebook, chances, repair), abs=1e-9)
+        least = min(
+            _cost(groups, chances, repair) for groups in _plans(rulebook, tuple(rulebook.checks.values()))
+        )
+        assert plan.cost == pytest.approx(least, abs=1e-9)
         assert plan.cost == pytest.approx(_own_cost(plan, rulebook, chances, repair), abs=1e-9)
+        grouped += any(len(group) > 1 for group in plan.groups)
+    assert grouped > 200
+
+
+def test_checks_done_together_wait_once_and_stand_in_the_order_of_their_set() -> None:
+    chances = {"a": 0.4, "b": 0.4, "other": 0.2}
+    checks = [
+        check_of("ka", 1, {"a": 0.9}, wait_minutes=60),
+        check_of("kb", 1, {"b": 0.9}, wait_minutes=40),
+        check_of("kc", 1, {"a": 0.5}, wait_minutes=40),
+    ]
+    store = store_rates(lost_sales_hour="30")
+    repair = dict.fromkeys(chances, 200.0)
+    rulebook = small_rulebook({"s": chances}, checks=checks[:2], store=store, together=[("kb", "ka")])
+    plan = best_plan(rulebook, chances, rulebook.checks, repair)
+    assert plan.groups == (("kb", "ka"),)
+    assert [step.group for step in plan.steps] == [1, 1]
+    assert plan.cost == pytest.approx(2 + 30 + plan.unsolved * 200)
+    apart = best_plan(replace(rulebook, together=()), chances, rulebook.checks, repair)
+    assert apart.groups == (("kb",), ("ka",))
+    assert [step.group for step in apart.steps] == [0, 0]
+    first = best_plan(rulebook, chances, rulebook.checks, repair, first=["ka"])
+    assert first.groups == (("ka",), ("kb",)), "what comes before all others is done by itself"
+
+
+def test_sixteen_checks_are_planned_exactly_and_no_neighbor_of_the_plan_is_cheaper() -> None:
+    rng = random.Random(16)
+    rulebook, chances, repair = _random_case(rng, EXACT_LIMIT)
+    plan = best_plan(rulebook, chances, rulebook.checks, repair)
+    assert plan.exact
+    assert plan.cost == pytest.approx(_own_cost(plan, rulebook, chances, repair), abs=1e-9)
+    groups = [tuple(rulebook.checks[check] for check in group) for group in plan.groups]
+    allowed = [{*order} for order in rulebook.together]
+    for first in range(len(groups)):
+        dropped = groups[:first] + groups[first + 1 :]
+        assert _cost(dropped, chances, repair) >= plan.cost - 1e-9
+        for second in range(first):
+            swapped = list(groups)
+            swapped[first], swapped[second] = groups[second], groups[first]
+            assert _cost(swapped, chances, repair) >= plan.cost - 1e-9
+            joined = (*groups[second], *groups[first])
+            if len(joined) <= 4 and any({check.id for check in joined} <= order for order in allowed):
+                merged = [joined if place == second else group for place, group in enumerate(groups)]
+                del merged[first]
+                assert _cost(merged, chances, repair) >= plan.cost - 1e-9
 
 
 def test_disjoint_perfect_checks_stand_in_order_of_chance_over_cost() -> None:
@@ -138,8 +204,8 @@ def test_twelve_checks_are_ordered_exactly_and_thirteen_greedily_and_the_plan_sa
 
 
 def test_the_greedy_order_is_optimal_where_the_theorem_holds() -> None:
-    causes = [f"c{index:02}" for index in range(15)]
-    chances = {cause: (index + 1) / 120 for index, cause in enumerate(causes)}
+    causes = [f"c{index:02}" for index in range(18)]
+    chances = {cause: (index + 1) / 171 for index, cause in enumerate(causes)}
     checks = [
         check_of(f"k-{cause}", 3 + (7 * index) % 11, {cause: 1.0}) for index, cause in enumerate(causes)
     ]
@@ -150,13 +216,13 @@ def test_the_greedy_order_is_optimal_where_the_theorem_holds() -> None:
         for step in plan.steps
     ]
     assert not plan.exact
-    assert len(ratios) == 15
+    assert len(ratios) == 18
     assert ratios == sorted(ratios, reverse=True)
 
 
 def test_greedy_plans_drop_the_steps_that_do_not_pay() -> None:
-    causes = [f"c{index:02}" for index in range(14)]
-    chances = dict.fromkeys(causes, 1 / 14)
+    causes = [f"c{index:02}" for index in range(18)]
+    chances = dict.fromkeys(causes, 1 / 18)
     checks = [check_of(f"k-{cause}", 1 if cause < "c10" else 90, {cause: 1.0}) for cause in causes]
     rulebook = small_rulebook({"s": chances}, checks=checks)
     plan = best_plan(rulebook, chances, rulebook.checks, dict.fromkeys(causes, 80.0))

@@ -11,7 +11,7 @@ import random
 import numpy as np
 import pytest
 
-from tests.triage.small_rulebooks import check_of, small_rulebook
+from tests.triage.small_rulebooks import check_of, small_rulebook, store_rates
 from triage.decide.causes.check_lattice import check_tables
 from triage.decide.causes.checks import best_plan
 from triage.decide.causes.look_ahead import EXACT_AHEAD, Array, costs_ahead
@@ -21,11 +21,18 @@ def _both(rng: random.Random, checks: int) -> tuple[Array, Array]:
     """The costs looked ahead at, and those of the best plans, of 20 random cases."""
     causes = [f"c{index}" for index in range(6)]
     made = [
-        check_of(f"k{index:02}", round(rng.uniform(1, 40), 2), {cause: rng.uniform(0.2, 1)})
+        check_of(
+            f"k{index:02}",
+            round(rng.uniform(1, 20), 2),
+            {cause: rng.uniform(0.2, 1)},
+            wait_minutes=rng.choice([0, 15, 40]),
+        )
         for index in range(checks)
         for cause in [rng.choice(causes)]
     ]
-    rulebook = small_rulebook({"s": dict.fromkeys(causes, 1)}, checks=made)
+    together = [tuple(check.id for check in made[:5]), tuple(check.id for check in made[3:])]
+    shares, store = {"s": dict.fromkeys(causes, 1)}, store_rates(lost_sales_hour="30")
+    rulebook = small_rulebook(shares, checks=made, together=together, store=store)
     tables = check_tables(rulebook)
     ids = tuple(rulebook.checks)
     repair = {cause: rng.uniform(50, 500) for cause in causes}
@@ -41,8 +48,9 @@ def _both(rng: random.Random, checks: int) -> tuple[Array, Array]:
         allowed = [check for check, is_allowed in zip(ids, may[:, case], strict=True) if is_allowed]
         best.append(best_plan(rulebook, chances, allowed, repair | {"other": 0.0}))
     ends = np.array([repair.get(cause, 0.0) for cause in tables.causes])
-    now = [step.check for step in best[0].steps]
-    return costs_ahead(tables, ids, may, weights, ends, now), np.array([plan.cost for plan in best])
+    return costs_ahead(tables, ids, may, weights, ends, best[0].groups), np.array(
+        [plan.cost for plan in best]
+    )
 
 
 def test_up_to_eight_checks_the_costs_are_those_of_the_best_plans() -> None:
@@ -61,4 +69,4 @@ def test_beyond_eight_checks_the_costs_are_never_below_and_seldom_far_above_the_
         assert np.all(ahead >= best - 1e-9)
         assert ahead[0] == pytest.approx(best[0], abs=1e-9)  # the plan of now is among those tried
         gaps.extend((ahead / best - 1).tolist())
-    assert np.mean(gaps) < 0.01
+    assert np.mean(gaps) < 0.015

@@ -363,6 +363,12 @@ def test_hidden_files_and_readmes_are_passed_over(tmp_path: Path) -> None:
         (changed("limits/standing.yml", outputs=["sum"], rows=[{"then": {"sum": 3}}]), "gives `amount`"),
         (changed("limits/standing.yml", rows=[{"then": {"amount": "350"}}]), "an amount is a number"),
         (changed("rulebook.yml", ops_up_to=600.005), "ops_up_to: 600.005 has more places"),
+        (
+            changed("rulebook.yml", together=[["rinse-filter", "rinse-filtre"]]),
+            'did you mean "rinse-filter"?',
+        ),
+        (changed("rulebook.yml", together=[["rinse-filter", "rinse-filter"]]), "stands twice in this list"),
+        (changed("rulebook.yml", together=[["rinse-filter"]]), "rulebook.yml"),
         (changed("limits/standing.yml", rows=[{"then": {"amount": "1_000"}}]), "an amount is a number"),
         (changed("limits/standing.yml", rows=[{"then": {"amount": 350.005}}]), "350.005 has more places"),
         (
