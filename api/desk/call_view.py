@@ -229,7 +229,9 @@ def _told(rulebook: Rulebook, event: Event) -> str:
                 _answer_told(rulebook, fact, value, payload) for fact, value in payload.answers.items()
             )
         case CheckDone():
-            checks = " + ".join(_check(rulebook, check) for check in (payload.check, *(payload.together or ())))
+            checks = " + ".join(
+                _check(rulebook, check) for check in (payload.check, *(payload.together or ()))
+            )
             return f"{checks}: {payload.result.replace('_', ' ')}"
         case Skipped():
             return "; ".join(_title(rulebook, fact) for fact in payload.facts)

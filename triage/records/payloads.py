@@ -43,7 +43,7 @@ class Answered:
 
 @dataclass(frozen=True, slots=True)
 class CheckDone:
-    """`result` (cured, not_cured or could_not_do) is of those done `together` before the same wait as well."""
+    """`result` (cured, not_cured, could_not_do) is that of all done `together` before one wait."""
 
     kind: ClassVar[str] = "check_done"
     check: str

@@ -9,14 +9,14 @@ not looked for.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import fsum
 
 from triage.decide.causes.check_lattice import check_tables
 from triage.decide.causes.checks import Plan, best_plan
 from triage.decide.causes.ranking import rank, ranking_tables
 from triage.logic.conditions import Truth
-from triage.records.decision import CauseChance, Fault
+from triage.records.decision import CauseChance, Fault, PlanStep
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
 
 
@@ -94,12 +94,17 @@ def plan_for_both(
     visit = min(repair_cost[cause] for fault in faults for cause in fault.chances)
     both = plan.unsolved * then.unsolved
     return Plan(
-        (*plan.steps, *then.steps),
+        (*plan.steps, *(_later(step, len(plan.steps)) for step in then.steps)),
         plan.cost + then.cost - both * visit,
         plan.dispatch_now + second_alone - visit,
         plan.unsolved + then.unsolved - both,
         plan.exact and then.exact,
     )
+
+
+def _later(step: PlanStep, after: int) -> PlanStep:
+    """The step of the second plan, its group numbered on from those of the first."""
+    return replace(step, group=step.group + after) if step.group else step
 
 
 def two_faults_said(rulebook: Rulebook, faults: Sequence[OneOfTwo]) -> tuple[str, ...]:
