@@ -52,6 +52,16 @@ def decide_on(rulebook, engine, report, machine) -> Decision:
     return decide(rulebook, engine, read, record, history, read.reported_at)
 
 
+def test_not_freezing_with_nothing_known_asks_a_technicians_questions_first(rulebook, engine) -> None:
+    report = {"symptoms": ["not_freezing"], "reported_at": "2026-06-10T14:30:00-04:00"}
+    asked = [
+        question for question in decide_on(rulebook, engine, report, None).questions if not question.safety
+    ]
+    first = ["filter_days", "minutes_since_refill", "minutes_since_start"]
+    assert [question.fact for question in asked[:3]] == first
+    assert all("together they save" in question.why for question in asked[:3])
+
+
 def warned_of(rulebook, decision) -> set[str]:
     """The cautions that the report itself called for, without those that go with the plan's checks."""
     said = {caution.rule for caution in decision.cautions}

@@ -144,6 +144,9 @@ def decide(
                 forbidden=live.forbidden,
                 skip=(*report.unknown, *_not_to_approach(rulebook, live, dangers)),
                 plan=plan if allowed == if_safe and not first and not faults else None,
+                ask_first=dict.fromkeys(
+                    fact for id_ in symptoms for fact in rulebook.symptoms[id_].ask_first
+                ),
             )
 
     return Decision(

@@ -54,6 +54,7 @@ class Symptom:
     callers_say: tuple[str, ...]
     source: str
     together_with: Mapping[str, Mapping[str, Decimal]] = field(default_factory=dict)  # symptom -> shares
+    ask_first: tuple[str, ...] = ()  # facts of the clerk, asked before others, but for those about safety
 
     @property
     def says_little(self) -> bool:

@@ -5,6 +5,10 @@ expected cost of the best plan now, less the mean, over the possible answers, of
 best plan after the answer, less what asking costs. How likely each answer is comes from the rules' own
 numbers; `answers_to` and `look_ahead` state the approximations.
 
+The first questions that a lead has marked for a symptom follow those about safety, in their order, whatever
+they save: each may pay only once another is answered. What they save together is said with them, counted
+over all their answers at once, which are taken as independent given the cause.
+
 Questions that could make a caution true come first, whatever they save; of one that is only said beside
 checks, where the plan has a check that it would forbid. A caution is about safety, not money:
 what an answer would forbid is not counted in the saving. Facts that rules see only through a calculation
@@ -13,7 +17,7 @@ what an answer would forbid is not counted in the saving. Facts that rules see o
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
@@ -54,14 +58,16 @@ def next_questions(
     forbidden: Collection[str] = (),
     skip: Collection[str] = (),
     plan: Plan | None = None,
+    ask_first: Iterable[str] = (),
 ) -> tuple[Question, ...]:
-    """The questions worth asking, safety first, then by falling saving.
+    """The questions worth asking: safety first, then those of `ask_first`, then by falling saving.
 
     `facts` are all known facts; `derived` names those that rules derived. `chances`, `applicable`,
     `repair_cost` and `done` are as for `best_plan`; `forbidden` are the checks that a caution forbids now.
     `skip` are facts not to ask for, such as those the clerk could not answer. Asking takes `ask_seconds` of
     the clerk and of the agent, who costs as much as the clerk. A question that
-    saves no more than the rulebook's `question_worth` is left out unless it is about safety.
+    saves no more than the rulebook's `question_worth` is left out unless it is about safety or
+    to be asked first.
     """
     tables = check_tables(rulebook)
     weights, ends = cause_arrays(tables, chances, repair_cost)
@@ -80,27 +86,52 @@ def next_questions(
     barred = {*done, *forbidden}
     if plan is None:
         plan = best_plan(rulebook, chances, allowed, repair_cost, done)
-    savings = _savings(tables, candidates, weights, ends, allowed, barred, plan)
+    by_fact = {each.reach.fact.id: each for each in candidates}
+    marked = [by_fact[fact] for fact in ask_first if fact in by_fact]
+    places = {each.reach.fact.id: place for place, each in enumerate(marked)}
+    tried = [*candidates, _together(marked)] if marked else candidates
+    savings = _savings(tables, tried, weights, ends, allowed, barred, plan)
     store = rulebook.rates.store
     hour = 2 * store.clerk_hour
     worth = float(rulebook.tolerances.question_worth)
     found = []
-    for candidate, saving in zip(candidates, savings, strict=True):
+    for candidate, saving in zip(candidates, savings, strict=False):
         fact = candidate.reach.fact
         net = saving - _asking(fact.ask_seconds, hour)
         safety = any(_at_stake(caution, plan) for caution in candidate.answers.dangers)
-        if not safety and net <= worth:
+        if not safety and fact.id not in places and net <= worth:
             continue
         saves = as_money(net, rulebook.currency)
-        if safety or saves.amount > rulebook.tolerances.question_worth:
+        if safety or fact.id in places or saves.amount > rulebook.tolerances.question_worth:
             found.append((candidate, saves, safety))
-    found.sort(key=lambda item: (not item[2], -item[1].amount, item[0].reach.fact.id))
+    found.sort(
+        key=lambda item: (
+            not item[2],
+            0 if item[2] else places.get(item[0].reach.fact.id, len(places)),
+            -item[1].amount,
+            item[0].reach.fact.id,
+        )
+    )
+    paid = savings[-1] - sum(_asking(each.reach.fact.ask_seconds, hour) for each in marked)
+    said = f"{as_money(paid, rulebook.currency).amount:f} {rulebook.currency} on average, net of asking"
+    first = f"One of the first questions; {'together they save' if len(marked) > 1 else 'it saves'} {said}. "
     return tuple(
-        Question(fact.id, fact.ask or f"{fact.title}?", saves, safety, why)
+        Question(fact.id, fact.ask or f"{fact.title}?", saves, safety, first * (fact.id in places) + why)
         for candidate, saves, safety in found
         for fact in [candidate.reach.fact]
         for why in [_why(rulebook, tables, candidate, weights, barred)]
     )
+
+
+def _together(candidates: Sequence[_Candidate]) -> _Candidate:
+    """All the answers to some questions, as to one; a check is open once an answer to one opens it."""
+    given = np.ones((1, candidates[0].answers.given_cause.shape[1]))
+    may_do: list[frozenset[str]] = [frozenset()]
+    for each in candidates:
+        given = (given[:, None] * each.answers.given_cause).reshape(-1, given.shape[1])
+        may_do = [before | opened for before in may_do for opened in each.answers.may_do]
+    touched = frozenset().union(*(each.answers.touched for each in candidates))
+    return _Candidate(candidates[0].reach, Answers(given, touched, tuple(may_do), ()))
 
 
 def _at_stake(caution: Caution, plan: Plan) -> bool:

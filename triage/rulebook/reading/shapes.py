@@ -81,6 +81,7 @@ class SymptomFile(Shape):
     callers_say: list[Text] = []
     shares: Shares
     together_with: dict[Id, Shares] = {}
+    ask_first: Annotated[list[Id], Field(max_length=4)] = []
     source: Text
     lint_off: LintOff = {}
 

@@ -44,6 +44,13 @@ def read_symptom(names: Names, file: str, shape: SymptomFile) -> Symptom:
             names.problems.at(file, path, message)
         for cause in shares:
             names.check("causes", cause, file, (*path, cause), key=True)
+    for index, fact in enumerate(shape.ask_first):
+        known = names.fact(fact, file, ("ask_first", index))
+        if fact in shape.ask_first[:index]:
+            names.problems.at(file, ("ask_first", index), f"{fact} stands here twice")
+        elif known is not None and known.asked_of != "clerk":
+            message = f"{fact} is not asked of the clerk; name a fact with `asked_of: clerk`"
+            names.problems.at(file, ("ask_first", index), message)
     return shape.as_record(Symptom)
 
 

@@ -60,6 +60,7 @@ def _all(rulebook: Rulebook) -> Iterator[Reference]:
     for name, symptom in rulebook.symptoms.items():
         yield from _to("causes", ("symptoms", name), "may end with", symptom.shares)
         yield from _to("symptoms", ("symptoms", name), "has shares together with", symptom.together_with)
+        yield from _to("facts", ("symptoms", name), "asks first", symptom.ask_first)
     for name, check in rulebook.checks.items():
         yield from _fires_on(("checks", name), check.when)
         yield from _to("causes", ("checks", name), "may fix", check.resolves)

@@ -6,10 +6,13 @@ Status: computed with this program's own ranking and plan, each checked elsewher
 
 from __future__ import annotations
 
+import math
 import random
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import date, time
 from decimal import Decimal
+from itertools import product
 
 import numpy as np
 import pytest
@@ -339,3 +342,51 @@ def test_one_value_is_tried_for_every_piece_of_a_range_that_a_test_can_tell_apar
     text = FactTest("m", Compare("=", "two-barrel"))
     tried_texts = try_values(clerk_fact("m", type="text"), [text])
     assert {evaluate(text, {"m": value}) for value in tried_texts} == {True, False}
+
+
+def _two_that_pay_together() -> tuple[Rulebook, dict[str, float]]:
+    """Only both answers together tell that the dear check is worth it."""
+    rules = [evidence_rule(name, 0.25, a=0.95) for name in ("e", "f")]
+    facts = [clerk_fact("e", ask_seconds=20), clerk_fact("f", ask_seconds=20), clerk_fact("g")]
+    checks = [check_of("fix-a", 60, {"a": 0.9})]
+    shares = {"s": {"a": 25, "b": 65, "other": 10}}
+    tolerances = Tolerances(question_worth=Decimal(1))
+    rulebook = small_rulebook(
+        shares, [*rules, evidence_rule("g", 0.01, b=0.02)], checks, facts, tolerances=tolerances
+    )
+    return rulebook, dict.fromkeys(("a", "b", "other"), 100.0)
+
+
+def test_marked_questions_come_first_in_their_order_with_what_they_save_together() -> None:
+    rulebook, repair = _two_that_pay_together()
+    assert _ask(rulebook, repair=repair) == {}
+    asked = _ask(rulebook, repair=repair, ask_first=["f", "e"])
+    assert list(asked) == ["f", "e"]
+    chances = _chances(rulebook, {})
+    now = best_plan(rulebook, chances, rulebook.checks, repair).cost
+    after = 0.0
+    for e, f in product((True, False), repeat=2):
+        known = {"e": e, "f": f}
+        joint = sum(
+            chance * math.prod(rule.chance_given(cause) if known[id_] else 1 - rule.chance_given(cause)
+                               for id_, rule in rulebook.evidence.items() if id_ in known)
+            for cause, chance in chances.items()
+        )  # fmt: skip
+        plan = best_plan(rulebook, _chances(rulebook, known), rulebook.checks, repair)
+        after += joint * plan.cost
+    net = now - after - 2 * 20 * 120 / 3600
+    assert net > 1
+    assert f"together they save {net:.2f} USD on average, net of asking" in asked["e"].why
+
+
+def test_a_marked_question_that_is_answered_or_would_tell_nothing_is_not_asked() -> None:
+    rulebook, repair = _two_that_pay_together()
+    assert list(_ask(rulebook, {"f": True}, repair=repair, ask_first=["f", "e", "no_such"])) == ["e"]
+    assert "it saves" in _ask(rulebook, {"f": True}, repair=repair, ask_first=["e"])["e"].why
+
+
+def test_questions_of_safety_come_before_marked_ones() -> None:
+    rulebook, repair = _two_that_pay_together()
+    danger = _caution("sparks", flag_is("g"))
+    rulebook = replace(rulebook, cautions={"sparks": danger})
+    assert list(_ask(rulebook, repair=repair, ask_first=["e"]))[:2] == ["g", "e"]

@@ -299,6 +299,9 @@ def test_hidden_files_and_readmes_are_passed_over(tmp_path: Path) -> None:
         (changed("checks/rinse-filter.yml", minutes="6"), '"6" does not fit; a number is wanted'),
         (changed("checks/rinse-filter.yml", cautions=["unplug-frist"]), 'did you mean "unplug-first"?'),
         (changed("symptoms/leaking.yml", shares={"seal_wrong": 1, "low_fill": 1}), "`other` is missing"),
+        (changed("symptoms/leaking.yml", ask_first=["filter_day"]), 'did you mean "filter_days"?'),
+        (changed("symptoms/leaking.yml", ask_first=["filter_days", "filter_days"]), "stands here twice"),
+        (changed("symptoms/leaking.yml", ask_first=["filter_neglected"]), "is not asked of the clerk"),
         (changed("symptoms/leaking.yml", together_with={"humming": {"low_fill": 1, "other": 1}}), "humming"),
         (
             changed("symptoms/leaking.yml", together_with={"leaking": {"other": 1, "low_fill": 1}}),
