@@ -18,6 +18,7 @@ from api.http import auth, health, problems
 from api.http.json_bodies import ExactJSONProvider
 from api.http.lane import init_lane
 from api.http.replays import LAUNCHER
+from api.life import steps as life
 from api.ops import book, changes, files, release
 from api.ops import numbers as numbers_page
 from api.ops import what_if as what_if_page
@@ -66,6 +67,7 @@ PAGES = (
     call.blueprint,
     authority.blueprint,
     field_start.blueprint,
+    life.blueprint,
     what_if_page.blueprint,
     release.blueprint,
     files.blueprint,

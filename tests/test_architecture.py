@@ -48,6 +48,7 @@ ORDER = [
     "api.pages",
     "api.desk",
     "api.field",
+    "api.life",
     "api.ops",
     "api",
     "triage.cli.shown",

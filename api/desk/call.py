@@ -5,26 +5,24 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, make_response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.desk import call_view as desk_view
 from api.desk import danger_view
-from api.desk import summary as desk_summary
-from api.desk.board import board, dangers_asked
 from api.desk.record_view import record_of
+from api.desk.shell import parked_for, shell
 from api.desk.stop_page import shown_sign, was_shown
 from api.http.auth import caller, page_roles, service
-from api.pages import choices
+from api.pages.places import place_words, places_in
 from api.pages.sign_in import DESK
 from api.pages.texts import gettext, speak_as_on
-from api.pages.words import ago, event_words, local_time, money_words, outcome_words, unit_words
+from api.pages.words import local_time, unit_words
 from triage.inputs.heard import hear
 from triage.inputs.spoken import is_dont_know, read_spoken
 from triage.records.danger import LIFTINGS
 from triage.records.decision_parts import Caution
-from triage.records.payloads import Parked
-from triage.records.ticket import Event, Ticket
+from triage.records.ticket import Ticket
 from triage.service import calls, dangers, machines, tickets
 from triage.values.errors import ConflictError, ForbiddenError, InputError, NotFoundError, Problem
 from triage.values.time_zones import zone_named
@@ -155,16 +153,16 @@ def _step(
     ticket_id: str, act: Callable[[int | None], object], wanted: str | None = None, typed: str = ""
 ) -> ResponseReturnValue:
     """Does one step and shows the ticket; when refused, the page keeps what was typed."""
-    version = _version()
+    version = sent_version()
     try:
         act(version)
     except NotFoundError:
         raise
     except ConflictError as error:
-        return _page(ticket_id, wanted, typed, error.told, since=version), 409
+        return make_response(_page(ticket_id, wanted, typed, error.told, since=version), 409)
     except InputError as error:
         status = 403 if isinstance(error, ForbiddenError) else 422
-        return _page(ticket_id, wanted, typed, error.told), status
+        return make_response(_page(ticket_id, wanted, typed, error.told), status)
     return redirect(url_for("desk_call.ticket", ticket_id=ticket_id), 303)
 
 
@@ -174,39 +172,19 @@ def _page(
     typed: str = "",
     problems: tuple[Problem, ...] = (),
     since: int | None = None,
-) -> str:
+) -> ResponseReturnValue:
+    """The ticket as it is worked on; where nothing is left to ask or to check, on to the end of the call."""
     rulebook = service().rulebook
     call = calls.call(service(), ticket_id, caller())
-    found, log = call.ticket, call.log
+    found = call.ticket
     speak_as_on(found.language)
     view = None if found.machine is None else machines.machine(service(), found.machine, caller())
     decision = found.decision or {}
-    site = machines.site_of(service(), found)
-    zone = machines.zone_of(service(), site)
-    shared = {
-        "board": board(rulebook, found, site, zone, service().now()),
-        "dangers": danger_view.danger_rows(rulebook, found.dangers.standing, found.id),
-        "reasons": danger_view.misread_reasons(),
-        "closed": danger_view.closed_lines(rulebook, found),
-        "ticket": found,
-        "decision": decision,
-        "rulebook": rulebook,
-        "zone": zone,
-        "others": calls.others_on(service(), found.id, caller()),
-        "problems": problems,
-        "local_time": local_time,
-        "ago": ago,
-        "now": service().now(),
-        "outcome_words": outcome_words,
-        "changed": _changed(log, since, found),
-        "undoable": desk_view.undoable(rulebook, log),
-    }
     stop = calls.unread(found)
     if stop and found.state == "open":
-        shown = shown_sign(found, stop)
-        return render_template("stop.html", stop=_in_full(decision, stop), shown=shown, typed=typed, **shared)
-    rows = desk_view.facts(rulebook, found, log)
-    parked = _parked(log) if found.parked_until is not None else None
+        shown = {"stop": _in_full(decision, stop), "shown": shown_sign(found, stop), "typed": typed}
+        return render_template("stop.html", **shell(call, problems, since), **shown)
+    parked = parked_for(call)
     asked = desk_view.asked(rulebook, found, wanted)
     wanted_check = request.args.get("check") or parked
     group = desk_view.checks_now(decision, wanted_check) if wanted_check else ()
@@ -217,6 +195,9 @@ def _page(
     else:
         group = group or (() if decision.get("solved") else desk_view.checks_now(decision))
         work = "check" if group else "end"
+    closed_question = _closed_question(decision, wanted)
+    if work == "end" and not problems and not closed_question:
+        return redirect(url_for("life.end", ticket_id=found.id), 303)
     limits = None
     if found.machine is not None and found.state == "open":
         limits = machines.limits(service(), found.machine, None, None, caller(), found.id)
@@ -226,33 +207,17 @@ def _page(
         asked=asked,
         group=group,
         lines=desk_view.lines(rulebook, group) if work == "check" else (),
+        places=places_in(line for step in group for line in step["steps"]),
+        place_words=place_words(),
         out_of_turn=wanted is not None,
         typed=typed,
         record=None if view is None else record_of(service(), view, limits=limits, decision=decision),
         causes=desk_view.causes(decision, call.decided_before),
-        dangers_asked=dangers_asked(rulebook, found),
-        facts=rows,
-        notes=desk_view.notes(found, log),
         nothing_left=wanted is None and any(not each["safety"] for each in decision["questions"]),
-        stopped=danger_view.stopped(decision),
-        waits=danger_view.waits(rulebook, found),
-        closed_facts=[fact for fact in rulebook.facts if danger_view.near_closed(rulebook, decision, fact)],
-        closed_question=_closed_question(decision, wanted),
-        askable=[
-            fact
-            for fact in choices.askable(rulebook)
-            if not danger_view.near_closed(rulebook, decision, fact.id)
-        ],
-        checks=choices.store_checks(rulebook),
-        history=desk_view.history(rulebook, log),
-        read_back=desk_summary.read_back(found, zone),
-        to_copy=desk_summary.to_copy(rulebook, found, rows, zone),
-        who_pays=desk_summary.who_pays(decision),
-        kit=desk_summary.kit_words(rulebook, decision["visit"]["kit"]) if decision.get("visit") else (),
+        closed_question=closed_question,
         unit_words=unit_words,
-        money_words=money_words,
         parked=parked,
-        **shared,
+        **shell(call, problems, since),
     )
 
 
@@ -273,23 +238,6 @@ def _timezone(found: Ticket) -> str:
     return machines.zone_of(service(), machines.site_of(service(), found))
 
 
-def _parked(log: Sequence[Event]) -> str | None:
-    waits = (event.payload.check for event in reversed(log) if isinstance(event.payload, Parked))
-    return next(waits, None)
-
-
-def _changed(log: Any, since: int | None, found: Ticket) -> tuple[tuple[Event, str], ...]:
-    """What happened after the version that a refused step was meant for."""
-    if since is None or since >= found.version:
-        return ()
-    return tuple(
-        (event, f"{event_words(event.kind)}: {row.text}".rstrip(": "))
-        for row in desk_view.history(service().rulebook, log)
-        for event in [row.event]
-        if event.seq > since and event.kind != "decided"
-    )
-
-
-def _version() -> int | None:
+def sent_version() -> int | None:
     text = request.form.get("version", "")
     return int(text) if text.isascii() and text.isdigit() and len(text) < 10 else None

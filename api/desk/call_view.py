@@ -132,6 +132,14 @@ def asked(rulebook: Rulebook, ticket: Ticket, wanted: str | None) -> Asked | Non
     )
 
 
+def asked_next(rulebook: Rulebook, ticket: Ticket) -> bool:
+    """Whether a question or a check is still worth it."""
+    decision = ticket.decision or {}
+    if ticket.state != "open" or decision.get("solved"):
+        return False
+    return asked(rulebook, ticket, None) is not None or bool(checks_now(decision))
+
+
 def first_known(rulebook: Rulebook, ticket: Ticket) -> tuple[str, ...]:
     """The clerk's questions that come before all others: until they are answered nobody goes near."""
     decision = ticket.decision or {}

@@ -6,11 +6,13 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.desk.danger_view import caution_title, danger_rows
+from api.desk.machine_year import calls_lately, year_of
 from api.desk.record_view import record_of
 from api.desk.search import finder
 from api.http.auth import caller, page_roles, service
+from api.pages.places import place_words
 from api.pages.sign_in import DESK
-from api.pages.words import ago, local_time, outcome_words
+from api.pages.words import ago, local_time, money_words, outcome_words
 from triage.inputs.machine_search import WHOLE
 from triage.service import machines, tickets
 from triage.values.errors import NotFoundError
@@ -54,14 +56,26 @@ def machine(serial: str) -> ResponseReturnValue:
     view = machines.machine(service(), serial, caller())
     limits = machines.limits(service(), serial, None, None, caller())
     found = {id_: each for id_, each in service().rulebook.symptoms.items() if not each.says_little}
+    open_tickets = [
+        (ticket, machines.limits(service(), serial, None, None, caller(), ticket.id)["limit"])
+        for ticket in view.tickets
+        if ticket.state == "open"
+    ]
     return render_template(
         "machine.html",
         common=[found[id_] for id_ in tickets.symptoms_lately(service()) if id_ in found][:9],
         record=record_of(service(), view, limits=limits),
         dangers=danger_rows(service().rulebook, view.dangers),
+        open_tickets=open_tickets,
+        calls_lately=calls_lately(view.tickets, service().now()),
+        came_back=machines.came_back(service(), view),
+        year=year_of(service().rulebook, view, service().now()),
+        known={ticket.id for ticket in view.tickets},
+        place_words=place_words(),
         rulebook=service().rulebook,
         now=service().now(),
         ago=ago,
         local_time=local_time,
+        money_words=money_words,
         outcome_words=outcome_words,
     )

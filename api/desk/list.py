@@ -11,7 +11,7 @@ from api.desk.lanes import lanes, span
 from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
 from api.pages.words import OUTCOMES, ago, clock_words, local_time, outcome_mark, outcome_words
-from triage.service.machines import listed_contractors
+from triage.service.machines import contractors
 from triage.service.numbers import waiting
 from triage.service.tickets import VIEWS, View, listed
 
@@ -44,7 +44,7 @@ def start() -> ResponseReturnValue:
         view=view,
         filters={name: chosen for name, chosen in filters.items() if chosen},
         outcomes=[(outcome, outcome_words(outcome)) for outcome in OUTCOMES],
-        contractors=listed_contractors(service()),
+        contractors=[(each.id, each.name) for each in contractors(service()).values()],
         counts=waiting(service(), filters),
         tickets=tickets[:PAGE],
         more=offset + PAGE if len(tickets) > PAGE else None,

@@ -32,7 +32,6 @@ class MachineRecord:
     timezone: str
     lines: tuple[Line, ...]
     tickets: tuple[Ticket, ...]
-    open_ticket: str | None
 
 
 def record_of(
@@ -44,8 +43,8 @@ def record_of(
 ) -> MachineRecord:
     """The record; warranty comes from `decision` on a ticket, else from `limits`; the limit from `limits`."""
     machine, site = view.machine, view.machine.site
-    open_ticket = machines.open_on_machine(service, machine.serial)
-    contractor = machine.contractor and machines.contractor_name(service, machine.contractor)
+    on_record = machines.contractors(service).get(machine.contractor or "")
+    contractor = machine.contractor if on_record is None else on_record.name
     lines = [Line(gettext("Asset tag"), machine.asset_tag)] if machine.asset_tag else []
     if site is not None:
         where = f"{site.name}, {site.town} ({site.id})" + (f", {site.phone}" if site.phone else "")
@@ -61,7 +60,6 @@ def record_of(
         "UTC" if site is None else site.timezone,
         tuple(lines),
         view.tickets[:LAST],
-        open_ticket,
     )
 
 

@@ -1,48 +1,106 @@
-"""What is read back to the clerk at the end of a call, and the summary to copy."""
+"""What is read back to the clerk at the end of a call, and the texts for the store and for the technician."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from api.desk.call_view import FactRow
+from api.desk.danger_view import caution_title
 from api.pages.texts import clerk, clerk_language, gettext
-from api.pages.words import local_time, outcome_words
+from api.pages.words import local_time, money_words, outcome_words
+from triage.records.report import Machine
 from triage.records.ticket import Ticket
+from triage.records.visit_log import PlannedVisit
+from triage.rulebook.fixed_words import LOCAL_CODES
 from triage.rulebook.model import Rulebook
 
 SOLVED = "The machine works again. Please call us if the trouble comes back."
+CLOSED = "Your report is closed. Please call us if the trouble comes back."
 NUMBER = "Your report number is {ticket}."
 STOP = "Please do not use the machine until a technician has checked it."
 WAIT = "We call you back at {time} to hear whether it helped."
+CALL_BACK = "We call you back at {time}."
+CALL_SOON = "We call you back as soon as we can."
+BOOKED = "A technician comes on {time}."
+SWAP_BOOKED = "The machine is swapped on {time}."
+THERE = "The technician is with you now."
+LATE = "A technician comes as soon as possible. We call you back with the time."
+DONE = "The technician was with you. We call you back when all is settled."
 BY_OUTCOME = {
-    "fix_in_store": "Let's try to fix it together, step by step.",
+    "fix_in_store": "Please call us again if the trouble stays.",
     "dispatch": "A technician will come, by {due} at the latest.",
     "approve": "A technician will come to do the repair, by {due} at the latest.",
     "hold": "The repair needs approval from {authority} first. We call you back.",
     "swap": "The machine will be swapped. Someone will be with you by {due} at the latest.",
 }
 US = "the program desk"
+SMELL = "If you smell burning or feel a tingle, keep away from the machine and call us."
 
 
-def read_back(ticket: Ticket, timezone: str) -> tuple[str, ...]:
-    """Sentences in the clerk's language."""
-    decision, language = ticket.decision or {}, clerk_language()
-    said = [clerk(NUMBER).format(ticket=ticket.id)]
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What the texts are made of: a ticket, its machine, its last visit, and the time they are told.
+
+    `waits_for` is the check whose result the clerk is called back for, "" where it is something else.
+    """
+
+    ticket: Ticket
+    machine: Machine | None
+    visit: PlannedVisit | None
+    now: datetime
+    zone: str
+    waits_for: str = ""
+
+
+def read_back(told: Told, language: str | None = None) -> tuple[str, ...]:
+    """Sentences in the clerk's language, or in that one. No time that has gone by is promised."""
+    language, parked = language or clerk_language(), told.ticket.parked_until
+    said = [clerk(NUMBER, language).format(ticket=told.ticket.id)]
+    if any(caution["stop_use"] for caution in (told.ticket.decision or {}).get("cautions", ())):
+        said.append(clerk(STOP, language))
+    if parked is not None:
+        waits = WAIT if told.waits_for else CALL_BACK
+        said.append(_at(waits, parked, told, language) or clerk(CALL_SOON, language))
+        if told.visit is None or told.visit.state != "scheduled":
+            return tuple(said)
+    return (*said, _what_comes(told, language))
+
+
+def _what_comes(told: Told, language: str) -> str:
+    ticket, visit, decision = told.ticket, told.visit, told.ticket.decision or {}
+    if ticket.state != "open":
+        return clerk(CLOSED, language)
     if decision.get("solved"):
-        return (*said, clerk(SOLVED))
-    if any(caution["stop_use"] for caution in decision.get("cautions", ())):
-        said.append(clerk(STOP))
-    if ticket.parked_until is not None:
-        return (*said, clerk(WAIT).format(time=local_time(ticket.parked_until, timezone, language)))
-    visit = decision.get("visit")
-    said.append(
-        clerk(BY_OUTCOME[str(ticket.outcome)]).format(
-            due="" if visit is None else local_time(visit["due"], timezone, language),
-            authority=decision["limit"]["authority_title"] or clerk(US),
-        )
-    )
-    return tuple(said)
+        return clerk(SOLVED, language)
+    if visit is not None and visit.state == "scheduled":
+        booked = SWAP_BOOKED if visit.purpose == "swap" else BOOKED
+        return _at(booked, visit.at, told, language) or clerk(LATE, language)
+    if visit is not None:
+        return clerk(THERE if visit.state == "started" else DONE, language)
+    promise = BY_OUTCOME[str(ticket.outcome)]
+    if "{due}" in promise:
+        due = decision.get("visit") and datetime.fromisoformat(decision["visit"]["due"])
+        return (due and _at(promise, due, told, language)) or clerk(LATE, language)
+    authority = decision["limit"]["authority_title"] or clerk(US, language)
+    return clerk(promise, language).format(authority=authority)
+
+
+def _at(text: str, at: datetime, told: Told, language: str) -> str:
+    """A promise with its time on the store's clock; empty where that has gone by."""
+    if at < told.now:
+        return ""
+    time = local_time(at, told.zone, language)
+    return clerk(text, language).format(time=time, due=time)
+
+
+def store_text(told: Told) -> str:
+    """The message to the store, to send or to print and keep beside the machine."""
+    cautions = (told.ticket.decision or {}).get("cautions", ())
+    lines = [*read_back(told), *(clerk(caution["text"]) for caution in cautions), clerk(SMELL)]
+    return "\n".join(dict.fromkeys((*lines, clerk(LOCAL_CODES))))
 
 
 def who_pays(decision: Mapping[str, Any]) -> str:
@@ -71,15 +129,19 @@ def _part(rulebook: Rulebook, number: str, count: int) -> str:
     return named if count == 1 else f"{count} × {named}"
 
 
-def to_copy(rulebook: Rulebook, ticket: Ticket, rows: Sequence[FactRow], timezone: str) -> str:
-    """The call in plain text, for a message or another system's note."""
-    decision = ticket.decision or {}
+def technician_text(rulebook: Rulebook, told: Told, rows: Sequence[FactRow]) -> str:
+    """Everything a technician needs to know before the door, in plain text."""
+    ticket, decision, machine = told.ticket, told.ticket.decision or {}, told.machine
     symptoms = ", ".join(
         rulebook.symptoms[name].title if name in rulebook.symptoms else name
         for name in ticket.report.get("symptoms", ())
     )
+    dangers = dict.fromkeys(danger.caution for danger in ticket.dangers.standing)
     lines = [
-        gettext("Ticket %(ticket)s, machine %(machine)s", ticket=ticket.id, machine=ticket.machine or "?"),
+        gettext("Ticket %(ticket)s, machine %(machine)s", ticket=ticket.id, machine=_machine(told)),
+        *_where(machine),
+        *_when(told),
+        *(gettext("DANGER open: %(danger)s", danger=caution_title(rulebook, id_)) for id_ in dangers),
         gettext("Reported: %(symptoms)s", symptoms=symptoms),
         *(f"- {row.title}: {row.words}" for row in rows if row.source == "caller"),
         *(
@@ -93,14 +155,58 @@ def to_copy(rulebook: Rulebook, ticket: Ticket, rows: Sequence[FactRow], timezon
         ),
         gettext("Outcome: %(outcome)s", outcome=outcome_words(ticket.outcome, bool(decision.get("solved")))),
         *(f"- {reason['text']}" for reason in decision.get("reasons", ())),
+        *_likely(decision),
+        *_kit(rulebook, told),
         who_pays(decision),
+        *_may_spend(decision),
     ]
-    if decision.get("visit"):
-        visit = decision["visit"]
-        lines.append(gettext("Due: %(due)s", due=local_time(visit["due"], timezone)))
-        if visit["kit"]:
-            lines.append(gettext("Bring: %(kit)s", kit=", ".join(kit_words(rulebook, visit["kit"]))))
     return "\n".join(lines)
+
+
+def _machine(told: Told) -> str:
+    machine = told.machine
+    return told.ticket.machine or "?" if machine is None else f"{machine.serial} ({machine.model})"
+
+
+def _where(machine: Machine | None) -> list[str]:
+    site = None if machine is None else machine.site
+    if site is None:
+        return []
+    hours = ""
+    if site.access_from:
+        hours = gettext("; let in %(first)s to %(last)s", first=site.access_from, last=site.access_until)
+    return [gettext("Where: %(where)s", where=f"{site.name}, {site.town}, {site.phone}{hours}")]
+
+
+def _when(told: Told) -> list[str]:
+    visit, asked = told.visit, (told.ticket.decision or {}).get("visit")
+    lines = []
+    if visit is not None and visit.state == "scheduled":
+        lines.append(gettext("Booked: %(time)s", time=local_time(visit.at, told.zone)))
+    if asked:
+        lines.append(gettext("Due: %(due)s", due=local_time(asked["due"], told.zone)))
+    return lines
+
+
+def _likely(decision: Mapping[str, Any]) -> list[str]:
+    causes = (
+        f"{cause['title'] or cause['cause']} {float(cause['chance']):.0%}" for cause in decision["causes"][:3]
+    )
+    return [gettext("Likely: %(causes)s", causes=", ".join(causes))] if decision.get("causes") else []
+
+
+def _kit(rulebook: Rulebook, told: Told) -> list[str]:
+    visit = told.visit
+    kit = visit.kit if visit else ((told.ticket.decision or {}).get("visit") or {}).get("kit", ())
+    return [gettext("Bring: %(kit)s", kit=", ".join(kit_words(rulebook, kit)))] if kit else []
+
+
+def _may_spend(decision: Mapping[str, Any]) -> list[str]:
+    limit = decision.get("limit") or {}
+    if not limit:
+        return []
+    left = money_words(limit["headroom"], decision["currency"])
+    return [gettext("May be spent without asking: %(left)s", left=left)]
 
 
 def _title(rulebook: Rulebook, fact: str) -> str:

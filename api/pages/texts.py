@@ -9,6 +9,8 @@ changed since is read in English rather than in an outdated translation.
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from io import BytesIO
 from pathlib import Path
@@ -69,8 +71,24 @@ def _catalog_of_pages() -> NullTranslations:
     return found
 
 
+@contextmanager
+def as_clerks_hear() -> Iterator[None]:
+    """Texts of the pages are given in the clerk's language meanwhile, whatever the pages are in."""
+    held = g.pop("page_texts", None)
+    g.as_clerks_hear = True
+    try:
+        yield
+    finally:
+        g.as_clerks_hear = False
+        g.pop("page_texts", None)
+        if held is not None:
+            g.page_texts = held
+
+
 def page_language() -> str:
     """The language of the pages on this agent's browser."""
+    if has_request_context() and g.get("as_clerks_hear"):
+        return clerk_language()
     chosen = request.cookies.get(PAGES_COOKIE, "en") if has_request_context() else "en"
     return chosen if chosen in LANGUAGES else "en"
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from babel.dates import format_datetime
+from babel.dates import format_date, format_datetime
 from babel.numbers import format_currency
 
 from api.pages.texts import gettext, ngettext, page_language
@@ -127,6 +127,16 @@ def clock_words(at: datetime | str, timezone: str, now: datetime) -> str:
         return gettext("Today %(time)s", time=time)
     day = "EEE" if 0 < days < 7 else "EEE MMM d,"
     return f"{format_datetime(local, day, tzinfo=local.tzinfo, locale=page_language())} {time}"
+
+
+def day_words(day: date) -> str:
+    """A day as it is read: "Thu 19 Nov"."""
+    return format_date(day, "EEE d MMM", locale=page_language())
+
+
+def time_words(at: datetime) -> str:
+    """The time of a moment on its own clock: "8:00 AM"."""
+    return format_datetime(at, "h:mm a", tzinfo=at.tzinfo, locale=page_language())
 
 
 def money_words(amount: Decimal | str, currency: str) -> str:

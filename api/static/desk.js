@@ -35,6 +35,10 @@ function start() {
     button.hidden = false;
     button.addEventListener("click", () => copy(button));
   }
+  for (const button of main.querySelectorAll("[data-print]")) {
+    button.hidden = false;
+    button.addEventListener("click", () => print());
+  }
   const field = main.querySelector("[data-find]");
   if (field) findWhileTyping(field);
   const off = document.querySelector("[data-keys-off]");

@@ -2,7 +2,7 @@
 // and pages are used as without scripts; where anything is unusual, the browser does what it would do anyway.
 "use strict";
 
-const DESK = /^\/(find|report|language|machines\/[^/]+|tickets\/[^/]+(\/(answers|checks|undo|read-out|dangers\/[^/]+\/lift))?)?$/;
+const DESK = /^\/(find|report|language|machines\/[^/]+|tickets\/[^/]+(\/(end|end\/[a-z-]+|answers|checks|undo|details|nothing-known|read-out|dangers\/[^/]+\/lift))?)?$/;
 const ROOT = document.querySelector("header .name").pathname.slice(0, -1);  // where a proxy serves this program
 const onDesk = (url) => "desk" in document.body.dataset && url.origin === location.origin &&
   url.pathname.startsWith(ROOT) && DESK.test(url.pathname.slice(ROOT.length));

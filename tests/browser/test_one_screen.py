@@ -41,7 +41,8 @@ def test_what_is_needed_now_fits_a_laptop_without_scrolling(
     call = opened(desk)
     for view, query in VIEWS.items():
         page.goto(call + query)
-        for part in (".board", ".say", ".now", ".known", ".causes", "#machine-record", "#history"):
+        now = (".now", ".known", ".causes", "#machine-record", "#history")
+        for part in (".board", ".say", *((".now", "#to-store", ".decision") if view == "end" else now)):
             assert bottom(page, part) <= 768, (view, part)
         assert page.evaluate("scrollY") == 0
         shot(page, f"one-screen-{view}")

@@ -259,7 +259,7 @@ class Spoken:
 
 @dataclass(frozen=True, slots=True)
 class Parked:
-    """The wait for a check's result, and when to call back."""
+    """The wait for a check's result ("" where something else is waited for), and when to call back."""
 
     kind: ClassVar[str] = "parked"
     check: str

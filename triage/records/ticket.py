@@ -90,7 +90,7 @@ class Ticket:
     closed: Closed | None = None
     spent: tuple[Money, ...] = field(default=())  # amounts of closed visits
     acknowledged: tuple[str, ...] = field(default=())  # stop-use cautions in force that were read out
-    parked_until: datetime | None = None  # waiting for a check's result; UTC
+    parked_until: datetime | None = None  # to be called back then; UTC
     due_at: datetime | None = None  # of the visit decided on; UTC
     repair: Repair = NOTHING_YET
     priority: int | None = None  # the most urgent of what is in force, whatever the outcome

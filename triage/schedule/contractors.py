@@ -20,6 +20,8 @@ from triage.values.time_zones import zone_named
 
 FURTHEST_DAYS = 60
 """No slot is looked for further ahead."""
+STEP = timedelta(hours=2)
+"""How far apart the times are that are offered for a choice."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +105,37 @@ def next_free(contractor: Contractor, job: Job, planned: Planned, hours: Service
         if begins < closes and has_room(contractor, at.date(), planned):
             return Slot(contractor.id, at)
     return None
+
+
+def free_times(
+    contractors: Iterable[Contractor],
+    job: Job,
+    planned: Planned,
+    hours: ServiceHours,
+    usual: str | None,
+    days: int,
+) -> Iterator[Slot]:
+    """What can be offered for a choice: every `STEP` of the first `days` days on which somebody has room.
+
+    The contractor is the `usual` one where it has room that day, else the first that has.
+    """
+    able = [each for each in contractors if why_not(each, job.site, job.skill) is None]
+    able.sort(key=lambda each: each.id != usual)
+    zone, last = zone_named(timezone_of(job.site)), job.start + timedelta(days=FURTHEST_DAYS)
+    offered: set[date] = set()
+    for opens, closes in _windows(job, hours):
+        at = opens
+        while at < closes and at <= last:
+            day = at.astimezone(zone).date()
+            free = next((each for each in able if has_room(each, day, planned)), None)
+            if at > job.start and free is not None:
+                offered.add(day)
+                if len(offered) > days:
+                    return
+                yield Slot(free.id, at.astimezone(zone))
+            at += STEP
+        if opens > last:
+            return
 
 
 def has_room(contractor: Contractor, day: date, planned: Planned) -> bool:

@@ -11,10 +11,12 @@ from triage.records.payloads import Dispatched
 from triage.records.report import Site, timezone_of
 from triage.records.ticket import Ticket
 from triage.rulebook.terms import ServiceHours
-from triage.schedule.contractors import Contractor, Job, assign, has_room, why_not
+from triage.schedule.contractors import Contractor, Job, Slot, assign, free_times, has_room, why_not
 from triage.schedule.store_access import lets_in
 from triage.values.errors import ConflictError, InputError, Problem
 from triage.values.time_zones import zone_named
+
+OFFERED_DAYS = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +90,29 @@ def choose(
         ids = [each.id for each in free]
         contractor = ticket.contractor if ticket.contractor in ids or not ids else ids[0]
         return Chosen(contractor, wish.at, day, _passed_over(ticket, refused))
-    response = hours.priorities.get(wish.priority) if wish.priority is not None else None
-    around = response is not None and response.clock == "elapsed"
-    slot = assign(able, Job(site, wish.skill, now, wish.due, around), planned, hours, ticket.contractor)
+    slot = assign(able, _job(wish, site, hours, now), planned, hours, ticket.contractor)
     if slot is None:
         raise ConflictError("nobody on record is free within 60 days; name a time and a contractor")
     return Chosen(slot.contractor, slot.at, slot.at.astimezone(zone).date(), _passed_over(ticket, refused))
+
+
+def offered(
+    wish: Wish,
+    ticket: Ticket,
+    site: Site | None,
+    contractors: Sequence[Contractor],
+    planned: Counter[tuple[str, date]],
+    hours: ServiceHours,
+    now: datetime,
+) -> list[Slot]:
+    """When the visit can be booked on the next `OFFERED_DAYS` days with room, each time with who comes."""
+    job, usual = _job(wish, site, hours, now), ticket.contractor
+    return list(free_times(contractors, job, planned, hours, usual, OFFERED_DAYS))
+
+
+def _job(wish: Wish, site: Site | None, hours: ServiceHours, now: datetime) -> Job:
+    response = hours.priorities.get(wish.priority) if wish.priority is not None else None
+    return Job(site, wish.skill, now, wish.due, response is not None and response.clock == "elapsed")
 
 
 def dispatched_from(now: datetime, furthest_days: int) -> datetime:

@@ -45,6 +45,8 @@ NOTED_AGAIN_AFTER = timedelta(seconds=5)
 KEPT = timedelta(minutes=10)
 """How long a look at a ticket counts, is not written again, and is kept."""
 
+CALL_BACK_MINUTES = range(5, 2 * 24 * 60 + 1)
+
 UNDOABLE = (Answered, CheckDone, Skipped)
 
 
@@ -177,6 +179,15 @@ def speak(service: Service, ticket_id: str, language: str, who: Caller) -> Ticke
         return Change([] if said else [Spoken(language)], service.now())
 
     return change(service, ticket_id, who, None, follows)
+
+
+def call_back(service: Service, ticket_id: str, minutes: int, who: Caller, if_version: int | None) -> Ticket:
+    """The clerk is called back in so many minutes, whatever is waited for."""
+    if minutes not in CALL_BACK_MINUTES:
+        least, most = CALL_BACK_MINUTES[0], CALL_BACK_MINUTES[-1]
+        raise InputError([Problem(f"a clerk is called back in {least} to {most} minutes", "/minutes")])
+    waits = Parked("", service.now() + timedelta(minutes=minutes))
+    return change(service, ticket_id, who, if_version, lambda work, found: Change([waits], service.now()))
 
 
 def undo(service: Service, ticket_id: str, who: Caller, if_version: int | None) -> Ticket:

@@ -8,8 +8,11 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
+from triage.decide.facts import gather_facts
 from triage.decide.limits_of_machine import ANY_JOB, Job, OnTicket, check_component, limits_of, noon_there
+from triage.decide.outcome import fill
 from triage.inputs.machine_search import ListedMachine
+from triage.logic.conditions import evaluate, facts_in
 from triage.machine.commissioning import Finding, read_checklist
 from triage.machine.commissioning.care_entry import read_care_event
 from triage.machine.commissioning.recorded import judged, last_checklist
@@ -17,9 +20,10 @@ from triage.machine.measures.upkeep import CareDue, Compliance, compliance, due
 from triage.records.authorization import open_authorization
 from triage.records.caller import Caller
 from triage.records.danger import Danger
-from triage.records.report import History, Machine, Site, local_date
+from triage.records.report import History, Machine, Report, Site, local_date
 from triage.records.ticket import Ticket
 from triage.rulebook.model import CareIntervals, Task
+from triage.schedule.contractors import Contractor
 from triage.service.changes import (
     decided_on,
     machine_billed,
@@ -36,6 +40,8 @@ Data = Mapping[str, Any]
 
 MOST_TICKETS = 50
 """Tickets listed with a machine."""
+VISITS = frozenset({"repeat_visits_90_days", "repeats_of_one_cause"})
+"""What is known of a machine's visits before anything is reported."""
 KEPT_DAYS = 90
 """The period, up to and with today, over which it is said how care was kept."""
 
@@ -175,6 +181,21 @@ def record_care(service: Service, serial: str, data: Data, who: Caller) -> Machi
     return replace(view, findings=judged(service.rulebook, after, read_checklist(event.details)))
 
 
+def came_back(service: Service, view: MachineView) -> list[str]:
+    """What the rulebook's policy says of a machine for its visits alone: that it comes back again."""
+    rulebook, now = service.rulebook, service.now()
+    nothing_reported = Report(symptoms=(), reported_at=now, machine=view.machine.serial)
+    known = gather_facts(rulebook, nothing_reported, view.machine, view.history, now)
+    facts = {name: fact.value for name, fact in known.items()} | {"estimate_given": False}
+    return [
+        fill(rule.text, facts, rulebook)
+        for rule in rulebook.policy.values()
+        if rule.head.status == "live"
+        and facts_in(rule.head.when) & VISITS
+        and evaluate(rule.head.when, facts)
+    ]
+
+
 def open_dangers(service: Service, serials: Collection[str]) -> Mapping[str, tuple[Danger, ...]]:
     """What stands open on these machines, by serial, each with its ticket; a machine without is left out."""
     with service.store.read() as work:
@@ -214,16 +235,10 @@ def zone_of(service: Service, site: Site | None) -> str:
         return work.desk.home_zone()
 
 
-def listed_contractors(service: Service) -> Sequence[tuple[str, str]]:
-    """Every contractor, as id and name."""
+def contractors(service: Service) -> Mapping[str, Contractor]:
+    """Every contractor on record, by id."""
     with service.store.read() as work:
-        return [(each.id, each.name) for each in work.machines.contractors()]
-
-
-def contractor_name(service: Service, contractor: str) -> str:
-    """The contractor's name; its id where it is not on record."""
-    with service.store.read() as work:
-        return work.desk.contractor_name(contractor)
+        return {each.id: each for each in work.machines.contractors()}
 
 
 def _care_view(

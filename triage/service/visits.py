@@ -27,8 +27,9 @@ from triage.records.report import Machine, timezone_of
 from triage.records.ticket import Event, Ticket
 from triage.records.visit_log import VISIT_STATES, PlannedVisit, visits_of
 from triage.schedule.calendar import as_calendar
+from triage.schedule.contractors import Slot
 from triage.schedule.service_hours import due_at
-from triage.schedule.slots import Wish, choose, dispatched_from, planned_visits
+from triage.schedule.slots import Wish, choose, dispatched_from, offered, planned_visits
 from triage.schedule.store_access import due_within_access
 from triage.service.changes import Change, change, decided_on, seen_ticket
 from triage.service.service import Service
@@ -107,6 +108,25 @@ def _sent(service: Service, work: Work, ticket: Ticket, new: Dispatched) -> Chan
 def _planned(service: Service, work: Work, ticket: Ticket, moved: int | None) -> Counter[tuple[str, date]]:
     since = dispatched_from(service.now(), FURTHEST_DAYS)
     return planned_visits(work.tickets.dispatched_since(since), (ticket.id, moved))
+
+
+def free_times(service: Service, ticket_id: str, viewer: Caller) -> tuple[Sequence[Slot], VisitAsked]:
+    """What the visit can be booked for, and what is asked for. ConflictError where nobody is to be sent."""
+    with service.store.read() as work:
+        ticket = seen_ticket(work, ticket_id, viewer)
+        events = work.tickets.events(ticket.id)
+        machine = None if ticket.machine is None else work.machines.get(ticket.machine)
+        asked = _asked_for(service, ticket, events, machine)
+        moved = next((one.number for one in visits_of(events) if one.state == "scheduled"), None)
+        return offered(
+            Wish(None, None, asked.skill, asked.priority, asked.due),
+            ticket,
+            None if machine is None else machine.site,
+            work.machines.contractors(),
+            _planned(service, work, ticket, moved),
+            service.rulebook.service_hours,
+            service.now(),
+        ), asked
 
 
 def visits(service: Service, ticket_id: str, viewer: Caller) -> Sequence[PlannedVisit]:

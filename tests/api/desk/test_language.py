@@ -29,11 +29,11 @@ def test_another_agent_reads_out_in_the_language_chosen_on_the_ticket(
 ) -> None:
     mira, lead = signed_in(service, tokens, "agent"), signed_in(service, tokens, "ops")
     path = f"/tickets/{ticket}"
-    assert "Su número de reporte" not in lead.get(f"{path}?end=1").text
+    assert "Su número de reporte" not in lead.get(f"{path}/end").text
     mira.post("/language", data={"language": "es", "ticket": ticket, "next": path})
-    assert "Su número de reporte" in lead.get(f"{path}?end=1").text
+    assert "Su número de reporte" in lead.get(f"{path}/end").text
     lead.set_cookie(LANGUAGE_COOKIE, "en")
-    assert "Su número de reporte" in lead.get(f"{path}?end=1").text
+    assert "Su número de reporte" in lead.get(f"{path}/end").text
 
 
 def test_a_report_made_while_speaking_spanish_stays_spanish(service: Service, tokens: dict[str, str]) -> None:

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from tests.triage.services import ALDER
 from triage.rulebook.terms import ResponseTime, ServiceHours
-from triage.schedule.contractors import Contractor, Job, assign, next_free, why_not
+from triage.schedule.contractors import Contractor, Job, assign, free_times, next_free, why_not
 
 HOURS = ServiceHours(
     dict.fromkeys(("mon", "tue", "wed", "thu", "fri"), ("08:00", "17:00")),
@@ -92,3 +92,20 @@ def test_nobody_is_found_where_nobody_can_come() -> None:
     assert assign([replace(BAY, certificate="")], job(skill="refrigeration"), {}, HOURS, "bay") is None
     nights = replace(ALDER, access_from="20:00", access_until="23:00")
     assert assign([BAY], job(site=nights), {}, HOURS, "bay") is None
+
+
+def offered(contractors: list[Contractor], full: dict[tuple[str, date], int], days: int) -> list[str]:
+    slots = free_times(contractors, job(), full, HOURS, "fog", days)
+    return [f"{slot.contractor} {slot.at:%a %H}" for slot in slots]
+
+
+def test_times_are_offered_every_two_hours_on_days_with_room() -> None:
+    full = {("fog", date(2026, 3, 2)): 1, ("bay", date(2026, 3, 3)): 2, ("fog", date(2026, 3, 3)): 1}
+    monday = ["bay Mon 14", "bay Mon 16"]  # fog is full, and noon is now
+    wednesday = [f"fog Wed {hour}" for hour in ("08", "10", "12", "14", "16")]
+    assert offered([BAY, FOG], full, 2) == [*monday, *wednesday]
+
+
+def test_nobody_who_can_come_means_no_times() -> None:
+    assert offered([], {}, 3) == []
+    assert offered([replace(BAY, skills=frozenset({"electrical"}))], {}, 3) == []

@@ -17,7 +17,7 @@ from triage.records.danger import Danger, state_from_data
 from triage.records.payloads import payload_from_data
 from triage.records.ticket import Event
 from triage.store.tables.dangers import OpenDangers
-from triage.store.tables.models import ContractorRow, EventRow, MachineRow, PresenceRow, SiteRow, TicketRow
+from triage.store.tables.models import EventRow, MachineRow, PresenceRow, SiteRow, TicketRow
 from triage.values.time_zones import UTC_NAME
 
 View: TypeAlias = Literal[
@@ -167,13 +167,6 @@ class Desk:
         """The time zone of most sites; UTC without any."""
         query = select(SiteRow.timezone).group_by(SiteRow.timezone)
         return self._session.scalar(query.order_by(func.count().desc(), SiteRow.timezone)) or UTC_NAME
-
-    def contractor_name(self, contractor: str) -> str:
-        """The contractor's name; its id where it is not on record."""
-        return (
-            self._session.scalar(select(ContractorRow.name).where(ContractorRow.id == contractor))
-            or contractor
-        )
 
 
 def _waiting(view: View, now: datetime) -> list[ColumnElement[bool]]:

@@ -1,0 +1,78 @@
+"""What every page of a ticket shows, whatever is done on it: what is decided, known and dangerous."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from api.desk import call_view as desk_view
+from api.desk import danger_view
+from api.desk.board import board, dangers_asked
+from api.http.auth import caller, service
+from api.pages import choices
+from api.pages.words import ago, event_words, local_time, money_words, outcome_words
+from triage.records.payloads import Parked
+from triage.records.ticket import Event, Ticket
+from triage.service import calls, machines
+from triage.values.errors import Problem
+
+
+def shell(call: calls.Call, problems: tuple[Problem, ...] = (), since: int | None = None) -> dict[str, Any]:
+    """What every page of a ticket shows: the bar, the dangers, who else is there, and what was refused.
+
+    `since` is the version that a refused step was meant for.
+    """
+    rulebook, found = service().rulebook, call.ticket
+    site = machines.site_of(service(), found)
+    zone = machines.zone_of(service(), site)
+    return {
+        "board": board(rulebook, found, site, zone, service().now()),
+        "dangers": danger_view.danger_rows(rulebook, found.dangers.standing, found.id),
+        "reasons": danger_view.misread_reasons(),
+        "closed": danger_view.closed_lines(rulebook, found),
+        "stopped": danger_view.stopped(found.decision or {}),
+        "waits": danger_view.waits(rulebook, found),
+        "ticket": found,
+        "decision": found.decision or {},
+        "rulebook": rulebook,
+        "zone": zone,
+        "notes": desk_view.notes(found, call.log),
+        "others": calls.others_on(service(), found.id, caller()),
+        "problems": problems,
+        "changed": _changed(call.log, since, found),
+        "undoable": desk_view.undoable(rulebook, call.log),
+        "facts": desk_view.facts(rulebook, found, call.log),
+        "dangers_asked": dangers_asked(rulebook, found),
+        "history": desk_view.history(rulebook, call.log),
+        "closed_facts": [fact for fact in rulebook.facts if _near_closed(found, fact)],
+        "askable": [fact for fact in choices.askable(rulebook) if not _near_closed(found, fact.id)],
+        "checks": choices.store_checks(rulebook),
+        "local_time": local_time,
+        "money_words": money_words,
+        "outcome_words": outcome_words,
+        "ago": ago,
+        "now": service().now(),
+    }
+
+
+def _near_closed(found: Ticket, fact: str) -> bool:
+    return danger_view.near_closed(service().rulebook, found.decision or {}, fact)
+
+
+def parked_for(call: calls.Call) -> str | None:
+    """The check whose result is waited for, "" for something else; None where nothing is."""
+    if call.ticket.parked_until is None:
+        return None
+    waits = (event.payload.check for event in reversed(call.log) if isinstance(event.payload, Parked))
+    return next(waits, None)
+
+
+def _changed(log: Any, since: int | None, found: Ticket) -> tuple[tuple[Event, str], ...]:
+    """What happened after the version that a refused step was meant for."""
+    if since is None or since >= found.version:
+        return ()
+    return tuple(
+        (event, f"{event_words(event.kind)}: {row.text}".rstrip(": "))
+        for row in desk_view.history(service().rulebook, log)
+        for event in [row.event]
+        if event.seq > since and event.kind != "decided"
+    )

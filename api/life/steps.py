@@ -1,0 +1,260 @@
+"""The pages of a ticket's later life: one page with every way on, each at an address of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import replace
+from typing import Any, TypeAlias
+
+from flask import Blueprint, make_response, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from werkzeug.exceptions import NotFound
+
+from api.desk import summary
+from api.desk.call import sent_version
+from api.desk.call_view import asked_next
+from api.desk.shell import parked_for, shell
+from api.http.auth import caller, page_roles, service
+from api.life import ways
+from api.life.forms import Form, rows
+from api.pages.people import in_words
+from api.pages.sign_in import DESK
+from api.pages.texts import as_clerks_hear, gettext, speak_as_on
+from triage.records.ticket import Ticket
+from triage.repairs.close_out import NO_FAULT_FOUND, NOTHING, REPAIR
+from triage.service import calls, machines, repairs, swaps, tickets, visits
+from triage.service.dangers import may_lift
+from triage.values.errors import ConflictError, ForbiddenError, InputError, NotFoundError, Problem
+
+blueprint = Blueprint("life", __name__)
+Act: TypeAlias = Callable[[str, Form, int | None], object]
+MOST_IN_MINUTES = 5
+
+
+@blueprint.get("/tickets/<ticket_id>/end")
+@page_roles(*DESK)
+def end(ticket_id: str) -> ResponseReturnValue:
+    return _page(ticket_id)
+
+
+@blueprint.get("/tickets/<ticket_id>/end/<way>")
+@page_roles(*DESK)
+def one_way(ticket_id: str, way: str) -> ResponseReturnValue:
+    if way not in ACTS:
+        raise NotFound(gettext("There is no such page of a ticket."))
+    return _page(ticket_id, way)
+
+
+@blueprint.post("/tickets/<ticket_id>/end/<way>")
+@page_roles(*DESK)
+def go(ticket_id: str, way: str) -> ResponseReturnValue:
+    """Does what the form of a way says; when refused, the page keeps what was typed."""
+    if way not in ACTS:
+        raise NotFound(gettext("There is no such page of a ticket."))
+    form, version = _form(ticket_id), sent_version()
+    try:
+        ACTS[way](ticket_id, form, version)
+    except NotFoundError:
+        raise
+    except ConflictError as error:
+        return make_response(_page(ticket_id, way, _told(error, form), version), 409)
+    except InputError as error:
+        status = 403 if isinstance(error, ForbiddenError) else 422
+        return make_response(_page(ticket_id, way, _told(error, form)), status)
+    return redirect(url_for("life.end", ticket_id=ticket_id, done=way), 303)
+
+
+def _form(ticket_id: str) -> Form:
+    found = tickets.ticket(service(), ticket_id, caller())
+    zone = machines.zone_of(service(), machines.site_of(service(), found))
+    several = {name: request.form.getlist(name) for name in request.form}
+    return Form(request.form, several, zone, service().rulebook.currency)
+
+
+def _told(error: InputError, form: Form) -> tuple[Problem, ...]:
+    return tuple(in_words(service().rulebook, form.placed(problem), form.zone) for problem in error.told)
+
+
+def _close(ticket_id: str, form: Form, version: int | None) -> None:
+    data: dict[str, Any] = {
+        **form.chosen(cause="cause", cured_by="cured_by", note="note", authorization="authorization"),
+        **form.moment("at"),
+        "lines": form.lines(),
+        "photos": form.text("photos").split(),
+        "made_safe": form.several.get("made_safe", []),
+    }
+    if form.text("hours"):
+        data["hours"] = form.number("hours")
+    if repairs.close(service(), ticket_id, data, caller(), version).state == "open":
+        message = gettext("Not closed: a danger is heard in these words and stands open now.")
+        raise ConflictError([Problem(message, "/note")])
+
+
+def _book(ticket_id: str, form: Form, version: int | None) -> None:
+    data = {"state": "scheduled", **form.chosen(at="at", contractor="contractor", technician="technician")}
+    if form.text("visit"):
+        data["visit"] = form.number("visit")
+    visits.record_visit(service(), ticket_id, _whole(data), caller(), version)
+
+
+def _visit(ticket_id: str, form: Form, version: int | None) -> None:
+    data = {"state": form.text("state"), "visit": form.number("visit"), **form.moment("at")}
+    visits.record_visit(service(), ticket_id, _whole(data), caller(), version)
+
+
+def _whole(data: Mapping[str, Any]) -> dict[str, Any]:
+    """The number of a visit as the service reads it."""
+    with suppress(ValueError, KeyError, TypeError):
+        return {**data, "visit": int(data["visit"])}
+    return dict(data)
+
+
+def _ask(ticket_id: str, form: Form, version: int | None) -> None:
+    _only_lead()
+    data = form.chosen(answer="answer", why="why", person="person", authority="authority")
+    if data.get("answer") == "yes_up_to":
+        data["amount"] = form.amount("amount")
+    asked: dict[str, Any] = {**data, "estimate": form.number("estimate")}
+    repairs.approve(service(), ticket_id, asked, caller(), version)
+
+
+def _call_back(ticket_id: str, form: Form, version: int | None) -> None:
+    text = form.text("minutes")
+    minutes = int(text) if text.isascii() and text.isdigit() and len(text) <= MOST_IN_MINUTES else 0
+    calls.call_back(service(), ticket_id, minutes, caller(), version)
+
+
+def _swap(ticket_id: str, form: Form, version: int | None) -> None:
+    if form.text("old_unit"):
+        _only_lead()
+        data = {"old_unit": form.text("old_unit"), **form.moment("at")}
+        swaps.confirm(service(), ticket_id, data, caller(), version)
+    else:
+        swaps.reserve(service(), ticket_id, {"unit": form.text("unit") or None}, caller(), version)
+
+
+def _estimate(ticket_id: str, form: Form, version: int | None) -> None:
+    _only_lead()
+    data = {"lines": form.lines(), **form.chosen(cause="cause", note="note")}
+    repairs.estimate(service(), ticket_id, data, caller(), version)
+
+
+def _reopen(ticket_id: str, form: Form, version: int | None) -> None:
+    repairs.reopen(service(), ticket_id, form.text("why"), caller(), version)
+
+
+def _only_lead() -> None:
+    if caller().role != "ops":
+        raise ForbiddenError(gettext("Only the operations lead enters this here."))
+
+
+ACTS: Mapping[str, Act] = {
+    "close": _close,
+    "book": _book,
+    "ask": _ask,
+    "call-back": _call_back,
+    "swap": _swap,
+    "visit": _visit,
+    "estimate": _estimate,
+    "reopen": _reopen,
+}
+"""What the form of each way does."""
+
+
+def _done() -> Mapping[str, str]:
+    return {
+        "close": gettext("The ticket is closed."),
+        "book": gettext("The visit is booked."),
+        "ask": gettext("The answer is kept."),
+        "call-back": gettext("The call back is noted."),
+        "swap": gettext("The swap is noted."),
+        "visit": gettext("The visit is noted."),
+        "estimate": gettext("The estimate is priced and answered."),
+        "reopen": gettext("The ticket is open again."),
+    }
+
+
+def _page(
+    ticket_id: str, way: str | None = None, problems: tuple[Problem, ...] = (), since: int | None = None
+) -> ResponseReturnValue:
+    rulebook = service().rulebook
+    call = calls.call(service(), ticket_id, caller())
+    found, decision = call.ticket, call.ticket.decision or {}
+    speak_as_on(found.language)
+    if found.state == "open" and calls.unread(found):
+        return redirect(url_for("desk_call.ticket", ticket_id=found.id), 303)
+    machine = None if found.machine is None else machines.machine(service(), found.machine, caller()).machine
+    shared = shell(call, problems, since)
+    around = _around(call, summary.Told(found, machine, None, service().now(), shared["zone"]))
+    says = ways.says(around)
+    with as_clerks_hear():
+        texts = {
+            "read_back": summary.read_back(around.told),
+            "read_back_english": summary.read_back(around.told, "en"),
+            "store_text": summary.store_text(around.told),
+            "technician_text": summary.technician_text(rulebook, around.told, shared["facts"]),
+        }
+    return render_template(
+        "end.html",
+        work="end",
+        ways=ways.ways(around),
+        says=says,
+        way=way or says,
+        days=ways.days(around),
+        asked_next=asked_next(rulebook, found),
+        asked_for=way is not None,
+        around=around,
+        visit=around.told.visit,
+        done=_done().get(request.args.get("done", "")),
+        who_pays=summary.who_pays(decision) if decision else "",
+        rows=rows(),
+        form=request.form,
+        causes=_causes(found),
+        cured=_cured(found),
+        open_number=_open_authorization(found),
+        liftable=[row for row in shared["dangers"] if may_lift(rulebook, row.caution, caller())],
+        kit=summary.kit_words(rulebook, around.asked.kit) if around.asked else (),
+        **texts,
+        **shared,
+    )
+
+
+def _around(call: calls.Call, told: summary.Told) -> ways.Around:
+    found = call.ticket
+    known = visits.visits(service(), found.id, caller())
+    told = replace(told, visit=known[-1] if known else None, waits_for=parked_for(call) or "")
+    around = ways.Around(told, service().rulebook, contractors=machines.contractors(service()))
+    if found.state != "open":
+        return around
+    with suppress(ConflictError):
+        times, asked = visits.free_times(service(), found.id, caller())
+        around = replace(around, times=times, asked=asked, sends=True)
+    ask = None
+    if found.machine is not None:
+        ask = machines.limits(service(), found.machine, None, None, caller(), found.id)["limit"]["ask"]
+    return replace(around, ask=ask, swap=swaps.swap(service(), found.id, caller()))
+
+
+def _causes(found: Ticket) -> list[tuple[str, str]]:
+    """Every cause by its chance now, then that no fault was found: value and title."""
+    known = service().rulebook.causes
+    ranked = [one["cause"] for one in (found.decision or {}).get("causes", ())]
+    order = [*(id_ for id_ in ranked if id_ in known), *(id_ for id_ in known if id_ not in ranked)]
+    titled = [(id_, known[id_].title) for id_ in order]
+    return [*titled, (NO_FAULT_FOUND, gettext("No fault found"))]
+
+
+def _cured(found: Ticket) -> list[tuple[str, str]]:
+    """What may have fixed it, the likeliest first: checks that did, nothing, a repair, any other check."""
+    checks = service().rulebook.checks
+    did = [one["check"] for one in found.report.get("checks") or () if one["result"] == "cured"]
+    first = [(id_, checks[id_].title) for id_ in dict.fromkeys(did) if id_ in checks]
+    rest = [(id_, check.title) for id_, check in checks.items() if id_ not in did]
+    own = [(REPAIR, gettext("A repair")), (NOTHING, gettext("Nothing: it came right by itself"))]
+    return [*first, *(own if not did else reversed(own)), *sorted(rest, key=lambda each: each[1])]
+
+
+def _open_authorization(found: Ticket) -> str:
+    authorization = found.repair.authorization
+    return authorization.number if authorization is not None and authorization.state == "open" else ""

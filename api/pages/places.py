@@ -1,0 +1,34 @@
+"""Where on a machine the parts are that a store looks for; each has a drawing in `_places.html`."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from api.pages.texts import gettext
+
+PLACES = {
+    "filter": re.compile(r"\b(air )?filter\b", re.IGNORECASE),
+    "plug": re.compile(r"\b(un)?plug(ged)?\b|\boutlet\b", re.IGNORECASE),
+    "seal": re.compile(r"\bseals?\b", re.IGNORECASE),
+    "drain": re.compile(r"\b(drip )?tray\b|\bdrain\b", re.IGNORECASE),
+    "night": re.compile(r"\bnight mode\b", re.IGNORECASE),
+}
+"""Place -> the English words that speak of it."""
+
+
+def places_in(texts: Iterable[str]) -> tuple[str, ...]:
+    """The places that these steps speak of, in the order of `PLACES`."""
+    said = " ".join(texts)
+    return tuple(place for place, words in PLACES.items() if words.search(said))
+
+
+def place_words() -> dict[str, str]:
+    """What the drawing of each place shows."""
+    return {
+        "filter": gettext("Air filter: slides out at the front or side, without a tool"),
+        "plug": gettext("Plug and outlet: behind the machine, at the end of the cord"),
+        "seal": gettext("Seal: the ring between hopper and machine"),
+        "drain": gettext("Drip tray and its drain: under the taps"),
+        "night": gettext("Night mode: the moon on the panel"),
+    }
