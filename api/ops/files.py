@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from functools import partial
+from hashlib import sha256
 from itertools import groupby
 
 from flask import Blueprint, redirect, render_template, request, url_for
@@ -11,8 +12,12 @@ from flask.typing import ResponseReturnValue
 from api.http.auth import page_roles, service
 from api.http.check_words import as_data, said
 from api.http.work_folder import MOST_FORM_BYTES, NoFolder, checks, work_folder
+from triage.rulebook.reading.reader import backups
 from triage.rulebook_care.editing.check import CasesRun, Checked
 from triage.rulebook_care.editing.files import ChangedOnDisk, FileText, WorkFolder, as_saved, known_path
+from triage.rulebook_care.editing.retire import KINDS as RETIRED_KINDS
+from triage.rulebook_care.editing.retire import Retirement
+from triage.rulebook_care.editing.saving import save_changed
 from triage.rulebook_care.editing.scaffold import KINDS
 from triage.values.errors import InputError
 
@@ -40,6 +45,7 @@ def files() -> ResponseReturnValue:
         words=words,
         read_only=work.why_read_only(),
         cases=checks().run_cases() if "cases" in request.args else None,
+        backups=backups(work.root),
         deleted=request.args.get("deleted", "")[:200],
     )
 
@@ -123,6 +129,42 @@ def delete(path: str) -> ResponseReturnValue:
     return redirect(url_for("pages_rulebook.files", deleted=path), 303)
 
 
+@blueprint.get("/rulebook/retire/<kind>/<name>")
+@page_roles("ops")
+def ask_retire(kind: str, name: str) -> ResponseReturnValue:
+    """Shows every place that names the entry and what becomes of it, and asks."""
+    return _retire_page(kind, name, checks().retirement(kind, name))
+
+
+@blueprint.post("/rulebook/retire/<kind>/<name>")
+@page_roles("ops")
+def retire(kind: str, name: str) -> ResponseReturnValue:
+    """Retires it where the places are still those that were shown."""
+    found = checks().retirement(kind, name)
+    if request.form.get("seen") != _seen(found):
+        return _retire_page(kind, name, found, changed=True), 409
+    save_changed(work_folder(), found.files)
+    return _retire_page(kind, name, found, done=True)
+
+
+def _retire_page(kind: str, name: str, found: Retirement, changed: bool = False, done: bool = False) -> str:
+    return render_template(
+        "rulebook/retire.html",
+        path=f"{kind}/{name}.yml",
+        action=url_for("pages_rulebook.retire", kind=kind, name=name),
+        found=found,
+        seen=_seen(found),
+        changed=changed,
+        done=done,
+        read_only=work_folder().why_read_only(),
+    )
+
+
+def _seen(found: Retirement) -> str:
+    """What tells whether the places are the same."""
+    return sha256("\n".join(map(str, found.touched)).encode()).hexdigest()
+
+
 def _delete_page(opened: FileText, changed: bool = False) -> str:
     found = checks().check(opened.path, None)
     return render_template(
@@ -167,6 +209,8 @@ def _page(
     return render_template(
         "rulebook/edit.html",
         opened=opened,
+        retire=opened.path.removesuffix(".yml").split("/"),
+        retirable=opened.path.partition("/")[0] in RETIRED_KINDS and bool(opened.sha256),
         checked=checked,
         said=said(checked),
         refused=refused,

@@ -20,8 +20,8 @@ from triage.rulebook_care.book.document import as_html
 from triage.rulebook_care.dmn.exporting import export_model
 from triage.rulebook_care.dmn.importing import import_tables
 from triage.rulebook_care.dmn.rows import TooManyRows, rows_of
-from triage.rulebook_care.dmn.saving import with_data
 from triage.rulebook_care.dmn.write import write_model
+from triage.rulebook_care.editing.saving import with_data
 from triage.rulebook_care.lint.lint import lint
 from triage.rulebook_care.lint.sarif import sarif
 from triage.values.errors import InputError, RulebookError

@@ -17,6 +17,10 @@ EXPECTATIONS = ("outcome", "not_outcome", "top_cause", "first_check", "cautions"
 """What a case may expect; the first four may be lists, of which one comes out (or none, for not_outcome)."""
 
 
+IF_MEANT = "; if that is meant, change the case's `expect`"
+"""What may be done about a failure, where it is told to who changed the rulebook."""
+
+
 @dataclass(frozen=True, slots=True)
 class WholeCaseFailure:
     """One way in which a case came out otherwise than it says."""

@@ -111,7 +111,12 @@ def parse(raw: object, fact_type: FactType, choices: Collection[str] | None = No
         raise UnaryTestError(f"the test has {len(raw):,} characters; at most {MOST_CHARACTERS:,} are read")
     if not raw.strip():
         raise UnaryTestError('the test is empty; write "-" for "whatever the value"')
-    return reader.test(_tree(raw))
+    test = reader.test(_tree(raw))
+    if fact_type == "number" and (comma := re.search(r"(\d+),(0\d+)", raw)):
+        raise UnaryTestError(
+            f"a comma stands between two values; write {comma[1]}.{comma[2]}", comma.start() + 1
+        )
+    return test
 
 
 @cache
@@ -136,6 +141,8 @@ def _tree(text: str) -> Tree[Token]:
 
 def _fix(text: str, at: int) -> str:
     rest = text[at:]
+    if dated := re.search(r"\d{4}-\d{2}-\d{2}", text):
+        return f'; a date is written date("{dated[0]}")'
     if rest.startswith("=") or rest.startswith("!"):
         return "; equality is the value alone (15), its contrary is not(15); order is <, <=, > or >="
     if rest.startswith("'"):
@@ -224,7 +231,7 @@ class _Reader:
     def fitting(self, value: Scalar, column: int) -> Scalar:
         wanted, example = _WANTED[self.fact_type]
         if type(value) is not wanted:
-            kind = _KINDS.get(type(value), "a value")
+            kind = f'date("{value}")' if type(value) is date else _KINDS.get(type(value), "a value")
             raise UnaryTestError(
                 f"{kind} does not fit a fact of type {self.fact_type}; write {example}", column
             )

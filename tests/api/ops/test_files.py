@@ -163,3 +163,17 @@ def test_a_file_is_deleted_after_it_is_said_what_needs_it(ops: FlaskClient, fold
     assert done.status_code == 303
     assert not (folder / FILE).exists()
     assert f"{FILE} is deleted" in ops.get(done.location).text
+
+
+def test_an_entry_is_retired_after_its_places_were_shown(ops: FlaskClient, folder: Path) -> None:
+    address = "/rulebook/retire/checks/rinse-filter"
+    assert address in ops.get("/rulebook/files/checks/rinse-filter.yml").text
+    shown = ops.get(address).text
+    assert "checks/rinse-filter.yml:1" in shown
+    seen = shown.split('name="seen" value="')[1].split('"')[0]
+    assert ops.post(address, data={"seen": "other"}).status_code == 409
+    assert "retired" not in (folder / "checks/rinse-filter.yml").read_text()
+    done = ops.post(address, data={"seen": seen})
+    assert "What was changed" in done.text
+    assert "status: retired" in (folder / "checks/rinse-filter.yml").read_text()
+    assert ops.get("/rulebook/retire/checks/nowhere").status_code == 404

@@ -6,6 +6,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -13,12 +14,12 @@ from triage.cli.rulebook.safety import against_live, show_losses
 from triage.cli.shown.output import print_json
 from triage.config import read_settings
 from triage.decide.causes.inference import compile_rulebook
-from triage.decide.whole_cases import counted, run_whole_cases
+from triage.decide.whole_cases import IF_MEANT, counted, run_whole_cases
 from triage.inputs.heard import run_words_cases
 from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.json_schema import schemas
-from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook.reading.reader import backups, read_file, read_rulebook
 from triage.rulebook.rule_cases import run_rule_cases
 from triage.rulebook_care.editing.coverage import Coverage, coverage
 from triage.rulebook_care.lint.findings import Finding, counts, located
@@ -67,9 +68,11 @@ def check(folder: Path | None, as_data: bool, as_sarif: bool, silenced: bool) ->
             problems = [_problem(problem) for problem in error.told]
             print_json({"ok": False, "problems": problems, "findings": [], "failures": [], "losses": []})
         raise
+    for backup in backups(folder):
+        click.echo(f"{backup}: an editor's backup; it is not read", err=True)
     found = located(lint(rules), folder)
     losses, failed = against_live(settings, rules, engine)
-    failures = _failures(rules, engine) + failed
+    failures = _failures(folder, rules, engine) + failed
     ok = not failures and not has_errors(found)
     if as_sarif:
         print_json(sarif(found))
@@ -99,9 +102,10 @@ def check(folder: Path | None, as_data: bool, as_sarif: bool, silenced: bool) ->
 def cases(folder: Path | None, as_data: bool, with_coverage: bool) -> int:
     """Run the cases that stand beside each rule, and the whole reports. Exit status 1 when one fails."""
     settings = read_settings()
-    rules = read_rulebook(folder or settings.rulebook)
+    folder = folder or settings.rulebook
+    rules = read_rulebook(folder)
     engine = compile_rulebook(rules, settings.engine)
-    failures = _failures(rules, engine)
+    failures = _failures(folder, rules, engine)
     numbers = counted(rules)
     touched = coverage(rules, engine) if with_coverage else None
     if as_data:
@@ -119,15 +123,16 @@ def cases(folder: Path | None, as_data: bool, with_coverage: bool) -> int:
     return 1 if failures else 0
 
 
-def _failures(rules: Rulebook, engine: Engine) -> list[dict[str, str]]:
+def _failures(folder: Path, rules: Rulebook, engine: Engine) -> list[dict[str, Any]]:
     of_rules = [
         {"file": failure.file, "id": failure.rule, "message": failure.message}
         for failure in (*run_rule_cases(rules), *run_words_cases(rules))
     ]
-    whole = [
-        {"file": failure.file, "id": failure.case, "message": failure.message}
-        for failure in run_whole_cases(rules, engine)
-    ]
+    whole = []
+    for each in run_whole_cases(rules, engine):
+        place = read_file(folder / each.file, each.file).keys.get(("expect",))
+        line = {} if place is None else {"line": place.line}
+        whole.append({"file": each.file, "id": each.case, "message": f"{each.message}{IF_MEANT}", **line})
     return of_rules + whole
 
 
@@ -159,9 +164,10 @@ def _show(found: Sequence[Finding], silenced: bool) -> None:
     click.echo(", ".join(said) or "nothing found")
 
 
-def _tell(failures: Sequence[Mapping[str, str]]) -> None:
+def _tell(failures: Sequence[Mapping[str, Any]]) -> None:
     for failure in failures:
-        click.echo(f"{failure['file']}: {failure['id']}: {failure['message']}", err=True)
+        where = ":".join(str(failure[key]) for key in ("file", "line") if key in failure)
+        click.echo(f"{where}: {failure['id']}: {failure['message']}", err=True)
 
 
 def _show_coverage(touched: Coverage) -> None:

@@ -11,9 +11,9 @@ from triage.rulebook_care.book.difference import differences
 from triage.rulebook_care.dmn.exporting import export_model
 from triage.rulebook_care.dmn.importing import import_tables
 from triage.rulebook_care.dmn.read import MOST_BYTES
-from triage.rulebook_care.dmn.saving import save_changed
 from triage.rulebook_care.dmn.write import write_model
 from triage.rulebook_care.editing.files import WorkFolder
+from triage.rulebook_care.editing.saving import save_changed
 from triage.values.errors import InputError, Problem
 
 FOLDER = click.Path(file_okay=False, path_type=Path)

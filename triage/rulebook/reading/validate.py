@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Mapping
 from datetime import date
 from decimal import Decimal
@@ -18,6 +19,8 @@ from triage.values.shown import quoted
 from triage.values.suggest import hint
 
 S = TypeVar("S", bound=Shape)
+
+_COMMA = re.compile(r"\d+([., ]\d{3})*,\d+")
 
 _KINDS = {
     bool: "true or false",
@@ -80,18 +83,34 @@ def _message(shape: type[Shape], path: Path, errors: list[Any], value: object) -
             model = _model_at(shape, path[:-1])
             keys = sorted(model.model_fields) if model else []
             fix = hint(name, keys, f"; the keys here are {', '.join(keys)}")
+            if name.isdecimal():
+                fix = f"; if it is the end of a number, write it with a point, as 400.{name}"
             return f'unknown key "{name}"{fix}'
         case "literal_error":
             expected = first["ctx"]["expected"].replace("'", '"')
             words = expected.replace(" or ", ", ").replace('"', "").split(", ")
             return f"{name}: {quoted(value)} is not one of {expected}{hint(str(value), words)}"
         case "string_pattern_mismatch" if (first["loc"] and first["loc"][-1] == "[key]") or name == "id":
+            if first["loc"][-1] == "[key]" and name.isdecimal():
+                return f'"{name}" is not an id; if it is the end of a number, write it as 400.{name}'
             return (
                 f'"{str(value if name == "id" else name)[:64]}" is not an id; ids are a-z, 0-9, "_" and "-"'
             )
         case _:
             wanted = list(dict.fromkeys(_wanted(one) for one in errors))
-            return f"{name}: {quoted(value)} does not fit; {' or '.join(wanted)}"
+            return f"{name}: {quoted(value)} does not fit; {' or '.join(wanted)}{as_number(value)}"
+
+
+def as_number(value: object) -> str:
+    """How to write what is meant as a number, where it can be told; otherwise nothing."""
+    if not isinstance(value, str) or not _COMMA.fullmatch(value.strip()):
+        return ""
+    whole, _, rest = value.strip().rpartition(",")
+    return (
+        f"; write {re.sub('[., ]', '', whole)}.{rest}"
+        if len(rest) < 3
+        else f"; write {value.replace(',', '')}"
+    )
 
 
 def _wanted(error: Any) -> str:

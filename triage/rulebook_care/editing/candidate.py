@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 
 from triage.decide.causes.inference import compile_rulebook
-from triage.decide.whole_cases import run_whole_cases
+from triage.decide.whole_cases import IF_MEANT, run_whole_cases
 from triage.inputs.heard import run_words_cases
 from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
@@ -105,7 +105,7 @@ def _failed_cases(rulebook: Rulebook, engine: Engine) -> list[Problem]:
     own = (*run_rule_cases(rulebook), *run_words_cases(rulebook))
     of_rules = [Problem(f"{case.rule}: {case.message}", file=case.file) for case in own]
     whole = run_whole_cases(rulebook, engine)
-    return of_rules + [Problem(f"{case.case}: {case.message}", file=case.file) for case in whole]
+    return of_rules + [Problem(f"{case.case}: {case.message}{IF_MEANT}", file=case.file) for case in whole]
 
 
 def _lint_errors(rulebook: Rulebook) -> list[Problem]:

@@ -7,17 +7,18 @@ not in time: `check_process` runs this where a text cannot hold a server up.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from threading import Lock
 
 from triage.decide.causes.inference import compile_rulebook
-from triage.decide.whole_cases import run_whole_cases
+from triage.decide.whole_cases import IF_MEANT, run_whole_cases
 from triage.inputs.heard import run_words_cases
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_file, read_sources, rulebook_of_sources
 from triage.rulebook.rule_cases import run_rule_cases
+from triage.rulebook_care.editing.retire import Retirement, retire
 from triage.rulebook_care.editing.scaffold import scaffold
 from triage.rulebook_care.lint.findings import Finding, located_in
 from triage.rulebook_care.lint.lint import has_errors, lint
@@ -108,27 +109,26 @@ class FolderCheck:
         sources, broken = self._sources()
         if file is not None:
             sources, broken = _edited(sources, broken, file, content)
-        try:
-            rulebook = rulebook_of_sources(sources, broken)
-            engine = compile_rulebook(rulebook, "plain")
-        except InputError as error:
-            return CasesRun(problems=error.problems)
-        failures = []
-        for each in (*run_rule_cases(rulebook), *run_words_cases(rulebook, file)):
-            if file in (None, each.file):
-                place = sources[each.file].values.get(("cases", each.case))
-                where = (None, None) if place is None else (place.line, place.column)
-                failures.append(FailedCase(each.file, each.rule, each.message, *where))
-        for whole in run_whole_cases(rulebook, engine):
-            place = sources[whole.file].keys.get(("expect",))
-            where = (None, None) if place is None else (place.line, place.column)
-            failures.append(FailedCase(whole.file, whole.case, whole.message, *where))
-        return CasesRun(_count_rule_cases(rulebook, file), len(rulebook.cases), tuple(failures))
+        return _cases_of(sources, broken, file)
 
     def new_file(self, kind: str, name: str, today: date) -> tuple[str, str]:
         """The path and text of a new file that fits this folder. Raises InputError as `scaffold` does, and
         where the folder cannot be read."""
         return scaffold(rulebook_of_sources(*self._sources()), kind, name, today)
+
+    def retirement(self, kind: str, name: str) -> Retirement:
+        """What retiring an entry takes, and what is then still wrong: what cannot be read, cases that fail.
+
+        Raises NotFoundError and InputError as `retire` does.
+        """
+        sources, broken = self._sources()
+        found = retire(sources, kind, name)
+        after = {**sources, **{file: replace(sources[file], data=data) for file, data in found.files.items()}}
+        done = _cases_of(after, broken)
+        failed = (
+            Problem(f"{each.case}: {each.message}", file=each.file, line=each.line) for each in done.failures
+        )
+        return replace(found, problems=(*done.problems, *failed))
 
     def _found_on_disk(self, sources: Mapping[str, Source], broken: _Broken) -> frozenset[Finding] | None:
         """The lint's findings of the folder as it is; None where it cannot be read."""
@@ -167,6 +167,25 @@ class FolderCheck:
             return read_file(path, file)
         except RulebookError as error:
             return error.problems
+
+
+def _cases_of(sources: Mapping[str, Source], broken: _Broken, file: str | None = None) -> CasesRun:
+    try:
+        rulebook = rulebook_of_sources(sources, broken)
+        engine = compile_rulebook(rulebook, "plain")
+    except InputError as error:
+        return CasesRun(problems=error.problems)
+    failures = []
+    for each in (*run_rule_cases(rulebook), *run_words_cases(rulebook, file)):
+        if file in (None, each.file):
+            place = sources[each.file].values.get(("cases", each.case))
+            where = (None, None) if place is None else (place.line, place.column)
+            failures.append(FailedCase(each.file, each.rule, each.message, *where))
+    for whole in run_whole_cases(rulebook, engine):
+        place = sources[whole.file].keys.get(("expect",))
+        where = (None, None) if place is None else (place.line, place.column)
+        failures.append(FailedCase(whole.file, whole.case, f"{whole.message}{IF_MEANT}", *where))
+    return CasesRun(_count_rule_cases(rulebook, file), len(rulebook.cases), tuple(failures))
 
 
 def _edited(

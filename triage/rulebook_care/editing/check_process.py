@@ -17,6 +17,7 @@ from typing import Any
 
 from triage.rulebook_care.editing.check import CasesRun, Checked, FolderCheck
 from triage.rulebook_care.editing.child import Child
+from triage.rulebook_care.editing.retire import Retirement
 from triage.values.errors import InputError, told
 
 START_SECONDS = 60.0
@@ -80,6 +81,11 @@ class CheckProcess:
             return CasesRun(problems=told(error.problems, MOST_LISTED))
         return done
 
+    def retirement(self, kind: str, name: str) -> Retirement:
+        """See `FolderCheck.retirement`."""
+        found: Retirement = self._ask(self._cases_seconds, _retirement, kind, name)
+        return found
+
     def new_file(self, kind: str, name: str, today: date) -> NewFile:
         """See `FolderCheck.new_file`."""
         made: NewFile = self._ask(self._check_seconds, _new_file, kind, name, today)
@@ -130,6 +136,11 @@ def _check(folder: Path, file: str, content: bytes | None) -> Checked:
 def _run_cases(folder: Path, file: str | None, content: bytes | None) -> CasesRun:
     done = _checks(folder).run_cases(file, content)
     return replace(done, problems=told(done.problems, MOST_LISTED), failures=done.failures[:MOST_LISTED])
+
+
+def _retirement(folder: Path, kind: str, name: str) -> Retirement:
+    found = _checks(folder).retirement(kind, name)
+    return replace(found, problems=told(found.problems, MOST_LISTED))
 
 
 def _new_file(folder: Path, kind: str, name: str, today: date) -> NewFile:

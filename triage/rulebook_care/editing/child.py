@@ -139,7 +139,19 @@ class Child:
         assert self._alive is not None
         code = self._alive[0].wait()
         self.close()
-        return InputError(f"the process {self._doing} ended by itself (exit {code}){self._advice}")
+        how = f"exit {code}: {_why(code)}"
+        return InputError(f"the process {self._doing} ended by itself ({how}){self._advice}")
+
+
+def _why(code: int) -> str:
+    """What an exit status of a process tells, in words."""
+    if code >= 0:
+        return "a library gave up"
+    if -code == signal.SIGKILL:
+        return "killed, as where memory runs out"
+    if -code == signal.SIGALRM:
+        return "it took too long"
+    return f"{signal.strsignal(-code)}, as where a condition is too wide for the engine".lower()
 
 
 def _end(process: subprocess.Popen[bytes], channel: Connection) -> None:

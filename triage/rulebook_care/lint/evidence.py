@@ -217,7 +217,8 @@ def _untouched(rulebook: Rulebook) -> Iterator[Finding]:
         cause for rule in rulebook.evidence.values() if rule.head.status == "live" for cause in rule.seen_with
     }
     shared = {cause for symptom in rulebook.symptoms.values() for cause in symptom.shares}
-    for cause in sorted(rulebook.causes.keys() - {OTHER_CAUSE}):
+    live = {cause.id for cause in rulebook.causes.values() if cause.status == "live"}
+    for cause in sorted(live - {OTHER_CAUSE}):
         file = f"causes/{cause}.yml"
         if cause not in touched:
             message = f"no live evidence rule names {cause}: only its base share speaks for it"

@@ -19,7 +19,7 @@ def words_findings(reason: Reasoning) -> Iterator[Finding]:
         yield from _of_list(words)
     heard = {words.danger for words in rulebook.words.values()}
     for fact in rulebook.facts.values():
-        if fact.danger and fact.id not in heard:
+        if fact.danger and fact.id not in heard and fact.status == "live":
             message = f"no list of words raises the danger {fact.id}"
             fix = f"Add a list in words/ with `danger: {fact.id}`"
             yield finding("danger-without-words", fact.id, f"facts/{fact.id}.yml", message, fix, ("danger",))

@@ -144,6 +144,8 @@ def rollback(store: Store, version: str | None, by: str, note: str, at: datetime
         if not publications:
             raise NotFoundError("no rulebook was published yet")
         earlier = [one.version for one in publications if one.version != publications[0].version]
+        if version == publications[0].version:
+            raise ConflictError(f"{version} is live already; name the version to go back to")
         if version is None and earlier:
             version = earlier[0]
         if version is None or version not in earlier:

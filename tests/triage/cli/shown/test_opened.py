@@ -14,7 +14,10 @@ from triage.values.errors import InputError
 
 __all__ = ["here", "run"]
 
-CRASH = "the process trying the rulebook ended by itself (exit -11)"
+CRASH = (
+    "the process trying the rulebook ended by itself "
+    "(exit -11: segmentation fault, as where a condition is too wide for the engine)"
+)
 
 
 def answering(monkeypatch: pytest.MonkeyPatch, trial: Callable[[Path, str], None]) -> list[Path]:

@@ -15,10 +15,10 @@ from triage.rulebook.reading.reader import read_rulebook, read_with_files, ruleb
 from triage.rulebook_care.book.difference import differences
 from triage.rulebook_care.dmn.exporting import export_model
 from triage.rulebook_care.dmn.importing import Imported, import_tables
-from triage.rulebook_care.dmn.saving import save_changed
 from triage.rulebook_care.dmn.table import DMN_13, DMN_15
 from triage.rulebook_care.dmn.write import write_model
 from triage.rulebook_care.editing.files import WorkFolder
+from triage.rulebook_care.editing.saving import save_changed
 from triage.values.errors import InputError
 
 

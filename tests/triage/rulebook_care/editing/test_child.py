@@ -99,7 +99,10 @@ def test_a_process_that_takes_too_long_is_ended_and_the_next_call_has_another(ch
 
 def test_a_process_that_ends_by_itself_is_told_with_its_status(child: Child) -> None:
     pid = child.call(60, pid_of)
-    with pytest.raises(InputError, match=r"^the process trying ended by itself \(exit -9\); try less$"):
+    with pytest.raises(
+        InputError,
+        match=r"^the process trying ended by itself \(exit -9: killed, as where memory runs out\); try less$",
+    ):
         child.call(60, killed)
     assert gone(pid)
     pid = child.call(60, pid_of)

@@ -60,7 +60,9 @@ def test_a_hang_is_rejected_when_its_time_is_over() -> None:
 
 
 def test_a_crash_is_rejected_and_the_parent_lives_on() -> None:
-    assert attempt(hostile.a_crash) == "the process trying the rulebook ended by itself (exit -11)"
+    assert attempt(hostile.a_crash).startswith(
+        "the process trying the rulebook ended by itself (exit -11: segmentation fault"
+    )
 
 
 def test_too_much_memory_is_rejected() -> None:

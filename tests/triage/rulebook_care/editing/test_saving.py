@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from triage.rulebook_care.dmn.saving import save_changed, with_data
 from triage.rulebook_care.editing.files import WorkFolder
+from triage.rulebook_care.editing.saving import save_changed, with_data
 from triage.values.plain_data import canonical
 from triage.values.yaml_source import read_yaml
 

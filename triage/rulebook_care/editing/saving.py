@@ -1,4 +1,4 @@
-"""Writes what an import changed into a rulebook's folder: comments, order and spelling of the rest stay."""
+"""Writes changed data into the files of a rulebook's folder: the rest stays to the letter."""
 
 from __future__ import annotations
 
