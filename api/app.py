@@ -12,8 +12,10 @@ from werkzeug.wrappers import Response
 from api.desk import call, find, report
 from api.desk import list as open_tickets
 from api.desk.search import FINDER, MachineFinder
-from api.field import authority
+from api.field import authority, own
 from api.field import start as field_start
+from api.field import ticket as field_ticket
+from api.field.repair_form import kind_words
 from api.http import auth, health, problems
 from api.http.json_bodies import ExactJSONProvider
 from api.http.lane import init_lane
@@ -24,7 +26,7 @@ from api.ops import numbers as numbers_page
 from api.ops import what_if as what_if_page
 from api.pages import sign_in
 from api.pages import texts as desk_texts
-from api.pages.words import cents_words
+from api.pages.words import cents_words, dollars_words
 from api.v1 import (
     machines,
     numbers,
@@ -68,6 +70,8 @@ PAGES = (
     authority.blueprint,
     field_start.blueprint,
     life.blueprint,
+    own.blueprint,
+    field_ticket.blueprint,
     what_if_page.blueprint,
     release.blueprint,
     files.blueprint,
@@ -126,7 +130,7 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
     for blueprint in ROUTES:
         api.register_blueprint(blueprint)
     desk_texts.init_texts(app)
-    app.jinja_env.filters["cents"] = cents_words
+    app.jinja_env.filters |= {"cents": cents_words, "dollars": dollars_words, "line_kind": kind_words}
     app.extensions[FINDER] = MachineFinder(service)
     for page in PAGES:
         app.register_blueprint(page)

@@ -22,7 +22,11 @@ MOST_IN_LANES, MOST_UNFOLDED = 500, 8
 FILTERS = {"words": 80, "site": 64, "outcome": 16, "contractor": 64}
 
 
-HOMES = {"reporter": "field_start.overview", "authority": "field_start.asked"}
+HOMES = {
+    "technician": "field_own.start",
+    "reporter": "field_start.overview",
+    "authority": "field_start.asked",
+}
 """Where those start who do not work at the desk."""
 
 

@@ -38,8 +38,6 @@ def answered(held: str) -> ResponseReturnValue:
         ticket = ask.answer(service(), held, data)
     except NotFoundError:
         return _over(gettext("This link is not valid, or no longer. Ask to be sent a new one.")), 404
-    except ConflictError as error:
-        return _over(str(error.told[0].message)), 409
     except InputError as error:
         return _page(held, error.told)
     said = ticket.repair.approval
@@ -57,8 +55,9 @@ def _page(held: str, problems: tuple[Problem, ...] = ()) -> ResponseReturnValue:
         asked = ask.question(service(), held)
     except NotFoundError:
         return _over(gettext("This link is not valid, or no longer. Ask to be sent a new one.")), 404
-    except ConflictError as error:
-        return _over(error.told[0].message), 410
+    except ConflictError:
+        text = gettext("This question was answered, or there is another estimate since. A link answers once.")
+        return _over(text), 410
     ticket, estimate = asked.ticket, asked.ticket.repair.estimate
     spent = sum_money(ticket.spent, rulebook.currency)
     authority = rulebook.authorities.get(asked.link.caller.authority or "")

@@ -28,7 +28,7 @@ def language() -> ResponseReturnValue:
 @page_roles("reporter", "agent", "ops")
 def overview() -> ResponseReturnValue:
     """What waits, to read only."""
-    found = tickets.listed(service(), "open", limit=MOST + 1)
+    found = tickets.listed(service(), "unfinished", limit=MOST + 1)
     return render_template(
         "field/overview.html",
         tickets=found[:MOST],

@@ -149,6 +149,12 @@ def cents_words(amount: Money) -> str:
     return str(format_currency(amount.amount, amount.currency.code, locale="en_US"))
 
 
+def dollars_words(amount: Decimal, currency: str) -> str:
+    """An amount as short as it is exact: "$450", "$79.95"."""
+    exact = cents_words(Money(amount, currency))
+    return exact.removesuffix(".00")
+
+
 def ago(at: datetime, now: datetime) -> str:
     """How long ago, in whole minutes, hours or days."""
     minutes = max(0, int((now - at).total_seconds() // 60))

@@ -32,6 +32,7 @@ from triage.service.changes import (
     ticket_of,
 )
 from triage.service.service import Service, one_version
+from triage.service.tickets import OpenTicket, listed
 from triage.store import Work
 from triage.store.on_machine import promised_on
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
@@ -211,6 +212,20 @@ def listed_machines(service: Service) -> Sequence[ListedMachine]:
     """Every machine as the search knows it."""
     with service.store.read() as work:
         return work.desk.listed_machines()
+
+
+def own_tickets(service: Service, viewer: Caller, limit: int) -> Sequence[OpenTicket]:
+    """Where a technician's contractor is to come: its tickets by the time they are due, without one last."""
+    if viewer.contractor is None:
+        return ()
+    found = listed(service, "unfinished", {"contractor": viewer.contractor}, limit=limit)
+    return sorted(found, key=lambda one: (one.due_at is None, one.due_at or one.opened_at, one.id))
+
+
+def own_machines(service: Service, viewer: Caller) -> Sequence[ListedMachine]:
+    """The machines in the care of a technician's contractor, as the search knows them."""
+    with service.store.read() as work:
+        return work.desk.listed_machines(viewer.contractor or "")
 
 
 def open_on_machine(service: Service, serial: str) -> str | None:

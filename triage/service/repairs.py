@@ -31,9 +31,16 @@ from triage.repairs.estimate_input import AskedLine, WorkTime, read_estimate, te
 from triage.repairs.judged import answer_to, held_for_outside, refuse_held
 from triage.repairs.pricing import NOT_AGREED, Bill, Visit, billed, priced
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
-from triage.service.changes import Change, change, decided_on, machine_billed, refuse_open_swap
+from triage.service.changes import (
+    Change,
+    change,
+    decided_on,
+    machine_billed,
+    refuse_open_swap,
+    seen_ticket,
+)
 from triage.service.dangers import made_safe, may_lift, noted
-from triage.service.service import Service
+from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.values.errors import ConflictError, InputError, Problem
 from triage.values.money import Money, in_currency, sum_money
@@ -44,6 +51,15 @@ def estimate(
 ) -> Ticket:
     """A technician's estimate, answered `approve`, `hold` or `swap`; the last one counts."""
     return _change(service, ticket_id, who, if_version, lambda desk, ticket: desk.estimate(ticket, data, who))
+
+
+@one_version
+def price(service: Service, ticket_id: str, data: object, who: Caller) -> Estimated:
+    """What this estimate would come to and be answered now; nothing is stored."""
+    with service.store.read() as work:
+        ticket = seen_ticket(work, ticket_id, who)
+        found = _Desk(work, service.rulebook, service.engine, service.now()).estimate(ticket, data, who)
+    return next(each for each in found.news if isinstance(each, Estimated))
 
 
 def approve(

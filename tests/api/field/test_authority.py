@@ -95,7 +95,7 @@ def test_the_second_answer_is_refused_and_the_page_shows_no_estimate_any_more(
 ) -> None:
     outside.post(link, data={"answer": "no", "why": "Too dear."})
     again = outside.post(link, data={"answer": "yes"})
-    assert again.status_code == 409
+    assert again.status_code == 410
     assert "Nothing was stored." in again.text
     assert said(service, held) == "Ines Marsh: None"
     page = outside.get(link)

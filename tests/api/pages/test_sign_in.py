@@ -155,7 +155,7 @@ def test_a_form_from_another_site_is_refused(desk: FlaskClient) -> None:
 
 def test_a_technician_may_not_open_the_desk(client: FlaskClient, tokens: dict[str, str]) -> None:
     client.post("/sign-in", data={"token": tokens["fogline"]})
-    assert client.get("/").status_code == 403
+    assert client.get("/find").status_code == 403
 
 
 def test_a_whole_call_without_scripts(desk: FlaskClient, service: Service) -> None:

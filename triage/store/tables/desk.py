@@ -149,8 +149,8 @@ class Desk:
     def machine_count(self) -> int:
         return self._session.scalar(select(func.count()).select_from(MachineRow)) or 0
 
-    def listed_machines(self) -> tuple[ListedMachine, ...]:
-        """Every machine as the search knows it."""
+    def listed_machines(self, contractor: str | None = None) -> tuple[ListedMachine, ...]:
+        """Every machine, or every one in a contractor's care, as the search knows it."""
         site = SiteRow
         query = select(
             MachineRow.serial,
@@ -161,6 +161,8 @@ class Desk:
             site.town,
             site.phone,
         ).join(site, MachineRow.site_id == site.id, isouter=True)
+        if contractor is not None:
+            query = query.where(MachineRow.contractor_id == contractor)
         return tuple(ListedMachine(*(text or "" for text in row)) for row in self._session.execute(query))
 
     def home_zone(self) -> str:

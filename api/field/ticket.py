@@ -1,0 +1,196 @@
+"""The technician's ticket on a phone: the limit, an estimate priced as it is typed, the close-out.
+
+Each form carries a key of its own, so that what a bad line makes a browser send twice happens once.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import secrets
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from api.field.limit_view import glance
+from api.field.repair_form import ONCE, TIMED, filled, kind_words, lines_of, number, parts_shown, placed
+from api.http.auth import caller, page_roles, service
+from api.http.conditional import MAX_KEY
+from api.pages.texts import gettext
+from api.pages.words import clock_words, outcome_mark, outcome_words
+from triage.records.authorization import open_authorization
+from triage.records.ticket import Ticket
+from triage.repairs.close_out import NO_FAULT_FOUND
+from triage.service import machines, repairs, requests, tickets
+from triage.service.outgoing import ask
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.values.json_text import to_json
+
+blueprint = Blueprint("field_ticket", __name__, url_prefix="/field/tickets/<ticket_id>")
+Data = dict[str, Any]
+
+
+@blueprint.get("")
+@page_roles("technician")
+def page(ticket_id: str) -> ResponseReturnValue:
+    return _page(_ticket(ticket_id))
+
+
+@blueprint.post("/price")
+@page_roles("technician")
+def price(ticket_id: str) -> ResponseReturnValue:
+    """The estimate priced: a part of the page for scripts, else the page with what was typed."""
+    ticket, data = _ticket(ticket_id), _estimate(request.form)
+    wrong: tuple[Problem, ...] = ()
+    priced = None
+    try:
+        priced = repairs.price(service(), ticket.id, data, caller())
+    except InputError as error:
+        wrong = placed(error.told, data["lines"])
+    if "part" in request.args:
+        return render_template(
+            "field/_priced.html", priced=priced, problems=wrong, rulebook=service().rulebook
+        )
+    return _page(ticket, wrong, request.form, priced=priced)
+
+
+@blueprint.post("/estimate")
+@page_roles("technician")
+def estimate(ticket_id: str) -> ResponseReturnValue:
+    ticket, data = _ticket(ticket_id), _estimate(request.form)
+    return _once(ticket, data, lambda: repairs.estimate(service(), ticket.id, data, caller()))
+
+
+@blueprint.post("/close")
+@page_roles("technician")
+def close(ticket_id: str) -> ResponseReturnValue:
+    ticket, data = _ticket(ticket_id), _closing(request.form)
+    return _once(ticket, data, lambda: repairs.close(service(), ticket.id, data, caller()), closing=True)
+
+
+@blueprint.post("/ask")
+@page_roles("technician")
+def ask_authority(ticket_id: str) -> ResponseReturnValue:
+    """Sends the question to who may answer it; the technician never sees the link."""
+    ticket = _ticket(ticket_id)
+    try:
+        asked = ask.ask(service(), ticket.id, caller())
+    except InputError as error:
+        return _page(ticket, error.told), 409
+    names = ", ".join(dict.fromkeys(one.person for one in asked))
+    return _page(ticket, told=gettext("%(names)s was asked by e-mail.", names=names))
+
+
+def _ticket(ticket_id: str) -> Ticket:
+    return tickets.ticket(service(), ticket_id, caller())
+
+
+def _estimate(form: Mapping[str, str]) -> Data:
+    return {
+        "lines": lines_of(form, service().rulebook.currency),
+        **_said(form, "cause", "note"),
+        **({"after_hours": form["hours"] == "after"} if form.get("hours") in ("after", "day") else {}),
+    }
+
+
+def _closing(form: Mapping[str, str]) -> Data:
+    data = _estimate(form) | _said(form, "cured_by", "authorization")
+    if on_site := form.get("on_site", "").strip():
+        data["hours"] = number(on_site)
+    if photos := form.get("photos", "").replace(",", " ").split():
+        data["photos"] = photos
+    return data | ({"made_safe": True} if form.get("made_safe") else {})
+
+
+def _said(form: Mapping[str, str], *names: str) -> Data:
+    return {name: text for name in names if (text := form.get(name, "").strip())}
+
+
+def _once(
+    ticket: Ticket, data: Data, act: Callable[[], Ticket], closing: bool = False
+) -> ResponseReturnValue:
+    """Carries a form out once by its key; sent again it leads to the same page."""
+    key = request.form.get("key", "")
+    target = url_for("field_ticket.page", ticket_id=ticket.id)
+
+    def action() -> requests.Response:
+        after = act()
+        if closing and after.state == "open":
+            message = gettext(
+                "Not closed: your words tell of a danger. It stands open until it is made safe."
+            )
+            return requests.Response(409, {"message": message}, {})
+        return requests.Response(303, {}, {})
+
+    try:
+        if not 8 <= len(key) <= MAX_KEY:
+            raise InputError([Problem(gettext("This form has no key; load the page again."), "/key")])
+        digest = hashlib.sha256(to_json(data).encode()).hexdigest()
+        done = requests.once(service(), f"POST {request.path} {key}", caller(), digest, action)
+    except NotFoundError:
+        raise
+    except InputError as error:
+        problems = placed(error.told, data["lines"])
+        status = 409 if isinstance(error, ConflictError) else 422
+        return _page(_ticket(ticket.id), problems, request.form, closing=closing), status
+    if done.status == 409:
+        return _page(
+            _ticket(ticket.id), (Problem(str(done.body["message"])),), request.form, closing=True
+        ), 409
+    return redirect(target, 303)
+
+
+def _page(
+    ticket: Ticket,
+    problems: tuple[Problem, ...] = (),
+    typed: Mapping[str, str] | None = None,
+    *,
+    priced: Any = None,
+    closing: bool = False,
+    told: str = "",
+) -> str:
+    rulebook, now = service().rulebook, service().now()
+    view = None if ticket.machine is None else machines.machine(service(), ticket.machine, caller())
+    site = None if view is None else view.machine.site
+    seen, warranty = (
+        (None, []) if ticket.machine is None else glance(service(), ticket.machine, caller(), ticket)
+    )
+    repair = ticket.repair
+    last = filled(repair.estimate.bill.lines) if repair.estimate is not None else {"trip": "1"}
+    form = typed or {}
+    return render_template(
+        "field/ticket.html",
+        ticket=ticket,
+        site=site,
+        zone="UTC" if site is None else site.timezone,
+        seen=seen,
+        warranty=warranty,
+        decision=ticket.decision or {},
+        decided=ticket.decided,
+        authorization=open_authorization(repair, now),
+        waits=repair.estimate is not None and repair.estimate.answer == "hold" and repair.approval is None,
+        mail=bool(service().outgoing.mail),
+        estimating=form if typed and not closing else {"trip": "1", **last},
+        closed_with=form
+        if typed and closing
+        else {**last, "cause": repair.estimate.cause if repair.estimate else ""},
+        more=3 if "more" in request.form else 1,
+        parts_shown=parts_shown,
+        closing=closing,
+        priced=priced,
+        told=told,
+        problems=problems,
+        key=secrets.token_hex(16),
+        once=ONCE,
+        timed=TIMED,
+        kind_words=kind_words,
+        causes=sorted(((one.id, one.title) for one in rulebook.causes.values()), key=lambda one: one[1]),
+        checks=sorted(((one.id, one.title) for one in rulebook.checks.values()), key=lambda one: one[1]),
+        no_fault=NO_FAULT_FOUND,
+        rulebook=rulebook,
+        now=now,
+        clock_words=clock_words,
+        outcome_words=outcome_words,
+        outcome_mark=outcome_mark,
+    )
