@@ -2,6 +2,8 @@
 
 `facts` computes, from whichever of its inputs are known:
 
+Where the nominal voltage is not known, nothing is said in percent of it.
+
 - `supply_drop_pct`: voltage drop in percent of nominal, as measured, else as calculated from wire and cord
 - `supply_drop_calculated_pct`: the drop wire and cord should have; `supply_drop_excess_pct`: measured
   beyond it (a poor joint, a longer or a thinner run than stated)
@@ -91,7 +93,11 @@ def measured_drop_volts(idle_volts: float, running_volts: float) -> float:
 def start_volts(
     idle_volts: float, drop_at_running_volts: float, running_amps: float, start_amps: float
 ) -> float:
-    """The voltage while the motor starts, the drop growing in proportion to the current."""
+    """The voltage while the motor starts, the drop growing in proportion to the current.
+
+    Raises InputError where a current is out of range; without a running current nothing is known of the drop.
+    """
+    check_ranges(INPUTS, running_amps=running_amps, start_amps=start_amps)
     return idle_volts - drop_at_running_volts * start_amps / running_amps
 
 
@@ -116,7 +122,7 @@ def headroom_amps(circuit_amps: float, running_amps: float, other_load_amps: flo
 
 def explains_weak_start(
     *,
-    nominal_volts: float,
+    nominal_volts: float | None,
     measured_drop_pct: float | None = None,
     calculated_drop_pct: float | None = None,
     running_volts: float | None = None,
@@ -124,17 +130,23 @@ def explains_weak_start(
 ) -> Truth:
     """True when one number is bad enough; False only on good readings; None when it cannot be said.
 
-    A small calculated drop never clears the supply: a calculation does not see a loose joint.
+    A small calculated drop never clears the supply: a calculation does not see a loose joint. Volts say
+    nothing without the nominal voltage.
     """
+    running, starting = _percent(running_volts, nominal_volts), _percent(starting_volts, nominal_volts)
     bad = (
         (measured_drop_pct is not None and measured_drop_pct > MOST_DROP_PCT)
         or (calculated_drop_pct is not None and calculated_drop_pct > MOST_DROP_PCT)
-        or (running_volts is not None and percent_of(running_volts, nominal_volts) < LEAST_RUNNING_PCT)
-        or (starting_volts is not None and percent_of(starting_volts, nominal_volts) < LEAST_START_PCT)
+        or (running is not None and running < LEAST_RUNNING_PCT)
+        or (starting is not None and starting < LEAST_START_PCT)
     )
     if bad:
         return True
-    return False if measured_drop_pct is not None and running_volts is not None else None
+    return False if measured_drop_pct is not None and running is not None else None
+
+
+def _percent(volts: float | None, nominal_volts: float | None) -> float | None:
+    return None if volts is None or nominal_volts is None else percent_of(volts, nominal_volts)
 
 
 def facts(known: Facts) -> dict[str, FactValue]:
@@ -142,19 +154,19 @@ def facts(known: Facts) -> dict[str, FactValue]:
     Decimals.
     """
     given = known_quantities(known, INPUTS)
-    nominal = given.get("nominal_volts", 120.0)
+    nominal = given.get("nominal_volts")
     amps = given.get("running_amps")
     idle, running = given.get("idle_volts"), given.get("running_volts")
 
     calculated = _calculated_drop(given, known.get("extension_cord") is True)
     measured = None if idle is None or running is None else measured_drop_volts(idle, running)
     drop = measured if measured is not None else calculated
-    starting = None
-    if drop is not None and amps is not None and "start_amps" in given:
-        starting = start_volts(nominal if idle is None else idle, max(drop, 0.0), amps, given["start_amps"])
+    at_rest, starting = nominal if idle is None else idle, None
+    if at_rest is not None and drop is not None and amps is not None and "start_amps" in given:
+        starting = start_volts(at_rest, max(drop, 0.0), amps, given["start_amps"])
 
-    measured_pct = None if measured is None else max(0.0, percent_of(measured, nominal))
-    calculated_pct = None if calculated is None else percent_of(calculated, nominal)
+    measured_pct = _percent(None if measured is None else max(0.0, measured), nominal)
+    calculated_pct, idle_pct = _percent(calculated, nominal), _percent(idle, nominal)
     drop_pct = measured_pct if measured_pct is not None else calculated_pct
     headroom, overloaded = _load(given, known)
 
@@ -167,9 +179,7 @@ def facts(known: Facts) -> dict[str, FactValue]:
                 None if measured_pct is None or calculated_pct is None else measured_pct - calculated_pct, 2
             ),
             "supply_start_volts": _rounded(None if starting is None else max(starting, 0.0), 1),
-            "supply_idle_off_band": (
-                None if idle is None else abs(percent_of(idle, nominal) - 100.0) > BAND_PCT
-            ),
+            "supply_idle_off_band": None if idle_pct is None else abs(idle_pct - 100.0) > BAND_PCT,
             "circuit_headroom_amps": _rounded(headroom, 2),
             "circuit_overloaded": overloaded,
             "cord_replaces_wiring": _flag(known.get("extension_cord")),

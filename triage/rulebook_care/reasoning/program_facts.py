@@ -34,6 +34,7 @@ COMPUTED = frozenset(
         "supply_idle_off_band", "circuit_headroom_amps", "circuit_overloaded", "cord_replaces_wiring",
         "supply_explains_weak_start", "freezing_point_c", "ice_share_pct", "serving_temperature_c",
         "heat_to_remove_kj", "servable_after_min", "servable_after_min_low", "servable_after_min_high",
+        "servable_error_pct",
         "minutes_until_servable", "too_early", "slope_back_pct", "tilted_back", "slope_right_pct",
         "leg_twist_in", "rocks", "clearance_short", "clearance_short_in", "clearance_short_side",
         "brix_expected", "brix_gap", "mix_too_thin", "mix_too_rich", "brix_off_label", "mix_water_short_l",
@@ -79,7 +80,10 @@ COMPUTED_FROM: Mapping[str, frozenset[str]] = {
     "tilted_back": frozenset({"slope_back_pct"}),
     "rocks": frozenset({"leg_twist_in"}),
     **dict.fromkeys(
-        ("heat_to_remove_kj", "servable_after_min", "servable_after_min_low", "servable_after_min_high"),
+        (
+            *("heat_to_remove_kj", "servable_after_min", "servable_after_min_low"),
+            *("servable_after_min_high", "servable_error_pct"),
+        ),
         _FREEZE,
     ),
     **dict.fromkeys(

@@ -93,6 +93,9 @@ def test_soon_after_a_warm_refill_it_is_too_early_to_call_it_a_fault():
     assert found["too_early"] is True
     assert found["minutes_until_servable"] == Decimal(25)
     assert found["servable_after_min_low"] < found["servable_after_min"] < found["servable_after_min_high"]
+    late = float(found["servable_after_min_high"] / found["servable_after_min"] - 1)
+    assert float(found["servable_error_pct"]) == pytest.approx(100 * late, abs=3)  # of rounded minutes
+    assert 40 < found["servable_error_pct"] < 50
 
 
 def test_between_the_expected_time_and_the_end_of_the_band_it_is_due_but_still_too_early():

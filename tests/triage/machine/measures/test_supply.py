@@ -18,7 +18,8 @@ from triage.machine.measures.supply import (
 )
 from triage.values.errors import InputError
 
-LONG_RUN = {"conductor_awg": Decimal(12), "wire_run_ft": Decimal(100), "running_amps": Decimal(16)}
+AT_120 = {"nominal_volts": Decimal(120)}
+LONG_RUN = AT_120 | {"conductor_awg": Decimal(12), "wire_run_ft": Decimal(100), "running_amps": Decimal(16)}
 
 
 def test_the_drop_of_a_long_run_is_calculated_in_percent_of_nominal():
@@ -34,7 +35,7 @@ def test_a_small_calculated_drop_does_not_clear_the_supply():
 
 
 def test_good_readings_clear_the_supply():
-    found = facts({"idle_volts": Decimal(120), "running_volts": Decimal("117.6")})
+    found = facts(AT_120 | {"idle_volts": Decimal(120), "running_volts": Decimal("117.6")})
     assert found["supply_drop_pct"] == Decimal("2.00")
     assert found["supply_explains_weak_start"] is False
 
@@ -47,7 +48,7 @@ def test_readings_count_before_the_calculation_and_their_excess_is_named():
 
 
 def test_a_low_running_voltage_explains_a_weak_start_even_with_a_small_drop():
-    found = facts({"idle_volts": Decimal(109), "running_volts": Decimal(107)})
+    found = facts(AT_120 | {"idle_volts": Decimal(109), "running_volts": Decimal(107)})
     assert found["supply_drop_pct"] == Decimal("1.67")
     assert found["supply_idle_off_band"] is True
     assert found["supply_explains_weak_start"] is True
@@ -68,7 +69,13 @@ def test_a_cord_of_unknown_size_leaves_the_calculated_drop_unknown():
 
 def test_the_starting_current_pulls_the_voltage_down_in_proportion():
     assert start_volts(120, 3, 10, 50) == pytest.approx(105)
-    readings = {"idle_volts": Decimal(118), "running_volts": Decimal(114), "running_amps": Decimal(10)}
+    with pytest.raises(InputError, match="running current"):
+        start_volts(120, 3, 0, 50)
+    readings = AT_120 | {
+        "idle_volts": Decimal(118),
+        "running_volts": Decimal(114),
+        "running_amps": Decimal(10),
+    }
     assert facts(readings)["supply_explains_weak_start"] is False
     found = facts(readings | {"start_amps": Decimal(50)})
     assert found["supply_start_volts"] == Decimal("98.0")
@@ -80,6 +87,15 @@ def test_nothing_measured_and_nothing_calculated_says_nothing_about_a_weak_start
     assert facts({}) == {}
 
 
+def test_without_a_nominal_voltage_nothing_is_said_in_percent_of_it():
+    unknown = {name: value for name, value in LONG_RUN.items() if name != "nominal_volts"}
+    low = {"idle_volts": Decimal(90), "running_volts": Decimal(80), "start_amps": Decimal(50)}
+    assert facts(unknown | low).keys() == {"supply_start_volts"}
+    assert facts(unknown | {"start_amps": Decimal(50)}) == {}
+    assert explains_weak_start(nominal_volts=None, running_volts=80) is None
+    assert explains_weak_start(nominal_volts=None, calculated_drop_pct=6.0) is True
+
+
 def test_percentages_refer_to_the_nominal_voltage_of_the_machine():
     found = facts({"nominal_volts": Decimal(208), "idle_volts": Decimal(208), "running_volts": Decimal(200)})
     assert found["supply_drop_pct"] == Decimal("3.85")
@@ -88,7 +104,7 @@ def test_percentages_refer_to_the_nominal_voltage_of_the_machine():
 
 def test_a_voltage_that_rises_a_little_is_noise_and_counts_as_no_drop():
     assert measured_drop_volts(119, 120) == -1
-    assert facts({"idle_volts": Decimal(119), "running_volts": Decimal(120)})["supply_drop_pct"] == 0
+    assert facts(AT_120 | {"idle_volts": Decimal(119), "running_volts": Decimal(120)})["supply_drop_pct"] == 0
 
 
 def test_readings_that_look_swapped_are_refused():
