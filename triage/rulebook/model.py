@@ -129,6 +129,7 @@ class EvidenceRule:
     others: float  # the same for any cause not named
     group: str | None = None
     band: int = 0
+    mechanism: str | None = None  # what makes it go together with others of the same name
 
     def chance_given(self, cause: str) -> float:
         return self.seen_with.get(cause, self.others)
@@ -227,6 +228,9 @@ class Tolerances:
     near_certain: float = 0.90  # a cause this likely is taken as known
     chance_over: float = 0.10  # the accepted chance to run over a limit
     question_worth: Decimal = Decimal("0.00")
+    mechanism_discount: float = (
+        0.20  # n observations of one mechanism count 1 / (1 + discount × (n − 1)) each
+    )
     stray_symptom: float = 0.03  # of a fault's symptoms, the share that something else makes; our estimate
 
 

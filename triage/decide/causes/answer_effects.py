@@ -174,7 +174,8 @@ def answers_to(reach: Reach, facts: Facts, derived: Collection[str]) -> Answers:
       m ** (1/k), m being the chance of what it leaves possible (each of the k facts does an equal part);
       where the answers can settle every state and yet one leaves it open, that one has the chance 1/2;
     - values tried that differ only in the checks they open are equally likely;
-    - an observation that is made already stays as it is.
+    - an observation that is made already stays as it is; the discount of a shared mechanism is not looked
+      ahead at.
     """
     key = tuple(map(facts.get, reach.looks_at))
     if not reach.redone.isdisjoint(derived):

@@ -2,6 +2,9 @@
 
     chance(cause) ∝ share(cause | symptoms) × Π over observations P(observed | cause)
 
+Observations of one `mechanism` (dust, neglect, heat) go together, and are no independent witnesses: each of n
+that are known counts to the power 1 / (1 + discount × (n − 1)), the discount being the rulebook's. It was
+chosen against a latent class by simulation (`tests/triage/decide/causes/test_mechanisms.py`).
 What several symptoms say together stands in `symptoms`.
 An evidence rule outside a group is a yes/no observation: true gives p, false 1 − p, unknown nothing. A group
 is one many-valued observation: the first true band gives its p; with every band false the remainder 1 − Σp;
@@ -12,6 +15,7 @@ product above is exact. Sums are made in logarithms.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
@@ -44,6 +48,7 @@ class State:
     held: bool
     given_cause: Array
     number: int  # its row in `Prior.given_cause`
+    mechanism: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,12 +152,13 @@ def _observations(rulebook: Rulebook, causes: Sequence[str], numbers: Iterator[i
                 True,
                 np.array([rule.chance_given(cause) for cause in causes]),
                 next(numbers),
+                rule.mechanism,
             )
             for rule in rules
         ]
         text = rules[0].head.title if kind == "rule" else f"none of the bands of {name}"
         remainder = 1.0 - np.sum([band.given_cause for band in bands], axis=0)
-        none = State(name, text, False, remainder, next(numbers))
+        none = State(name, text, False, remainder, next(numbers), rules[0].mechanism)
         yield Observation(tuple(rule.head.id for rule in rules), (*bands, none))
 
 
@@ -176,7 +182,8 @@ def rank(
     shown = [state.number for state in states]
     given = prior.given_cause[shown]
     steps = np.empty((len(shown) + 1, len(prior.causes)))
-    steps[0], steps[1:] = prior.log_shares, prior.log_given_cause[shown]
+    powers = _powers(states, rulebook.tolerances.mechanism_discount)
+    steps[0], steps[1:] = prior.log_shares, prior.log_given_cause[shown] * powers[:, None]
     running = steps.cumsum(axis=0)
     with np.errstate(divide="ignore", invalid="ignore"):
         totals = _log_sum(running)
@@ -184,7 +191,12 @@ def rank(
     factors = np.exp(steps[1:] - np.where(np.isfinite(means), means, 0.0)[:, None])
     chances = _normalized(running[-1], prior.causes)
     rules = [state.rule for state in states]
-    texts = [state.text for state in states]
+    texts = [
+        state.text
+        if power == 1
+        else f"{state.text} (counted at {power:.0%}, with others of {state.mechanism})"
+        for state, power in zip(states, powers.tolist(), strict=True)
+    ]
     held = [state.held for state in states]
     ranked = [
         CauseChance(
@@ -225,6 +237,17 @@ def _seen(tables: RankingTables, truths: Mapping[str, Truth], checks: Sequence[s
     shown = ((observation, observation.seen(truths)) for observation in known)
     states = [observation.states[index] for observation, index in shown if index is not None]
     return states + [tables.not_cured[check] for check in dict.fromkeys(checks)]
+
+
+def _powers(states: Sequence[State], discount: float) -> Array:
+    """What each observation counts, 1 where it shares no mechanism."""
+    known = Counter(state.mechanism for state in states)
+    return np.array(
+        [
+            1.0 if each.mechanism is None else 1 / (1 + discount * (known[each.mechanism] - 1))
+            for each in states
+        ]
+    )
 
 
 def _log_sum(logs: Array) -> Array:

@@ -24,6 +24,11 @@ def check_groups(rules: Mapping[str, EvidenceRule], problems: Problems) -> None:
             if before.band == rule.band:
                 message = f"band {rule.band} of group {group} is also that of {before.head.id}; order them"
                 problems.at(rule.head.file, ("band",), message)
+            if before.mechanism != rule.mechanism:
+                message = (
+                    f"group {group} is one observation; give it the mechanism of {before.head.id}, or none"
+                )
+                problems.at(rule.head.file, ("mechanism",), message)
         causes = sorted({cause for rule in members for cause in rule.seen_with})
         for cause in (*causes, OTHERS):
             total = sum(rule.chance_given(cause) for rule in members)

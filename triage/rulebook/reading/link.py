@@ -120,6 +120,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
             near_certain=float(manifest.near_certain),
             chance_over=float(manifest.chance_over),
             question_worth=manifest.question_worth,
+            mechanism_discount=float(manifest.mechanism_discount),
             stray_symptom=float(manifest.stray_symptom),
         ),
         facts=facts,

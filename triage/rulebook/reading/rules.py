@@ -60,6 +60,7 @@ def read_evidence(names: Names, file: str, shape: EvidenceFile) -> EvidenceRule:
         others=seen.get(OTHERS, 0.5),
         group=shape.group,
         band=shape.band,
+        mechanism=shape.mechanism,
     )
 
 

@@ -47,6 +47,7 @@ class ManifestFile(Shape):
     near_certain: Probability = Decimal("0.90")
     chance_over: Probability = Decimal("0.10")
     question_worth: Amount = Decimal("0.00")
+    mechanism_discount: Annotated[Decimal, Field(ge=0, le=1)] = Decimal("0.20")
     stray_symptom: Probability = Decimal("0.03")
     ops_up_to: Amount | None = None
     reopen_days: Annotated[int, Field(ge=0, le=3650)] = 30
@@ -142,6 +143,7 @@ class EvidenceFile(RuleHeadShape):
     then: EvidenceThen
     group: Id | None = None
     band: int = 0
+    mechanism: Id | None = None
 
 
 class CautionThen(Shape):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import combinations
 
 from triage.logic.conditions import evaluate, facts_in
 from triage.rulebook.model import OTHER_CAUSE, EvidenceRule, Rulebook
@@ -14,16 +15,20 @@ from triage.rulebook_care.reasoning.space import Reasoning
 LEAST_RATIO = 1.1
 """A pair whose chances differ by less than a tenth, whatever is seen, is not worth its line."""
 
+ALIKE = 0.6
+"""Of the causes that one of two observations at least doubles, the share that both do."""
+
 _ORDERED = frozenset({"number", "date", "time"})
 
 Observations = Mapping[str, Sequence[EvidenceRule]]
 
 
 def evidence_findings(reason: Reasoning) -> Iterator[Finding]:
-    """Codes counted-twice, counted-twice-derived, band-*, little-information, untouched-cause, too-hard."""
+    """Codes counted-twice, counted-twice-derived, likely-together, band-*, little-information and so on."""
     rulebook = reason.rulebook
     seen = observations(rulebook)
     yield from _counted_twice(reason, rulebook, seen)
+    yield from _likely_together(seen)
     for name, rules in seen.items():
         if rules[0].group is not None:
             yield from _bands(reason, name, rules)
@@ -70,7 +75,10 @@ def _counted_twice(reason: Reasoning, rulebook: Rulebook, seen: Observations) ->
             continue
         for index, second in enumerate(names):
             partners = (
-                name for name in names[:index] if not at_hand >= {name, second} and (name, second) not in told
+                name
+                for name in names[:index]
+                if not at_hand >= {name, second} and (name, second) not in told
+                if not _share_mechanism(seen[name], seen[second])
             )
             first = next(partners, None)
             if first is None:
@@ -78,7 +86,7 @@ def _counted_twice(reason: Reasoning, rulebook: Rulebook, seen: Observations) ->
             told.add((first, second))
             rule = seen[second][0].head
             message = f"{second} and {first} both hang on {root}, by way of a fact that follows from it"
-            fix = "Make them bands of one group, or take the fact out of one"
+            fix = "Make them bands of one group, give both a `mechanism`, or take the fact out of one"
             yield finding("counted-twice-derived", rule.id, rule.file, message, fix, ("when",))
 
 
@@ -94,6 +102,30 @@ def _sources(rulebook: Rulebook) -> Mapping[str, frozenset[str]]:
         return frozenset({fact}).union(*(roots(part) for part in below.get(fact, ())))
 
     return {fact: roots(fact) for fact in below}
+
+
+def _share_mechanism(one: Sequence[EvidenceRule], other: Sequence[EvidenceRule]) -> bool:
+    return one[0].mechanism is not None and one[0].mechanism == other[0].mechanism
+
+
+def _likely_together(seen: Observations) -> Iterator[Finding]:
+    """Observations that speak for nearly the same causes: what makes one makes the other, it seems."""
+    raised = {
+        name: {
+            cause for rule in rules for cause, chance in rule.seen_with.items() if chance >= 2 * rule.others
+        }
+        for name, rules in seen.items()
+    }
+    for first, second in combinations(seen, 2):
+        both = raised[first] & raised[second]
+        alike = len(both) >= 2 and len(both) >= ALIKE * len(raised[first] | raised[second])
+        if alike and not _share_mechanism(seen[first], seen[second]):
+            rule = seen[second][0].head
+            message = (
+                f"{second} and {first} speak for nearly the same causes ({', '.join(sorted(both)[:3])}, …)"
+            )
+            fix = "If one thing makes both, give them one `mechanism`, so that they are not counted in full"
+            yield finding("likely-together", rule.id, rule.file, message, fix, ("id",))
 
 
 def _both_hang_on(

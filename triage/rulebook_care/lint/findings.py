@@ -31,6 +31,9 @@ CODES: Mapping[str, Code] = {
     "covered": Code("warning", "Another rule does the same whenever this one holds."),
     "counted-twice": Code("error", "Two observations hang on one fact, so one answer counts twice."),
     "counted-twice-derived": Code("warning", "Two observations hang on one fact by way of a derived one."),
+    "likely-together": Code(
+        "warning", "Two observations speak for nearly the same causes; one may make both."
+    ),
     "band-overlap": Code("warning", "Two bands of a group hold at once; only the first counts."),
     "band-gap": Code("warning", "Between two bands of a group lie values that no band speaks of."),
     "band-never-reached": Code("error", "Earlier bands of the group take every case of this one."),

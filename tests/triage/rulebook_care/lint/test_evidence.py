@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tests.triage.builders import cause, fact, head
+from tests.triage.builders import cause, fact, head, minimal_files
 from tests.triage.rulebook_care.lint.linted import evidence_file, findings
 
 
@@ -67,6 +67,42 @@ def test_a_fact_behind_two_derived_ones_is_told_as_a_warning():
     (twice,) = found["counted-twice-derived"]
     assert twice.severity == "warning"
     assert "filter_days" in twice.message
+
+
+def _two_alike(**more: str) -> dict[str, object]:
+    known = {name: fact(name, "flag") for name in ("drips", "puddle")}
+    seen = {
+        name: evidence_file(f"{name}-seen", {name: True}, 0.1, low_fill=0.5, seal_wrong=0.4) | more
+        for name in known
+    }
+    return {
+        **{f"facts/{name}.yml": each for name, each in known.items()},
+        **{f"evidence/{name}-seen.yml": each for name, each in seen.items()},
+    }
+
+
+def test_observations_that_speak_for_the_same_causes_are_told_until_they_share_a_mechanism():
+    (alike,) = findings(_two_alike())["likely-together"]
+    assert (alike.rule, alike.severity) == ("puddle-seen", "warning")
+    assert "drips-seen speak for nearly the same causes (low_fill, seal_wrong" in alike.message
+    assert "likely-together" not in findings(_two_alike(mechanism="moisture"))
+
+
+def test_a_shared_mechanism_answers_a_fact_behind_two_derived_ones():
+    assert "counted-twice-derived" in findings(_behind_two())
+    assert "counted-twice-derived" not in findings(_behind_two(mechanism="neglect"))
+
+
+def _behind_two(**more: str) -> dict[str, object]:
+    also = head("clean", {"filter_days": "< 5"}, {}, {}, then={"set": {"just_cleaned": True}})
+    overdue = minimal_files()["evidence/filter-overdue.yml"]
+    assert isinstance(overdue, dict)
+    return {
+        "facts/just_cleaned.yml": fact("just_cleaned", "flag", asked_of="computed"),
+        "derive/clean.yml": also,
+        "evidence/clean-seen.yml": evidence_file("clean-seen", {"just_cleaned": True}, low_fill=0.5) | more,
+        "evidence/filter-overdue.yml": overdue | more,
+    }
 
 
 def test_bands_that_hold_at_once_are_told_with_an_example():
