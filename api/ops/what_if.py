@@ -29,8 +29,8 @@ from triage.service.rulebooks import files_of, kept_version, log
 from triage.service.what_if import Rules, WhatIf, what_if
 from triage.values.errors import InputError, NotFoundError, Problem
 from triage.values.plain_data import canonical, plain
+from triage.values.shown import percent
 from triage.values.yaml_source import read_yaml
-from triage.what_if.change import percent
 from triage.what_if.changes import Changes
 from triage.what_if.changes_text import read_values
 from triage.what_if.diff import outcome_said

@@ -11,6 +11,7 @@ from triage.decide.causes.checks import Plan
 from triage.decide.outcome import CautionsThatHold, Verdict, placeholders
 from triage.decide.spending.limits import Standing
 from triage.decide.spending.repair_costs import Job, component_of
+from triage.decide.spending.spread import uncertain
 from triage.decide.spending.warranty import cover_known
 from triage.logic.conditions import FactValue, facts_in
 from triage.machine.lifecycle import life_numbers as lifecycle
@@ -212,5 +213,6 @@ def policy_looks_at(rulebook: Rulebook) -> frozenset[str]:
 
 
 def chance_fact(chance: float) -> Decimal:
-    """A chance as a fact's number, to six places."""
-    return Decimal(repr(chance)).quantize(CHANCE_PLACES)
+    """A chance as a fact's number, to six places; only what is certain is 0 or 1."""
+    told = chance if chance in (0, 1) else uncertain(chance)
+    return Decimal(repr(told)).quantize(CHANCE_PLACES)

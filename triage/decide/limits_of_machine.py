@@ -22,6 +22,7 @@ from triage.logic.engine import Engine
 from triage.records.authorization import Authorization
 from triage.records.decision import Decision, WarrantySide, facts_of
 from triage.records.report import History, Machine, Report, local_date, timezone_of
+from triage.rulebook.built_in_facts import LIMIT_DAY
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Authority
 from triage.schedule.service_hours import is_after_hours
@@ -89,6 +90,7 @@ def limits_of(
         if late is None:
             late = is_after_hours(at, rulebook.service_hours, timezone_of(machine))
         facts["after_hours"] = late
+    facts[LIMIT_DAY] = today
     if job.component is not None:
         facts["component"] = job.component
     if ticket is None or job.component is not None:
@@ -118,7 +120,7 @@ def _warranty(
         "labor": _side(warranty.labor),
         "at_risk": list(warranty.at_risk),
         "claim_needs": list(warranty.claim_needs),
-        "notes": list(warranty_notes(rulebook, machine, component)),
+        "notes": list(warranty_notes(rulebook, machine, component, on)),
     }
 
 

@@ -20,6 +20,7 @@ from triage.logic.conditions import FactValue
 from triage.records.decision import CautionSaid, Reason
 from triage.rulebook.built_in_facts import is_money
 from triage.rulebook.model import Caution, Harm, Outcome, PolicyRule, Rulebook, Skill
+from triage.values.shown import percent
 
 SAFE_ORDER: tuple[Outcome, ...] = ("hold", "swap", "dispatch", "approve", "fix_in_store")
 """Between rules of equal priority the outcome that risks least is taken."""
@@ -195,7 +196,7 @@ def _shown(name: str, value: FactValue | None, rulebook: Rulebook) -> str:
             if is_money(rulebook, name):
                 return f"{value:.2f} {rulebook.currency}"
             if name in _SHARES:
-                return f"{value * 100:.0f} %"
+                return percent(value)
             return format(value.normalize(), "f")
         case frozenset():
             return ", ".join(_title(name, member, rulebook) for member in sorted(value))

@@ -46,6 +46,7 @@ from triage.machine.measures.measure import calculated
 from triage.records.danger import CALM, DangerState
 from triage.records.decision import CauseChance, Decision, ExpectedCost, KnownFact, PlanStep, Question
 from triage.records.report import History, Machine, Report, local_date
+from triage.rulebook.built_in_facts import LIMIT_DAY
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
 from triage.values.money import Money, as_money
 
@@ -85,7 +86,8 @@ def decide(
     reported_on = local_date(machine, report.reported_at)
     warranty = warranty_for(rulebook, machine, component, reported_on, inference.facts)
     late = lateness(rulebook, report, machine, live)
-    job = job_for(rulebook, chances, machine, late.after_hours, reported_on, report.estimate)
+    today = local_date(machine, now)
+    job = job_for(rulebook, chances, machine, late.after_hours, reported_on, today, report.estimate)
 
     done = [check.check for check in report.checks]
     lost = any(danger.caution not in rulebook.cautions for danger in dangers.open)
@@ -107,17 +109,18 @@ def decide(
         **warranty_facts(rulebook, machine, warranty, job, reported_on),
         "after_hours": late.after_hours,
     }
+    known = {**inference.facts, LIMIT_DAY: today}
     standing = standing_limit(
         rulebook,
-        {**inference.facts, **computed},
+        {**known, **computed},
         _amount(history.spent_on_ticket),
         spent_12_months(machine, history, now),
         _amount(history.promised),
     )
-    computed |= money_facts(rulebook, machine, plan, job, standing, local_date(machine, now))
+    computed |= money_facts(rulebook, machine, plan, job, standing, today)
     life = life_of(rulebook, machine, history, job, now)
     computed |= life_facts(rulebook, life)
-    seen = {**inference.facts, **computed}
+    seen = {**known, **computed}
 
     solved = cured is not None and not live.stop_use and not held
     argued = () if solved else fired_policy(engine, seen)
@@ -176,7 +179,7 @@ def decide(
             *_notes(rulebook, report, machine, causes, plan, live, verdict, inference, solved, dangers),
             *job.notes,
             *standing.notes,
-            *warranty_notes(rulebook, machine, component),
+            *warranty_notes(rulebook, machine, component, reported_on),
             *calculation_notes,
         ),
         rulebook=rulebook.version,

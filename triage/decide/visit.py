@@ -4,14 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date
 from functools import lru_cache
 
 from triage.decide.outcome import CautionsThatHold, Verdict, strongest
 from triage.decide.parts_kit import Kit, Load, Need, Van, best_kit, chance_of
 from triage.records.decision import CauseChance, Visit
-from triage.records.report import Machine, Report, timezone_of
+from triage.records.report import Machine, Report, local_date, timezone_of
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import OTHER_CAUSE, Cause, Rulebook, Skill
+from triage.rulebook.terms import RateAgreement
 from triage.schedule.service_hours import due_at, is_after_hours
 from triage.schedule.store_access import due_within_access
 
@@ -39,7 +41,9 @@ def visit_for(
     hours = rulebook.service_hours
     priority = urgency(rulebook, live, verdict)
     fixes = verdict.outcome != "swap"
-    kit = visit_kit(rulebook, causes, machine.contractor if machine is not None else None) if fixes else None
+    day = local_date(machine, report.reported_at)
+    contractor = machine.contractor if machine is not None else None
+    kit = visit_kit(rulebook, causes, day, contractor) if fixes else None
     return Visit(
         priority=priority,
         due=due_within_access(
@@ -101,18 +105,21 @@ def visit_skill(rulebook: Rulebook, causes: Iterable[CauseChance], live: Caution
     return strongest(cause.repair.skill for cause in _likely(rulebook, causes)) or "general"
 
 
-def visit_kit(rulebook: Rulebook, causes: Iterable[CauseChance], contractor: str | None = None) -> Kit:
-    """The parts to carry, likeliest cause first, within what the contractor's agreement lets a van carry.
+def visit_kit(
+    rulebook: Rulebook, causes: Iterable[CauseChance], on: date, contractor: str | None = None
+) -> Kit:
+    """The parts to carry, likeliest cause first, within what the contractor's agreement of that day lets
+    a van carry.
 
     The kit's chance is over all causes. `other`, whose repair nobody knows beforehand, is never counted as
     fixed; a cause whose repair takes no parts always is.
     """
     chances = tuple((each.cause, each.chance) for each in causes)
-    return _kits(rulebook)(chances, contractor)
+    return _kits(rulebook)(chances, rulebook.rates.agreement(contractor, on))
 
 
 @once_per_rulebook
-def _kits(rulebook: Rulebook) -> Callable[[tuple[tuple[str, float], ...], str | None], Kit]:
+def _kits(rulebook: Rulebook) -> Callable[[tuple[tuple[str, float], ...], RateAgreement], Kit]:
     loads = {number: Load(part.kg, part.price) for number, part in rulebook.parts.items()}
     repairs = {
         id_: cause.repair.parts
@@ -121,8 +128,7 @@ def _kits(rulebook: Rulebook) -> Callable[[tuple[tuple[str, float], ...], str | 
     }
 
     @lru_cache(maxsize=2048)
-    def kit(chances: tuple[tuple[str, float], ...], contractor: str | None) -> Kit:
-        agreement = rulebook.rates.contractors.get(contractor or "", rulebook.rates.default)
+    def kit(chances: tuple[tuple[str, float], ...], agreement: RateAgreement) -> Kit:
         needs = [Need(chance, repairs[cause]) for cause, chance in chances if cause in repairs]
         packed = best_kit(
             [need for need in needs if need.chance >= RARE], loads, Van(agreement.van_kg, agreement.van_value)

@@ -94,7 +94,8 @@ class Bill:
 
 @dataclass(frozen=True, slots=True)
 class Visit:
-    """What a visit's price hangs on besides its lines. `on` is the day warranty is asked for.
+    """What a visit's price hangs on besides its lines. `on` is the day warranty is asked for, `visited_on`
+    that of the rates.
 
     With `starts_at` its hours are split at the service hours; without, all are as `after_hours` says.
     """
@@ -105,14 +106,15 @@ class Visit:
     after_hours: bool
     after_hours_agreed: bool
     on: date
+    visited_on: date
     starts_at: datetime | None = None
 
 
 def priced(rulebook: Rulebook, visit: Visit, asked: Sequence[AskedLine]) -> Bill:
     """The bill of the lines asked for."""
-    agreement = agreement_with(rulebook, visit.contractor)
+    agreement = agreement_with(rulebook, visit.contractor, visit.visited_on)
     components = frozenset({visit.component, *(line.component for line in asked if line.component)})
-    terms = terms_by_component(rulebook, visit.machine, components)
+    terms = terms_by_component(rulebook, visit.machine, components, visit.on)
     covered = covered_by_component(visit.machine, terms, components, visit.on)
     lines: list[BillLine] = []
     for line in asked:

@@ -75,7 +75,14 @@ _POLICY = (
 )
 
 
-_LIMIT = (_fact("amount", "What the ticket would come to (authority tables)", "number", MONEY),)
+LIMIT_DAY = "limit_day"
+"""The day a limit is asked for. Rows with `valid_from` or `valid_to` are tests of it."""
+
+
+_LIMIT = (
+    _fact("amount", "What the ticket would come to (authority tables)", "number", MONEY),
+    _fact(LIMIT_DAY, "Day for which the limit is asked", "date"),
+)
 
 
 POLICY_FACTS: frozenset[str] = frozenset(fact.id for fact in _POLICY)

@@ -84,9 +84,10 @@ def _place(table: LimitTable, row: LimitRow) -> int:
 
 
 def _inputs(table: LimitTable, facts: Facts) -> str:
+    tested = (name for row in table.rows for name in row.when)
     shown = [
         f"{name} = {write_value(value)!r}" if (value := facts.get(name)) is not None else f"{name} unknown"
-        for name in table.inputs
+        for name in dict.fromkeys((*table.inputs, *tested))
     ]
     return ", ".join(shown) or "no inputs"
 

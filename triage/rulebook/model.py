@@ -70,6 +70,7 @@ class Repair:
     parts: Mapping[str, int] = field(default_factory=dict)  # part number -> quantity
     technicians: int = 1
     skill: Skill = "general"
+    spread: Decimal | None = None  # of hours and parts, 0.30 is 30 %; None: `Tolerances.repair_spread`
 
 
 @dataclass(frozen=True, slots=True)
@@ -232,6 +233,7 @@ class Tolerances:
         0.20  # n observations of one mechanism count 1 / (1 + discount × (n − 1)) each
     )
     stray_symptom: float = 0.03  # of a fault's symptoms, the share that something else makes; our estimate
+    repair_spread: Decimal = Decimal("0.30")  # standard deviation of a repair's hours and parts; our estimate
 
 
 Task: TypeAlias = Literal["filter", "full_clean"]

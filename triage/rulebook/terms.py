@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Literal, TypeAlias
 
 from triage.logic.conditions import Condition, Scalar, UnaryTest
+from triage.rulebook.validity import ALWAYS_VALID, Validity, valid_on
 
 HitPolicy: TypeAlias = Literal["UNIQUE", "FIRST", "PRIORITY", "COLLECT"]
 
@@ -39,6 +40,8 @@ class WarrantyTerms:
     claim_needs: tuple[str, ...]
     source: str
     deductible: Decimal = Decimal(0)  # of every claim, what the program pays itself
+    valid: Validity = ALWAYS_VALID
+    valid_by: Literal["fault", "shipped", "commissioned"] = "fault"  # the day that lies within `valid`
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +49,7 @@ class LimitRow:
     when: Mapping[str, UnaryTest]  # input fact -> test; an input not named is "-"
     then: Mapping[str, Scalar]
     line: int  # in the file, for messages
+    valid: Validity = ALWAYS_VALID  # stands in `when` too, as a test of the fact `limit_day`
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +108,7 @@ class RateAgreement:
     distance_bands: tuple[DistanceBand, ...]
     van_kg: Decimal | None = None  # the most that the parts of one visit may weigh; None: no limit
     van_value: Decimal | None = None  # and be worth, at the prices of parts.yml
+    valid: Validity = ALWAYS_VALID
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +127,21 @@ class Rates:
     contractors: Mapping[str, RateAgreement]
     store: StoreRates
     swap_cost: Decimal  # exchange of a whole machine: freight, two people, set-up
+    dated: tuple[tuple[str | None, RateAgreement], ...] = ()  # more agreements: contractor, None the default
+
+    def of(self, contractor: str | None) -> tuple[RateAgreement, ...]:
+        """All agreements with a contractor, or the default ones, whatever their days."""
+        first = self.default if contractor is None else self.contractors.get(contractor)
+        more = (one for name, one in self.dated if name == contractor)
+        return (*(() if first is None else (first,)), *more)
+
+    def agreed(self, contractor: str | None, day: date) -> RateAgreement | None:
+        """The agreement of that day, the one that began last of several; None where there is none."""
+        return max(valid_on(self.of(contractor), day), key=lambda one: one.valid.first, default=None)
+
+    def agreement(self, contractor: str | None, day: date) -> RateAgreement:
+        """The contractor's agreement of that day, else the default of that day, else the first default."""
+        return self.agreed(contractor, day) or self.agreed(None, day) or self.default
 
 
 @dataclass(frozen=True, slots=True)

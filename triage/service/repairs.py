@@ -120,7 +120,7 @@ class _Desk:
         cause = asked.cause or ticket.decided.computed_facts.top_cause or OTHER_CAUSE
         fresh = replace(ticket, report=changed_report(ticket.report, Withdrawn(None, None, "")))
         first, _ = self._decide(fresh)
-        bill, machine = self._bill(fresh, first, cause, asked.time, asked.lines)
+        bill, machine = self._bill(fresh, first, cause, asked.time, asked.lines, self.now)
         unanswered = replace(
             self._unanswered(ticket, cause, bill, asked.note),
             after_hours=self._late(asked.time, machine) if first.after_hours_agreed else None,
@@ -209,7 +209,7 @@ class _Desk:
         late = self._late(close_out.time, machine)
         said = ticket if late is None else replace(ticket, report={**ticket.report, "after_hours": late})
         first, _ = self._decide(said)
-        bill, _ = self._bill(ticket, first, cause, close_out.time, close_out.lines)
+        bill, _ = self._bill(ticket, first, cause, close_out.time, close_out.lines, close_out.at)
         asked = self._unanswered(ticket, cause, bill, close_out.note)
         decision, _ = self._decide(said, replace(asked, after_hours=said.report.get("after_hours")))
         refuse_closing_above(
@@ -255,7 +255,13 @@ class _Desk:
         )
 
     def _bill(
-        self, ticket: Ticket, decision: Decision, cause: str, time: WorkTime, lines: Sequence[AskedLine]
+        self,
+        ticket: Ticket,
+        decision: Decision,
+        cause: str,
+        time: WorkTime,
+        lines: Sequence[AskedLine],
+        at: datetime,
     ) -> tuple[Bill, Machine | None]:
         """The hours are as they are said, else from when the visit is planned, else as the decision says."""
         machine = machine_billed(self.work, ticket)
@@ -270,6 +276,7 @@ class _Desk:
             after_hours=bool(decision.computed_facts["after_hours"]) if said is None else said,
             after_hours_agreed=decision.after_hours_agreed,
             on=_reported_on(ticket, machine),
+            visited_on=local_date(machine, starts_at or at),
             starts_at=starts_at,
         )
         return priced(self.rulebook, visit, lines), machine

@@ -23,7 +23,7 @@ from triage.records.caller import Caller
 from triage.records.decision import CauseChance
 from triage.records.decision_parts import VisitAsked
 from triage.records.payloads import Approved, Dispatched, Payload, Visited, Withdrawn
-from triage.records.report import Machine, timezone_of
+from triage.records.report import Machine, local_date, timezone_of
 from triage.records.ticket import Event, Ticket
 from triage.records.visit_log import VISIT_STATES, PlannedVisit, visits_of
 from triage.schedule.calendar import as_calendar
@@ -287,7 +287,7 @@ def _asked_for(
     hours = rulebook.service_hours
     priority = decided.priority or hours.default_priority
     due = due_at(said, priority, hours, timezone_of(machine))
-    kit = visit_kit(rulebook, causes, ticket.contractor)
+    kit = visit_kit(rulebook, causes, local_date(machine, said), ticket.contractor)
     return VisitAsked(
         due=due_within_access(due, said, None if machine is None else machine.site),
         priority=priority,

@@ -47,3 +47,12 @@ def quoted(value: object) -> str:
             return "a list"
         case _:
             return str(value)[:60]
+
+
+def percent(chance: float | Decimal, fine: bool = False) -> str:
+    """A chance, 0..1, as `71 %`; `fine` gives a small one a decimal. Only what is certain is 0 % or 100 %."""
+    number = float(chance) * 100
+    said = f"{number:.1f} %" if fine and number < 9.95 else f"{number:.0f} %"
+    if 0 < number < 100 and said in ("0 %", "0.0 %", "100 %"):
+        return "over 99 %" if number > 50 else "under 1 %"
+    return said

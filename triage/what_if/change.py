@@ -43,8 +43,3 @@ class DecisionChange:
         return (
             data if self.part != "causes" else {**data, "factors": [each.as_data() for each in self.factors]}
         )
-
-
-def percent(chance: object) -> str:
-    number = float(str(chance)) * 100
-    return f"{number:.0f} %" if number >= 9.95 else f"{number:.1f} %"

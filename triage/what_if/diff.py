@@ -10,8 +10,8 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any, TypeAlias
 
 from triage.rulebook.fixed_words import SOLVED, title_of
-from triage.values.shown import shown
-from triage.what_if.change import UNCHANGED, DecisionChange, Part, percent
+from triage.values.shown import percent, shown
+from triage.what_if.change import UNCHANGED, DecisionChange, Part
 
 
 def decision_changes(before: Data, after: Data, titles: Mapping[str, str]) -> tuple[DecisionChange, ...]:
@@ -167,7 +167,9 @@ def _causes(before: Data, after: Data, titles: Mapping[str, str]) -> Iterator[De
         if not factors and abs((chances[0] or 0.0) - (chances[1] or 0.0)) <= UNCHANGED:
             continue
         title = str((now or was or {})["title"])
-        said = " → ".join("not considered" if chance is None else percent(chance) for chance in chances)
+        said = " → ".join(
+            "not considered" if chance is None else percent(chance, fine=True) for chance in chances
+        )
         found.append(
             DecisionChange("causes", id_, title, chances[0], chances[1], f"{title}: {said}.", factors)
         )
@@ -229,8 +231,11 @@ def _amounts(
         was, now = before[key][field], after[key][field]
         if was == now:
             continue
-        chance = field == "chance_over"
-        said = [percent(value) if chance and value is not None else shown(value) for value in (was, now)]
+        chance = field == "chance_over" and None not in (was, now)
+        said = [
+            percent(value, fine=True) if chance and value is not None else shown(value)
+            for value in (was, now)
+        ]
         yield DecisionChange(
             part, field, title, was, now, f"{title[0].upper()}{title[1:]}: {said[0]} → {said[1]}."
         )

@@ -243,8 +243,8 @@ def test_skill_and_kit_come_from_the_likely_causes_unless_a_caution_asks_for_a_s
     ]
     none, wet = cautions_that_hold(rulebook, []), cautions_that_hold(rulebook, ["wet"])
 
-    assert tuple(visit_kit(rulebook, likely).parts) == ("SEAL-1", "COMP-1")
-    assert tuple(visit_kit(rulebook, likely[:1]).parts) == ("SEAL-1",)
+    assert tuple(visit_kit(rulebook, likely, date(2026, 3, 1)).parts) == ("SEAL-1", "COMP-1")
+    assert tuple(visit_kit(rulebook, likely[:1], date(2026, 3, 1)).parts) == ("SEAL-1",)
     assert visit_skill(rulebook, likely, none) == "refrigeration"
     assert visit_skill(rulebook, likely[:1], none) == "general"
     assert visit_skill(rulebook, likely, wet) == "electrical"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from decimal import Decimal
 
 import pytest
@@ -30,30 +31,30 @@ def rulebook_with(**agreement: object) -> Rulebook:
 
 
 def test_an_agreement_without_limits_lets_everything_be_carried() -> None:
-    kit = visit_kit(rulebook_with(), CAUSES)
+    kit = visit_kit(rulebook_with(), CAUSES, date(2026, 3, 1))
     assert kit.parts == {"SEAL-1": 1, "COMP-1": 1}
     assert kit.chance == pytest.approx(0.9)  # what is not in the rulebook is never counted as fixed
 
 
 def test_the_van_of_the_contractor_that_comes_sets_the_limit() -> None:
-    kit = visit_kit(rulebook_with(), CAUSES, "tern")
+    kit = visit_kit(rulebook_with(), CAUSES, date(2026, 3, 1), "tern")
     assert kit.parts == {"SEAL-1": 1}
     assert kit.chance == pytest.approx(0.6)
 
 
 def test_a_contractor_without_an_agreement_has_the_default_van() -> None:
-    assert visit_kit(rulebook_with(van_value=100), CAUSES, "nobody").parts == {"SEAL-1": 1}
+    assert visit_kit(rulebook_with(van_value=100), CAUSES, date(2026, 3, 1), "nobody").parts == {"SEAL-1": 1}
 
 
 def test_nothing_is_carried_for_a_rare_cause_though_its_chance_counts_when_covered() -> None:
     rare = [CauseChance("compressor_fault", "", 0.009, 0.1, ()), CauseChance("low_fill", "", 0.2, 0.2, ())]
-    assert visit_kit(rulebook_with(), rare).parts == {}
-    assert visit_kit(rulebook_with(), rare).chance == pytest.approx(0.2)
+    assert visit_kit(rulebook_with(), rare, date(2026, 3, 1)).parts == {}
+    assert visit_kit(rulebook_with(), rare, date(2026, 3, 1)).chance == pytest.approx(0.2)
 
 
 def test_a_part_needed_twice_is_carried_twice() -> None:
     files = minimal_files({"causes/seal_wrong.yml": cause("seal_wrong", "hopper", parts={"SEAL-1": 2})})
-    assert visit_kit(rulebook_from_data(files), CAUSES).parts == {"SEAL-1": 2, "COMP-1": 1}
+    assert visit_kit(rulebook_from_data(files), CAUSES, date(2026, 3, 1)).parts == {"SEAL-1": 2, "COMP-1": 1}
 
 
 @pytest.mark.parametrize(

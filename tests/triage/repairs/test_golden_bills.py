@@ -136,5 +136,5 @@ BILLS: dict[str, tuple[date, str, list[AskedLine], datetime, str, str, str]] = {
 @pytest.mark.parametrize("name", BILLS)
 def test_a_bill_comes_out_as_by_hand(name: str) -> None:
     on, component, lines, starts_at, total, claimed, beyond = BILLS[name]
-    bill = priced(RULEBOOK, Visit("fogline", MACHINE, component, False, True, on, starts_at), lines)
+    bill = priced(RULEBOOK, Visit("fogline", MACHINE, component, False, True, on, on, starts_at), lines)
     assert (bill.total, bill.claimed, bill.beyond_warranty) == (usd(total), usd(claimed), usd(beyond))

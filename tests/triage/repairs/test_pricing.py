@@ -52,6 +52,7 @@ def visit(component: str = "hopper", **more: object) -> Visit:
         "after_hours": False,
         "after_hours_agreed": False,
         "on": OUT_OF_COVER,
+        "visited_on": OUT_OF_COVER,
         **more,
     }
     return Visit(**given)  # type: ignore[arg-type]
@@ -245,9 +246,9 @@ def test_a_typical_repair_priced_line_by_line_is_the_typical_estimate(
         visit(component, machine=machine, after_hours=late, after_hours_agreed=late, on=COMPRESSOR_COVERED),
         asked,
     )
-    typical = repair_estimates(rulebook, (cause,), "fogline", late, distance)[cause]
+    typical = repair_estimates(rulebook, (cause,), COMPRESSOR_COVERED, "fogline", late, distance)[cause]
     concerned = frozenset({component})
-    terms = terms_by_component(rulebook, machine, concerned)
+    terms = terms_by_component(rulebook, machine, concerned, COMPRESSOR_COVERED)
     covered = covered_by_component(machine, terms, concerned, COMPRESSOR_COVERED)[component]
     assert bill.total.amount == typical.total
     assert bill.beyond_warranty.amount == typical.beyond_warranty(*covered)

@@ -30,6 +30,7 @@ from triage.rulebook.fact_values import write_value
 from triage.rulebook.fixed_words import LOCAL_CODES, title_of
 from triage.rulebook.model import Outcome, Rulebook
 from triage.values.money import Money
+from triage.values.shown import percent
 
 COLORS: dict[Outcome, str] = {
     "fix_in_store": "green",
@@ -245,7 +246,7 @@ def _money(amount: Money) -> str:
 
 
 def _percent(chance: float) -> str:
-    return f"{chance:.0%}" if chance >= 0.0995 else f"{chance:.1%}"
+    return percent(chance, fine=True).replace(" %", "%")
 
 
 def _day(day: date) -> str:

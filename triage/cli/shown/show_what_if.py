@@ -12,8 +12,8 @@ from rich.text import Text
 
 from triage.cli.shown.output import console
 from triage.service.what_if import WhatIf
-from triage.values.shown import shown
-from triage.what_if.change import DecisionChange, percent
+from triage.values.shown import percent, shown
+from triage.what_if.change import DecisionChange
 from triage.what_if.diff import outcome_said
 from triage.what_if.turning_words import turning_words
 
@@ -89,7 +89,9 @@ def _rows(before: Data, after: Data) -> Iterator[tuple[str, tuple[str, str]]]:
 
 
 def _causes(side: Data) -> str:
-    return "\n".join(f"{percent(cause['chance'])} {cause['title']}" for cause in side["causes"][:3])
+    return "\n".join(
+        f"{percent(cause['chance'], fine=True)} {cause['title']}" for cause in side["causes"][:3]
+    )
 
 
 def _plan(side: Data) -> str:

@@ -9,6 +9,7 @@ from decimal import Decimal
 from triage.decide.spending.limits import authority_for
 from triage.logic.conditions import Facts
 from triage.records.bill import Ask, Deputy
+from triage.rulebook.built_in_facts import LIMIT_DAY
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Absence, Authority
 from triage.values.money import Money
@@ -42,7 +43,7 @@ def speaker_for(rulebook: Rulebook, authority: Authority, on: date) -> Asked | N
 
 def whom_to_ask(rulebook: Rulebook, facts: Facts, amount: Decimal, on: date) -> Asked | None:
     """Who says yes when the ticket comes to `amount`: the one the tables name, else the next who is there."""
-    named = authority_for(rulebook, facts, amount)
+    named = authority_for(rulebook, {**facts, LIMIT_DAY: on}, amount)
     if named is None:
         return None
     able = [

@@ -11,15 +11,19 @@ Every line is rounded half up to the currency's minor unit where it is made; sum
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from decimal import ROUND_CEILING, Decimal
 from functools import cached_property
 from typing import Literal, TypeAlias
 
+from triage.decide.spending.spread import VaryingCost, Work, uncertain
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Repair, Rulebook
 from triage.rulebook.terms import RateAgreement
+from triage.rulebook.validity import Validity
 from triage.values.money import round_money
 
 LineKind: TypeAlias = Literal["trip", "distance", "labor", "second_technician", "part", "freight", "tax"]
@@ -59,6 +63,7 @@ class Estimate:
     tax: Decimal  # the rate
     tax_on: frozenset[str]
     currency: str
+    work: Work
 
     @property
     def total(self) -> Decimal:
@@ -73,33 +78,60 @@ class Estimate:
         sides = (False, True)
         return {(parts, labor): self._payable(parts, labor) for parts in sides for labor in sides}
 
+    def varying(self, parts_covered: bool, labor_covered: bool) -> VaryingCost:
+        """The same when hours and parts vary; memorized."""
+        return self._varying[parts_covered, labor_covered]
+
+    @cached_property
+    def _varying(self) -> Mapping[tuple[bool, bool], VaryingCost]:
+        sides = (False, True)
+        return {(parts, labor): self._varies(parts, labor) for parts in sides for labor in sides}
+
+    def _varies(self, parts_covered: bool, labor_covered: bool) -> VaryingCost:
+        left = self._left(parts_covered, labor_covered)
+
+        def taxed(*kinds: LineKind) -> float:
+            rates = {kind: 1 + (self.tax if TAXED_AS[kind] in self.tax_on else 0) for kind in kinds}
+            return float(sum(line.amount * rates[line.kind] for line in left if line.kind in rates))
+
+        billed = max(self.work.minimum, math.ceil(self.work.hours / self.work.step - 1e-9) * self.work.step)
+        labor = taxed("labor", "second_technician")
+        fixed = taxed("trip", "distance", "freight")
+        return VaryingCost(fixed, labor / billed if billed else 0.0, taxed("part"), self.work)
+
     def _payable(self, parts_covered: bool, labor_covered: bool) -> Decimal:
+        left = self._left(parts_covered, labor_covered)
+        tax = tax_on_lines(left, self.tax, self.tax_on, self.currency)
+        return sum((line.amount for line in left), tax)
+
+    def _left(self, parts_covered: bool, labor_covered: bool) -> list[EstimateLine]:
+        """The lines but tax that warranty does not pay."""
         paid_by_warranty = (PAID_BY_PARTS_COVER if parts_covered else frozenset()) | (
             PAID_BY_LABOR_COVER if labor_covered else frozenset()
         )
-        left = [line for line in self.lines if line.kind != "tax" and line.kind not in paid_by_warranty]
-        tax = tax_on_lines(left, self.tax, self.tax_on, self.currency)
-        return sum((line.amount for line in left), tax)
+        return [line for line in self.lines if line.kind != "tax" and line.kind not in paid_by_warranty]
 
 
 def repair_estimates(
     rulebook: Rulebook,
     causes: Iterable[str],
+    on: date,
     contractor: str | None = None,
     after_hours: bool = False,
     distance_km: int | Decimal | None = None,
 ) -> dict[str, Estimate]:
-    """The itemised estimate of each cause's typical repair, by the contractor's agreement or the default one.
+    """The itemised estimate of each cause's typical repair, by the contractor's agreement or the default one,
+    as they hold on the day of the visit.
 
     Without a distance no distance fee is counted. The same question is answered from memory the second time.
     """
-    agreed = contractor if contractor in rulebook.rates.contractors else None
-    agreement = agreement_with(rulebook, contractor)
+    agreement = agreement_with(rulebook, contractor, on)
+    agreed = contractor if agreement in rulebook.rates.of(contractor) else None
     fee = distance_fee(agreement, distance_km)
     made = _estimates_made(rulebook)
     found = {}
     for cause in causes:
-        key = (cause, agreed, after_hours, fee)
+        key = (cause, agreed, agreement.valid, after_hours, fee)
         known = made.get(key)
         if known is None:
             known = _estimate(rulebook, cause, agreed, agreement, after_hours, fee)
@@ -116,7 +148,7 @@ _ESTIMATES_KEPT = 10_000
 @once_per_rulebook
 def _estimates_made(
     rulebook: Rulebook,
-) -> dict[tuple[str, str | None, bool, Decimal | None], Estimate]:
+) -> dict[tuple[str, str | None, Validity, bool, Decimal | None], Estimate]:
     return {}
 
 
@@ -160,14 +192,26 @@ def _estimate(
     tax = tax_on_lines(lines, agreement.tax, agreement.tax_on, rulebook.currency)
     if tax:
         lines.append(EstimateLine("tax", f"{(agreement.tax * 100).normalize():f} %", tax))
+    spread = rulebook.tolerances.repair_spread if repair.spread is None else repair.spread
     return Estimate(
-        cause, contractor, tuple(lines), agreement.tax, frozenset(agreement.tax_on), rulebook.currency
+        cause,
+        contractor,
+        tuple(lines),
+        agreement.tax,
+        frozenset(agreement.tax_on),
+        rulebook.currency,
+        Work(
+            hours=float(repair.labor_hours),
+            step=agreement.billed_step_minutes / 60,
+            minimum=agreement.minimum_minutes / 60,
+            spread=float(spread),
+        ),
     )
 
 
-def agreement_with(rulebook: Rulebook, contractor: str | None) -> RateAgreement:
-    """The contractor's rate agreement, or the default one."""
-    return rulebook.rates.contractors.get(contractor or "", rulebook.rates.default)
+def agreement_with(rulebook: Rulebook, contractor: str | None, on: date) -> RateAgreement:
+    """The contractor's rate agreement of the day of the visit, or the default one."""
+    return rulebook.rates.agreement(contractor, on)
 
 
 def billed_hours(labor_hours: Decimal, agreement: RateAgreement) -> Decimal:
@@ -194,32 +238,39 @@ def distance_fee(agreement: RateAgreement, distance_km: int | Decimal | None) ->
     return next((band.fee for band in bands if distance_km <= band.up_to_km), bands[-1].fee)
 
 
+@dataclass(frozen=True, slots=True)
+class PossibleCost:
+    """One way the job may go: what it typically costs, its chance, and how it varies.
+
+    It costs more than a limit where all of `bounds` do (a job and what is taken off it); without any it
+    costs `amount` exactly, as a technician's estimate does.
+    """
+
+    amount: Decimal
+    chance: float
+    bounds: tuple[tuple[VaryingCost, Decimal], ...] = ()
+
+    def chance_above(self, limit: Decimal) -> float:
+        if not self.bounds:
+            return 1.0 if self.amount > limit else 0.0
+        return min(cost.chance_above(float(limit - more)) for cost, more in self.bounds)
+
+
 @dataclass(frozen=True)
 class CostDistribution:
-    """Amounts with their chances, which sum to 1: what a job may come to, cause by cause."""
+    """What a job may come to, cause by cause; the chances sum to 1."""
 
-    outcomes: tuple[tuple[Decimal, float], ...]
-
-    @classmethod
-    def over(cls, amounts: Mapping[str, Decimal], chances: Mapping[str, float]) -> CostDistribution:
-        """From cause -> amount and cause -> chance; cheapest first, causes without a chance left out."""
-        pairs = [(amounts[cause], chance) for cause, chance in chances.items() if chance > 0]
-        return cls(tuple(sorted(pairs)))
+    outcomes: tuple[PossibleCost, ...]
 
     @cached_property
     def expected(self) -> Decimal:
-        """The mean, exact in the chances' decimal form; not rounded."""
-        return sum((amount * Decimal(repr(chance)) for amount, chance in self.outcomes), Decimal(0))
+        """The mean of the typical costs, exact in the chances' decimal form; not rounded."""
+        return sum((one.amount * Decimal(repr(one.chance)) for one in self.outcomes), Decimal(0))
 
     def chance_above(self, amount: Decimal) -> float:
-        """The chance that the job costs more than `amount`, 0..1."""
-        return min(1.0, sum(chance for cost, chance in self.outcomes if cost > amount))
-
-    def quantile(self, chance: float) -> Decimal:
-        """The least amount that suffices with at least this chance (0 < chance <= 1)."""
-        reached = 0.0
-        for amount, weight in self.outcomes:
-            reached += weight
-            if reached >= chance - 1e-12:
-                return amount
-        return self.outcomes[-1][0] if self.outcomes else Decimal(0)
+        """The chance that the job costs more than `amount`, 0..1; 0 and 1 only of what is certain."""
+        above = [(one.chance, one.chance_above(amount)) for one in self.outcomes if one.chance]
+        only = {chance for _, chance in above}
+        if only in ({0.0}, {1.0}):
+            return only.pop()
+        return uncertain(sum(share * chance for share, chance in above))

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from triage.decide.spending.costs import CostDistribution, repair_estimates
+from triage.decide.spending.costs import CostDistribution, PossibleCost, repair_estimates
 from triage.decide.spending.warranty import covered_by_component, terms_by_component
 from triage.records.report import EstimateTotal, Machine
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
@@ -35,37 +35,41 @@ def job_for(
     machine: Machine | None,
     after_hours: bool,
     on: date,
+    visit_on: date,
     estimate: EstimateTotal | None = None,
 ) -> Job:
-    """`chances` are those of the causes; `on` is the day warranty is asked for."""
+    """`chances` are those of the causes; warranty is asked for the day `on`, the rates for `visit_on`."""
     contractor = machine.contractor if machine is not None else None
     distance = machine.site.distance_km if machine is not None and machine.site is not None else None
     store = rulebook.rates.store
     lost = float(store.days_to_visit * store.open_hours_a_day * store.lost_sales_hour)
     components = {cause: component_of(rulebook, cause) for cause in chances}
     concerned = frozenset(components.values())
-    terms = terms_by_component(rulebook, machine, concerned)
+    terms = terms_by_component(rulebook, machine, concerned, on)
     covered = covered_by_component(machine, terms, concerned, on)
-    repair = {}
-    typical_repairs = repair_estimates(rulebook, components, contractor, after_hours, distance)
+    repairs = []
+    typical_repairs = repair_estimates(rulebook, components, visit_on, contractor, after_hours, distance)
     for cause, typical in typical_repairs.items():
         component = components[cause]
-        repair[cause] = beyond = typical.beyond_warranty(*covered[component])
-        if component in terms and terms[component].deductible and beyond < typical.total:
-            repair[cause] = beyond + min(terms[component].deductible, typical.total - beyond)
+        sides = covered[component]
+        own = terms[component].deductible if any(sides) else Decimal(0)
+        amount = min(typical.beyond_warranty(*sides) + own, typical.total)
+        bounds = ((typical.varying(*sides), own), (typical.varying(False, False), Decimal(0)))
+        repairs.append(PossibleCost(amount, chances[cause], bounds))
+    sending = {cause: float(one.amount) + lost for cause, one in zip(typical_repairs, repairs, strict=True)}
     if estimate is None:
-        costs = CostDistribution.over(repair, chances)
+        costs = CostDistribution(tuple(repairs))
         likely = costs.expected
     else:
         likely = estimate.beyond_warranty.amount
-        costs = CostDistribution(((likely, 1.0),))
+        costs = CostDistribution((PossibleCost(likely, 1.0),))
     covered_chances = (chance for cause, chance in chances.items() if all(covered[components[cause]]))
     return Job(
         costs=costs,
         likely=likely,
-        sending={cause: float(amount) + lost for cause, amount in repair.items()},
+        sending=sending,
         cover_chance=min(1.0, sum(covered_chances)),
-        notes=_notes(rulebook, machine),
+        notes=_notes(rulebook, machine, visit_on),
     )
 
 
@@ -75,15 +79,16 @@ def component_of(rulebook: Rulebook, cause: str) -> str:
     return known.component if known is not None else OTHER_CAUSE
 
 
-def _notes(rulebook: Rulebook, machine: Machine | None) -> tuple[str, ...]:
+def _notes(rulebook: Rulebook, machine: Machine | None, visit_on: date) -> tuple[str, ...]:
     if machine is None:
         return ()
     notes = []
     if machine.contractor is None:
         notes.append("No contractor on record: the default rates apply.")
-    elif machine.contractor not in rulebook.rates.contractors:
+    elif rulebook.rates.agreed(machine.contractor, visit_on) is None:
+        days = f" for {visit_on}" if rulebook.rates.of(machine.contractor) else ""
         notes.append(
-            f"The rulebook has no rate agreement with {machine.contractor}: the default rates apply."
+            f"The rulebook has no rate agreement with {machine.contractor}{days}: the default rates apply."
         )
     if machine.site is None:
         notes.append("No site on record: no distance fee is counted, and times are in UTC.")

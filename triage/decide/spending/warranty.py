@@ -45,14 +45,13 @@ def add_months(start: date, months: int) -> date:
     return start + relativedelta(months=months)
 
 
-def terms_for(rulebook: Rulebook, machine: Machine, component: str) -> WarrantyTerms | None:
-    """The terms that apply: those naming the model before those for every model.
+def terms_for(rulebook: Rulebook, machine: Machine, component: str, on: date) -> WarrantyTerms | None:
+    """The terms that apply on a day: those naming the model before those for every model.
 
     Of several equally specific ones the most favorable for the component (parts, then labor) is taken, then
     the first by id.
     """
-    offers = _offers(rulebook)
-    return _best(offers.get(machine.model) or offers[None], machine, component)
+    return _best(_offer(rulebook, machine, on), machine, component)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +61,23 @@ class _Offer:
     terms: tuple[WarrantyTerms, ...]
     named: frozenset[str]
     chosen: dict[tuple[date, date | None, str], WarrantyTerms] = field(default_factory=dict)
+
+
+def _offer(rulebook: Rulebook, machine: Machine, on: date) -> _Offer:
+    """What is offered for the machine: terms are left out where the day of their `valid_by` does not fit."""
+    offers = _offers(rulebook)
+    for model in (machine.model, None):
+        offer = offers.get(model)
+        if offer is None:
+            continue
+        if not any(terms.valid.dated for terms in offer.terms):
+            return offer
+        days = {"fault": on, "shipped": machine.shipped_on}
+        days["commissioned"] = machine.commissioned_on or machine.shipped_on
+        fitting = tuple(terms for terms in offer.terms if terms.valid.on(days[terms.valid_by]))
+        if fitting or model is None:
+            return _Offer(fitting, offer.named)
+    return offers[None]
 
 
 @once_per_rulebook
@@ -123,7 +139,7 @@ def warranty_for(
 
     Without a machine or without terms for it nothing is in warranty, and `terms` is None.
     """
-    terms = terms_for(rulebook, machine, component) if machine is not None else None
+    terms = terms_for(rulebook, machine, component, on) if machine is not None else None
     if machine is None or terms is None:
         nothing = WarrantySide(component, False, None)
         return WarrantyAnswer(None, nothing, nothing, (), ())
@@ -143,7 +159,7 @@ def cover_known(rulebook: Rulebook, machine: Machine | None, component: str, on:
     It is not without a machine or terms; nor where the commissioning date is missing, the months from the
     ship date have run out, and warranty might still run from a later commissioning.
     """
-    terms = terms_for(rulebook, machine, component) if machine is not None else None
+    terms = terms_for(rulebook, machine, component, on) if machine is not None else None
     if machine is None or terms is None:
         return False
     if not warranty_start(terms, machine).assumed:
@@ -155,13 +171,13 @@ def cover_known(rulebook: Rulebook, machine: Machine | None, component: str, on:
     )
 
 
-def warranty_notes(rulebook: Rulebook, machine: Machine | None, component: str) -> tuple[str, ...]:
+def warranty_notes(rulebook: Rulebook, machine: Machine | None, component: str, on: date) -> tuple[str, ...]:
     """What people must know about the dates behind an answer."""
     if machine is None:
         return ()
-    terms = terms_for(rulebook, machine, component)
+    terms = terms_for(rulebook, machine, component, on)
     if terms is None:
-        return (f"The rulebook has no warranty terms for the model {machine.model}.",)
+        return (f"The rulebook has no warranty terms for the model {machine.model}{_by(rulebook, on)}.",)
     if warranty_start(terms, machine).assumed:
         return (
             "No commissioning date on record: warranty is counted from the ship date "
@@ -194,15 +210,18 @@ def covered_by_component(
 
 
 def terms_by_component(
-    rulebook: Rulebook, machine: Machine | None, components: frozenset[str]
+    rulebook: Rulebook, machine: Machine | None, components: frozenset[str], on: date
 ) -> Mapping[str, WarrantyTerms]:
-    """Component -> the terms that apply to it; without those that have none."""
+    """Component -> the terms that apply to it on a day; without those that have none."""
     if machine is None:
         return {}
-    offers = _offers(rulebook)
-    offer = offers.get(machine.model) or offers[None]
+    offer = _offer(rulebook, machine, on)
     found = {component: _best(offer, machine, component) for component in components}
     return {component: terms for component, terms in found.items() if terms is not None}
+
+
+def _by(rulebook: Rulebook, on: date) -> str:
+    return f" on {on}" if any(terms.valid.dated for terms in rulebook.warranty.values()) else ""
 
 
 def _side(terms: WarrantyTerms, machine: Machine, component: str, months: int, on: date) -> WarrantySide:

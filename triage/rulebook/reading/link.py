@@ -122,6 +122,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
             question_worth=manifest.question_worth,
             mechanism_discount=float(manifest.mechanism_discount),
             stray_symptom=float(manifest.stray_symptom),
+            repair_spread=manifest.repair_spread,
         ),
         facts=facts,
         symptoms=symptoms,

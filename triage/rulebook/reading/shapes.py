@@ -33,6 +33,10 @@ from triage.rulebook.reading.table_shapes import (
     WarrantyFile,
 )
 
+Spread = Annotated[
+    Decimal, Field(ge=0, le=2, description="Standard deviation of a repair's hours and parts; 0.30 is 30 %")
+]
+
 
 class CareShape(Shape):
     filter_days: Annotated[int, Field(ge=1, le=3650)] = 15
@@ -51,6 +55,7 @@ class ManifestFile(Shape):
     stray_symptom: Probability = Decimal("0.03")
     ops_up_to: Amount | None = None
     reopen_days: Annotated[int, Field(ge=0, le=3650)] = 30
+    repair_spread: Spread = Decimal("0.30")
     care: CareShape = CareShape()
     together: list[Annotated[list[Id], Field(min_length=2)]] = []
 
@@ -92,6 +97,7 @@ class RepairShape(Shape):
     parts: dict[str, Annotated[int, Field(ge=1, le=20)]] = {}
     technicians: Annotated[int, Field(ge=1, le=4)] = 1
     skill: Skill = "general"
+    spread: Spread | None = None
 
 
 class CauseFile(Shape):

@@ -12,6 +12,13 @@ from triage.rulebook.reading.shape_types import Amount, Id, LintOff, ScalarValue
 from triage.rulebook.terms import HitPolicy
 
 
+class DatedShape(Shape):
+    """What holds from a day on, or to a day; both are included."""
+
+    valid_from: date | None = None
+    valid_to: date | None = None
+
+
 class WarrantyPeriodShape(Shape):
     parts_months: Annotated[int, Field(ge=0, le=240)]
     labor_months: Annotated[int, Field(ge=0, le=240)]
@@ -22,7 +29,7 @@ class WarrantyRiskShape(Shape):
     say: Text
 
 
-class WarrantyFile(Shape):
+class WarrantyFile(DatedShape):
     id: Id
     title: Text
     models: list[str] = []
@@ -32,6 +39,7 @@ class WarrantyFile(Shape):
     at_risk: list[WarrantyRiskShape] = []
     claim_needs: list[Text] = []
     deductible: Amount = Decimal("0.00")  # of every claim, what the program pays itself
+    valid_by: Literal["fault", "shipped", "commissioned"] = "fault"
     source: Text
 
 
@@ -51,7 +59,7 @@ class AuthorityShape(Shape):
     valid_days: Annotated[int, Field(ge=1, le=365)] = 30
 
 
-class LimitRowShape(Shape):
+class LimitRowShape(DatedShape):
     when: dict[Id, TestText] = {}
     then: dict[Id, ScalarValue]
 
@@ -76,7 +84,7 @@ class DistanceBandShape(Shape):
     fee: Amount
 
 
-class AgreementShape(Shape):
+class AgreementShape(DatedShape):
     trip: Amount
     labor_hour: Amount
     billed_step_minutes: Annotated[int, Field(ge=1, le=240)] = 15
@@ -90,6 +98,12 @@ class AgreementShape(Shape):
     distance_bands: list[DistanceBandShape] = []
     van_kg: Annotated[Decimal, Field(ge=0, le=5000)] | None = None
     van_value: Amount | None = None
+
+
+class OtherAgreementShape(AgreementShape):
+    """The agreement with a contractor, or without one the default, for other days."""
+
+    contractor: Id | None = None
 
 
 class StoreRatesShape(Shape):
@@ -106,6 +120,7 @@ class RatesFile(Shape):
     contractors: dict[Id, AgreementShape] = {}
     store: StoreRatesShape
     swap_cost: Amount
+    dated: list[OtherAgreementShape] = []
 
 
 class PartShape(Shape):

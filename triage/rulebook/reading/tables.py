@@ -7,9 +7,11 @@ from decimal import Decimal
 from typing import get_args
 
 from triage.logic.conditions import Scalar, UnaryTest
+from triage.rulebook.built_in_facts import LIMIT_DAY
 from triage.rulebook.model import OTHER_CAUSE, Cause, Outcome, Repair, Symptom, WholeCase
 from triage.rulebook.reading.conditions import read_test, read_when
 from triage.rulebook.reading.problems import Names, Problems
+from triage.rulebook.reading.rates import read_validity
 from triage.rulebook.reading.rules import typed
 from triage.rulebook.reading.shape_types import ScalarValue, Shape
 from triage.rulebook.reading.shapes import CauseFile, SymptomFile, WholeCaseFile, WordsFile
@@ -110,6 +112,7 @@ def read_warranty(names: Names, file: str, shape: WarrantyFile, components: froz
         models=frozenset(shape.models),
         periods={name: period.as_record(WarrantyPeriod) for name, period in shape.periods.items()},
         risks=risks,
+        valid=read_validity(names, file, (), shape),
     )
 
 
@@ -238,7 +241,14 @@ def _row(
             fix = hint(str(value), authorities, "; name it in `authorities`")
             names.problems.at(file, here, f'there is no authority "{str(value)[:64]}"{fix}')
     then = {name: _scalar(value) for name, value in row.then.items()}
-    return LimitRow(tests, then, names.problems.line(file, path))
+    valid = read_validity(names, file, path, row)
+    day = valid.test()
+    if day is not None:
+        if LIMIT_DAY in tests:
+            message = f"`{LIMIT_DAY}` is tested already; take the test or the days out"
+            names.problems.at(file, (*path, "when", LIMIT_DAY), message, key=True)
+        tests[LIMIT_DAY] = day
+    return LimitRow(tests, then, names.problems.line(file, path), valid)
 
 
 def _check_order(names: Names, file: str, shape: LimitFile, rows: tuple[LimitRow, ...]) -> None:

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 
 from triage.logic.conditions import UnaryTest
 from triage.logic.unary_tests import UnaryTestError, parse
+from triage.rulebook.built_in_facts import LIMIT_DAY
+from triage.rulebook.validity import Validity, validity_of
 from triage.rulebook_care.dmn.cells import CellReader, Raw, ReadRow, raw_value, tests_of
 from triage.rulebook_care.dmn.feel import xml_text
 from triage.rulebook_care.dmn.rows import Cell, row_of
@@ -26,6 +29,7 @@ _ORDER = [
     "source",
     "lint_off",
 ]
+_DAYS = ("valid_from", "valid_to")
 
 
 def limit_data(
@@ -62,7 +66,7 @@ def keep_text(was: object, now: str) -> object:
 
 def _inputs(rows: Sequence[ReadRow], table: Table, reader: CellReader) -> list[str]:
     columns = [read[0] for one in table.inputs if (read := reader.column_of(one.expression)) is not None]
-    return list(dict.fromkeys(column.fact for column in columns))
+    return list(dict.fromkeys(column.fact for column in columns if column.fact != LIMIT_DAY))
 
 
 def _rows(reader: CellReader, rows: Sequence[ReadRow], was: object) -> list[object]:
@@ -70,9 +74,9 @@ def _rows(reader: CellReader, rows: Sequence[ReadRow], was: object) -> list[obje
     whole: dict[tuple[object, str], object] = {}
     tested: dict[object, Raw] = {}
     for raw in was if isinstance(was, list) else []:
-        if isinstance(raw, dict) and (key := _key(reader, raw.get("when", {}))) is not None:
+        if isinstance(raw, dict) and (key := _key(reader, raw)) is not None:
             whole.setdefault((key, _outputs(raw.get("then"))), raw)
-            tested.setdefault(key, {"when": raw["when"]} if "when" in raw else {})
+            tested.setdefault(key, {name: raw[name] for name in ("when", *_DAYS) if name in raw})
     made: list[object] = []
     for row in rows:
         then = {name: raw_value(value) for name, value in row.values.items()}
@@ -83,17 +87,39 @@ def _rows(reader: CellReader, rows: Sequence[ReadRow], was: object) -> list[obje
         when = tested.get(row.key)
         if when is None:
             found = tests_of(row)
-            if isinstance(found, str):
-                reader.problem(row.rule.line, found)
+            dated = found if isinstance(found, str) else _dated(found)
+            if isinstance(dated, str):
+                reader.problem(row.rule.line, dated)
                 continue
-            when = {"when": found} if found else {}
+            when = dated
         made.append({**when, "then": then})
     return made
 
 
-def _key(reader: CellReader, when: object) -> frozenset[Cell] | None:
-    """The cells that a raw `when` makes; None where it cannot be read."""
+def _dated(tests: Raw) -> Raw | str:
+    """The row's tests as `when`, that of the day as `valid_from` and `valid_to`; or why it cannot be one."""
+    day = tests.pop(LIMIT_DAY, None)
+    when: Raw = {"when": tests} if tests else {}
+    if day is None:
+        return when
+    valid = validity_of(parse(day, "date", {}))
+    if valid is None:
+        return f"{LIMIT_DAY} takes `>= first day`, `<= last day` or `[first day..last day]`, not {day}"
+    days = zip(_DAYS, (valid.valid_from, valid.valid_to), strict=True)
+    return {**when, **{name: one for name, one in days if one is not None}}
+
+
+def _key(reader: CellReader, raw: Raw) -> frozenset[Cell] | None:
+    """The cells that a raw row makes; None where it cannot be read."""
     tests: list[tuple[str, UnaryTest]] = []
+    when = raw.get("when", {})
+    try:
+        days = [None if raw.get(name) is None else date.fromisoformat(str(raw[name])) for name in _DAYS]
+    except ValueError:
+        return None
+    day = Validity(*days).test()
+    if day is not None:
+        tests.append((LIMIT_DAY, day))
     for name, raw in when.items() if isinstance(when, dict) else ():
         fact = reader.facts.get(name)
         if fact is None:

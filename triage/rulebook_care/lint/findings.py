@@ -44,6 +44,10 @@ CODES: Mapping[str, Code] = {
     "cause-without-share": Code("warning", "No symptom gives this cause a share, so it is never ranked."),
     "limit-overlap": Code("error", "Two rows of a UNIQUE table hold at once."),
     "limit-gap": Code("error", "No row of a table holds for some inputs."),
+    "dated-overlap": Code("warning", "Two warranty terms or rate agreements hold on the same day."),
+    "dated-gap": Code("warning", "On some days no warranty terms or rate agreement of several hold."),
+    "ceiling-below-row": Code("warning", "A row names an authority that may not approve all of the row."),
+    "after-hours-below-day": Code("warning", "Less may be spent after hours than by day, all else alike."),
     "limit-gap-unknown": Code("warning", "No row of a table holds when an input is not known."),
     "row-never-reached": Code("warning", "Earlier rows of the table take every case of this one."),
     "policy-gap": Code(

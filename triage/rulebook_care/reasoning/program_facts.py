@@ -20,7 +20,7 @@ ALWAYS_KNOWN = frozenset(
         "plan_starts_in_store", "plan_cost", "dispatch_cost", "plan_saves", "expected_repair", "cover_parts",
         "cover_labor", "cover_known", "cover_chance", "cover_at_risk", "after_hours", "nte",
         "spent_on_ticket", "headroom", "chance_over", "over_limit", "estimate_given", "stop_use",
-        "caution_fired", "solved", "checks_tried", "swap_cost", "amount",
+        "caution_fired", "solved", "checks_tried", "swap_cost", "amount", "limit_day",
     }
 )  # fmt: skip
 """Built-in facts that are never unknown where they may be looked at."""

@@ -6,7 +6,7 @@ from decimal import Decimal
 import pytest
 
 from tests.triage.builders import minimal_rulebook
-from triage.decide.spending.costs import CostDistribution
+from triage.decide.spending.costs import CostDistribution, PossibleCost
 from triage.decide.spending.limits import authority_for, limit_for, standing_limit
 from triage.logic.conditions import Compare, Interval, Not, OneOf, Scalar, UnaryTest
 from triage.rulebook.decision_tables import TableError, evaluate_table
@@ -200,7 +200,7 @@ def test_nobody_is_named_where_no_ceiling_reaches() -> None:
 def test_an_authority_is_named_only_when_the_likely_cost_is_above_the_headroom_or_one_is_asked_for() -> None:
     rulebook = ladder()
     standing = standing_limit(rulebook, {}, Decimal(100), NOBODY)
-    costs = CostDistribution(((Decimal(200), 0.8), (Decimal(900), 0.2)))
+    costs = CostDistribution((PossibleCost(Decimal(200), 0.8), PossibleCost(Decimal(900), 0.2)))
 
     within = limit_for(rulebook, {}, standing, costs, Decimal(300))
     beyond = limit_for(rulebook, {}, standing, costs, Decimal("300.01"))

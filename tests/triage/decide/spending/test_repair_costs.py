@@ -16,7 +16,7 @@ COVERED, LATER = date(2025, 6, 1), date(2030, 1, 1)
 def costs(deductible: int, on: date) -> Decimal:
     files = minimal_files()
     files["warranty/standard.yml"] = {**files["warranty/standard.yml"], "deductible": deductible}  # type: ignore[dict-item]
-    return job_for(rulebook_from_data(files), {"compressor_fault": 1.0}, MACHINES[0], False, on).likely
+    return job_for(rulebook_from_data(files), {"compressor_fault": 1.0}, MACHINES[0], False, on, on).likely
 
 
 def test_the_deductible_is_paid_on_what_warranty_pays() -> None:

@@ -117,11 +117,11 @@ def test_without_a_commissioning_date_the_ship_date_counts_and_it_is_said() -> N
     machine = replace(MACHINE, commissioned_on=None)
 
     answer = warranty_for(RULEBOOK, machine, "cooling", date(2024, 6, 1), {})
-    (note,) = warranty_notes(RULEBOOK, machine, "cooling")
+    (note,) = warranty_notes(RULEBOOK, machine, "cooling", date(2024, 6, 1))
 
     assert answer.parts.until == date(2025, 1, 10)
     assert "ship date 2024-01-10" in note
-    assert warranty_notes(RULEBOOK, MACHINE, "cooling") == ()
+    assert warranty_notes(RULEBOOK, MACHINE, "cooling", date(2024, 6, 1)) == ()
 
 
 @pytest.mark.parametrize(("on", "known"), [("2024-06-01", True), ("2025-06-01", False), ("2027-07-11", True)])
@@ -137,8 +137,10 @@ def test_without_a_commissioning_date_warranty_is_unknown_between_its_earliest_e
 def test_terms_that_name_the_model_go_before_general_ones() -> None:
     rulebook = with_terms(terms("all", 60, 60), terms("lh20", 6, 6, models=("LH-20",)))
 
-    assert (terms_for(rulebook, MACHINE, "cooling") or terms("", 0, 0)).id == "lh20"
-    assert (terms_for(rulebook, replace(MACHINE, model="X"), "cooling") or terms("", 0, 0)).id == "all"
+    assert (terms_for(rulebook, MACHINE, "cooling", date(2024, 6, 1)) or terms("", 0, 0)).id == "lh20"
+    assert (
+        terms_for(rulebook, replace(MACHINE, model="X"), "cooling", date(2024, 6, 1)) or terms("", 0, 0)
+    ).id == "all"
 
 
 def test_of_equally_specific_terms_the_most_favorable_counts() -> None:
@@ -167,12 +169,12 @@ def test_nothing_is_in_warranty_without_a_machine_or_without_terms() -> None:
         answer = warranty_for(rulebook, machine, "cooling", day, {})
         assert (answer.terms, answer.parts.covered, answer.labor.covered) == (None, False, False)
         assert not cover_known(rulebook, machine, "cooling", day)
-    assert "no warranty terms" in warranty_notes(with_terms(), MACHINE, "cooling")[0]
+    assert "no warranty terms" in warranty_notes(with_terms(), MACHINE, "cooling", day)[0]
 
 
 def test_warranty_of_many_components_agrees_with_the_answer_for_each() -> None:
     components = frozenset({"compressor", "cooling", "hopper"})
-    terms = terms_by_component(RULEBOOK, MACHINE, components)
+    terms = terms_by_component(RULEBOOK, MACHINE, components, date(2024, 6, 1))
     for day in (date(2024, 1, 1), date(2024, 6, 1), date(2026, 2, 28), date(2026, 3, 1), date(2028, 1, 1)):
         found = covered_by_component(MACHINE, terms, components, day)
         for component in components:
@@ -191,8 +193,8 @@ def test_the_terms_are_chosen_for_the_component_that_is_asked_for() -> None:
 
     assert warranty_for(rulebook, machine, "compressor", day, {}).terms == "a"
     assert warranty_for(rulebook, machine, "cooling", day, {}).terms == "b"
-    assert warranty_notes(rulebook, machine, "compressor") == ()
-    (note,) = warranty_notes(rulebook, machine, "cooling")
+    assert warranty_notes(rulebook, machine, "compressor", day) == ()
+    (note,) = warranty_notes(rulebook, machine, "cooling", day)
     assert note.startswith("No commissioning date on record: warranty is counted from the ship date 2024")
     assert cover_known(rulebook, machine, "compressor", date(2030, 1, 1))
     assert not cover_known(rulebook, machine, "cooling", date(2030, 1, 1))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Callable
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ import pytest
 from tests import RULES
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook, read_with_files, rulebook_from_data
+from triage.rulebook.validity import Validity
 from triage.rulebook_care.book.difference import differences
 from triage.rulebook_care.dmn.exporting import export_model
 from triage.rulebook_care.dmn.importing import Imported, import_tables
@@ -65,6 +67,34 @@ Take = Callable[[str], Imported]
 def test_the_default_rulebook_comes_back_as_the_very_same_version(full: Default) -> None:
     found = import_tables(write_model(export_model(*full)), "tables.dmn", full[1])
     assert (found.rulebook.version, found.changed) == (full[0].version, {})
+
+
+def test_rows_with_days_go_out_and_come_back_and_are_edited_as_days(default: Default) -> None:
+    files = dict(default[1])
+    nte = files["limits/nte.yml"]
+    assert isinstance(nte, dict)
+    first, last = date(2027, 1, 1), date(2027, 12, 31)
+    spans: list[dict[str, object]] = [
+        {"valid_to": date(2026, 12, 31)},
+        {"valid_from": first, "valid_to": last},
+        {"valid_from": date(2028, 1, 1)},
+    ]
+    rows = [*nte["rows"][:-1], *({**nte["rows"][-1], **days} for days in spans)]
+    files["limits/nte.yml"] = {**nte, "rows": rows}
+    rulebook = rulebook_from_data(files)
+    text = write_model(export_model(rulebook, files)).decode()
+
+    for given in (text, without_extension(text)):
+        assert import_tables(given.encode(), "tables.dmn", files).rulebook.version == rulebook.version
+    later = edited(text, '2028-01-01")</text>', '2028-02-01")</text>')
+    changed = import_tables(later.encode(), "tables.dmn", files)
+    days = [row.valid for row in changed.rulebook.limits["nte"].rows[-3:]]
+    assert days[1:] == [Validity(first, last), Validity(valid_from=date(2028, 2, 1))]
+    (said,) = differences(files, changed.files)
+    assert "2028-02-01" in said.words
+    strange = edited(text, '<text>&gt;= date("2028-01-01")</text>', '<text>not(date("2028-01-01"))</text>')
+    with pytest.raises(InputError, match="limit_day takes"):
+        import_tables(strange.encode(), "tables.dmn", files)
 
 
 def test_a_rulebook_without_policy_gets_all_of_it_from_the_file(default: Default, whole: str) -> None:
