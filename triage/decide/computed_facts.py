@@ -3,21 +3,24 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from decimal import Decimal
 from functools import lru_cache
 
 from triage.decide.causes.checks import Plan
 from triage.decide.outcome import CautionsThatHold, Verdict, placeholders
+from triage.decide.spending.costs import repair_estimates
 from triage.decide.spending.limits import Standing
-from triage.decide.spending.repair_costs import Job, component_of
+from triage.decide.spending.repair_costs import Job, component_of, sales_lost
 from triage.decide.spending.spread import uncertain
-from triage.decide.spending.warranty import cover_known
+from triage.decide.spending.warranty import cover_known, covered_by_component, terms_by_component
 from triage.logic.conditions import FactValue, facts_in
 from triage.machine.lifecycle import life_numbers as lifecycle
 from triage.machine.lifecycle.explain import explain, numbers_that_turn
+from triage.machine.lifecycle.fleet import Fleet
 from triage.machine.lifecycle.keep_or_swap import TurningPoint
-from triage.machine.lifecycle.life_numbers import Assumptions, LifeNumbers, life_numbers
+from triage.machine.lifecycle.life_numbers import Assumptions, LifeNumbers, PastVisit, life_numbers
 from triage.records.decision import CauseChance, KeepOrSwapSaid, TurnsAt, WarrantyAnswer
 from triage.records.report import EstimateTotal, History, Machine, Report, local_date, whole_months
 from triage.rulebook.cache import once_per_rulebook
@@ -144,15 +147,48 @@ def life_of(
     """
     if machine is None or machine.price is None or not LIFE_FACTS & policy_looks_at(rulebook):
         return None
+    known = rulebook.models.get(machine.model)
     return life_numbers(
         machine,
-        history,
+        priced_now(rulebook, machine, history, now),
         now,
         value_now=value_now(machine, local_date(machine, now)),
         repair_now=job.likely,
         swap_cost=rulebook.rates.swap_cost,
-        assumptions=ASSUMPTIONS,
+        assumptions=replace(
+            ASSUMPTIONS, cost_of_a_repair=ASSUMPTIONS.cost_of_a_repair + sales_lost(rulebook, None)
+        ),
+        fleet=None if known is None else Fleet(float(known.failures_a_year), float(known.fleet_years)),
     )
+
+
+def priced_now(
+    rulebook: Rulebook, machine: Machine, history: History, now: datetime
+) -> tuple[PastVisit, ...]:
+    """The visits at what they would cost now, with the sales lost.
+
+    One that warranty paid in part or whole, or that cost nothing, counts as the typical repair of its
+    cause at today's rates, if that is more. A visit without a fault costs what it cost, and lost no sales.
+    """
+    distance = machine.site.distance_km if machine.site is not None else None
+    today = local_date(machine, now)
+    found = []
+    for past in history.repairs:
+        cost: Decimal = past.cost.amount
+        if past.cause is not None:
+            component, day = component_of(rulebook, past.cause), local_date(machine, past.at)
+            one = frozenset({component})
+            sides = covered_by_component(machine, terms_by_component(rulebook, machine, one, day), one, day)[
+                component
+            ]
+            if not cost or any(sides):
+                typical = repair_estimates(
+                    rulebook, (past.cause,), today, machine.contractor, False, distance
+                )[past.cause]
+                cost = max(cost, typical.total)
+            cost += sales_lost(rulebook, past.cause)
+        found.append(PastVisit(past.at, past.cause is not None, cost))
+    return tuple(found)
 
 
 def life_facts(rulebook: Rulebook, life: LifeNumbers | None) -> dict[str, FactValue]:

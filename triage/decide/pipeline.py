@@ -87,7 +87,8 @@ def decide(
     warranty = warranty_for(rulebook, machine, component, reported_on, inference.facts)
     late = lateness(rulebook, report, machine, live)
     today = local_date(machine, now)
-    job = job_for(rulebook, chances, machine, late.after_hours, reported_on, today, report.estimate)
+    sides = inference.facts.get("sides_affected")
+    job = job_for(rulebook, chances, machine, late.after_hours, reported_on, today, report.estimate, sides)
 
     done = [check.check for check in report.checks]
     lost = any(danger.caution not in rulebook.cautions for danger in dangers.open)

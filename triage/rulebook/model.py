@@ -82,6 +82,7 @@ class Cause:
     why: str
     source: str
     status: Status = "live"
+    sales_lost: Decimal = Decimal(1)  # share of the machine's sales while it waits, one side having the fault
 
 
 @dataclass(frozen=True, slots=True)
@@ -222,6 +223,8 @@ class MachineModel:
     title: str
     facts: Mapping[str, Scalar]
     source: str
+    failures_a_year: Decimal = Decimal("0.8")  # of the model's fleet
+    fleet_years: Decimal = Decimal(1)  # how many years of a machine's own record weigh as much; our estimates
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -10,11 +11,13 @@ import click
 from rich.box import SIMPLE_HEAD
 from rich.table import Table
 
-from triage.cli.shown.files import read_time
+from triage.cli.shown.files import now, read_time
 from triage.cli.shown.opened import opened_store
 from triage.cli.shown.output import console, print_json
 from triage.config import read_settings
+from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook_care.learning.fleets import FleetSeen, fleets
 from triage.rulebook_care.learning.learning import LEAST, WEIGHT, Learned, learn
 from triage.rulebook_care.learning.patch import patched_files, unified_diff, write_candidate
 from triage.rulebook_care.learning.records import Closed, closed_tickets
@@ -62,6 +65,7 @@ def learn_command(
     with opened_store(settings) as store, store.read() as work:
         first = dict(work.recorded.first_outcomes(started)) if weigh_confirmed else None
         tickets = tuple(closed_tickets(work.recorded.closed(started), current, closed, first))
+        seen = fleets(work.machines.all(), work.care.repairs(), now())
     notes = list(closed.notes(weigh_confirmed))
     if weigh_confirmed:
         weights = confirmation_weights(closed.strata, closed.learned)
@@ -73,9 +77,11 @@ def learn_command(
         write_candidate(settings.rulebook, out, patched)
     if as_json:
         numbers = [_data(one) for one in found if one.tickets]
-        print_json({"numbers": numbers, "notes": notes, "patch": unified_diff(patched)})
+        models = [asdict(one) for one in seen]
+        print_json({"numbers": numbers, "fleets": models, "notes": notes, "patch": unified_diff(patched)})
         return
     _show(found, notes, least, weigh_confirmed)
+    _show_fleets(seen, current.rulebook)
     if out is None:
         click.echo(unified_diff(patched), nl=False)
     else:
@@ -109,6 +115,21 @@ def _show(found: Sequence[Learned], notes: Sequence[str], least: int, weighted: 
             "no longer fits" if one.drifts else "",
         )
     out.print(table)
+
+
+def _show_fleets(seen: Sequence[FleetSeen], rulebook: Rulebook) -> None:
+    """What `models.yml` says of each fleet, and what fits best; whoever keeps the file takes it over."""
+    for one in seen:
+        record = f"{one.failures} failures in {one.years:.1f} years of {one.machines} machines"
+        model = rulebook.models.get(one.model)
+        now_is = "not in models.yml"
+        if model is not None:
+            now_is = f"now {model.failures_a_year} and {model.fleet_years}"
+        fits = "no failure, so nothing is fitted"
+        if one.fleet is not None:
+            rate, weight = one.fleet.failures_a_year, one.fleet.weight_years
+            fits = f"failures_a_year {rate:.2f} and fleet_years {weight:.2g} fit best ({now_is})"
+        console().print(f"{one.model}: {record}; {fits}.", markup=False)
 
 
 def _data(one: Learned) -> dict[str, Any]:

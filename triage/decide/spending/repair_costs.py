@@ -9,6 +9,7 @@ from decimal import Decimal
 
 from triage.decide.spending.costs import CostDistribution, PossibleCost, repair_estimates
 from triage.decide.spending.warranty import covered_by_component, terms_by_component
+from triage.logic.conditions import FactValue
 from triage.records.report import EstimateTotal, Machine
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
 
@@ -37,12 +38,11 @@ def job_for(
     on: date,
     visit_on: date,
     estimate: EstimateTotal | None = None,
+    sides: FactValue | None = None,
 ) -> Job:
     """`chances` are those of the causes; warranty is asked for the day `on`, the rates for `visit_on`."""
     contractor = machine.contractor if machine is not None else None
     distance = machine.site.distance_km if machine is not None and machine.site is not None else None
-    store = rulebook.rates.store
-    lost = float(store.days_to_visit * store.open_hours_a_day * store.lost_sales_hour)
     components = {cause: component_of(rulebook, cause) for cause in chances}
     concerned = frozenset(components.values())
     terms = terms_by_component(rulebook, machine, concerned, on)
@@ -51,12 +51,15 @@ def job_for(
     typical_repairs = repair_estimates(rulebook, components, visit_on, contractor, after_hours, distance)
     for cause, typical in typical_repairs.items():
         component = components[cause]
-        sides = covered[component]
-        own = terms[component].deductible if any(sides) else Decimal(0)
-        amount = min(typical.beyond_warranty(*sides) + own, typical.total)
-        bounds = ((typical.varying(*sides), own), (typical.varying(False, False), Decimal(0)))
+        paid = covered[component]
+        own = terms[component].deductible if any(paid) else Decimal(0)
+        amount = min(typical.beyond_warranty(*paid) + own, typical.total)
+        bounds = ((typical.varying(*paid), own), (typical.varying(False, False), Decimal(0)))
         repairs.append(PossibleCost(amount, chances[cause], bounds))
-    sending = {cause: float(one.amount) + lost for cause, one in zip(typical_repairs, repairs, strict=True)}
+    sending = {
+        cause: float(one.amount) + float(sales_lost(rulebook, cause, sides))
+        for cause, one in zip(typical_repairs, repairs, strict=True)
+    }
     if estimate is None:
         costs = CostDistribution(tuple(repairs))
         likely = costs.expected
@@ -71,6 +74,19 @@ def job_for(
         cover_chance=min(1.0, sum(covered_chances)),
         notes=_notes(rulebook, machine, visit_on),
     )
+
+
+def sales_lost(rulebook: Rulebook, cause: str | None, sides: FactValue | None = None) -> Decimal:
+    """Sales lost until someone has been there. Of `both` sides a cause takes twice what it does of one; where
+    `one` shows it, no more than half are lost.
+    """
+    store, known = rulebook.rates.store, rulebook.causes.get(cause or "")
+    share = known.sales_lost if known is not None else Decimal(1)
+    if sides == "both":
+        share = min(Decimal(1), 2 * share)
+    elif sides == "one":
+        share = min(Decimal("0.5"), share)
+    return share * store.days_to_visit * store.open_hours_a_day * store.lost_sales_hour
 
 
 def component_of(rulebook: Rulebook, cause: str) -> str:

@@ -1,14 +1,17 @@
 """The numbers of one machine's life: from its record and history to what policy rules and people see.
 
-The forecast is simple and said. Failures go on at the machine's own rate, with a year at the program's rate
-mixed in so that a short history does not run away, and rise with wear. Where both trend tests say that they
-come faster, they go on from the rate the power law has reached; it is not carried on beyond the data. Each
-costs what the machine's repairs cost on average. A new machine fails at the program's rate and wears alike.
-All of it is our estimate.
+The forecast is simple and said. Failures go on at the machine's own rate, drawn towards its model's fleet so
+that a short history does not run away, and rise with wear. Where both trend tests say that they come faster,
+they go on from the rate the power law has reached, its shape drawn towards the fleet's; it is not carried on
+beyond the data. Keeping costs all visits over the time in service, those without a fault and lost sales
+included, at what they would cost now; a visit more never makes keeping cheaper. A new machine fails at the
+fleet's rate, costs the same a failure and wears alike; warranty is left aside on both sides. All of it is our
+estimate.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time
 from decimal import Decimal
@@ -17,6 +20,7 @@ from functools import lru_cache
 from triage.logic.conditions import Scalar
 from triage.machine.lifecycle.annual_cost import Owning
 from triage.machine.lifecycle.exposure import Observation, observe
+from triage.machine.lifecycle.fleet import Fleet
 from triage.machine.lifecycle.keep_or_swap import (
     Defender,
     KeepOrSwap,
@@ -24,9 +28,9 @@ from triage.machine.lifecycle.keep_or_swap import (
     keep_or_swap,
     turning_points,
 )
-from triage.machine.lifecycle.trend import Trend, trend
+from triage.machine.lifecycle.trend import Trend, log_sum, trend
 from triage.machine.lifecycle.value import values_ahead
-from triage.records.report import History, Machine, timezone_of
+from triage.records.report import Machine, timezone_of
 from triage.values.money import round_money
 from triage.values.time_zones import zone_named
 
@@ -39,16 +43,24 @@ MOST_FAILURES_A_YEAR = Decimal(52)
 class Assumptions:
     """What the program takes for granted (our estimate): money, wear, and how a new machine does.
 
-    `rate` and `yearly_drop` are shares (0.08 is 8 %); `new_failures_a_year` holds for the first year of a new
-    machine and rises by `wear` a year; `years` is how far the forecast looks.
+    `rate` and `yearly_drop` are shares (0.08 is 8 %); the fleet's failures hold for the first year of a new
+    machine and rise by `wear` a year; `years` is how far the forecast looks.
     """
 
     rate: Decimal = Decimal("0.08")
     yearly_drop: Decimal = Decimal("0.20")
-    new_failures_a_year: Decimal = Decimal("0.8")
     wear: Decimal = Decimal("0.15")
-    cost_of_a_repair: Decimal = Decimal(260)  # where the machine has none on record
+    cost_of_a_repair: Decimal = Decimal(260)  # of the fleet; weighs as much as the fleet's failures do
     years: int = 8
+
+
+@dataclass(frozen=True, slots=True)
+class PastVisit:
+    """A visit at what it would cost now, lost sales included; a failure unless no fault was found."""
+
+    at: datetime
+    failure: bool
+    cost: Decimal
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,13 +82,14 @@ class LifeNumbers:
 
 def life_numbers(
     machine: Machine,
-    history: History,
+    visits: Sequence[PastVisit],
     now: datetime,
     *,
     value_now: Decimal,
     repair_now: Decimal,
     swap_cost: Decimal,
     assumptions: Assumptions | None = None,
+    fleet: Fleet | None = None,
 ) -> LifeNumbers | None:
     """The numbers as of `now` (timezone-aware), when trouble is reported; None without a price on record.
 
@@ -86,18 +99,19 @@ def life_numbers(
     """
     if machine.price is None:
         return None
-    given, price = assumptions or Assumptions(), machine.price.amount
-    seen = observed(machine, history, now)
+    given, price, model = assumptions or Assumptions(), machine.price.amount, fleet or Fleet()
+    seen = observed(machine, visits, now)
     shown = None if seen is None else trend(seen)
-    mean_cost = _mean_repair(history, now) or given.cost_of_a_repair
-    failures = expected_failures(seen, shown, given)
+    past = [visit for visit in visits if _service_start(machine) < visit.at < now]
+    every, repairs = (_cost_of_a_failure(past, given, model, only) for only in (False, True))
+    failures = expected_failures(seen, shown, given, model)
     defender = Defender(
-        value_now, repair_now, _values(value_now, given), tuple(count * mean_cost for count in failures)
+        value_now, repair_now, _values(value_now, given), tuple(count * every for count in failures)
     )
     challenger = Owning(
         price + swap_cost,
         _values(price, given),
-        tuple(count * mean_cost for count in _new_failures(given)),
+        tuple(count * repairs for count in _new_failures(given, model)),
     )
     return LifeNumbers(
         trend=shown,
@@ -126,34 +140,32 @@ def facts(numbers: LifeNumbers, currency: str) -> dict[str, Scalar]:
     return found
 
 
-def observed(machine: Machine, history: History, now: datetime) -> Observation | None:
+def observed(machine: Machine, visits: Iterable[PastVisit], now: datetime) -> Observation | None:
     """The machine's failures in days of service up to the trouble reported `now`.
 
     Visits that found no fault are no failures. Service began when the machine was commissioned, or where that
     is not known when it was shipped.
     """
-    failures = [repair.at for repair in history.repairs if repair.cause is not None and repair.at < now]
+    failures = [visit.at for visit in visits if visit.failure and visit.at < now]
     return observe(failures, _service_start(machine), now)
 
 
 def expected_failures(
-    seen: Observation | None, shown: Trend | None, given: Assumptions
+    seen: Observation | None, shown: Trend | None, given: Assumptions, fleet: Fleet
 ) -> tuple[Decimal, ...]:
     """Failures to expect in each of the coming years, at most one a week; see the module on how."""
     if seen is None or shown is None:
-        return _new_failures(given)
-    law = shown.power_law
-    if shown.verdict == "faster" and law is not None:
-        first = DAYS_PER_YEAR / law.mtbf_at_end
-    else:
-        # the free failures: the one that made us look would otherwise count for more than it is
-        first = (len(seen.free_times) + float(given.new_failures_a_year)) / (seen.end / DAYS_PER_YEAR + 1)
+        return _new_failures(given, fleet)
+    # the free failures: the one that made us look would otherwise count for more than it is
+    first = fleet.rate(len(seen.free_times), seen.end / DAYS_PER_YEAR)
+    if shown.verdict == "faster":
+        first *= max(1.0, fleet.shape_of(len(seen.free_times), log_sum(seen)))
     counts = (Decimal(repr(first)) * rise for rise in _rises(given.wear, given.years))
     return tuple(min(MOST_FAILURES_A_YEAR, count) for count in counts)
 
 
-def _new_failures(given: Assumptions) -> tuple[Decimal, ...]:
-    return tuple(given.new_failures_a_year * rise for rise in _rises(given.wear, given.years))
+def _new_failures(given: Assumptions, fleet: Fleet) -> tuple[Decimal, ...]:
+    return tuple(Decimal(repr(fleet.failures_a_year)) * rise for rise in _rises(given.wear, given.years))
 
 
 @lru_cache(maxsize=64)
@@ -166,9 +178,17 @@ def _values(value: Decimal, given: Assumptions) -> tuple[Decimal, ...]:
     return values_ahead(value, given.years, given.yearly_drop)
 
 
-def _mean_repair(history: History, now: datetime) -> Decimal | None:
-    costs = [repair.cost.amount for repair in history.repairs if repair.at <= now]
-    return sum(costs, Decimal(0)) / len(costs) if costs else None
+def _cost_of_a_failure(
+    visits: Sequence[PastVisit], given: Assumptions, fleet: Fleet, failures_only: bool
+) -> Decimal:
+    """All visits' cost by failure, the fleet's mixed in as the fleet's failures are in the rate.
+
+    Times the rate this is (fleet's cost + all visits' cost) / (fleet's weight + years in service).
+    """
+    weight = Decimal(repr(fleet.failures_a_year * fleet.weight_years))
+    costs = (visit.cost for visit in visits if visit.failure or not failures_only)
+    count = sum(visit.failure for visit in visits)
+    return sum(costs, weight * given.cost_of_a_repair) / (weight + count)
 
 
 def _service_start(machine: Machine) -> datetime:

@@ -21,8 +21,19 @@ LEAST_FAILURES = 5
 """Below this no trend is spoken of (common practice, no source): the Laplace test is an approximation, and a
 power law through a few points follows their chance."""
 
-SIGNIFICANCE = 0.05
-"""One-sided."""
+SIGNIFICANCE = 0.002
+"""One-sided, of each test, each time it is asked.
+
+A machine is looked at again with every trouble. The level was simulated over 200,000 lives of steady
+failures: asked right after every failure, when the numbers look worst, both tests fall below it in 4.2 % of
+lives by the 60th failure and in 4.6 % by the 100th; so a life has at most 5 % false alarms however often it
+is asked (40 % at 0.05). Asked at the failures, as reports do, they are 1.4 % and 1.8 %. Wear of shape 2 is
+found in 17 % of machines by the 12th failure, 44 % by the 20th and 90 % by the 40th; of shape 3 in 58 %, 94 %
+and all; of shape 1.5 in 4 %, 11 % and 35 %.
+"""
+
+SLOWER_SIGNIFICANCE = 0.05
+"""The same for failures that come more slowly: that is only said, and raises no alarm."""
 
 Verdict: TypeAlias = Literal["faster", "slower", "none_shown", "tests_disagree", "too_few"]
 
@@ -82,14 +93,14 @@ def mil_hdbk_189(observation: Observation) -> TrendTest | None:
         return None
     from scipy.special import chdtr, chdtrc  # the chi-square tails; slow to import
 
-    statistic = 2 * _log_sum(observation)
+    statistic = 2 * log_sum(observation)
     degrees = 2 * len(times)
     return TrendTest(statistic, float(chdtr(degrees, statistic)), float(chdtrc(degrees, statistic)), degrees)
 
 
 def power_law(observation: Observation) -> PowerLaw | None:
     """The power law that fits best. None with too few failures, or when all of them lie at the end."""
-    failures, total = len(observation.times), _log_sum(observation)
+    failures, total = len(observation.times), log_sum(observation)
     lost = 2 if observation.failure_terminated else 1
     if failures <= lost or not total:
         return None
@@ -131,8 +142,9 @@ def _verdict(by_mean: TrendTest, by_logs: TrendTest) -> tuple[Verdict, str]:
 def _says(test: TrendTest) -> Verdict:
     if test.chance_if_steady_faster <= SIGNIFICANCE:
         return "faster"
-    return "slower" if test.chance_if_steady_slower <= SIGNIFICANCE else "none_shown"
+    return "slower" if test.chance_if_steady_slower <= SLOWER_SIGNIFICANCE else "none_shown"
 
 
-def _log_sum(observation: Observation) -> float:
+def log_sum(observation: Observation) -> float:
+    """Σ ln(end / time) of the failures."""
     return math.fsum(math.log(observation.end / time) for time in observation.times)

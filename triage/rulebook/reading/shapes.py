@@ -106,6 +106,12 @@ class CauseFile(Shape):
     status: Status = "live"
     component: Id
     repair: RepairShape
+    sales_lost: Annotated[
+        Decimal,
+        Field(
+            ge=0, le=1, description="Share of the machine's sales lost meanwhile; 0.5 where it takes one side"
+        ),
+    ] = Decimal(1)
     why: Text
     source: Text
     lint_off: LintOff = {}
@@ -207,6 +213,8 @@ class ModelShape(Shape):
     title: Text
     facts: Annotated[dict[Id, ScalarValue], Field(min_length=1)]
     source: Text
+    failures_a_year: Annotated[Decimal, Field(gt=0, le=52)] = Decimal("0.8")
+    fleet_years: Annotated[Decimal, Field(gt=0, le=1000)] = Decimal(1)
 
 
 class ModelsFile(Shape):

@@ -13,14 +13,14 @@ from triage.machine.lifecycle.keep_or_swap import keep_or_swap
 def test_keeping_is_explained_with_its_cost_its_time_and_what_would_turn_it():
     lines = explain(numbers(STEADY), "USD")
     assert lines == (
-        "Keeping it costs 743.32 USD a year at best (over 6 years), "
-        "swapping it 1048.91 USD (over 8 years): keep it.",
+        "Keeping it costs 747.84 USD a year at best (over 6 years), "
+        "swapping it 1052.49 USD (over 8 years): keep it.",
         "By the forecast it is worth keeping for 8 years; then ask again.",
-        "It depends most on the price of the swap: it changes at 3473.44 USD (now 4600.00 USD).",
+        "It depends most on the price of the swap: it changes at 3475.59 USD (now 4600.00 USD).",
         "With all else alike, these would change it too: "
-        "the machine's running costs at 183 % of the forecast, "
-        "what the machine is worth now at 3332.46 USD (now 1638.40 USD), "
-        "the repair due now at 1944.06 USD (now 250.00 USD).",
+        "the machine's running costs at 182 % of the forecast, "
+        "what the machine is worth now at 3323.22 USD (now 1638.40 USD), "
+        "the repair due now at 1934.82 USD (now 250.00 USD).",
         "Of its failures: steady failures would look like this too "
         "(Laplace z 0.16, MIL-HDBK-189 chi-square 8.8 on 10 degrees of freedom).",
     )
@@ -28,7 +28,7 @@ def test_keeping_is_explained_with_its_cost_its_time_and_what_would_turn_it():
 
 def test_the_price_named_is_the_one_at_which_the_choice_turns():
     now = numbers(STEADY)
-    for price, choice in (("3473.43", "swap"), ("3473.45", "keep")):
+    for price, choice in (("3475.58", "swap"), ("3475.60", "keep")):
         challenger = replace(now.challenger, paid=Decimal(price))
         assert keep_or_swap(now.defender, challenger, now.rate).choice == choice
 
@@ -41,8 +41,8 @@ def test_a_swap_says_nothing_of_keeping_on_and_names_the_trend():
 
 
 def test_a_repair_just_over_its_limit_turns_back_at_that_limit():
-    lines = explain(numbers(STEADY, repair_now=1950), "USD")  # 5.94 over, spread over 8 years like the price
+    lines = explain(numbers(STEADY, repair_now=1950), "USD")  # 15.18 over, spread over 8 years like the price
     assert (
-        lines[1] == "It depends most on the price of the swap: it changes at 4605.94 USD (now 4600.00 USD)."
+        lines[1] == "It depends most on the price of the swap: it changes at 4615.18 USD (now 4600.00 USD)."
     )
-    assert "the repair due now at 1944.06 USD (now 1950.00 USD)" in lines[2]
+    assert "the repair due now at 1934.82 USD (now 1950.00 USD)" in lines[2]

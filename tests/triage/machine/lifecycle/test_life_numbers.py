@@ -9,17 +9,19 @@ from decimal import Decimal
 
 import pytest
 
+from triage.machine.lifecycle.fleet import Fleet
 from triage.machine.lifecycle.life_numbers import (
     MOST_FAILURES_A_YEAR,
     Assumptions,
     LifeNumbers,
+    PastVisit,
     expected_failures,
     facts,
     life_numbers,
     observed,
 )
 from triage.machine.lifecycle.trend import trend
-from triage.records.report import History, Machine, PastRepair
+from triage.records.report import Machine
 from triage.values.money import Money
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
@@ -28,12 +30,14 @@ MACHINE = Machine(
 )
 
 
-def history(days_ago: Sequence[float], cost: str = "240.00", cause: str | None = "fan_failed") -> History:
-    repairs = sorted(NOW - timedelta(days=days) for days in days_ago)
-    return History(repairs=tuple(PastRepair(at, "T-1", cause, Money(cost, "USD")) for at in repairs))
+def history(days_ago: Sequence[float], cost: str = "240.00", failure: bool = True) -> tuple[PastVisit, ...]:
+    times = sorted(NOW - timedelta(days=days) for days in days_ago)
+    return tuple(PastVisit(at, failure, Decimal(cost)) for at in times)
 
 
-def numbers(past: History, machine: Machine = MACHINE, repair_now: int = 250, **more: object) -> LifeNumbers:
+def numbers(
+    past: Sequence[PastVisit], machine: Machine = MACHINE, repair_now: int = 250, **more: object
+) -> LifeNumbers:
     found = life_numbers(
         machine,
         past,
@@ -83,46 +87,46 @@ def test_too_few_failures_leave_the_trend_unknown():
 
 
 def test_visits_without_a_fault_are_no_failures():
-    seen = observed(MACHINE, history([300, 200, 100], cause=None), NOW)
+    seen = observed(MACHINE, history([300, 200, 100], failure=False), NOW)
     assert len(seen.times) == 1  # the trouble reported now
     assert seen.failure_terminated
 
 
 def test_repairs_after_the_moment_asked_about_change_nothing():
-    later = History(repairs=(*STEADY.repairs, *history([-5, -9], cost="9999.00").repairs))
+    later = (*STEADY, *history([-5, -9], cost="9999.00"))
     assert numbers(later) == numbers(STEADY)
 
 
 def test_a_machine_reported_on_the_day_it_was_commissioned_has_numbers():
     fresh = replace(MACHINE, shipped_on=date(2026, 5, 20), commissioned_on=date(2026, 6, 1))
-    answer = numbers(History(), fresh)
+    answer = numbers((), fresh)
     assert (answer.choice.choice, answer.trend.verdict) == ("keep", "too_few")
 
 
 def test_a_machine_commissioned_only_later_has_numbers_but_no_trend():
     early = replace(MACHINE, commissioned_on=date(2026, 7, 1))
-    assert numbers(History(), early).trend is None
+    assert numbers((), early).trend is None
 
 
 def test_one_early_failure_does_not_run_away():
     young = replace(MACHINE, commissioned_on=date(2026, 5, 22))
     seen = observed(young, history([3]), NOW)
-    first = expected_failures(seen, trend(seen), Assumptions())[0]
+    first = expected_failures(seen, trend(seen), Assumptions(), Fleet())[0]
     assert 1 < first < 2
 
 
 def test_failures_that_come_faster_go_on_from_the_rate_reached_and_wear():
     seen = observed(MACHINE, WEARING, NOW)
-    first, second, *_ = expected_failures(seen, trend(seen), Assumptions())
-    assert 15 < first < 30  # six in the last hundred days are 22 a year
+    first, second, *_ = expected_failures(seen, trend(seen), Assumptions(), Fleet())
+    assert 8 < first < 15  # six in the last hundred days are 22 a year, drawn towards the fleet
     assert float(second / first) == pytest.approx(1.15)
 
 
 def test_a_forecast_goes_no_higher_than_a_failure_a_week():
-    crowded = history([0.001 * step for step in range(1, 9)])
+    crowded = history([0.001 * step for step in range(1, 81)])
     seen = observed(MACHINE, crowded, NOW)
     assert trend(seen).verdict == "faster"
-    assert set(expected_failures(seen, trend(seen), Assumptions())) == {MOST_FAILURES_A_YEAR}
+    assert set(expected_failures(seen, trend(seen), Assumptions(), Fleet())) == {MOST_FAILURES_A_YEAR}
 
 
 def test_the_faster_values_fall_the_dearer_is_a_new_machine():
@@ -136,4 +140,19 @@ def test_the_annual_costs_are_those_of_the_numbers_shown():
     answer = numbers(STEADY)
     assert answer.defender.values[0] == Decimal("1638.40") * Decimal("0.8")
     assert answer.challenger.paid == 4600
-    assert answer.challenger.running[:2] == (Decimal("192.0"), Decimal("220.80"))  # 0.8 and 0.92 at 240.00
+    mean = (Decimal("0.8") * 260 + 5 * 240) / Decimal("5.8")
+    assert answer.challenger.running[:2] == (Decimal("0.8") * mean, Decimal("0.92") * mean)
+    years = Decimal(repr((NOW - datetime(2022, 6, 1, tzinfo=UTC)) / timedelta(days=365)))
+    all_visits = (Decimal("0.8") * 260 + 5 * 240) / (1 + years)
+    assert float(answer.defender.running[0]) == pytest.approx(float(all_visits))
+
+
+def test_a_visit_more_never_makes_keeping_cheaper():
+    before = numbers(STEADY)
+    for more in (
+        history(range(50, 850, 100), "95.00", failure=False),
+        history([640], "10.00"),
+        history([60], "0"),
+    ):
+        after = numbers(tuple(sorted((*STEADY, *more), key=lambda visit: visit.at)))
+        assert after.choice.keep.annual_cost >= before.choice.keep.annual_cost - Decimal("1e-9")
