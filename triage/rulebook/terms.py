@@ -129,6 +129,11 @@ class Rates:
     swap_cost: Decimal  # exchange of a whole machine: freight, two people, set-up
     dated: tuple[tuple[str | None, RateAgreement], ...] = ()  # more agreements: contractor, None the default
 
+    @property
+    def parties(self) -> tuple[str | None, ...]:
+        """Whom there are agreements with; None for the default one."""
+        return tuple(dict.fromkeys((None, *self.contractors, *(name for name, _ in self.dated))))
+
     def of(self, contractor: str | None) -> tuple[RateAgreement, ...]:
         """All agreements with a contractor, or the default ones, whatever their days."""
         first = self.default if contractor is None else self.contractors.get(contractor)

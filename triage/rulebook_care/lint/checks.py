@@ -8,8 +8,8 @@ from typing import TypeAlias
 
 from triage.decide.causes.check_lattice import check_cost
 from triage.decide.spending.costs import repair_estimates
+from triage.decide.spending.repair_costs import sales_lost
 from triage.rulebook.model import OTHER_CAUSE, Caution, Check, Rulebook, Symptom
-from triage.rulebook.terms import RateAgreement
 from triage.rulebook_care.lint.findings import Finding, finding, too_hard
 from triage.rulebook_care.reasoning.formulas import NO, YES, Formula, TooHard, Within, every
 from triage.rulebook_care.reasoning.space import Reasoning
@@ -67,18 +67,17 @@ def _one_check(reason: Reasoning, rulebook: Rulebook, check: Check, reports: Rep
 def _never_pays(rulebook: Rulebook) -> Iterator[Finding]:
     """Clerk checks that cost more than they save where their best cause is certain and a visit is dearest."""
     store, rates = rulebook.rates.store, rulebook.rates
-    lost = store.days_to_visit * store.open_hours_a_day * store.lost_sales_hour
     causes = {cause for check in rulebook.checks.values() for cause in check.resolves}
     visits: dict[str, Decimal] = dict.fromkeys(causes, Decimal(0))
-    agreements: list[tuple[str | None, RateAgreement]] = [(None, rates.default), *rates.contractors.items()]
-    for contractor, agreement in agreements:
+    for contractor, agreement in ((party, one) for party in rates.parties for one in rates.of(party)):
         farthest = agreement.distance_bands[-1].up_to_km if agreement.distance_bands else None
-        for cause, estimate in repair_estimates(rulebook, causes, contractor, True, farthest).items():
-            visits[cause] = max(visits[cause], estimate.total)
+        on = agreement.valid.first
+        for cause, estimate in repair_estimates(rulebook, causes, on, contractor, True, farthest).items():
+            visits[cause] = max(visits[cause], estimate.total + sales_lost(rulebook, cause, "both"))
     first = {name for caution in rulebook.cautions.values() for name in caution.first}
     for check in rulebook.checks.values():
         cost = check_cost(check, store)
-        most = max(Decimal(str(chance)) * (visits[cause] + lost) for cause, chance in check.resolves.items())
+        most = max(Decimal(str(chance)) * visits[cause] for cause, chance in check.resolves.items())
         if check.who == "clerk" and check.id not in first and cost > most:
             message = f"{check.id} costs the store {cost:.2f} and saves {most:.2f} at most"
             fix = "It is never planned: look at minutes, wait, materials and `resolves`, or retire it"

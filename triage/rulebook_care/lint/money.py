@@ -31,10 +31,7 @@ def money_findings(reason: Reasoning) -> Iterator[Finding]:
 
 def _agreements(rulebook: Rulebook) -> Iterator[Finding]:
     rates = rulebook.rates
-    for contractor in (
-        None,
-        *dict.fromkeys((*rates.contractors, *(name for name, _ in rates.dated if name))),
-    ):
+    for contractor in rates.parties:
         spans: list[tuple[Path, Validity]] = []
         if contractor is None:
             spans.append((("default",), rates.default.valid))

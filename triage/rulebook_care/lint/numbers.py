@@ -66,6 +66,8 @@ def _agreements(rulebook: Rulebook) -> Iterator[tuple[Path, RateAgreement]]:
     yield ("default",), rulebook.rates.default
     for name, agreement in rulebook.rates.contractors.items():
         yield ("contractors", name), agreement
+    for index, (_, agreement) in enumerate(rulebook.rates.dated):
+        yield ("dated", index), agreement
 
 
 def _usual(rulebook: Rulebook) -> Iterator[_Usual]:
