@@ -88,7 +88,7 @@ def decide(
     late = lateness(rulebook, report, machine, live)
     today = local_date(machine, now)
     sides = inference.facts.get("sides_affected")
-    job = job_for(rulebook, chances, machine, late.after_hours, reported_on, today, report.estimate, sides)
+    job = job_for(rulebook, chances, machine, late.paid, reported_on, today, report.estimate, sides)
 
     done = [check.check for check in report.checks]
     lost = any(danger.caution not in rulebook.cautions for danger in dangers.open)

@@ -9,6 +9,7 @@ from functools import lru_cache
 
 from triage.decide.outcome import CautionsThatHold, Verdict, strongest
 from triage.decide.parts_kit import Kit, Load, Need, Van, best_kit, chance_of
+from triage.decide.spending.costs import WorkStart
 from triage.records.decision import CauseChance, Visit
 from triage.records.report import Machine, Report, local_date, timezone_of
 from triage.rulebook.cache import once_per_rulebook
@@ -68,10 +69,13 @@ def urgency(rulebook: Rulebook, live: CautionsThatHold, verdict: Verdict) -> int
 
 @dataclass(frozen=True, slots=True)
 class Lateness:
-    """Whether after-hours rates are agreed for a ticket, and whether a visit would be paid at them."""
+    """Whether after-hours rates are agreed for a ticket, whether a visit begins after hours, and how it would
+    be paid: by when work starts, where that is known.
+    """
 
     agreed: bool
     after_hours: bool
+    paid: bool | WorkStart
 
 
 def lateness(rulebook: Rulebook, report: Report, machine: Machine | None, live: CautionsThatHold) -> Lateness:
@@ -85,14 +89,14 @@ def lateness(rulebook: Rulebook, report: Report, machine: Machine | None, live: 
     priority = live.priority if live.priority is not None else hours.default_priority
     response = hours.priorities.get(priority)
     if response is None or response.clock == "service":
-        return Lateness(False, False)
+        return Lateness(False, False, False)
     if report.after_hours is not None:
-        return Lateness(True, report.after_hours)
+        return Lateness(True, report.after_hours, report.after_hours)
     comes_at = report.visit_at
     if comes_at is None:
         due = due_at(report.reported_at, priority, hours, zone)
         comes_at = due_within_access(due, report.reported_at, None if machine is None else machine.site)
-    return Lateness(True, is_after_hours(comes_at, hours, zone))
+    return Lateness(True, is_after_hours(comes_at, hours, zone), WorkStart(comes_at, zone))
 
 
 def visit_skill(rulebook: Rulebook, causes: Iterable[CauseChance], live: CautionsThatHold) -> Skill:

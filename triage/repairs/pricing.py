@@ -26,6 +26,7 @@ from triage.decide.spending.costs import (
     billed_hours,
     distance_fee,
     tax_on_lines,
+    time_in_words,
 )
 from triage.decide.spending.warranty import covered_by_component, terms_by_component
 from triage.records.bill import PROGRAM, Billed, BilledLine, NotAgreed
@@ -202,12 +203,9 @@ def _time(
     if visit.starts_at is not None:
         zone = timezone_of(visit.machine)
         late = hours_outside(visit.starts_at, hours, rulebook.service_hours, zone)
-    words = f"{_plain(hours)} h"
-    if late:
-        words += " after hours" if late == hours else f", {_plain(round(late, 2))} h of it after hours"
     agreed = visit.after_hours_agreed or not late
     weighted = hours + late * (agreement.after_hours_factor - 1)
-    return words, weighted, weighted if agreed else hours, None if agreed else NOT_AGREED
+    return time_in_words(hours, late), weighted, weighted if agreed else hours, None if agreed else NOT_AGREED
 
 
 def _tax_lines(

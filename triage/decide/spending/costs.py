@@ -2,7 +2,8 @@
 
 An agreement's lines: trip, distance band, labor in billed steps with its minimum, a second technician, each
 part with the markup, freight when there are parts, and tax on the lines it names. After-hours rates apply to
-labor and the second technician, not to the trip. Distances beyond the last band pay the last band's fee.
+labor and the second technician, not to the trip, and to those hours only that lie outside the service hours
+where it is known when work starts. Distances beyond the last band pay the last band's fee.
 Labor warranty pays trip, distance, labor and second technician; parts warranty pays parts and freight,
 each with its tax. Conventions: common practice, no source.
 
@@ -14,19 +15,29 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from decimal import ROUND_CEILING, Decimal
 from functools import cached_property
 from typing import Literal, TypeAlias
 
-from triage.decide.spending.spread import VaryingCost, Work, uncertain
+from triage.decide.spending.spread import VaryingCost, Work
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Repair, Rulebook
 from triage.rulebook.terms import RateAgreement
 from triage.rulebook.validity import Validity
+from triage.schedule.service_hours import hours_outside
 from triage.values.money import round_money
 
 LineKind: TypeAlias = Literal["trip", "distance", "labor", "second_technician", "part", "freight", "tax"]
+
+
+@dataclass(frozen=True, slots=True)
+class WorkStart:
+    """When work starts, and the time zone of its site."""
+
+    at: datetime
+    timezone: str
+
 
 UNNAMED_REPAIR = Repair(Decimal(1))
 """For a cause the rulebook gives no repair (`other`): an hour on the spot. Common practice, no source."""
@@ -117,11 +128,11 @@ def repair_estimates(
     causes: Iterable[str],
     on: date,
     contractor: str | None = None,
-    after_hours: bool = False,
+    after_hours: bool | WorkStart = False,
     distance_km: int | Decimal | None = None,
 ) -> dict[str, Estimate]:
     """The itemised estimate of each cause's typical repair, by the contractor's agreement or the default one,
-    as they hold on the day of the visit.
+    as they hold on the day of the visit. From a start of work on its hours are split at the service hours.
 
     Without a distance no distance fee is counted. The same question is answered from memory the second time.
     """
@@ -130,6 +141,9 @@ def repair_estimates(
     fee = distance_fee(agreement, distance_km)
     made = _estimates_made(rulebook)
     found = {}
+    causes = tuple(causes)
+    if isinstance(after_hours, WorkStart):
+        after_hours = _on_one_side(rulebook, after_hours, agreement, causes)
     for cause in causes:
         key = (cause, agreed, agreement.valid, after_hours, fee)
         known = made.get(key)
@@ -148,8 +162,29 @@ _ESTIMATES_KEPT = 10_000
 @once_per_rulebook
 def _estimates_made(
     rulebook: Rulebook,
-) -> dict[tuple[str, str | None, Validity, bool, Decimal | None], Estimate]:
+) -> dict[tuple[str, str | None, Validity, bool | WorkStart, Decimal | None], Estimate]:
     return {}
+
+
+def _repair_of(rulebook: Rulebook, cause: str) -> Repair:
+    known = rulebook.causes.get(cause)
+    return known.repair if known is not None else UNNAMED_REPAIR
+
+
+def _on_one_side(
+    rulebook: Rulebook, start: WorkStart, agreement: RateAgreement, causes: Iterable[str]
+) -> bool | WorkStart:
+    """Whether all hours are after hours, or none; the start itself where some repair runs over a boundary."""
+    longest = max((_repair_of(rulebook, cause).labor_hours for cause in causes), default=Decimal(0))
+    hours = billed_hours(longest, agreement)
+    late = _late_hours(rulebook, start, hours)
+    return late == hours if late in (0, hours) else start
+
+
+def _late_hours(rulebook: Rulebook, after_hours: bool | WorkStart, hours: Decimal) -> Decimal:
+    if isinstance(after_hours, WorkStart):
+        return hours_outside(after_hours.at, hours, rulebook.service_hours, after_hours.timezone)
+    return hours if after_hours else Decimal(0)
 
 
 def _estimate(
@@ -157,14 +192,14 @@ def _estimate(
     cause: str,
     contractor: str | None,
     agreement: RateAgreement,
-    after_hours: bool,
+    after_hours: bool | WorkStart,
     fee: Decimal | None,
 ) -> Estimate:
-    known = rulebook.causes.get(cause)
-    repair = known.repair if known is not None else UNNAMED_REPAIR
+    repair = _repair_of(rulebook, cause)
     hours = billed_hours(repair.labor_hours, agreement)
-    factor = agreement.after_hours_factor if after_hours else Decimal(1)
-    rate_name = f"{hours.normalize():f} h" + (" after hours" if after_hours else "")
+    late = _late_hours(rulebook, after_hours, hours)
+    weighted = hours + late * (agreement.after_hours_factor - 1)
+    rate_name = time_in_words(hours, late)
     lines: list[EstimateLine] = []
 
     def add(kind: LineKind, detail: str, amount: Decimal) -> None:
@@ -175,13 +210,13 @@ def _estimate(
     add("trip", "trip", agreement.trip)
     if fee is not None:
         add("distance", "distance band", fee)
-    add("labor", rate_name, hours * agreement.labor_hour * factor)
+    add("labor", rate_name, weighted * agreement.labor_hour)
     helpers = repair.technicians - 1
     if helpers > 0:
         add(
             "second_technician",
             f"{helpers} × {rate_name}",
-            helpers * hours * agreement.second_technician_hour * factor,
+            helpers * weighted * agreement.second_technician_hour,
         )
     for number, quantity in repair.parts.items():
         part = rulebook.parts[number]
@@ -214,6 +249,16 @@ def agreement_with(rulebook: Rulebook, contractor: str | None, on: date) -> Rate
     return rulebook.rates.agreement(contractor, on)
 
 
+def time_in_words(hours: Decimal, late: Decimal) -> str:
+    """Billed hours, and how many of them are after hours."""
+    words = f"{hours.normalize():f} h"
+    if not late:
+        return words
+    return words + (
+        " after hours" if late == hours else f", {round(late, 2).normalize():f} h of it after hours"
+    )
+
+
 def billed_hours(labor_hours: Decimal, agreement: RateAgreement) -> Decimal:
     """Hours as billed: rounded up to whole steps, at least the minimum."""
     step = Decimal(agreement.billed_step_minutes)
@@ -236,41 +281,3 @@ def distance_fee(agreement: RateAgreement, distance_km: int | Decimal | None) ->
     if distance_km is None or not bands:
         return None
     return next((band.fee for band in bands if distance_km <= band.up_to_km), bands[-1].fee)
-
-
-@dataclass(frozen=True, slots=True)
-class PossibleCost:
-    """One way the job may go: what it typically costs, its chance, and how it varies.
-
-    It costs more than a limit where all of `bounds` do (a job and what is taken off it); without any it
-    costs `amount` exactly, as a technician's estimate does.
-    """
-
-    amount: Decimal
-    chance: float
-    bounds: tuple[tuple[VaryingCost, Decimal], ...] = ()
-
-    def chance_above(self, limit: Decimal) -> float:
-        if not self.bounds:
-            return 1.0 if self.amount > limit else 0.0
-        return min(cost.chance_above(float(limit - more)) for cost, more in self.bounds)
-
-
-@dataclass(frozen=True)
-class CostDistribution:
-    """What a job may come to, cause by cause; the chances sum to 1."""
-
-    outcomes: tuple[PossibleCost, ...]
-
-    @cached_property
-    def expected(self) -> Decimal:
-        """The mean of the typical costs, exact in the chances' decimal form; not rounded."""
-        return sum((one.amount * Decimal(repr(one.chance)) for one in self.outcomes), Decimal(0))
-
-    def chance_above(self, amount: Decimal) -> float:
-        """The chance that the job costs more than `amount`, 0..1; 0 and 1 only of what is certain."""
-        above = [(one.chance, one.chance_above(amount)) for one in self.outcomes if one.chance]
-        only = {chance for _, chance in above}
-        if only in ({0.0}, {1.0}):
-            return only.pop()
-        return uncertain(sum(share * chance for share, chance in above))

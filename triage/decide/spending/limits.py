@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from triage.decide.spending.costs import CostDistribution
+from triage.decide.spending.spread import CostDistribution
 from triage.logic.conditions import Facts, FactValue, Scalar
 from triage.records.decision import LimitAnswer
 from triage.rulebook.cache import once_per_rulebook

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 
-from triage.decide.spending.costs import CostDistribution, PossibleCost, repair_estimates
+from triage.decide.spending.costs import WorkStart, repair_estimates
+from triage.decide.spending.spread import CostDistribution, PossibleCost
 from triage.decide.spending.warranty import covered_by_component, terms_by_component
 from triage.logic.conditions import FactValue
 from triage.records.report import EstimateTotal, Machine
@@ -34,7 +35,7 @@ def job_for(
     rulebook: Rulebook,
     chances: Mapping[str, float],
     machine: Machine | None,
-    after_hours: bool,
+    after_hours: bool | WorkStart,
     on: date,
     visit_on: date,
     estimate: EstimateTotal | None = None,

@@ -11,6 +11,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from decimal import Decimal
+from functools import cached_property
 
 HALF_A_CENT = 0.005
 LEAST = 1e-4
@@ -87,3 +89,41 @@ def _above(factor: float, spread: float) -> float:
         return 1.0
     variance = math.log1p(spread * spread)
     return math.erfc((math.log(factor) + variance / 2) / math.sqrt(2 * variance)) / 2
+
+
+@dataclass(frozen=True, slots=True)
+class PossibleCost:
+    """One way the job may go: what it typically costs, its chance, and how it varies.
+
+    It costs more than a limit where all of `bounds` do (a job and what is taken off it); without any it
+    costs `amount` exactly, as a technician's estimate does.
+    """
+
+    amount: Decimal
+    chance: float
+    bounds: tuple[tuple[VaryingCost, Decimal], ...] = ()
+
+    def chance_above(self, limit: Decimal) -> float:
+        if not self.bounds:
+            return 1.0 if self.amount > limit else 0.0
+        return min(cost.chance_above(float(limit - more)) for cost, more in self.bounds)
+
+
+@dataclass(frozen=True)
+class CostDistribution:
+    """What a job may come to, cause by cause; the chances sum to 1."""
+
+    outcomes: tuple[PossibleCost, ...]
+
+    @cached_property
+    def expected(self) -> Decimal:
+        """The mean of the typical costs, exact in the chances' decimal form; not rounded."""
+        return sum((one.amount * Decimal(repr(one.chance)) for one in self.outcomes), Decimal(0))
+
+    def chance_above(self, amount: Decimal) -> float:
+        """The chance that the job costs more than `amount`, 0..1; 0 and 1 only of what is certain."""
+        above = [(one.chance, one.chance_above(amount)) for one in self.outcomes if one.chance]
+        only = {chance for _, chance in above}
+        if only in ({0.0}, {1.0}):
+            return only.pop()
+        return uncertain(sum(share * chance for share, chance in above))

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from decimal import Decimal
 
 import pytest
@@ -9,13 +9,13 @@ from hypothesis import strategies as st
 
 from tests.triage.builders import cause, minimal_rulebook
 from triage.decide.spending.costs import (
-    CostDistribution,
     Estimate,
     EstimateLine,
-    PossibleCost,
+    WorkStart,
     billed_hours,
     repair_estimates,
 )
+from triage.decide.spending.spread import CostDistribution, PossibleCost
 from triage.rulebook.model import Rulebook
 
 AGREEMENT: dict[str, object] = {
@@ -89,6 +89,26 @@ def test_after_hours_rates_apply_to_labor_and_not_to_the_trip() -> None:
     assert lines["labor"] == Decimal("206.25")
     assert lines["second_technician"] == Decimal("150.00")
     assert lines["trip"] == Decimal("95.00")
+
+
+@pytest.mark.parametrize(
+    ("starts", "labor", "words"),
+    [
+        ("15:00", "137.50", "1.25 h"),  # service is from 08:00 to 17:00
+        ("16:30", "178.75", "1.25 h, 0.75 h of it after hours"),  # 0.5 × 110 + 0.75 × 165
+        ("07:45", "151.25", "1.25 h, 0.25 h of it after hours"),
+        ("21:00", "206.25", "1.25 h after hours"),
+    ],
+)
+def test_a_visit_over_the_end_of_service_is_split(starts: str, labor: str, words: str) -> None:
+    at = datetime.fromisoformat(f"2026-03-02T{starts}:00-05:00")  # a Monday
+    start = WorkStart(at, "America/New_York")
+    estimate = repair_estimates(rulebook(), ("compressor_fault",), at.date(), None, start)["compressor_fault"]
+    amounts = {line.kind: line.amount for line in estimate.lines}
+
+    assert (str(amounts["labor"]), estimate.lines[1].detail) == (labor, words)
+    assert amounts["second_technician"] == round(Decimal(labor) * 80 / 110, 2)
+    assert amounts["trip"] == Decimal("95.00")
 
 
 @pytest.mark.parametrize(("hours", "billed"), [("0.2", "1"), ("1", "1"), ("1.01", "1.25"), ("2.5", "2.5")])

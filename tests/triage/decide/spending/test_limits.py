@@ -6,8 +6,8 @@ from decimal import Decimal
 import pytest
 
 from tests.triage.builders import minimal_rulebook
-from triage.decide.spending.costs import CostDistribution, PossibleCost
 from triage.decide.spending.limits import authority_for, limit_for, standing_limit
+from triage.decide.spending.spread import CostDistribution, PossibleCost
 from triage.logic.conditions import Compare, Interval, Not, OneOf, Scalar, UnaryTest
 from triage.rulebook.decision_tables import TableError, evaluate_table
 from triage.rulebook.model import Rulebook

@@ -14,15 +14,13 @@ from hypothesis import strategies as st
 
 from tests.triage.builders import cause, minimal_rulebook
 from triage.decide.spending.costs import (
-    CostDistribution,
     Estimate,
-    PossibleCost,
     agreement_with,
     billed_hours,
     repair_estimates,
     tax_on_lines,
 )
-from triage.decide.spending.spread import VaryingCost, Work
+from triage.decide.spending.spread import CostDistribution, PossibleCost, VaryingCost, Work
 from triage.rulebook.model import Rulebook
 from triage.values.money import round_money
 from triage.values.shown import percent
