@@ -17,6 +17,7 @@ from functools import lru_cache
 from dateutil.relativedelta import relativedelta
 
 from triage.decide.dangers import heard_facts, with_dangers
+from triage.decide.on_day import clock_facts, unused_facts
 from triage.logic.conditions import FactValue
 from triage.machine.commissioning.recorded import facts_on_record
 from triage.machine.measures import upkeep
@@ -46,7 +47,8 @@ def gather_facts(
     does not know is left out. A danger is true when any of them or the caller's words say so. `now` is
     timezone-aware.
     """
-    known = {fact: KnownFact(value, "computed") for fact, value in _built_in(machine, history, now).items()}
+    built_in = {**_built_in(machine, history, now), **clock_facts(rulebook, machine, report.reported_at)}
+    known = {fact: KnownFact(value, "computed") for fact, value in built_in.items()}
     known["symptom"] = KnownFact(frozenset(report.symptoms), "caller")
     on_record: list[dict[str, KnownFact]] = []
     if machine is not None:
@@ -71,8 +73,9 @@ def gather_facts(
     }
     known = with_dangers(rulebook, known, on_record)
     known = with_dangers(rulebook, known, [heard_facts(rulebook, report, state)])
-    if report.forgotten:
-        known = {fact: each for fact, each in known.items() if fact not in report.forgotten}
+    left_out = {*report.forgotten, *unused_facts(rulebook)}
+    if left_out:
+        known = {fact: each for fact, each in known.items() if fact not in left_out}
     return known | _overdue(rulebook, known)
 
 

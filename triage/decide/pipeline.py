@@ -27,6 +27,7 @@ from triage.decide.computed_facts import (
 )
 from triage.decide.dangers import Dangers, dangers_of
 from triage.decide.facts import gather_facts, spent_12_months
+from triage.decide.on_day import applying
 from triage.decide.outcome import (
     CautionsThatHold,
     Situation,
@@ -69,6 +70,8 @@ def decide(
     made, and EngineFailure when the engine does not answer.
     """
     check_dates(report, machine, now)
+    reported_on = local_date(machine, report.reported_at)
+    rulebook, engine = applying(rulebook, engine, reported_on)
 
     first_known = gather_facts(rulebook, report, machine, history, now, state)
     gathered, calculation_notes = calculated(rulebook, first_known)
@@ -83,7 +86,6 @@ def decide(
     chances = {cause.cause: cause.chance for cause in causes}
     component = component_of(rulebook, causes[0].cause)
 
-    reported_on = local_date(machine, report.reported_at)
     warranty = warranty_for(rulebook, machine, component, reported_on, inference.facts)
     late = lateness(rulebook, report, machine, live)
     today = local_date(machine, now)
@@ -146,7 +148,11 @@ def decide(
                 derived=inference.derived_by.keys(),
                 done=done,
                 forbidden=live.forbidden,
-                skip=(*report.unknown, *_not_to_approach(rulebook, live, dangers)),
+                skip=(
+                    *report.unknown,
+                    *rulebook.set_aside.get("facts", ()),
+                    *_not_to_approach(rulebook, live, dangers),
+                ),
                 plan=plan if allowed == if_safe and not first and not faults else None,
                 ask_first=dict.fromkeys(
                     fact for id_ in symptoms for fact in rulebook.symptoms[id_].ask_first

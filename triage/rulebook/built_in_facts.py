@@ -17,6 +17,21 @@ def _fact(id_: str, title: str, type_: FactType, unit: str | None = None) -> Fac
     return Fact(id_, title, type_, "computed", unit)
 
 
+_DAYS = {
+    "mon": "Monday",
+    "tue": "Tuesday",
+    "wed": "Wednesday",
+    "thu": "Thursday",
+    "fri": "Friday",
+    "sat": "Saturday",
+    "sun": "Sunday",
+}
+WEEKDAYS = tuple(_DAYS)
+"""From Monday, as a calendar counts them."""
+
+CLOCK_FACTS = frozenset({"hour", "weekday", "store_open", "holiday"})
+"""Of the site's own clock and calendar when the report came in; known only where a rule looks at them."""
+
 _PRE = (
     # The choices of symptom, top_cause and component are the rulebook's own; the reader fills them in.
     Fact("symptom", "Symptoms reported", "choice", "clerk", ask="What is wrong with the machine?"),
@@ -24,6 +39,10 @@ _PRE = (
     _fact("machine_known", "The machine is in the records", "flag"),
     _fact("contractor", "Contractor of the machine", "text"),
     _fact("open_around_the_clock", "The store never closes", "flag"),
+    _fact("hour", "Hour of the report at the store, 0..23", "number"),
+    Fact("weekday", "Day of the week of the report", "choice", "computed", choices=dict(_DAYS)),
+    _fact("store_open", "The store lets somebody in when it reports", "flag"),
+    _fact("holiday", "The report comes on a public holiday", "flag"),
     _fact("age_months", "Whole months since the machine was shipped", "number", "month"),
     _fact("months_since_commissioned", "Whole months since commissioning", "number", "month"),
     _fact("repairs_12_months", "Repairs in the last 12 months", "number"),

@@ -1,6 +1,5 @@
 """The rulebook as the core sees it: immutable, linked, every condition already parsed.
 
-`rulebook_reader.read_rulebook` makes it from a folder; `rulebook_files` holds the shapes of the files.
 Amounts are Decimals in `Rulebook.currency`; chances lie in 0..1; minutes, hours and months are named as such.
 """
 
@@ -15,6 +14,7 @@ from typing import Literal, TypeAlias
 from triage.logic.conditions import Condition, Scalar, UnaryTest
 from triage.logic.unary_tests import FactType
 from triage.rulebook.terms import Authority, LimitTable, Part, Rates, ServiceHours, WarrantyTerms, Words
+from triage.rulebook.validity import ALWAYS_VALID, Validity
 from triage.values.errors import InputError
 
 Outcome: TypeAlias = Literal["fix_in_store", "dispatch", "approve", "hold", "swap"]
@@ -44,6 +44,7 @@ class Fact:
     danger: bool = False  # a flag; true means that someone can be hurt
     near: bool = True  # to find out, someone goes near the machine
     status: Status = "live"
+    valid: Validity = ALWAYS_VALID  # by the day of the report: not known and not asked on others
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,6 +108,7 @@ class RuleHead:
     known_misfires: str
     cases: tuple[RuleCase, ...]
     file: str  # path relative to the rulebook folder, for messages
+    valid: Validity = ALWAYS_VALID  # by the day of the report
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,6 +193,7 @@ class Check:
     why: str
     source: str
     near: bool = True  # somebody goes near the machine for it
+    valid: Validity = ALWAYS_VALID  # by the day of the report
 
 
 @dataclass(frozen=True, slots=True)

@@ -107,7 +107,7 @@ def compile_rulebook(rulebook: Rulebook, engine: str | CompileEngine = "checked"
 
 def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
     """Derives what can be derived and asks every rule but those of policy. `facts` is left as it is."""
-    strata = engine.strata if isinstance(engine, CompiledRules) else strata_of(rulebook)
+    strata = getattr(engine, "strata", None) or strata_of(rulebook)
     known: dict[str, FactValue] = dict(facts)
     derived_by: dict[str, str] = {}
     said: dict[str, Truth] = {}
@@ -177,6 +177,8 @@ def _settle(
     speak: list[tuple[FactValue, str]] = []
     undecided = False
     for rule in rules:
+        if rule.head.id not in said:
+            continue  # it does not apply on that day
         truth = said[rule.head.id]
         if truth is None:
             undecided |= True in (rule.sets.get(fact), rule.otherwise.get(fact))

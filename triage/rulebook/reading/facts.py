@@ -10,7 +10,7 @@ from triage.logic.unary_tests import UnaryTestError, parse
 from triage.rulebook.built_in_facts import BUILTIN_FACTS, MONEY
 from triage.rulebook.model import OTHER_CAUSE, Fact
 from triage.rulebook.reading.conditions import WORDS
-from triage.rulebook.reading.problems import Problems
+from triage.rulebook.reading.problems import Problems, read_validity
 from triage.rulebook.reading.shapes import FactFile
 from triage.values.plain_data import Path
 from triage.values.units import is_unit
@@ -67,7 +67,10 @@ def _fact(shape: FactFile, file: str, problems: Problems) -> Fact:
         problems.at(file, ("asked_of",), f"a fact asked of the {shape.asked_of} needs `ask`, the question")
     if shape.danger and shape.type != "flag":
         problems.at(file, ("danger",), f"only a flag can be a danger; this is a {shape.type}")
-    return shape.as_record(Fact, range=_range(shape, file, problems), choices=shape.choices or {})
+    valid = read_validity(problems, file, (), shape)
+    return shape.as_record(
+        Fact, range=_range(shape, file, problems), choices=shape.choices or {}, valid=valid
+    )
 
 
 def _range(shape: FactFile, file: str, problems: Problems) -> Interval | None:

@@ -6,6 +6,8 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 
 from triage.rulebook.model import Fact, Status
+from triage.rulebook.reading.table_shapes import DatedShape
+from triage.rulebook.validity import ALWAYS_VALID, Validity
 from triage.values.errors import Problem, path_to, pointer_to
 from triage.values.plain_data import Path
 from triage.values.suggest import hint
@@ -114,3 +116,13 @@ class Names:
         """The fact, or None with a problem when it does not exist (without one when its file is broken)."""
         known = self.check("facts", wanted, file, path, key=key, words=words)
         return self.facts.get(wanted) if known else None
+
+
+def read_validity(problems: Problems, file: str, path: Path, shape: DatedShape) -> Validity:
+    """From which day to which a rule, fact, row, terms or an agreement holds."""
+    valid = shape.as_record(Validity)
+    if valid.last < valid.first:
+        message = f"it ends on {valid.last}, before it begins on {valid.first}"
+        problems.at(file, (*path, "valid_to"), message)
+        return ALWAYS_VALID
+    return valid

@@ -8,11 +8,10 @@ from triage.logic.conditions import Scalar
 from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.fact_values import read_value
 from triage.rulebook.model import MachineModel
-from triage.rulebook.reading.problems import Names
+from triage.rulebook.reading.problems import Names, read_validity
 from triage.rulebook.reading.shapes import ModelsFile
 from triage.rulebook.reading.table_shapes import (
     AgreementShape,
-    DatedShape,
     PartsFile,
     RatesFile,
     ServiceHoursFile,
@@ -26,19 +25,8 @@ from triage.rulebook.terms import (
     ServiceHours,
     StoreRates,
 )
-from triage.rulebook.validity import ALWAYS_VALID, Validity
 from triage.values.errors import InputError
 from triage.values.plain_data import Path
-
-
-def read_validity(names: Names, file: str, path: Path, shape: DatedShape) -> Validity:
-    """From which day to which a row, terms or an agreement holds."""
-    valid = shape.as_record(Validity)
-    if valid.last < valid.first:
-        message = f"it ends on {valid.last}, before it begins on {valid.first}"
-        names.problems.at(file, (*path, "valid_to"), message)
-        return ALWAYS_VALID
-    return valid
 
 
 def read_rates(names: Names, file: str, shape: RatesFile) -> Rates:
@@ -63,7 +51,7 @@ def _agreement(names: Names, file: str, path: Path, shape: AgreementShape) -> Ra
             message = "distance bands go up: each `up_to_km` is more than the one before"
             names.problems.at(file, (*path, "distance_bands", index, "up_to_km"), message)
     bands = tuple(band.as_record(DistanceBand) for band in shape.distance_bands)
-    valid = read_validity(names, file, path, shape)
+    valid = read_validity(names.problems, file, path, shape)
     return shape.as_record(RateAgreement, tax_on=frozenset(shape.tax_on), distance_bands=bands, valid=valid)
 
 

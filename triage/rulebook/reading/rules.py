@@ -21,7 +21,7 @@ from triage.rulebook.model import (
     RuleHead,
 )
 from triage.rulebook.reading.conditions import read_when
-from triage.rulebook.reading.problems import Names
+from triage.rulebook.reading.problems import Names, read_validity
 from triage.rulebook.reading.shape_types import ScalarValue
 from triage.rulebook.reading.shapes import (
     CautionFile,
@@ -100,6 +100,7 @@ def read_check(names: Names, file: str, shape: CheckFile) -> Check:
         Check,
         when=read_when(names, file, ("when",), shape.when),
         resolves={cause: float(chance) for cause, chance in shape.resolves.items()},
+        valid=read_validity(names.problems, file, (), shape),
     )
 
 
@@ -154,7 +155,8 @@ def _head(names: Names, file: str, shape: RuleHeadShape, *, needs_cases: bool = 
                 names.problems.at(
                     file, ("cases",), f"no case {wanted}; one that fires and one that stays silent"
                 )
-    return shape.as_record(RuleHead, when=when, cases=cases, file=file)
+    valid = read_validity(names.problems, file, (), shape)
+    return shape.as_record(RuleHead, when=when, cases=cases, file=file, valid=valid)
 
 
 def _cases(names: Names, file: str, shape: RuleHeadShape) -> Iterator[RuleCase]:

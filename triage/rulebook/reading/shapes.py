@@ -26,6 +26,7 @@ from triage.rulebook.reading.shape_types import (
     When,
 )
 from triage.rulebook.reading.table_shapes import (
+    DatedShape,
     LimitFile,
     PartsFile,
     RatesFile,
@@ -60,7 +61,7 @@ class ManifestFile(Shape):
     together: list[Annotated[list[Id], Field(min_length=2)]] = []
 
 
-class FactFile(Shape):
+class FactFile(DatedShape):
     id: Id
     title: Text
     status: Status = "live"
@@ -123,7 +124,7 @@ class RuleCaseShape(Shape):
     note: str = ""
 
 
-class RuleHeadShape(Shape):
+class RuleHeadShape(DatedShape):
     id: Id
     title: Text
     status: Status
@@ -179,7 +180,7 @@ class CautionFile(RuleHeadShape):
     then: CautionThen
 
 
-class CheckFile(Shape):
+class CheckFile(DatedShape):
     id: Id
     title: Text
     status: Status = "live"

@@ -10,8 +10,7 @@ from triage.logic.conditions import Scalar, UnaryTest
 from triage.rulebook.built_in_facts import LIMIT_DAY
 from triage.rulebook.model import OTHER_CAUSE, Cause, Outcome, Repair, Symptom, WholeCase
 from triage.rulebook.reading.conditions import read_test, read_when
-from triage.rulebook.reading.problems import Names, Problems
-from triage.rulebook.reading.rates import read_validity
+from triage.rulebook.reading.problems import Names, Problems, read_validity
 from triage.rulebook.reading.rules import typed
 from triage.rulebook.reading.shape_types import ScalarValue, Shape
 from triage.rulebook.reading.shapes import CauseFile, SymptomFile, WholeCaseFile, WordsFile
@@ -112,7 +111,7 @@ def read_warranty(names: Names, file: str, shape: WarrantyFile, components: froz
         models=frozenset(shape.models),
         periods={name: period.as_record(WarrantyPeriod) for name, period in shape.periods.items()},
         risks=risks,
-        valid=read_validity(names, file, (), shape),
+        valid=read_validity(names.problems, file, (), shape),
     )
 
 
@@ -241,7 +240,7 @@ def _row(
             fix = hint(str(value), authorities, "; name it in `authorities`")
             names.problems.at(file, here, f'there is no authority "{str(value)[:64]}"{fix}')
     then = {name: _scalar(value) for name, value in row.then.items()}
-    valid = read_validity(names, file, path, row)
+    valid = read_validity(names.problems, file, path, row)
     day = valid.test()
     if day is not None:
         if LIMIT_DAY in tests:

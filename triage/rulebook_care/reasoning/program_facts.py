@@ -11,7 +11,7 @@ from decimal import Decimal
 
 from triage.logic.conditions import AllOf, AnyOf, Compare, Condition, FactTest, Interval, Known, Not, Unknown
 from triage.machine.measures import clearance, freeze, level, mix, supply
-from triage.rulebook.built_in_facts import BUILTIN_FACTS
+from triage.rulebook.built_in_facts import BUILTIN_FACTS, CLOCK_FACTS
 from triage.rulebook.model import OTHER_CAUSE
 
 ALWAYS_KNOWN = frozenset(
@@ -25,7 +25,7 @@ ALWAYS_KNOWN = frozenset(
 )  # fmt: skip
 """Built-in facts that are never unknown where they may be looked at."""
 
-GUARDS = frozenset({"symptom", "model", "contractor", "machine_known", "open_around_the_clock"})
+GUARDS = CLOCK_FACTS | {"symptom", "model", "contractor", "machine_known", "open_around_the_clock"}
 """Built-in facts that say where a rule applies; the symptom is the ranking's prior already."""
 
 COMPUTED = frozenset(
@@ -121,6 +121,8 @@ def range_of(fact: str) -> Interval | None:
         return None
     if fact in _CHANCES:
         return Interval(Decimal(0), Decimal(1), True, True)
+    if fact == "hour":
+        return Interval(Decimal(0), Decimal(23), True, True)
     low = -_MOST if fact in _MAY_BE_BELOW_ZERO else Decimal(0)
     return Interval(low, _MOST, True, True)
 

@@ -10,7 +10,7 @@ import re
 from collections.abc import Iterator
 
 from triage.decide.outcome import HARMS, SKILLS, read_out
-from triage.rulebook.model import Caution, Check, DeriveRule, Fact, Rulebook
+from triage.rulebook.model import Caution, Check, DeriveRule, Fact, Rulebook, RuleHead
 from triage.rulebook_care.safety.guarded import guarded_facts
 from triage.rulebook_care.safety.loss import Loss
 from triage.rulebook_care.safety.narrowing import Narrowing
@@ -48,8 +48,13 @@ def _cautions(before: Rulebook, after: Rulebook, narrowing: Narrowing) -> Iterat
             why = narrowing.lost(old.head.when, new.head.when)
             if why is not None:
                 yield Loss(edit, f"{called} is narrowed: {why}")
-            for what in _weaker(old, new, after):
+            for what in (*_shorter(old.head, new.head), *_weaker(old, new, after)):
                 yield Loss(edit, f"{called} {what}")
+
+
+def _shorter(old: RuleHead, new: RuleHead) -> Iterator[str]:
+    if new.valid.first > old.valid.first or new.valid.last < old.valid.last:
+        yield f"holds only {new.valid}"
 
 
 def _weaker(old: Caution, new: Caution, after: Rulebook) -> Iterator[str]:
@@ -120,6 +125,10 @@ def _less_known(old: Fact, new: Fact | None, guarded: bool) -> Iterator[str]:
         return
     if old.danger and not new.danger:
         yield "is no longer a danger: an answer can lower it"
+    if new.status != "live" and old.status == "live" and old.danger:
+        yield f"is {'retired' if new.status == 'retired' else 'only a draft'}"
+    if old.danger and (new.valid.first > old.valid.first or new.valid.last < old.valid.last):
+        yield f"is asked only {new.valid}"
     if old.near and not new.near:
         yield "no longer counts as found out near the machine"
     if (old.danger or guarded) and old.type != new.type:
@@ -145,6 +154,8 @@ def _derive(before: Rulebook, after: Rulebook, narrowing: Narrowing) -> Iterator
         why = narrowing.lost(old.head.when, new.head.when)
         if why is not None:
             yield Loss(edit, f"{called} is narrowed: {why}")
+        for what in _shorter(old.head, new.head):
+            yield Loss(edit, f"{called} {what}")
         for fact in raised:
             if new.sets.get(fact) != old.sets[fact]:
                 yield Loss(edit, f"{called} no longer concludes {fact}")
