@@ -64,11 +64,22 @@ def stop(version: str) -> ResponseReturnValue:
 @page_roles("ops")
 def publish(version: str) -> ResponseReturnValue:
     note = request.form.get("note", "")
+    accepting, due = "write a reason beside it", request.form.get("at", "")
     try:
-        rulebooks.publish(service(), version, caller(), note, _accepted(), "write a reason beside it")
+        if due:
+            rulebooks.schedule(service(), version, caller(), note, _utc(due), _accepted(), accepting)
+        else:
+            rulebooks.publish(service(), version, caller(), note, _accepted(), accepting)
     except InputError as error:
         return _page(version, error)
     return redirect(url_for("rulebook_release.log"), 303)
+
+
+def _utc(text: str) -> datetime:
+    try:
+        return datetime.fromisoformat(text).replace(tzinfo=UTC)
+    except ValueError:
+        raise InputError([Problem("write it as 2027-01-01T06:00, in UTC", "/at")]) from None
 
 
 @blueprint.get("/log")

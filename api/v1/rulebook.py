@@ -67,6 +67,12 @@ class PublishIn(Schema):
         load_default=dict,
         metadata={"description": "Each safety loss by its id -> why it is accepted"},
     )
+    at = fields.AwareDateTime(
+        load_default=None,
+        allow_none=True,
+        format="iso",
+        metadata={"description": "When it goes live, with its offset; null: now"},
+    )
 
 
 class RollbackIn(Schema):
@@ -166,9 +172,15 @@ class Publish(MethodView):
     @blueprint.arguments(PublishIn)
     @blueprint.response(200, PublicationOut)
     def post(self, body: dict[str, Any]) -> Any:
-        """Publish a replayed candidate, in the name of the token that asks."""
+        """Publish a replayed candidate, in the name of the token that asks: now, or `at` a time to come.
+
+        The answer is what is live then; a scheduled one stands in the log.
+        """
         accepting, accept = 'send it in "accept" with its reason', body["accept"]
         note = body["note"]
+        if body["at"] is not None:
+            rulebooks.schedule(service(), body["version"], caller(), note, body["at"], accept, accepting)
+            return _publication(rulebooks.live(service()))
         return _publication(rulebooks.publish(service(), body["version"], caller(), note, accept, accepting))
 
 

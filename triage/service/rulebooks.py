@@ -10,8 +10,9 @@ from triage.records.caller import Caller
 from triage.rulebook_care.editing.candidate import USUAL, Limits
 from triage.rulebook_care.release import gates, losses, publishing, runs
 from triage.rulebook_care.release.background import Launcher, launcher_for
+from triage.rulebook_care.release.gates import MOST_NOTE
 from triage.rulebook_care.release.piece import ReplayJob
-from triage.rulebook_care.release.publishing import MOST_NOTE, LogLine
+from triage.rulebook_care.release.publishing import LogLine
 from triage.rulebook_care.release.replay import Replay, replay
 from triage.rulebook_care.release.runners import here, processes
 from triage.rulebook_care.safety.loss import Loss
@@ -42,6 +43,7 @@ __all__ = [
     "replay_runs",
     "result_of",
     "rollback",
+    "schedule",
     "start_replay",
     "stop_replay",
 ]
@@ -106,6 +108,20 @@ def publish(
     version = kept_version(service, start)
     now = service.now()
     return publishing.publish(service.store, version, who.name, note, now, accepted, how_to_accept)
+
+
+def schedule(
+    service: Service,
+    start: str,
+    who: Caller,
+    note: str,
+    due: datetime,
+    accepted: Mapping[str, str],
+    how_to_accept: str,
+) -> None:
+    """Lets the kept version that begins with `start` go live at a time to come."""
+    version, now = kept_version(service, start), service.now()
+    publishing.schedule(service.store, version, who.name, note, due, now, accepted, how_to_accept)
 
 
 def rollback(service: Service, start: str | None, who: Caller, note: str) -> Publication:

@@ -18,6 +18,7 @@ from triage.logic.engine import Engine
 from triage.records.ticket_id import new_ticket_id
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
+from triage.rulebook_care.release.publishing import publish_due
 from triage.service.live_rulebook import LiveRulebook, Serving
 from triage.store import Store
 from triage.store.aside import Aside
@@ -86,6 +87,7 @@ class Service:
                 work.rulebooks.publish(Publication(version, self.now(), "operator", "read at start"))
 
     def _newest(self) -> str | None:
+        publish_due(self.store, self.now())
         with self.store.read() as work:
             publication = work.rulebooks.live()
         return None if publication is None else publication.version

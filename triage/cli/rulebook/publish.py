@@ -9,7 +9,7 @@ from pathlib import Path
 import click
 from rich.table import Table
 
-from triage.cli.shown.files import now
+from triage.cli.shown.files import now, read_time
 from triage.cli.shown.opened import opened_store
 from triage.cli.shown.output import console, print_json
 from triage.config import read_settings
@@ -32,7 +32,8 @@ NOTE = click.option("--note", required=True, help="Why, in a sentence.")
     metavar="LOSS=REASON",
     help="Accept one safety loss, by its id, and say why. Once for each.",
 )
-def publish(candidate: Path, by: str, note: str, accepted: tuple[str, ...]) -> None:
+@click.option("--at", "due", metavar="TIME", help="When, such as 2027-01-01T00:00-06:00; without it, now.")
+def publish(candidate: Path, by: str, note: str, accepted: tuple[str, ...], due: str | None) -> None:
     """Publish the rulebook in the folder CANDIDATE.
 
     It has been replayed against the live version, and what it takes away from people's safety is accepted
@@ -44,6 +45,11 @@ def publish(candidate: Path, by: str, note: str, accepted: tuple[str, ...]) -> N
     with opened_store(read_settings()) as store:
         version = publishing.check_candidate(store, files, by, now())
         accepting = 'accept it with --accept LOSS="REASON"'
+        if due is not None:
+            at = read_time(due)
+            publishing.schedule(store, version, by, note, at, now(), reasons, accepting)
+            click.echo(f"scheduled for {at.isoformat()}: {version}")
+            return
         publishing.publish(store, version, by, note, now(), reasons, accepting)
     click.echo(f"live: {version}")
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
+from types import MappingProxyType
 
 from triage.decide.causes.inference import compile_rulebook
 from triage.rulebook_care.release.losses import joined, kept_rulebook, losses_between
@@ -18,6 +19,11 @@ ENOUGH_TICKETS = 200
 
 FRESH_FOR = timedelta(hours=24)
 """Tickets decided this shortly before publishing need not be in the replay."""
+
+
+MOST_NOTE = 1000
+MOST_NAME = 64
+NOTHING: Mapping[str, str] = MappingProxyType({})
 
 
 def bound_by_live(store: Store) -> frozenset[str]:
@@ -123,3 +129,14 @@ def stage_of(work: Work, version: str, stage: str, baseline: str | None = None) 
         if one.stage == stage and baseline in (None, one.details.get("baseline")):
             return one
     return None
+
+
+def refuse_nameless(by: str, note: str, accepted: Mapping[str, str] = NOTHING) -> None:
+    problems = []
+    said = [("/by", "who publishes it", by, MOST_NAME), ("/note", "why it is published", note, MOST_NOTE)]
+    said += [(f"/accept/{id_}", f"why {id_} is accepted", why, MOST_NOTE) for id_, why in accepted.items()]
+    for pointer, what, value, most in said:
+        if not value.strip() or len(value) > most or not value.isprintable():
+            problems.append(Problem(f"say {what}, in 1 to {most} printable characters", pointer))
+    if problems:
+        raise InputError(problems)

@@ -11,13 +11,15 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from types import MappingProxyType
 from typing import Any
 
 from triage.rulebook_care.editing.candidate import USUAL, Limits, trial
 from triage.rulebook_care.release.gates import (
+    NOTHING,
     bound_by_live,
+    known_losses,
     refuse_dangerous,
+    refuse_nameless,
     refuse_unaccepted,
     refuse_unready,
     seen_before,
@@ -29,10 +31,6 @@ from triage.rulebook_care.safety.loss import loss_from_data
 from triage.store import Store
 from triage.store.tables.rulebooks import Publication, Stage
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
-
-MOST_NOTE = 1000
-MOST_NAME = 64
-NOTHING: Mapping[str, str] = MappingProxyType({})
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,23 +103,24 @@ def publish(
     at: datetime,
     accepted: Mapping[str, str] = NOTHING,
     how_to_accept: str = "accept each with a reason",
+    asked_at: datetime | None = None,
 ) -> Publication:
     """Makes a kept version live. Running requests finish with the version they started with.
 
     `accepted` says by the id of each loss why it is accepted; `how_to_accept` is what whoever asks has to do
-    for that, for the refusal.
+    for that, for the refusal. A replay counts as of `asked_at`, which is `at` unless it was scheduled.
 
     Raises InputError without a name, a note or a reason, or for a loss that there is not; NotFoundError for a
     version that is not kept; ConflictError when it is live already, was not checked, was not replayed far
     enough against the live version now, fails a danger case, or takes away what is not accepted.
     """
-    _refuse_nameless(by, note, accepted)
+    refuse_nameless(by, note, accepted)
     with store.read() as work:
-        before = refuse_unready(work, version, at)
+        before = refuse_unready(work, version, asked_at or at)
     refuse_dangerous(store, version)
     weaker = () if before is None else losses_between(store, before, version)
     with store.write() as work:
-        if refuse_unready(work, version, at) != before:
+        if refuse_unready(work, version, asked_at or at) != before:
             raise ConflictError("another version was published meanwhile; replay against that one first")
         losses = joined([weaker, *seen_before(work, version, before)])
         refuse_unaccepted(losses, accepted, how_to_accept)
@@ -133,12 +132,60 @@ def publish(
         return publication
 
 
+def schedule(
+    store: Store,
+    version: str,
+    by: str,
+    note: str,
+    due: datetime,
+    now: datetime,
+    accepted: Mapping[str, str] = NOTHING,
+    how_to_accept: str = "accept each with a reason",
+) -> None:
+    """Lets a kept version go live at a time to come. All that publishing asks is asked now, and again then.
+
+    The newest schedule counts; whatever goes live before it is due cancels it. Raises as `publish` does, and
+    InputError for a time that is past.
+    """
+    refuse_nameless(by, note, accepted)
+    if due <= now:
+        raise InputError([Problem(f"{due.isoformat()} is past; name a time to come, or none for now", "/at")])
+    refuse_dangerous(store, version)
+    with store.read() as work:
+        before = refuse_unready(work, version, now)
+    losses = () if before is None else known_losses(store, before, version)
+    refuse_unaccepted(losses, accepted, how_to_accept)
+    details = {"at": due.isoformat(), "note": note, "accept": dict(accepted)}
+    with store.write() as work:
+        work.rulebooks.add_stage(Stage(version, "scheduled", now, by, details))
+
+
+def publish_due(store: Store, now: datetime) -> Publication | None:
+    """Publishes what is scheduled and due; where that is refused by now, the reason goes to the log."""
+    with store.read() as work:
+        live, asked = work.rulebooks.live(), work.rulebooks.schedule()
+    if asked is None or asked.stage != "scheduled" or datetime.fromisoformat(asked.details["at"]) > now:
+        return None
+    if live is not None and live.at > asked.at:
+        return None
+    try:
+        accept, note = asked.details["accept"], asked.details["note"]
+        return publish(store, asked.version, asked.who, note, now, accept, asked_at=asked.at)
+    except InputError as error:
+        with store.write() as work:
+            live = work.rulebooks.live()
+            if live is None or live.version != asked.version:  # else another process was first
+                refused = Stage(asked.version, "unscheduled", now, asked.who, {"why": str(error)})
+                work.rulebooks.add_stage(refused)
+        return None
+
+
 def rollback(store: Store, version: str | None, by: str, note: str, at: datetime) -> Publication:
     """Makes a version live again: the given one, or the one that was live before.
 
     Raises InputError without a name or a note, NotFoundError when there is no such earlier version.
     """
-    _refuse_nameless(by, note)
+    refuse_nameless(by, note)
     with store.write() as work:
         publications = work.rulebooks.publications()
         if not publications:
@@ -202,6 +249,10 @@ def _said(stage: Stage) -> Iterator[str]:
     details: Mapping[str, Any] = stage.details
     if stage.stage == "checked":
         yield str(details["title"])
+    elif stage.stage == "scheduled":
+        yield f"goes live on {stage.details['at']}: {stage.details['note']}"
+    elif stage.stage == "unscheduled":
+        yield f"did not go live as scheduled: {stage.details['why']}"
     elif stage.stage == "accepted":
         for each in details["losses"]:
             yield f"{loss_from_data(each)}. Accepted because: {each['reason']}"
@@ -212,17 +263,6 @@ def _said(stage: Stage) -> Iterator[str]:
             f"{lost} safety {'outcome' if lost == 1 else 'outcomes'} lost, "
             f"against {details['baseline'][:14]}…"
         )
-
-
-def _refuse_nameless(by: str, note: str, accepted: Mapping[str, str] = NOTHING) -> None:
-    problems = []
-    said = [("/by", "who publishes it", by, MOST_NAME), ("/note", "why it is published", note, MOST_NOTE)]
-    said += [(f"/accept/{id_}", f"why {id_} is accepted", why, MOST_NOTE) for id_, why in accepted.items()]
-    for pointer, what, value, most in said:
-        if not value.strip() or len(value) > most or not value.isprintable():
-            problems.append(Problem(f"say {what}, in 1 to {most} printable characters", pointer))
-    if problems:
-        raise InputError(problems)
 
 
 def _note_rolled_back(store: Store, before: str, publication: Publication) -> None:

@@ -21,7 +21,7 @@ class Publication:
     note: str
 
 
-StageName: TypeAlias = Literal["checked", "replayed", "accepted"]
+StageName: TypeAlias = Literal["checked", "replayed", "accepted", "scheduled", "unscheduled"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +71,12 @@ class Rulebooks:
         """Notes what a kept rulebook has been through."""
         self._session.add(RulebookStageRow.made_of(stage, details=dict(stage.details)))
         self._session.flush()
+
+    def schedule(self) -> Stage | None:
+        """The newest word on when a version goes live by itself."""
+        query = select(RulebookStageRow).where(RulebookStageRow.stage.in_(("scheduled", "unscheduled")))
+        row = self._session.scalar(query.order_by(RulebookStageRow.id.desc()).limit(1))
+        return None if row is None else row.as_record(Stage)
 
     def stages(self, version: str | None = None) -> tuple[Stage, ...]:
         """Of one version or of all, newest first."""

@@ -19,7 +19,9 @@ from triage.rulebook_care.release.publishing import (
     kept_version,
     note_replay,
     publish,
+    publish_due,
     rollback,
+    schedule,
 )
 from triage.rulebook_care.release.replay import replay
 from triage.rulebook_care.release.runners import here
@@ -304,3 +306,57 @@ def test_a_number_out_of_all_bounds_is_never_written_out_here(
     title = {"title": "Renamed", "currency": "USD", "tolerances": {"near_certain": number}}
     with pytest.raises(InputError, match=said):
         check_candidate(log.service.store, {**RENAMED, "rulebook.yml": title}, "lead", NOON)
+
+
+def test_a_scheduled_version_goes_live_when_it_is_due_and_not_before(log: Log) -> None:
+    store, service = log.service.store, log.service
+    before, version = service.rulebook.version, replayed(log, RENAMED)
+    due = NOON + timedelta(days=30)
+    schedule(store, version, "lead", NOTE, due, NOON + timedelta(minutes=1))
+    assert publish_due(store, due - timedelta(minutes=1)) is None
+    service.refresh()
+    assert service.rulebook.version == before
+    live = publish_due(store, due)
+    assert live is not None
+    assert (live.version, live.at, live.published_by, live.note) == (version, due, "lead", NOTE)
+    assert publish_due(store, due + timedelta(minutes=1)) is None
+    service.refresh()
+    assert service.rulebook.version == version
+    assert f"goes live on {due.isoformat()}: {NOTE}" in {line.note for line in publishing.log(store)}
+
+
+def test_what_goes_live_before_cancels_a_schedule(log: Log) -> None:
+    store, version = log.service.store, replayed(log, RENAMED)
+    due = NOON + timedelta(days=1)
+    schedule(store, version, "lead", NOTE, due, NOON + timedelta(minutes=1))
+    publish(store, version, "lead", "At once.", NOON + timedelta(minutes=2))
+    rollback(store, None, "lead", "Too early.", NOON + timedelta(minutes=3))
+    assert publish_due(store, due) is None
+
+
+def test_a_schedule_that_is_refused_when_due_says_why_and_is_not_tried_again(log: Log) -> None:
+    store, version = log.service.store, replayed(log, RENAMED)
+    with store.write() as work:
+        details = {"at": NOON.isoformat(), "note": NOTE, "accept": {"L-0": "not there"}}
+        work.rulebooks.add_stage(Stage(version, "scheduled", NOON, "lead", details))
+    assert publish_due(store, NOON + timedelta(minutes=5)) is None
+    first = publishing.log(store)[0]
+    assert (first.stage, "L-0 is no loss" in first.note) == ("unscheduled", True)
+    assert publish_due(store, NOON + timedelta(minutes=6)) is None
+    assert publishing.log(store)[0] == first
+
+
+def test_a_schedule_asks_at_once_what_publishing_asks(log: Log) -> None:
+    store = log.service.store
+    with pytest.raises(ConflictError, match="was not checked"):
+        schedule(store, log.keep(RENAMED), "lead", NOTE, NOON + timedelta(days=1), NOON)
+    with pytest.raises(InputError, match="is past"):
+        schedule(store, log.keep(RENAMED), "lead", NOTE, NOON, NOON)
+    with pytest.raises(ConflictError):
+        schedule(store, replayed(log, CARELESS), "lead", NOTE, NOON + timedelta(days=1), NOON)
+
+
+def test_going_back_to_the_live_version_says_that_it_is_live(log: Log) -> None:
+    version = published(log, RENAMED)
+    with pytest.raises(ConflictError, match="is live already"):
+        rollback(log.service.store, version, "lead", "Back.", NOON + timedelta(minutes=2))
