@@ -2,14 +2,15 @@
 
 Page texts go through Flask-Babel (`translations/messages.pot`, and `messages.po` of each language); one
 without a translation stays English. What is read to clerks, the rulebook's questions, steps and cautions and
-a few fixed sentences, is looked up in `clerk.po` by its English wording: a sentence that the rulebook has
-changed since is read in English rather than in an outdated translation.
+a few fixed sentences, is what the rulebook says itself in keys that end in `_es`; else it is looked up in
+`clerk.po` by its English wording: a sentence that the rulebook has changed since is read in English rather
+than in an outdated translation.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache
 from io import BytesIO
@@ -21,6 +22,7 @@ from babel.support import NullTranslations, Translations
 from flask import Flask, g, has_request_context, request
 from flask_babel import Babel, get_translations
 
+from api.http.auth import service
 from triage.rulebook.fixed_words import LOCAL_CODES
 
 LANGUAGES = {"en": "English", "es": "Español"}
@@ -105,7 +107,10 @@ def speak_as_on(ticket_language: str | None) -> None:
 
 
 def clerk(text: str, language: str | None = None) -> str:
-    """A text as it is read to the clerk; English where there is no translation."""
+    """A text as it is read to the clerk: the rulebook's own Spanish before the catalog's; else English."""
+    own = _rulebooks_own(language or clerk_language()).get(text)
+    if own is not None:
+        return own
     return str(catalog(language or clerk_language()).gettext(text)) if text else text
 
 
@@ -117,7 +122,12 @@ def sentences(text: str) -> list[str]:
 def clerk_lang_of(text: str) -> str:
     """The language that `clerk` gives this text in, for the `lang` of its element."""
     language = clerk_language()
-    return language if text in translated(language) else "en"
+    return language if text in _rulebooks_own(language) or text in translated(language) else "en"
+
+
+def _rulebooks_own(language: str) -> Mapping[str, str]:
+    """English wording -> what the live rulebook says in that language itself."""
+    return service().rulebook.spanish if language == "es" and has_request_context() else {}
 
 
 @cache

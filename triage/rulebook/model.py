@@ -1,7 +1,4 @@
-"""The rulebook as the core sees it: immutable, linked, every condition already parsed.
-
-Amounts are Decimals in `Rulebook.currency`; chances lie in 0..1; minutes, hours and months are named as such.
-"""
+"""The rulebook as the core sees it: immutable, linked, parsed; amounts are in `Rulebook.currency`."""
 
 from __future__ import annotations
 
@@ -288,6 +285,8 @@ class Rulebook:
     care: CareIntervals = field(default_factory=CareIntervals)
     lint_off: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # file -> lint code -> reason
     ops_up_to: Decimal | None = None  # what ops approve in an authority's name; None: what the authority may
+    spanish: Mapping[str, str] = field(default_factory=dict)  # English wording -> Spanish
+    spanish_gaps: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # file -> keys without any
     set_aside: Mapping[str, frozenset[str]] = field(default_factory=dict)  # kind -> ids of drafts and retired
     together: tuple[tuple[str, ...], ...] = ()  # checks that may be done before one wait, in this order
     reopen_days: int = 30  # a closed ticket is reopened this long; common practice, no source

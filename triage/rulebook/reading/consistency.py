@@ -6,6 +6,8 @@ from collections.abc import Iterable, Mapping
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
+from pydantic import BaseModel
+
 from triage.logic.conditions import facts_in
 from triage.rulebook.model import OTHERS, DeriveRule, EvidenceRule, Symptom
 from triage.rulebook.reading.problems import Problems
@@ -90,6 +92,49 @@ def _circle(needs: Mapping[str, Iterable[str]]) -> list[str] | None:
         turned = circle[first:] + circle[:first]
         return [*turned, turned[0]]
     return None
+
+
+def spanish_of(
+    files: Iterable[tuple[str, BaseModel]], problems: Problems
+) -> tuple[Mapping[str, str], Mapping[str, tuple[str, ...]]]:
+    """The Spanish wording of each English one that a key ending in `_es` gives beside it, and for files that
+    have some, the keys that have none."""
+    found: dict[str, str] = {}
+    gaps: dict[str, tuple[str, ...]] = {}
+    for file, shape in files:
+        parts = [((), shape), (("then",), getattr(shape, "then", None))]
+        pairs = [
+            (path, key, getattr(part, key.removesuffix("_es")), getattr(part, key))
+            for path, part in parts
+            if isinstance(part, BaseModel)
+            for key in type(part).model_fields
+            if key.endswith("_es")
+        ]
+        for path, key, english, spanish in pairs:
+            said = _side_by_side(english, spanish)
+            if said is None:
+                message = f"`{key}` says another number of things than `{key.removesuffix('_es')}` beside it"
+                problems.at(file, (*path, key), message)
+            else:
+                found |= said
+        missing = tuple(key for _, key, english, spanish in pairs if english and not spanish)
+        if missing and any(spanish for *_, spanish in pairs):
+            gaps[file] = missing
+    return found, gaps
+
+
+def _side_by_side(english: object, spanish: object) -> Mapping[str, str] | None:
+    match english, spanish:
+        case _, None:
+            return {}
+        case str(), str():
+            return {english: spanish}
+        case list(), list() if len(english) == len(spanish):
+            return dict(zip(english, spanish, strict=True))
+        case dict(), dict() if english.keys() == spanish.keys():
+            return {english[key]: spanish[key] for key in english}
+        case _:
+            return None
 
 
 def check_unique(rules: Iterable[tuple[str, str]], problems: Problems) -> None:

@@ -12,7 +12,13 @@ from moneyed import CurrencyDoesNotExist
 from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS, in_currency
 from triage.rulebook.model import CareIntervals, Rulebook, Status, Tolerances
 from triage.rulebook.reading import rates, rules, tables
-from triage.rulebook.reading.consistency import check_cycles, check_groups, check_pairs, check_unique
+from triage.rulebook.reading.consistency import (
+    check_cycles,
+    check_groups,
+    check_pairs,
+    check_unique,
+    spanish_of,
+)
 from triage.rulebook.reading.facts import built_in_facts, read_facts
 from triage.rulebook.reading.problems import Names, Problems, path_of
 from triage.rulebook.reading.rates import read_models
@@ -106,6 +112,9 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     models = read_models(early, "models.yml", model_file) if model_file else {}
     if manifest is not None:
         rules.check_together(early, manifest.together, checks, cautions)
+    spanish, spanish_gaps = spanish_of(
+        [each for kind in shapes.kinds.values() for each in kind.items()], problems
+    )
     check_groups(evidence, problems)
     check_cycles(derive, problems)
     check_pairs(symptoms, problems)
@@ -148,6 +157,8 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         words=words,
         models=models,
         set_aside={kind: frozenset(names) for kind, names in set_aside.items() if names},
+        spanish=spanish,
+        spanish_gaps=spanish_gaps,
         ops_up_to=manifest.ops_up_to,
         reopen_days=manifest.reopen_days,
         together=tuple(map(tuple, manifest.together)),

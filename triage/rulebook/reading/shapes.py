@@ -64,13 +64,17 @@ class ManifestFile(Shape):
 class FactFile(DatedShape):
     id: Id
     title: Text
+    title_es: Text | None = None
     status: Status = "live"
     type: FactType
     unit: str | None = None
     range: str | None = None
     choices: dict[Id, Text] | None = None
+    choices_es: dict[Id, Text] | None = None
     ask: Text | None = None
+    ask_es: Text | None = None
     help: Text | None = None
+    help_es: Text | None = None
     asked_of: Literal["clerk", "technician", "record", "computed"]
     ask_seconds: Annotated[int, Field(ge=1, le=3600)] = 20
     danger: bool = False
@@ -84,6 +88,7 @@ Shares = Annotated[dict[Id, Annotated[Decimal, Field(gt=0)]], Field(min_length=2
 class SymptomFile(Shape):
     id: Id
     title: Text
+    title_es: Text | None = None
     status: Status = "live"
     callers_say: list[Text] = []
     shares: Shares
@@ -104,6 +109,7 @@ class RepairShape(Shape):
 class CauseFile(Shape):
     id: Id
     title: Text
+    title_es: Text | None = None
     status: Status = "live"
     component: Id
     repair: RepairShape
@@ -161,6 +167,7 @@ class EvidenceFile(RuleHeadShape):
 
 class CautionThen(Shape):
     text: Text
+    text_es: Text | None = None
     stop_use: bool = False
     forbids: list[Id] | Literal["all"] = []
     visit_skill: Skill | None = None
@@ -183,6 +190,7 @@ class CautionFile(RuleHeadShape):
 class CheckFile(DatedShape):
     id: Id
     title: Text
+    title_es: Text | None = None
     status: Status = "live"
     when: When
     who: Literal["clerk", "technician"]
@@ -191,7 +199,9 @@ class CheckFile(DatedShape):
     resolves: Annotated[dict[Id, Annotated[Decimal, Field(gt=0, le=1)]], Field(min_length=1)]
     cautions: list[Id] = []
     steps: Annotated[list[Text], Field(min_length=1)]
+    steps_es: list[Text] | None = None
     look_for: Text
+    look_for_es: Text | None = None
     materials: Amount = Decimal("0.00")
     near: bool = True
     why: Text

@@ -93,6 +93,7 @@ CODES: Mapping[str, Code] = {
     "says-nothing": Code("warning", "It stands there and has no effect."),
     "authority-short": Code("warning", "Somebody is asked for more than may be approved."),
     "terms-contradict": Code("warning", "Two numbers of one agreement contradict each other."),
+    "spanish-missing": Code("note", "Some texts of a file are there in Spanish, others are not."),
     "too-hard": Code("note", "The lint gave up on a question; nothing was proved."),
     "silence-unknown": Code("warning", "`lint_off` names a code that does not exist."),
     "silence-unused": Code("note", "`lint_off` names a finding that is not there."),

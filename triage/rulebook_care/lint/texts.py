@@ -17,6 +17,7 @@ _TO_FILL_IN = re.compile(r"\bTODO\b:|^TODO\b|\blorem\b")
 
 _UNSEEN = ("Cf", "Cc", "Co", "Cn", "Zl", "Zp", "Zs")
 """Categories of Unicode that show nothing, or turn what is around them."""
+_PLAIN = re.compile(r"[\n\t -~]*")
 _LATIN = ("LATIN ", "FEMININE ", "MASCULINE ", "MICRO ", "OHM ", "GREEK CAPITAL LETTER OMEGA")
 _KINDS = (
     *("facts", "symptoms", "causes", "derive", "evidence", "cautions"),
@@ -51,8 +52,9 @@ _CLAUSE = re.compile(r"[^.;:!?\n]+")
 
 
 def text_findings(reason: Reasoning) -> Iterator[Finding]:
-    """Codes opens-panel, to-fill-in, to-fill-in-live, invisible-character, blank-text."""
+    """Codes opens-panel, to-fill-in, to-fill-in-live, invisible-character, blank-text, spanish-missing."""
     rulebook = reason.rulebook
+    yield from _spanish_gaps(rulebook)
     for rule, file, path, text in clerk_texts(rulebook):
         words = opening_words(text)
         if words is not None:
@@ -65,7 +67,7 @@ def text_findings(reason: Reasoning) -> Iterator[Finding]:
             code = "to-fill-in-live" if status == "live" else "to-fill-in"
             message = f"`{key}` of {rule} still waits to be filled in"
             yield finding(code, rule, file, message, "Write it", path)
-        odd = next((sign for sign in text if _unseen(sign)), None)
+        odd = None if _PLAIN.fullmatch(text) else next(filter(_unseen, text), None)
         if odd is not None:
             message = f"`{key}` of {rule} holds {name(odd, 'a control character')} (U+{ord(odd):04X})"
             fix = "It is not what it looks like: type the text anew"
@@ -73,6 +75,13 @@ def text_findings(reason: Reasoning) -> Iterator[Finding]:
         elif not text.strip():
             message = f"`{key}` of {rule} is blank"
             yield finding("blank-text", rule, file, message, "Write it, or take the line out", path)
+
+
+def _spanish_gaps(rulebook: Rulebook) -> Iterator[Finding]:
+    for file, keys in rulebook.spanish_gaps.items():
+        rule = file.rpartition("/")[2].removesuffix(".yml")
+        message = f"{rule} is in Spanish in part: {', '.join(keys)} missing"
+        yield finding("spanish-missing", rule, file, message, "Write what is read to clerks in both")
 
 
 def _unseen(sign: str) -> bool:

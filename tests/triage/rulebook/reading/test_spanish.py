@@ -1,0 +1,58 @@
+"""Spanish beside the English of a rulebook's own texts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.triage.builders import minimal_files, minimal_rulebook
+from triage.rulebook_care.lint.lint import lint
+from triage.values.errors import RulebookError
+
+CHECK = "checks/rinse-filter.yml"
+
+
+def with_keys(file: str, **keys: object) -> dict[str, object]:
+    data: Any = minimal_files()[file]
+    return {file: {**data, **keys}}
+
+
+def test_each_text_is_known_in_both_languages():
+    steps = {"steps_es": ["Hágalo.", "Mire otra vez."], "look_for_es": "Sirve bien."}
+    caution: Any = minimal_files()["cautions/unplug-first.yml"]
+    said = {**caution, "then": {**caution["then"], "text_es": "Desconecte la clavija primero."}}
+    choices = {"choices_es": {"grooved": "Con ranura", "flat": "Plano"}}
+    rulebook = minimal_rulebook(
+        {
+            **with_keys(CHECK, title_es="Enjuague el filtro", **steps),
+            **with_keys("facts/filter_days.yml", ask_es="¿Cuándo se limpió el filtro?"),
+            **with_keys("facts/seal_style.yml", **choices),
+            "cautions/unplug-first.yml": said,
+        }
+    )
+    assert rulebook.spanish["Do it."] == "Hágalo."
+    assert rulebook.spanish["When was the air filter last cleaned?"] == "¿Cuándo se limpió el filtro?"
+    assert rulebook.spanish["Unplug the machine first."] == "Desconecte la clavija primero."
+    assert rulebook.spanish["Flat seal"] == "Plano"
+
+
+def test_a_file_that_is_spanish_in_part_has_a_gap():
+    rulebook = minimal_rulebook(with_keys(CHECK, title_es="Enjuague el filtro"))
+    (gap,) = [each for each in lint(rulebook) if each.code == "spanish-missing"]
+    assert gap.file == CHECK
+    assert "steps_es, look_for_es missing" in gap.message
+    assert not [each for each in lint(minimal_rulebook()) if each.code == "spanish-missing"]
+
+
+@pytest.mark.parametrize(
+    ("file", "keys"),
+    [
+        (CHECK, {"steps_es": ["Hágalo."]}),
+        ("facts/seal_style.yml", {"choices_es": {"flat": "Plano"}}),
+        ("facts/filter_neglected.yml", {"ask_es": "¿Y?"}),
+    ],
+)
+def test_spanish_without_its_english_is_refused(file, keys):
+    with pytest.raises(RulebookError, match="beside it"):
+        minimal_rulebook(with_keys(file, **keys))
