@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import Any
+
 import pytest
 from flask.testing import FlaskClient
 
 from api.app import create_app
-from api.pages.texts import LANGUAGE_COOKIE
-from tests.triage.services import AGENT, REPORT
+from api.pages.texts import LANGUAGE_COOKIE, clerk
+from tests.triage.services import AGENT, REPORT, rulebook_files, running_service
 from triage.service import calls, tickets
 from triage.service.service import Service
 from triage.values.errors import InputError
@@ -61,3 +64,15 @@ def test_an_undone_answer_does_not_take_the_language_back(service: Service, tick
 def test_a_language_is_two_small_letters(service: Service, language: object) -> None:
     with pytest.raises(InputError, match="two small letters"):
         tickets.open_ticket(service, {**REPORT, "language": language}, AGENT)
+
+
+def test_what_the_rulebook_says_in_spanish_itself_goes_before_the_catalog(tmp_path: Path) -> None:
+    files = rulebook_files()
+    cord: Any = files["facts/cord_damaged.yml"]
+    files["facts/cord_damaged.yml"] = {**cord, "ask_es": "¿Está dañado el cordón?"}
+    with running_service(tmp_path, files=files) as service:
+        app = create_app(service)
+        with app.test_request_context("/"):
+            assert clerk(str(cord["ask"]), "es") == "¿Está dañado el cordón?"
+            assert clerk(str(cord["ask"]), "en") == cord["ask"]
+            assert clerk("Nobody wrote this.", "es") == "Nobody wrote this."
