@@ -10,7 +10,16 @@ from typing import Literal, TypeAlias
 
 from triage.logic.conditions import Condition, Scalar, UnaryTest
 from triage.logic.unary_tests import FactType
-from triage.rulebook.terms import Authority, LimitTable, Part, Rates, ServiceHours, WarrantyTerms, Words
+from triage.rulebook.terms import (
+    Authority,
+    LimitTable,
+    MachineModel,
+    Part,
+    Rates,
+    ServiceHours,
+    WarrantyTerms,
+    Words,
+)
 from triage.rulebook.validity import ALWAYS_VALID, Validity
 from triage.values.errors import InputError
 
@@ -112,9 +121,8 @@ class RuleHead:
 class DeriveRule:
     """`sets` when the condition is true, `otherwise` when it is false, nothing when it is unknown.
 
-    A fact that is already known is never replaced, but for a danger that was denied. Where several rules set
-    one fact, the first that speaks (highest `priority`, then id) counts; a danger is one as soon as any rule
-    says so, and none only when no rule that may say so is undecided.
+    A known fact is never replaced, but for a danger that was denied. Of several rules that set one, the first
+    that speaks counts (highest `priority`, then id); a danger is one as soon as any rule says so.
     """
 
     head: RuleHead
@@ -127,7 +135,7 @@ class DeriveRule:
 class EvidenceRule:
     head: RuleHead
     seen_with: Mapping[str, float]  # cause -> P(condition holds | cause)
-    others: float  # the same for any cause not named
+    others: float  # of any cause not named
     group: str | None = None
     band: int = 0
     mechanism: str | None = None  # what makes it go together with others of the same name
@@ -214,17 +222,6 @@ class WholeCase:
     machine: Mapping[str, object] | None  # --machine-file as plain data
     expect: Mapping[str, object]  # outcome, top_cause, cautions, first_check, not_outcome …
     baseline: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class MachineModel:
-    """What holds for every machine of a model (`models.yml`): record facts by id, and where they are from."""
-
-    title: str
-    facts: Mapping[str, Scalar]
-    source: str
-    failures_a_year: Decimal = Decimal("0.8")  # of the model's fleet
-    fleet_years: Decimal = Decimal(1)  # how many years of a machine's own record weigh as much; our estimates
 
 
 @dataclass(frozen=True, slots=True)

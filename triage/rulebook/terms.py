@@ -198,3 +198,14 @@ class Words:
     source: str
     cases: tuple[WordsCase, ...]
     file: str
+
+
+@dataclass(frozen=True, slots=True)
+class MachineModel:
+    """What holds for every machine of a model (`models.yml`): record facts by id, and where they are from."""
+
+    title: str
+    facts: Mapping[str, Scalar]
+    source: str
+    failures_a_year: Decimal = Decimal("0.8")  # of the model's fleet
+    fleet_years: Decimal = Decimal(1)  # how many years of a machine's own record weigh as much; our estimates

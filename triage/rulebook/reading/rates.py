@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from triage.logic.conditions import Scalar
 from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.fact_values import read_value
-from triage.rulebook.model import MachineModel
 from triage.rulebook.reading.problems import Names, read_validity
 from triage.rulebook.reading.shapes import ModelsFile
 from triage.rulebook.reading.table_shapes import (
@@ -18,6 +17,7 @@ from triage.rulebook.reading.table_shapes import (
 )
 from triage.rulebook.terms import (
     DistanceBand,
+    MachineModel,
     Part,
     RateAgreement,
     Rates,
