@@ -18,7 +18,7 @@ from triage.records.ticket import Ticket
 from triage.schedule.service_hours import is_after_hours, service_times
 from triage.service import machines
 from triage.service.service import Service
-from triage.values.time_zones import UTC_NAME
+from triage.values.time_zones import UTC_NAME, zone_named
 
 _PHONE = re.compile(r"\+?\d[\d ()-]{5,}\d")
 
@@ -79,6 +79,7 @@ def glance(service: Service, serial: str, viewer: Caller, ticket: Ticket | None)
     site = machines.machine(service, serial, viewer).machine.site
     zone = UTC_NAME if site is None else site.timezone
     given, rulebook = limit["authorization"], service.rulebook
+    today = service.now().astimezone(zone_named(zone)).date()
     estimate = None if ticket is None else ticket.repair.estimate
     asked = Decimal(0) if estimate is None else estimate.bill.beyond_warranty.amount
     left = Decimal(limit["headroom"])
@@ -95,7 +96,7 @@ def glance(service: Service, serial: str, viewer: Caller, ticket: Ticket | None)
         agreed=limit["after_hours_agreed"],
         hours=hours_words(service, zone),
         other_nte=Decimal(other["nte"]),
-        factor=agreement_with(rulebook, found["contractor"]).after_hours_factor,
+        factor=agreement_with(rulebook, found["contractor"], today).after_hours_factor,
         stops=tuple(_stop(one, one["authority"] == ask.get("authority")) for one in limit["authorities"]),
         notes=tuple(limit["notes"]),
     )
