@@ -143,6 +143,10 @@ class _Work:
             elif (calls := shares.pop(cause, None)) is not None:
                 shares[OTHER_CAUSE] = shares.get(OTHER_CAUSE, Decimal(0)) + calls
                 self.say(file, ("shares", cause), f"its {calls} calls are counted to `{OTHER_CAUSE}`")
+            for pair in data.get("together_with", {}).values():
+                if (calls := pair.pop(cause, None)) is not None:
+                    pair[OTHER_CAUSE] = pair.get(OTHER_CAUSE, Decimal(0)) + calls
+                    self.say(file, ("together_with",), f"its {calls} calls are counted to `{OTHER_CAUSE}`")
         for rule, file, _ in self.live("evidence"):
             self._take(file, ("then", "seen_with"), cause, rule, "it speaks of no other cause", {OTHERS})
         for check, file, _ in self.live("checks"):
@@ -170,9 +174,18 @@ class _Work:
                 if isinstance(listed := data["then"].get(key), list) and check in listed:
                     listed.remove(check)
                     self.say(file, ("then", key), f"{check} is taken out of `{key}`")
+        manifest = self.files.get("rulebook.yml", {})
+        groups = manifest.get("together", [])
+        if any(check in group for group in groups):
+            left = [[each for each in group if each != check] for group in groups]
+            manifest["together"] = [group for group in left if len(group) > 1]
+            self.say("rulebook.yml", ("together",), f"{check} is taken out of what is done together")
 
     def _symptom(self, symptom: str) -> None:
         self._conditions("symptoms", symptom)
+        for _, file, data in self.live("symptoms"):
+            if data.get("together_with", {}).pop(symptom, None) is not None:
+                self.say(file, ("together_with", symptom), "its shares with it are taken out")
         for words, _, data in self.live("words"):
             if data.get("symptom") == symptom:
                 self.retire("words", words, "they point to nothing else")
@@ -185,6 +198,10 @@ class _Work:
 
     def _fact(self, fact: str) -> None:
         self._conditions("facts", fact)
+        for _, file, data in self.live("symptoms"):
+            if fact in data.get("ask_first", ()):
+                data["ask_first"].remove(fact)
+                self.say(file, ("ask_first",), f"{fact} is no longer asked first")
         for rule, file, _ in self.live("derive"):
             self._take(file, ("then", "set"), fact, rule, "it sets nothing else")
         for words, _, data in self.live("words"):

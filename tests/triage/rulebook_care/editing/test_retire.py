@@ -118,3 +118,18 @@ def test_the_command_shows_the_places_and_changes_nothing_when_only_asked(tmp_pa
     assert "rinse-filter" not in read_rulebook(tmp_path).checks
     with pytest.raises(InputError, match="retired already"):
         FolderCheck(tmp_path).retirement("checks", "rinse-filter")
+
+
+def test_pairs_of_symptoms_and_what_is_done_together_are_followed_too(tmp_path):
+    leaking: Any = minimal_files()["symptoms/leaking.yml"]
+    pair = {"not_freezing": {"seal_wrong": 3, "low_fill": 4, "other": 2}}
+    manifest: Any = minimal_files()["rulebook.yml"]
+    overrides = {
+        "symptoms/leaking.yml": {**leaking, "together_with": pair},
+        "rulebook.yml": {**manifest, "together": [["rinse-filter", "fill-hopper"]]},
+    }
+    found = retired(tmp_path, "causes", "low_fill", overrides)
+    assert found.problems == ()
+    assert "its 4 calls are counted to `other`" in says(found, "symptoms/leaking.yml")
+    assert "fill-hopper is taken out" in says(found, "rulebook.yml")
+    assert "fill-hopper" not in read_rulebook(tmp_path).checks
