@@ -17,6 +17,7 @@ from triage.rulebook.terms import (
     Part,
     Rates,
     ServiceHours,
+    Tolerances,
     WarrantyTerms,
     Words,
 )
@@ -222,18 +223,6 @@ class WholeCase:
     machine: Mapping[str, object] | None  # --machine-file as plain data
     expect: Mapping[str, object]  # outcome, top_cause, cautions, first_check, not_outcome …
     baseline: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Tolerances:
-    near_certain: float = 0.90  # a cause this likely is taken as known
-    chance_over: float = 0.10  # the accepted chance to run over a limit
-    question_worth: Decimal = Decimal("0.00")
-    mechanism_discount: float = (
-        0.20  # n observations of one mechanism count 1 / (1 + discount × (n − 1)) each
-    )
-    stray_symptom: float = 0.03  # of a fault's symptoms, the share that something else makes; our estimate
-    repair_spread: Decimal = Decimal("0.30")  # standard deviation of a repair's hours and parts; our estimate
 
 
 Task: TypeAlias = Literal["filter", "full_clean"]

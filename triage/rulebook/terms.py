@@ -209,3 +209,15 @@ class MachineModel:
     source: str
     failures_a_year: Decimal = Decimal("0.8")  # of the model's fleet
     fleet_years: Decimal = Decimal(1)  # how many years of a machine's own record weigh as much; our estimates
+
+
+@dataclass(frozen=True, slots=True)
+class Tolerances:
+    near_certain: float = 0.90  # a cause this likely is taken as known
+    chance_over: float = 0.10  # the accepted chance to run over a limit
+    question_worth: Decimal = Decimal("0.00")
+    mechanism_discount: float = (
+        0.20  # n observations of one mechanism count 1 / (1 + discount × (n − 1)) each
+    )
+    stray_symptom: float = 0.03  # of a fault's symptoms, the share that something else makes; our estimate
+    repair_spread: Decimal = Decimal("0.30")  # standard deviation of a repair's hours and parts; our estimate

@@ -10,7 +10,7 @@ from typing import Any, TypeVar, cast
 from moneyed import CurrencyDoesNotExist
 
 from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS, in_currency
-from triage.rulebook.model import CareIntervals, Rulebook, Status, Tolerances
+from triage.rulebook.model import CareIntervals, Rulebook, Status
 from triage.rulebook.reading import rates, rules, tables
 from triage.rulebook.reading.consistency import (
     check_cycles,
@@ -26,6 +26,7 @@ from triage.rulebook.reading.shape_types import Shape
 from triage.rulebook.reading.shapes import KINDS, FactFile, ManifestFile, ModelsFile
 from triage.rulebook.reading.table_shapes import PartsFile, RatesFile, ServiceHoursFile
 from triage.rulebook.reading.validate import touches
+from triage.rulebook.terms import Tolerances
 from triage.values.money import minor_unit
 from triage.values.plain_data import Path
 

@@ -33,7 +33,8 @@ from triage.decide.causes.questions import next_questions
 from triage.decide.causes.ranking import rank
 from triage.logic.conditions import AllOf, AnyOf, Compare, Condition, FactTest, FactValue, Interval, evaluate
 from triage.records.decision import Question
-from triage.rulebook.model import Caution, DeriveRule, EvidenceRule, Rulebook, Tolerances
+from triage.rulebook.model import Caution, DeriveRule, EvidenceRule, Rulebook
+from triage.rulebook.terms import Tolerances
 
 TWO_CAUSES = {"s": {"a": 45, "b": 45, "other": 10}}
 REPAIR = {"a": 200.0, "b": 200.0, "other": 200.0}
