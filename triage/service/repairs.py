@@ -31,14 +31,7 @@ from triage.repairs.estimate_input import AskedLine, WorkTime, read_estimate, te
 from triage.repairs.judged import answer_to, held_for_outside, refuse_held
 from triage.repairs.pricing import NOT_AGREED, Bill, Visit, billed, priced
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
-from triage.service.changes import (
-    Change,
-    change,
-    decided_on,
-    machine_billed,
-    refuse_open_swap,
-    seen_ticket,
-)
+from triage.service.changes import Change, change, decided_on, machine_billed, refuse_open_swap, seen_ticket
 from triage.service.dangers import made_safe, may_lift, noted
 from triage.service.service import Service, one_version
 from triage.store import Work
