@@ -25,6 +25,7 @@ from triage.records.ticket import Ticket
 from triage.repairs.close_out import NO_FAULT_FOUND, NOTHING, REPAIR
 from triage.service import calls, machines, repairs, swaps, tickets, visits
 from triage.service.dangers import may_lift
+from triage.service.outgoing import ask
 from triage.values.errors import ConflictError, ForbiddenError, InputError, NotFoundError, Problem
 
 blueprint = Blueprint("life", __name__)
@@ -62,7 +63,8 @@ def go(ticket_id: str, way: str) -> ResponseReturnValue:
     except InputError as error:
         status = 403 if isinstance(error, ForbiddenError) else 422
         return make_response(_page(ticket_id, way, _told(error, form)), status)
-    return redirect(url_for("life.end", ticket_id=ticket_id, done=way), 303)
+    done = "mail" if form.text("by") == "mail" else way
+    return redirect(url_for("life.end", ticket_id=ticket_id, done=done), 303)
 
 
 def _form(ticket_id: str) -> Form:
@@ -111,6 +113,9 @@ def _whole(data: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def _ask(ticket_id: str, form: Form, version: int | None) -> None:
+    if form.text("by") == "mail":
+        ask.ask(service(), ticket_id, caller())
+        return
     _only_lead()
     data = form.chosen(answer="answer", why="why", person="person", authority="authority")
     if data.get("answer") == "yes_up_to":
@@ -167,6 +172,7 @@ def _done() -> Mapping[str, str]:
         "close": gettext("The ticket is closed."),
         "book": gettext("The visit is booked."),
         "ask": gettext("The answer is kept."),
+        "mail": gettext("The question was sent by e-mail."),
         "call-back": gettext("The call back is noted."),
         "swap": gettext("The swap is noted."),
         "visit": gettext("The visit is noted."),
@@ -205,6 +211,7 @@ def _page(
         asked_next=asked_next(rulebook, found),
         asked_for=way is not None,
         around=around,
+        written_to=ask.people_to_ask(service(), found.id, caller()) if service().outgoing.mail else (),
         visit=around.told.visit,
         done=_done().get(request.args.get("done", "")),
         who_pays=summary.who_pays(decision) if decision else "",
@@ -230,10 +237,10 @@ def _around(call: calls.Call, told: summary.Told) -> ways.Around:
     with suppress(ConflictError):
         times, asked = visits.free_times(service(), found.id, caller())
         around = replace(around, times=times, asked=asked, sends=True)
-    ask = None
+    speaks = None
     if found.machine is not None:
-        ask = machines.limits(service(), found.machine, None, None, caller(), found.id)["limit"]["ask"]
-    return replace(around, ask=ask, swap=swaps.swap(service(), found.id, caller()))
+        speaks = machines.limits(service(), found.machine, None, None, caller(), found.id)["limit"]["ask"]
+    return replace(around, ask=speaks, swap=swaps.swap(service(), found.id, caller()))
 
 
 def _causes(found: Ticket) -> list[tuple[str, str]]:

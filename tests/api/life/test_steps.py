@@ -14,7 +14,9 @@ from werkzeug.test import TestResponse
 
 from tests.api.money_world import World, money_world
 from tests.triage.services import AGENT
+from triage.config import Outgoing
 from triage.service import tickets, visits
+from triage.service.outgoing.deliver import deliver
 
 
 @dataclass
@@ -241,3 +243,18 @@ def test_the_texts_speak_the_clerks_language(desk: Desk) -> None:
     assert "Si huele a quemado" in page
     assert "Se puede gastar sin preguntar" in page  # the technician's too
     assert "How does this call end?" in page  # the agent's own pages stay as they are
+
+
+def test_an_authority_is_asked_by_e_mail_from_the_desk(desk: Desk, tmp_path: Path) -> None:
+    service = desk.world.service
+    desk.world.estimate(desk.ticket, 7)
+    assert "Ask by e-mail now" not in desk.page("ask")
+    service.outgoing = Outgoing("https://desk.example.com", f"file://{tmp_path}/mail", "desk@example.com")
+    with service.store.write() as work:
+        work.tokens.add("Ines Marsh", "authority", None, service.now(), "ops_lead", "ines@example.com")
+    assert "Ines Marsh" in desk.page("ask")
+    assert "The question was sent by e-mail." in desk.done("ask", by="mail")
+    assert deliver(service).sent == 1
+    [letter] = (tmp_path / "mail").iterdir()
+    assert "To: ines@example.com" in letter.read_text()
+    assert desk.go("ask", answer="yes", why="It is fine.", estimate="1").status_code == 403
