@@ -22,6 +22,7 @@ ORDER = [
     "triage.records",
     "triage.schedule",
     "triage.inputs",
+    "triage.intake",
     "triage.machine.measures",
     "triage.machine.commissioning",
     "triage.machine.lifecycle",

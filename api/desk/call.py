@@ -57,7 +57,7 @@ def news(ticket_id: str) -> ResponseReturnValue:
 
 
 @blueprint.post("/tickets/<ticket_id>/answers")
-@page_roles(*DESK)
+@page_roles(*DESK, keeps=True)
 def answer(ticket_id: str) -> ResponseReturnValue:
     fact_id, text = request.form.get("fact", ""), request.form.get("value", "").strip()
 
@@ -136,7 +136,7 @@ def nothing_known(ticket_id: str) -> ResponseReturnValue:
 
 
 @blueprint.post("/tickets/<ticket_id>/details")
-@page_roles(*DESK)
+@page_roles(*DESK, keeps=True)
 def details(ticket_id: str) -> ResponseReturnValue:
     """Who called, the number to call back on, a note, or the machine, told after the report."""
     told = {name: request.form.get(name, "").strip() for name in ("caller", "phone", "note", "machine")}
@@ -154,6 +154,8 @@ def _step(
 ) -> ResponseReturnValue:
     """Does one step and shows the ticket; when refused, the page keeps what was typed."""
     version = sent_version()
+    if "look" in request.form:
+        return _page(ticket_id, wanted, typed)
     try:
         act(version)
     except NotFoundError:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from secrets import token_urlsafe
+
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
@@ -63,6 +65,7 @@ def machine(serial: str) -> ResponseReturnValue:
     ]
     return render_template(
         "machine.html",
+        once=token_urlsafe(12),
         common=[found[id_] for id_ in tickets.symptoms_lately(service()) if id_ in found][:9],
         record=record_of(service(), view, limits=limits),
         dangers=danger_rows(service().rulebook, view.dangers),

@@ -28,9 +28,10 @@ class MachineFinder:
         self._made_at: datetime | None = None
 
     def find(self, query: str, at_most: int = 12) -> Sequence[MachineFound]:
-        return find_machines(self._current(), query, at_most)
+        return find_machines(self.index, query, at_most)
 
-    def _current(self) -> MachineIndex:
+    @property
+    def index(self) -> MachineIndex:
         now = self._service.now()
         with self._lock:
             index, made_at = self._index, self._made_at

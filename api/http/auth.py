@@ -10,7 +10,7 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any, TypeVar, cast
 
-from flask import current_app, g, redirect, request, url_for
+from flask import current_app, g, redirect, render_template, request, url_for
 from werkzeug.exceptions import Forbidden, Unauthorized
 from werkzeug.wrappers import Response as BaseResponse
 
@@ -87,14 +87,21 @@ def _either(allowed: tuple[str, ...]) -> str:
     return " or ".join(allowed)
 
 
-def page_roles(*allowed: str) -> Callable[[View], View]:
-    """The same for a page: without a session, or when it has ended, to the sign-in form and back."""
+def page_roles(*allowed: str, keeps: bool = False) -> Callable[[View], View]:
+    """The same for a page: without a session, or when it has ended, to the sign-in form and back.
+
+    With `keeps` what was typed goes along: after the sign-in the view gets it again with `look`, to be shown.
+    """
 
     def wrap(view: View) -> View:
         @wraps(view)
         def guarded(*args: Any, **kwargs: Any) -> Any:
             held = request.cookies.get(COOKIE)
             found = requests.caller_signed_in(service(), held) if held else None
+            if found is None and keeps and request.method == "POST":
+                kept = [pair for pair in request.form.items(multi=True) if pair[0] not in ("next", "token")]
+                page = render_template("sign_in.html", next=request.path, ended=True, kept=kept)
+                return page, 401
             if found is None:
                 return redirect(url_for("pages.sign_in", next=_way_back()))
             if found.role not in allowed:

@@ -35,16 +35,19 @@ def sign_in() -> ResponseReturnValue:
 @blueprint.post("/sign-in")
 def signed_in() -> ResponseReturnValue:
     token, target = request.form.get("token", "").strip(), own_path(request.form.get("next", ""))
+    kept = [pair for pair in request.form.items(multi=True) if pair[0] not in ("next", "token", "look")]
+    again = {"next": target, "kept": kept if "look" in request.form else ()}
     tries, address = _tries(), request.remote_addr or ""
     if not tries.test(WRONG_TOKENS, address):
         wait_seconds = math.ceil(tries.get_window_stats(WRONG_TOKENS, address).reset_time - time.time())
-        page = render_template("sign_in.html", next=target, too_many=max(1, math.ceil(wait_seconds / 60)))
+        page = render_template("sign_in.html", too_many=max(1, math.ceil(wait_seconds / 60)), **again)
         return page, 429, {"Retry-After": str(max(1, wait_seconds))}
     held = requests.sign_in(service(), token)
     if held is None:
         tries.hit(WRONG_TOKENS, address)
-        return render_template("sign_in.html", next=target, wrong=True), 401
-    response = redirect(request.root_path + target)
+        return render_template("sign_in.html", wrong=True, **again), 401
+    # With 307 the browser sends what was typed on to its form, which shows it again and stores nothing.
+    response = redirect(request.root_path + target, 307 if "look" in request.form else 302)
     return _keep(response, COOKIE, held)
 
 

@@ -18,8 +18,9 @@ document.addEventListener("keydown", (event) => {
       key === "/" && document.querySelector("main [data-find]") || key.length === 1 && document.querySelector(`[data-hot="${CSS.escape(key)}"]`);
   if (!chosen) return;
   if (!chosen.matches("[data-letters]")) event.preventDefault();  // else the letter lands in the field
-  if (chosen.matches("input, summary")) chosen.focus();
-  if (!chosen.matches("input")) chosen.click();
+  const box = chosen.matches("[type=checkbox], [type=radio]");
+  if (chosen.matches("input:not([type=checkbox], [type=radio]), textarea, summary")) chosen.focus();
+  if (box || !chosen.matches("input, textarea")) chosen.click();
 });
 
 // Everything below is done for each page that comes to stand here.
@@ -41,6 +42,8 @@ function start() {
   }
   const field = main.querySelector("[data-find]");
   if (field) findWhileTyping(field);
+  const intake = main.querySelector("[data-intake]");
+  if (intake) hearWhileTyping(intake);
   const off = document.querySelector("[data-keys-off]");
   if (off) {
     off.checked = keysOff();
@@ -141,6 +144,57 @@ function findWhileTyping(field) {
   });
 }
 
+// What is heard of a new report while one types. Enter leads from the words to what is still open: a danger to be
+// answered, else the button that starts the call; there digits tick the chips.
+function hearWhileTyping(form) {
+  const words = form.elements.note, place = document.getElementById("understood");
+  let asked = 0, timer, heard = words.value;
+  form.querySelector("[data-match]").hidden = true;
+  const hear = async () => {
+    clearTimeout(timer);
+    const number = ++asked, fields = new URLSearchParams(new FormData(form)), at = document.activeElement;
+    fields.append("match", "1");
+    fields.append("part", "1");
+    heard = words.value;
+    try {
+      const answer = await fetch(form.action, { method: "POST", body: fields });
+      if (!answer.ok || number !== asked || !form.isConnected) return;
+      const opened = place.querySelector("details[open]");
+      place.innerHTML = await answer.text();
+      for (const part of place.querySelectorAll("[data-script]")) part.hidden = false;
+      if (opened) place.querySelector("details").open = true;
+      if (!at.isConnected) {
+        const same = at.name && [...place.querySelectorAll(`[name="${CSS.escape(at.name)}"]`)];
+        const there = same && (same.find((one) => one.value === at.value && one.type !== "hidden") || same.find((one) => one.type !== "hidden"));
+        (there || form.querySelector("[data-begin]")).focus({ preventScroll: true });
+      }
+    } catch { document.dispatchEvent(new Event("desk:away")); }
+  };
+  words.addEventListener("input", () => { clearTimeout(timer); timer = setTimeout(hear, 200); });
+  words.addEventListener("keydown", async (event) => {
+    if (event.key !== "Enter" || event.shiftKey || event.isComposing) return;
+    event.preventDefault();
+    if (words.value !== heard) await hear();
+    toOpen();
+  });
+  const toOpen = () => {
+    const danger = [...place.querySelectorAll(".heard fieldset")].find((each) => !each.querySelector(":checked"));
+    (danger ? danger.querySelector("[type=radio]") : form.querySelector("[data-begin]")).focus();
+  };
+  place.addEventListener("change", async (event) => {
+    if (!event.target.matches("[type=radio]")) return;
+    const danger = event.target.closest(".heard");
+    await hear();
+    if (danger) toOpen();
+  });
+  // Enter in a small field or on a box hears again; only the button itself starts the call.
+  form.addEventListener("submit", (event) => {
+    if (!event.submitter || !event.submitter.matches("[data-match]")) return;
+    event.preventDefault();
+    hear().then(toOpen);
+  });
+}
+
 // What is typed outlives a reload and a server that is away: kept in this browser until it has landed.
 function keepDrafts(page) {
   const store = window.localStorage;
@@ -152,7 +206,7 @@ function keepDrafts(page) {
   }
   for (const form of document.querySelectorAll("form[data-draft]")) {
     const subject = form.elements.fact ? form.elements.fact.value : "";
-    for (const input of form.querySelectorAll("input:not([type=hidden]):not([type=checkbox]), textarea")) {
+    for (const input of form.querySelectorAll("input:not([type=hidden], [type=checkbox], [type=radio]), textarea")) {
       const key = `draft ${location.pathname} ${page} ${subject} ${input.name}`;
       if (!input.value && store.getItem(key)) input.value = store.getItem(key);
       input.addEventListener("input", () => store.setItem(key, input.value));

@@ -50,7 +50,7 @@ def take_report(page: Page, serial: str, words: str, symptoms: tuple[str, ...]) 
             page.keyboard.press("Enter")
         box.focus()
         page.keyboard.press("Space")
-    page.get_by_role("button", name="Decide").focus()
+    page.get_by_role("button", name="Start the call").focus()
     press(page, "Enter")
 
 

@@ -168,7 +168,7 @@ def test_a_report_shows_the_dangers_heard_and_enter_opens_no_second_ticket(
     shot(page, "report-danger")
     assert violations(page) == ""
     assert page.locator("input[name=symptom]:checked").get_attribute("value") == "something_else"
-    page.get_by_role("button", name="Decide").press("Enter")
+    page.get_by_role("button", name="Start the call").press("Enter")
     page.get_by_role("link", name=f"Join {ticket}").wait_for()
     with next_page(page):
         page.locator("#machine").press("Enter")

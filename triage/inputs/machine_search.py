@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import re
 from bisect import bisect_left
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from rapidfuzz import fuzz, process
@@ -80,6 +80,16 @@ def find_machines(index: MachineIndex, query: str, at_most: int = 12) -> tuple[M
         MachineFound(index.machines[place], scores[place], tuple(dict.fromkeys(fields[place])))
         for place in best
     )
+
+
+def machines_named(index: MachineIndex, said: str, fields: Collection[str]) -> tuple[ListedMachine, ...]:
+    """The machines one of whose `fields`, or a word or number of it, is exactly what was said."""
+    word = _folded(said)
+    at = bisect_left(index.terms, word)
+    if not word or at == len(index.terms) or index.terms[at] != word:
+        return ()
+    places = dict.fromkeys(place for place, field in index.owners[at] if field in fields)
+    return tuple(index.machines[place] for place in places)
 
 
 def _sum_of_words(index: MachineIndex, words: Sequence[str]) -> tuple[dict[int, float], dict[int, list[str]]]:

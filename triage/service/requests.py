@@ -88,6 +88,13 @@ def is_ready(service: Service) -> bool:
     return service.store.answers()
 
 
+def sent_before(service: Service, key: str, caller: Caller) -> Response | None:
+    """What a request with this key was answered; None where there was none."""
+    with service.store.read() as work:
+        known = work.responses.find(caller.name, key)
+    return None if known is None else Response(known.status, known.body, known.headers, repeated=True)
+
+
 def once(
     service: Service,
     key: str,

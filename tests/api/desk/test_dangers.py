@@ -188,7 +188,8 @@ def test_a_danger_heard_is_shown_before_the_report_is_sent(desk: FlaskClient) ->
     assert "A danger was heard in these words" in page
     assert re.search(r"<p>“When I touched .*<mark>.*zapped.*</mark>”", page)
     assert "Did anyone feel a tingle?" in page
-    assert re.search(r'name="heard.shock" value="" checked', page)
+    assert re.search(r'name="heard.shock" value="" required', page)
+    assert not re.search(r'name="heard.shock"[^>]* checked', page), "nobody has answered yet"
     unseen = desk.post("/report", data={**FORM, "note": NOTE})
     assert unseen.status_code == 409
     assert "A danger was heard in these words" in unseen.text
