@@ -121,3 +121,11 @@ def test_an_answer_typed_into_an_ended_session_is_shown_again(
     again = signed_in_again(desk, kept)
     assert 'value="two weeks"' in again.text
     assert tickets.ticket(service, call.rsplit("/", 1)[1], AGENT).version == 4
+
+
+def test_the_overview_lists_what_is_open(
+    client: FlaskClient, service: Service, tokens: dict[str, str]
+) -> None:
+    one = tickets.open_ticket(service, {"machine": "LH20-1", "symptoms": ["not_freezing"]}, AGENT)
+    client.post("/sign-in", data={"token": tokens["agent"]})
+    assert one.id in client.get("/overview").text

@@ -144,7 +144,7 @@ def test_a_form_without_a_session_comes_back_to_its_page(
     client: FlaskClient, sent_from: str | None, back: str
 ) -> None:
     headers = {} if sent_from is None else {"Referer": sent_from}
-    answer = client.post("/report", data={}, headers=headers)
+    answer = client.post("/tickets/T-1/undo", data={}, headers=headers)
     assert answer.headers["Location"] == f"/sign-in?next={back}"
 
 
