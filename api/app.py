@@ -11,7 +11,6 @@ from werkzeug.wrappers import Response
 
 from api.desk import call, find, report
 from api.desk import list as open_tickets
-from api.desk.search import FINDER, MachineFinder
 from api.field import authority, own
 from api.field import start as field_start
 from api.field import ticket as field_ticket
@@ -26,6 +25,7 @@ from api.ops import numbers as numbers_page
 from api.ops import what_if as what_if_page
 from api.pages import sign_in
 from api.pages import texts as desk_texts
+from api.pages.search import FINDER, MachineFinder
 from api.pages.words import cents_words, dollars_words
 from api.v1 import (
     machines,

@@ -10,9 +10,9 @@ from flask.typing import ResponseReturnValue
 from api.desk.danger_view import caution_title, danger_rows
 from api.desk.machine_year import calls_lately, year_of
 from api.desk.record_view import record_of
-from api.desk.search import finder
 from api.http.auth import caller, page_roles, service
 from api.pages.places import place_words
+from api.pages.search import finder
 from api.pages.sign_in import DESK
 from api.pages.words import ago, local_time, money_words, outcome_words
 from triage.inputs.machine_search import WHOLE
@@ -20,12 +20,13 @@ from triage.service import machines, tickets
 from triage.values.errors import NotFoundError
 
 blueprint = Blueprint("desk_find", __name__)
+MOST_TICKETS = 6
 
 
 @blueprint.get("/find")
 @page_roles(*DESK)
 def find() -> ResponseReturnValue:
-    """With `part` only the list of machines found, for the search while typing."""
+    """Machines, and tickets open or closed; with `part` only what was found, for the search while typing."""
     query = request.args.get("q", "").strip()[:80]
     found = finder().find(query) if query else ()
     open_now = machines.open_dangers(service(), [each.machine.serial for each in found])
@@ -33,15 +34,17 @@ def find() -> ResponseReturnValue:
         serial: [caution_title(service().rulebook, danger.caution) for danger in rows]
         for serial, rows in open_now.items()
     }
+    shown = {"query": query, "found": found, "dangers": dangers, "rulebook": service().rulebook}
+    shown["tickets"] = tickets.listed(service(), "all", {"words": query}, limit=MOST_TICKETS) if query else ()
     if "part" in request.args:
-        return render_template("_found.html", query=query, found=found, dangers=dangers)
+        return render_template("_found.html", **shown)
     ticket = _ticket(query)
     if ticket is not None:
         return redirect(url_for("desk_call.ticket", ticket_id=ticket), 303)
     sure = [each for each in found if each.score >= WHOLE]
     if len(sure) == 1:
         return redirect(url_for("desk_find.machine", serial=sure[0].machine.serial), 303)
-    return render_template("find.html", query=query, found=found, dangers=dangers)
+    return render_template("find.html", **shown)
 
 
 def _ticket(query: str) -> str | None:

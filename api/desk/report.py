@@ -13,8 +13,8 @@ from werkzeug.datastructures import MultiDict
 
 from api.desk import danger_view
 from api.desk.intake import answer_to, answers, named, told, understood
-from api.desk.search import finder
 from api.http.auth import caller, page_roles, service
+from api.pages.search import finder
 from api.pages.sign_in import DESK
 from api.pages.texts import LANGUAGE_COOKIE, clerk_language
 from api.pages.words import local_time

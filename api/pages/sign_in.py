@@ -15,7 +15,7 @@ from limits.strategies import MovingWindowRateLimiter
 from werkzeug.wrappers import Response
 
 from api.http.auth import COOKIE, caller, page_roles, service
-from api.pages.texts import LANGUAGE_COOKIE, LANGUAGES, PAGES_COOKIE
+from api.pages.texts import LANGUAGE_COOKIE, LANGUAGES, PAGES_COOKIE, SCHEME_COOKIE, SCHEMES
 from triage.service import calls, requests
 from triage.values.errors import ConflictError, NotFoundError
 
@@ -73,6 +73,8 @@ def language() -> ResponseReturnValue:
             calls.speak(service(), ticket, spoken, caller())
     for name, cookie in (("language", LANGUAGE_COOKIE), ("pages", PAGES_COOKIE)):
         set_language(response, cookie, request.form.get(name, ""))
+    if (scheme := request.form.get("scheme")) in SCHEMES:
+        _keep(response, SCHEME_COOKIE, scheme, A_YEAR)
     return response
 
 

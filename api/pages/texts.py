@@ -30,6 +30,8 @@ LANGUAGES = {"en": "English", "es": "Español"}
 
 LANGUAGE_COOKIE = "barrelwise_clerk_language"
 PAGES_COOKIE = "barrelwise_pages_language"
+SCHEME_COOKIE = "barrelwise_colors"
+SCHEMES = ("auto", "light", "dark")
 FOLDER = Path(__file__).parents[1] / "translations"
 
 
@@ -43,6 +45,7 @@ def init_texts(app: Flask) -> None:
     app.jinja_env.globals["page_language"] = page_language
     app.jinja_env.globals["clerk_lang_of"] = clerk_lang_of
     app.jinja_env.globals["languages"] = LANGUAGES
+    app.jinja_env.globals["color_scheme"] = color_scheme
     app.jinja_env.globals["local_codes"] = LOCAL_CODES
 
 
@@ -93,6 +96,12 @@ def page_language() -> str:
         return clerk_language()
     chosen = request.cookies.get(PAGES_COOKIE, "en") if has_request_context() else "en"
     return chosen if chosen in LANGUAGES else "en"
+
+
+def color_scheme() -> str:
+    """The colors chosen on this browser, light or dark; empty where they are as the browser's."""
+    chosen = request.cookies.get(SCHEME_COOKIE, "") if has_request_context() else ""
+    return chosen if chosen in SCHEMES[1:] else ""
 
 
 def clerk_language() -> str:

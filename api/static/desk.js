@@ -221,6 +221,23 @@ async function copy(button) {
   button.textContent = button.dataset.done;
 }
 
+// The queue as it is now: times count down, tickets come and go. What is opened stays so, and the focus where it was.
+setInterval(async () => {
+  const lanes = document.querySelector("main[data-live] [data-lanes]");
+  if (!lanes || document.hidden) return;
+  try {
+    const answer = await fetch(location.href);
+    const next = new DOMParser().parseFromString(await answer.text(), "text/html").querySelector("[data-lanes]");
+    if (!next || !lanes.isConnected || next.innerHTML === lanes.dataset.shown) return;
+    const at = lanes.contains(document.activeElement) && document.activeElement.getAttribute("href");
+    const opened = [...lanes.querySelectorAll("details[open]")].map((each) => each.closest("section").getAttribute("aria-labelledby"));
+    lanes.dataset.shown = next.innerHTML;
+    lanes.innerHTML = next.innerHTML;
+    for (const lane of opened) for (const each of lanes.querySelectorAll(`[aria-labelledby="${lane}"] details`)) each.open = true;
+    if (at) (lanes.querySelector(`.press[href="${CSS.escape(at)}"]`) || lanes.querySelector("a")).focus({ preventScroll: true });
+  } catch { /* the server is away; the next round asks again */ }
+}, 15000);
+
 // Who else has the ticket open, and whether it has moved on.
 setInterval(async () => {
   const call = document.querySelector("main[data-news]");

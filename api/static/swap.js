@@ -2,7 +2,7 @@
 // and pages are used as without scripts; where anything is unusual, the browser does what it would do anyway.
 "use strict";
 
-const DESK = /^\/(find|report|language|machines\/[^/]+|tickets\/[^/]+(\/(end|end\/[a-z-]+|answers|checks|undo|details|nothing-known|read-out|dangers\/[^/]+\/lift))?)?$/;
+const DESK = /^\/(find|report|language|machines\/[^/]+|tickets\/[^/]+(\/(end|end\/[a-z-]+|answers|checks|undo|details|nothing-known|details|nothing-known|read-out|dangers\/[^/]+\/lift))?)?$/;
 const ROOT = document.querySelector("header .name").pathname.slice(0, -1);  // where a proxy serves this program
 const onDesk = (url) => "desk" in document.body.dataset && url.origin === location.origin &&
   url.pathname.startsWith(ROOT) && DESK.test(url.pathname.slice(ROOT.length));
@@ -55,6 +55,7 @@ async function load(url, request = {}, form = null, button = null, back = false)
 function show(next) {
   document.title = next.title;
   document.documentElement.lang = next.documentElement.lang;
+  document.documentElement.dataset.scheme = next.documentElement.dataset.scheme || "";
   document.body.replaceWith(document.adoptNode(next.body));
   scrollTo(0, 0);
 }
