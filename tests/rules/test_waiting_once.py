@@ -34,7 +34,7 @@ def _waits(rulebook: Rulebook) -> dict[str, float]:
     for symptom in rulebook.symptoms:
         inference = infer(rulebook, engine, {"symptom": frozenset([symptom])})
         chances = {cause.cause: cause.chance for cause in rank(rulebook, (symptom,), inference.evidence)}
-        job = job_for(rulebook, chances, None, False, DAY, None)
+        job = job_for(rulebook, chances, None, False, DAY, DAY, None)
         plan = best_plan(rulebook, chances, inference.checks, job.sending)
         minutes, reached = 0.0, 1.0
         for group in plan.groups:
