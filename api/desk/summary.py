@@ -93,7 +93,7 @@ def _at(text: str, at: datetime, told: Told, language: str) -> str:
     if at < told.now:
         return ""
     time = local_time(at, told.zone, language)
-    return clerk(text, language).format(time=time, due=time)
+    return clerk(text, language).format(time=time, due=time).replace("..", ".")  # "p. m." ends a sentence
 
 
 def store_text(told: Told) -> str:

@@ -59,12 +59,17 @@ def go(ticket_id: str, way: str) -> ResponseReturnValue:
     except NotFoundError:
         raise
     except ConflictError as error:
-        return make_response(_page(ticket_id, way, _told(error, form), version), 409)
+        return _refused(_page(ticket_id, way, _told(error, form), version), 409)
     except InputError as error:
         status = 403 if isinstance(error, ForbiddenError) else 422
-        return make_response(_page(ticket_id, way, _told(error, form)), status)
+        return _refused(_page(ticket_id, way, _told(error, form)), status)
     done = "mail" if form.text("by") == "mail" else way
     return redirect(url_for("life.end", ticket_id=ticket_id, done=done), 303)
+
+
+def _refused(page: ResponseReturnValue, status: int) -> ResponseReturnValue:
+    """The page with that status; where a danger was raised meanwhile, the way to what is read out first."""
+    return make_response(page, status) if isinstance(page, str) else page
 
 
 def _form(ticket_id: str) -> Form:

@@ -1,0 +1,105 @@
+"""The end of a call and a machine's page in a browser: by keys, without scripts, small, dark, in Spanish."""
+
+from __future__ import annotations
+
+import pytest
+from playwright.sync_api import Page
+
+from tests.browser.call import next_page, press
+from tests.browser.conftest import SignIn
+from tests.browser.served import Served
+from tests.browser.test_desk import OTHER, Shot, violations
+from tests.browser.test_stop import SCREENS
+from triage.service import tickets, visits
+
+pytestmark = pytest.mark.browser
+REPORT = {"machine": "LH20-10005", "symptoms": ["auger_stopped"]}
+
+
+def opened(desk: Served) -> str:
+    return tickets.open_ticket(desk.running, REPORT, OTHER).id
+
+
+def test_a_technician_is_booked_by_two_keys(page: Page, desk: Served, shot: Shot) -> None:
+    ticket = opened(desk)
+    page.goto(f"/tickets/{ticket}/end")
+    press(page, "2")
+    assert page.locator("button", has_text="Book this time").evaluate(
+        "each => each === document.activeElement"
+    )
+    press(page, "Enter")
+    assert "The visit is booked." in page.locator(".done").inner_text()
+    assert "A technician comes on" in page.locator("#ask").inner_text()
+    assert len(visits.visits(desk.running, ticket, OTHER)) == 1
+    shot(page, "end-booked")
+
+
+def test_enter_alone_books_nobody(page: Page, desk: Served) -> None:
+    ticket = opened(desk)
+    page.goto(f"/tickets/{ticket}/end")
+    page.keyboard.press("Enter")
+    page.keyboard.press("Enter")
+    assert visits.visits(desk.running, ticket, OTHER) == ()
+
+
+def test_the_end_works_without_scripts(sign_in: SignIn, desk: Served) -> None:
+    page = sign_in(java_script_enabled=False)
+    ticket = opened(desk)
+    page.goto(f"/tickets/{ticket}/end")
+    page.get_by_role("link", name="Call back in").click()
+    page.get_by_label("Minutes from now").fill("20")
+    page.get_by_role("button", name="Call back then").click()
+    assert "The call back is noted." in page.locator(".done").inner_text()
+    page.get_by_role("link", name="Close: solved").click()
+    page.get_by_label("What it was").select_option("no_fault_found")
+    page.get_by_label("What fixed it").select_option("nothing")
+    page.get_by_role("button", name="Close the ticket").click()
+    assert "This ticket is closed." in page.locator("#ways").inner_text()
+    assert page.get_by_label("Why, in a sentence").is_visible()
+
+
+def test_a_refusal_keeps_what_was_typed(page: Page, desk: Served) -> None:
+    page.goto(f"/tickets/{opened(desk)}/end/close")
+    page.get_by_label("Note; of a danger").fill("it just came back")
+    with next_page(page):
+        page.get_by_role("button", name="Close the ticket").press("Enter")
+    assert "Nothing was stored." in page.locator(".problems").inner_text()
+    assert page.get_by_label("Note; of a danger").input_value() == "it just came back"
+
+
+def test_words_of_danger_at_the_closing_keep_the_ticket_open(page: Page, desk: Served) -> None:
+    ticket = opened(desk)
+    page.goto(f"/tickets/{ticket}/end/close")
+    page.get_by_label("What it was").select_option("no_fault_found")
+    page.get_by_label("What fixed it").select_option("nothing")
+    page.get_by_label("Note; of a danger").fill("it gave me a shock")
+    with next_page(page):
+        page.get_by_role("button", name="Close the ticket").press("Enter")
+    assert tickets.ticket(desk.running, ticket, OTHER).state == "open"
+    assert page.locator("main.stop").count() == 1
+
+
+@pytest.mark.parametrize("screen", SCREENS)
+def test_the_pages_pass_the_accessibility_rules(
+    sign_in: SignIn, desk: Served, shot: Shot, screen: str
+) -> None:
+    page = sign_in(bypass_csp=True, **SCREENS[screen])
+    end = f"/tickets/{opened(desk)}/end"
+    for path in (end, f"{end}/close", f"{end}/estimate", f"{end}/call-back", "/machines/LH20-10005"):
+        page.goto(path)
+        assert violations(page) == "", path
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), path
+    shot(page, f"machine-{screen}")
+    page.goto(end)
+    shot(page, f"end-{screen}")
+
+
+def test_the_end_in_spanish_reads_in_spanish(page: Page, desk: Served, shot: Shot) -> None:
+    page.goto(f"/tickets/{opened(desk)}/end")
+    page.get_by_label("Language of the pages").select_option("es")
+    with next_page(page):
+        page.get_by_role("button", name="Set the language").press("Enter")
+    press(page, "e")
+    assert page.locator("#ways").inner_text() == "¿Cómo termina esta llamada?"
+    assert "Su número de reporte es" in page.locator("#store-text").input_value()
+    shot(page, "end-spanish")
