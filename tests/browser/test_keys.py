@@ -46,7 +46,7 @@ def test_a_call_about_slush_that_does_not_freeze_takes_12_keys_and_one_load(page
     assert outcome(page) == "Fixed in store"
     assert keys == 12
     assert len(loads) == 1
-    ticket = page.url.rsplit("/", 1)[1]
+    ticket = page.url.rsplit("/", 2)[1]
     log = tickets.events(desk.running, ticket, OTHER)
     told = [event.payload for event in log if event.kind in ("answered", "check_done")]
     assert [getattr(said, "answers", None) for said in told[:3]] == [

@@ -137,7 +137,7 @@ class BothDoors(RuleBasedStateMachine):
         return self.send("GET", f"/v1/tickets/{ticket}").json
 
     def call_page(self, ticket: str, by: str = "agent") -> str:
-        return self.pages[by].get(f"/tickets/{ticket}").text
+        return self.pages[by].get(f"/tickets/{ticket}", follow_redirects=True).text
 
     def ticket(self, which: int) -> str:
         return self.ids[which % len(self.ids)]
