@@ -36,6 +36,10 @@ BY_OUTCOME = {
     "hold": "The repair needs approval from {authority} first. We call you back.",
     "swap": "The machine will be swapped. Someone will be with you by {due} at the latest.",
 }
+BY_FIXER = {
+    "electrician": "The fault is in the store's wiring. The store's electrician must fix it.",
+    "installer": "Whoever set the machine up comes back to put it right, by {due} at the latest.",
+}
 US = "the program desk"
 SMELL = "If you smell burning or feel a tingle, keep away from the machine and call us."
 
@@ -80,7 +84,8 @@ def _what_comes(told: Told, language: str) -> str:
         return _at(booked, visit.at, told, language) or clerk(LATE, language)
     if visit is not None:
         return clerk(THERE if visit.state == "started" else DONE, language)
-    promise = BY_OUTCOME[str(ticket.outcome)]
+    by = (decision.get("visit") or {}).get("by", "")
+    promise = BY_FIXER.get(by, BY_OUTCOME[str(ticket.outcome)])
     if "{due}" in promise:
         due = decision.get("visit") and datetime.fromisoformat(decision["visit"]["due"])
         return (due and _at(promise, due, told, language)) or clerk(LATE, language)

@@ -15,6 +15,7 @@ from triage.decide.spending.limits import Standing
 from triage.decide.spending.repair_costs import Job, component_of, sales_lost
 from triage.decide.spending.spread import uncertain
 from triage.decide.spending.warranty import cover_known, covered_by_component, terms_by_component
+from triage.decide.visit import fixed_by
 from triage.logic.conditions import FactValue, facts_in
 from triage.machine.lifecycle import life_numbers as lifecycle
 from triage.machine.lifecycle.explain import explain, numbers_that_turn
@@ -58,6 +59,8 @@ def fault_facts(
         "solved": fixed,
         "checks_tried": Decimal(len(report.checks)),
     }
+    if "fixed_by" in policy_looks_at(rulebook):
+        computed["fixed_by"] = fixed_by(rulebook, causes)
     if report.estimate is not None:
         computed["estimate_total"] = report.estimate.total.amount
         computed["estimate_beyond_cover"] = report.estimate.beyond_warranty.amount

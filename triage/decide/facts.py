@@ -42,14 +42,15 @@ def gather_facts(
     """Everything known before inference, by fact id.
 
     Answers of the caller come first; then the care log (days since the filter and the whole machine were
-    cleaned, and the last commissioning's checklist), the machine's recorded facts, what holds for its model,
-    and the built-in facts. Days overdue follow from the days since, whoever said those. A fact the rulebook
-    does not know is left out. A danger is true when any of them or the caller's words say so. `now` is
-    timezone-aware.
+    cleaned, and the last commissioning's checklist), the machine's recorded facts, what holds for its model
+    and for the program, and the built-in facts. Days overdue follow from the days since, whoever said those.
+    A fact the rulebook does not know is left out. A danger is true when any of them or the caller's words say
+    so. `now` is timezone-aware.
     """
     built_in = {**_built_in(machine, history, now), **clock_facts(rulebook, machine, report.reported_at)}
     known = {fact: KnownFact(value, "computed") for fact, value in built_in.items()}
     known["symptom"] = KnownFact(frozenset(report.symptoms), "caller")
+    known |= {fact: KnownFact(value, "record") for fact, value in rulebook.program_facts.items()}
     on_record: list[dict[str, KnownFact]] = []
     if machine is not None:
         model = rulebook.models.get(machine.model)

@@ -13,7 +13,7 @@ from triage.decide.spending.costs import WorkStart
 from triage.records.decision import CauseChance, Visit
 from triage.records.report import Machine, Report, local_date, timezone_of
 from triage.rulebook.cache import once_per_rulebook
-from triage.rulebook.model import OTHER_CAUSE, Cause, Rulebook, Skill
+from triage.rulebook.model import OTHER_CAUSE, Cause, Fixer, Rulebook, Skill
 from triage.rulebook.terms import RateAgreement
 from triage.schedule.service_hours import due_at, is_after_hours
 from triage.schedule.store_access import due_within_access
@@ -42,6 +42,8 @@ def visit_for(
     hours = rulebook.service_hours
     priority = urgency(rulebook, live, verdict)
     fixes = verdict.outcome != "swap"
+    by = _sent(rulebook, causes, live) if fixes else "contractor"
+    fixes = fixes and by == "contractor"
     day = local_date(machine, report.reported_at)
     contractor = machine.contractor if machine is not None else None
     kit = visit_kit(rulebook, causes, day, contractor) if fixes else None
@@ -55,6 +57,7 @@ def visit_for(
         skill=visit_skill(rulebook, causes, live),
         kit=() if kit is None else tuple(number for number, count in kit.parts.items() for _ in range(count)),
         kit_chance=None if kit is None else kit.chance,
+        by=by,
     )
 
 
@@ -97,6 +100,22 @@ def lateness(rulebook: Rulebook, report: Report, machine: Machine | None, live: 
         due = due_at(report.reported_at, priority, hours, zone)
         comes_at = due_within_access(due, report.reported_at, None if machine is None else machine.site)
     return Lateness(True, is_after_hours(comes_at, hours, zone), WorkStart(comes_at, zone))
+
+
+def fixed_by(rulebook: Rulebook, causes: Iterable[CauseChance]) -> Fixer:
+    """Who fixes most of what may be at fault; the contractor where that is even."""
+    chances: dict[Fixer, float] = {"contractor": 0.0, "electrician": 0.0, "installer": 0.0}
+    for each in causes:
+        cause = rulebook.causes.get(each.cause)
+        chances["contractor" if cause is None else cause.repair.by] += each.chance
+    return max(chances, key=lambda by: chances[by])
+
+
+def _sent(rulebook: Rulebook, causes: Sequence[CauseChance], live: CautionsThatHold) -> Fixer:
+    """Whom to send: in danger the contractor's specialist, but for an electrician where one is asked for."""
+    by = fixed_by(rulebook, causes)
+    able = (None, "general", "electrical") if by == "electrician" else (None, "general")
+    return by if live.skill in able else "contractor"
 
 
 def visit_skill(rulebook: Rulebook, causes: Iterable[CauseChance], live: CautionsThatHold) -> Skill:

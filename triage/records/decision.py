@@ -17,7 +17,7 @@ from moneyed import Money
 
 from triage.logic.conditions import FactValue
 from triage.records.danger import Danger
-from triage.rulebook.model import Outcome, Skill
+from triage.rulebook.model import Fixer, Outcome, Skill
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,6 +154,7 @@ class Visit:
     skill: Skill
     kit: tuple[str, ...]  # part numbers; one that is needed twice stands twice
     kit_chance: float | None  # that the kit holds all the fault's repair takes; None for an exchange
+    by: Fixer = "contractor"
 
 
 @dataclass(frozen=True, slots=True)

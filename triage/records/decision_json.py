@@ -178,6 +178,7 @@ def _visit(visit: Visit) -> JSONObject:
         "skill": visit.skill,
         "kit": list(visit.kit),
         "kit_chance": visit.kit_chance,
+        **({} if visit.by == "contractor" else {"by": visit.by}),
     }
 
 

@@ -43,6 +43,7 @@ class VisitAsked:
     priority: int | None = None
     skill: str = ""
     kit: tuple[str, ...] = ()
+    by: str = "contractor"  # or electrician, installer
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,6 +55,17 @@ _PRE = (
 _POLICY = (
     _fact("top_cause", "Likeliest cause", "choice"),
     _fact("component", "Component of the likeliest cause", "choice"),
+    Fact(
+        "fixed_by",
+        "Who fixes what is likely at fault",
+        "choice",
+        "computed",
+        choices={
+            "contractor": "The machine's contractor",
+            "electrician": "The store's electrician",
+            "installer": "The installer",
+        },
+    ),
     _fact("top_chance", "Chance of the likeliest cause, 0..1", "number"),
     _fact("second_chance", "Chance of the second likeliest cause, 0..1", "number"),
     _fact("near_certain", "The likeliest cause is near certain", "flag"),

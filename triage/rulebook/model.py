@@ -27,6 +27,7 @@ from triage.values.errors import InputError
 Outcome: TypeAlias = Literal["fix_in_store", "dispatch", "approve", "hold", "swap"]
 Status: TypeAlias = Literal["draft", "live", "retired"]
 Skill: TypeAlias = Literal["general", "electrical", "refrigeration"]
+Fixer: TypeAlias = Literal["contractor", "electrician", "installer"]
 Harm: TypeAlias = Literal["person", "gas", "life", "property", "food"]
 
 OTHERS = "others"
@@ -79,6 +80,7 @@ class Repair:
     technicians: int = 1
     skill: Skill = "general"
     spread: Decimal | None = None  # of hours and parts, 0.30 is 30 %; None: `Tolerances.repair_spread`
+    by: Fixer = "contractor"  # the machine's contractor, the store's electrician, or whoever set it up
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,6 +277,7 @@ class Rulebook:
     spanish_gaps: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # file -> keys without any
     set_aside: Mapping[str, frozenset[str]] = field(default_factory=dict)  # kind -> ids of drafts and retired
     together: tuple[tuple[str, ...], ...] = ()  # checks that may be done before one wait, in this order
+    program_facts: Mapping[str, Scalar] = field(default_factory=dict)  # unless model or record says otherwise
     reopen_days: int = 30  # a closed ticket is reopened this long; common practice, no source
 
     def cleans_away(self, caution: str) -> bool:

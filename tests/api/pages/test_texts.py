@@ -35,6 +35,7 @@ SENTENCES = (
     *(summary.CLOSED, summary.CALL_BACK, summary.CALL_SOON, summary.BOOKED, summary.SWAP_BOOKED),
     *(summary.THERE, summary.LATE, summary.DONE, summary.SMELL),
     *summary.BY_OUTCOME.values(),
+    *summary.BY_FIXER.values(),
 )
 
 

@@ -214,9 +214,8 @@ def _visit(decision: Decision) -> Iterable[RenderableType]:
         kit = f"; bring {', '.join(visit.kit)}" if visit.kit else ""
         if visit.kit_chance is not None:
             kit += f"; {_percent(visit.kit_chance)} to be fixed on the first visit by what is carried"
-        yield Text(
-            f"Priority {visit.priority}, due {visit.due:%a %Y-%m-%d %H:%M %Z}, {visit.skill} technician{kit}"
-        )
+        who = f"{visit.skill} technician" if visit.by == "contractor" else f"the {visit.by}"
+        yield Text(f"Priority {visit.priority}, due {visit.due:%a %Y-%m-%d %H:%M %Z}, {who}{kit}")
 
 
 def _keep_or_swap(decision: Decision) -> Iterable[RenderableType]:

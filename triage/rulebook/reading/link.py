@@ -21,7 +21,7 @@ from triage.rulebook.reading.consistency import (
 )
 from triage.rulebook.reading.facts import built_in_facts, read_facts
 from triage.rulebook.reading.problems import Names, Problems, path_of
-from triage.rulebook.reading.rates import read_models
+from triage.rulebook.reading.rates import facts_given, read_models
 from triage.rulebook.reading.shape_types import Shape
 from triage.rulebook.reading.shapes import KINDS, FactFile, ManifestFile, ModelsFile
 from triage.rulebook.reading.table_shapes import PartsFile, RatesFile, ServiceHoursFile
@@ -116,6 +116,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     spanish, spanish_gaps = spanish_of(
         [each for kind in shapes.kinds.values() for each in kind.items()], problems
     )
+    program_facts = facts_given(early, "rulebook.yml", ("facts",), manifest.facts) if manifest else {}
     check_groups(evidence, problems)
     check_cycles(derive, problems)
     check_pairs(symptoms, problems)
@@ -163,6 +164,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         ops_up_to=manifest.ops_up_to,
         reopen_days=manifest.reopen_days,
         together=tuple(map(tuple, manifest.together)),
+        program_facts=program_facts,
         care=CareIntervals(manifest.care.filter_days, manifest.care.full_clean_days),
     )
 

@@ -98,12 +98,15 @@ def _check_holidays(names: Names, file: str, shape: ServiceHoursFile) -> None:
 def read_models(names: Names, file: str, shape: ModelsFile) -> Mapping[str, MachineModel]:
     """The models by name; every fact is one of the vocabulary that a record may hold, and its value fits."""
     return {
-        name: model.as_record(MachineModel, facts=_facts(names, file, ("models", name, "facts"), model.facts))
+        name: model.as_record(
+            MachineModel, facts=facts_given(names, file, ("models", name, "facts"), model.facts)
+        )
         for name, model in shape.models.items()
     }
 
 
-def _facts(names: Names, file: str, path: Path, given: Mapping[str, object]) -> Mapping[str, Scalar]:
+def facts_given(names: Names, file: str, path: Path, given: Mapping[str, object]) -> Mapping[str, Scalar]:
+    """What holds for every machine of a model or of the program; a machine's own record comes before it."""
     found: dict[str, Scalar] = {}
     for fact_id, raw in given.items():
         here = (*path, fact_id)
@@ -112,7 +115,7 @@ def _facts(names: Names, file: str, path: Path, given: Mapping[str, object]) -> 
             continue
         if fact.id in BUILTIN_FACTS or fact.asked_of not in ("record", "technician"):
             message = (
-                f'"{fact.id}" is not a number of a model; '
+                f'"{fact.id}" is not a fact of a model or of the program; '
                 "facts asked of the record or of a technician may stand here"
             )
             names.problems.at(file, here, message, key=True)

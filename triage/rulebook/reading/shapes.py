@@ -14,7 +14,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field
 
 from triage.logic.unary_tests import FactType
-from triage.rulebook.model import Harm, Outcome, Skill, Status
+from triage.rulebook.model import Fixer, Harm, Outcome, Skill, Status
 from triage.rulebook.reading.shape_types import (
     Amount,
     Id,
@@ -59,6 +59,7 @@ class ManifestFile(Shape):
     repair_spread: Spread = Decimal("0.30")
     care: CareShape = CareShape()
     together: list[Annotated[list[Id], Field(min_length=2)]] = []
+    facts: dict[Id, ScalarValue] = {}
 
 
 class FactFile(DatedShape):
@@ -104,6 +105,7 @@ class RepairShape(Shape):
     technicians: Annotated[int, Field(ge=1, le=4)] = 1
     skill: Skill = "general"
     spread: Spread | None = None
+    by: Fixer = "contractor"
 
 
 class CauseFile(Shape):
