@@ -32,7 +32,8 @@ def vocabulary_findings(reason: Reasoning) -> Iterator[Finding]:
             message = f"{fact} is said to be computed, but no calculation gives it and no live rule sets it"
             fix = "Add a derive rule that sets it, ask for it, or take it out"
             yield finding("fact-never-known", fact, f"facts/{fact}.yml", message, fix, ("asked_of",))
-    in_models = {name for model in rulebook.models.values() for name in model.facts}
+    given = (rulebook.program_facts, *(model.facts for model in rulebook.models.values()))
+    in_models = frozenset().union(*given)
     filled = COMPUTED | LOOKED_AT | SET_UP
     for known in rulebook.facts.values() if in_models else ():
         if known.asked_of == "record" and known.status == "live" and known.id not in in_models | filled:
