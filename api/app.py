@@ -40,7 +40,7 @@ from api.v1 import (
     what_if,
 )
 from api.v1.schemas import ProblemOut
-from triage.rulebook.fixed_words import LOCAL_CODES
+from triage.rulebook.fixed_words import ASSUMED, LOCAL_CODES
 from triage.service import rulebooks
 from triage.service.service import Service
 
@@ -111,7 +111,10 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
         OPENAPI_URL_PREFIX="/",
         OPENAPI_JSON_PATH="openapi.json",
         API_SPEC_OPTIONS={
-            "info": {"description": f"Triage for trouble reports on frozen-drink dispensers. {LOCAL_CODES}"},
+            "info": {
+                "description": "Triage for trouble reports on frozen-drink dispensers. "
+                f"{LOCAL_CODES}\n\n{ASSUMED}"
+            },
             "components": {"securitySchemes": {"token": {"type": "http", "scheme": "bearer"}}},
             "security": [{"token": []}],
         },

@@ -39,7 +39,7 @@ def _waits(rulebook: Rulebook) -> dict[str, float]:
         minutes, reached = 0.0, 1.0
         for group in plan.groups:
             minutes += reached * max(rulebook.checks[check].wait_minutes for check in group)
-            reached -= sum(step.chance for step in plan.steps if step.check in group)
+            reached *= 1 - sum(step.chance for step in plan.steps if step.check in group)
         waits[symptom] = minutes
     return waits
 
@@ -78,3 +78,19 @@ def test_a_breaker_and_a_gfci_are_reset_by_themselves(rulebook: Rulebook) -> Non
     beside = {check.id for check in rulebook.checks.values() if "reset-once" in check.cautions}
     assert beside == {"reset-breaker", "press-gfci"}
     assert beside.isdisjoint(check for checks in rulebook.together for check in checks)
+
+
+def test_a_steps_chance_is_of_the_calls_that_reach_its_group(rulebook: Rulebook) -> None:
+    engine = compile_rulebook(rulebook, "plain")
+    inference = infer(rulebook, engine, {"symptom": frozenset(["no_dispense"])})
+    chances = {cause.cause: cause.chance for cause in rank(rulebook, ("no_dispense",), inference.evidence)}
+    plan = best_plan(
+        rulebook, chances, inference.checks, job_for(rulebook, chances, None, False, DAY, None).sending
+    )
+    assert len(plan.groups) > 1
+    reached = 1.0
+    for group in plan.groups:
+        fixed = sum(step.chance for step in plan.steps if step.check in group)
+        assert 0 < fixed <= 1
+        reached *= 1 - fixed
+    assert reached == pytest.approx(plan.unsolved)

@@ -68,7 +68,7 @@ class Fault:
 class PlanStep:
     check: str
     title: str
-    chance: float  # that this step is reached and cures
+    chance: float  # that it cures, of the calls that reach its group
     minutes: int
     wait_minutes: int
     cost: Money  # of this check done by itself

@@ -19,6 +19,17 @@ OUTCOME_TITLES: Mapping[Outcome, str] = {
 SOLVED = "Fixed in store"
 """Instead of the outcome's title once a check has fixed it."""
 
+ASSUMED = (
+    "What the numbers assume: one fault at a time, unless `faults` names two; findings that tell "
+    "nothing of each other given the cause, but for rules that share a mechanism; shares that are "
+    "estimates until closed tickets teach better. A cause's `chance` is among such calls. The `chance` "
+    "of a step of the plan is of the calls that reach it, all steps of one `group` together. "
+    "`expected_cost` is an average over the clerk's time, sales lost while waiting, material, and the "
+    "visit and repair where nothing helped; what a question `saves` is the same amount, less the time "
+    "to ask."
+)
+"""Said with the API; the pages say it in their own words."""
+
 LOCAL_CODES = "Local codes and the maker's manual come first."
 """Said once a page and once a printout."""
 

@@ -89,10 +89,11 @@ def best_plan(
     found = _exact(tables, wanted, behind, ends) if exact else _greedy(tables, wanted, behind, ends)
     steps, left, cost = [], weights, 0.0
     for number, group in enumerate([*((check,) for check in first), *map(tables.in_order, found)], start=1):
-        cost += float(left.sum()) * tables.cost(group)
+        reached = float(left.sum())
+        cost += reached * tables.cost(group)
         for check in group:
             before, left = left, left * (1.0 - tables.cures[check])
-            chance = float(before.sum()) - float(left.sum())
+            chance = (float(before.sum()) - float(left.sum())) / reached if reached else 0.0
             steps.append(_step(rulebook, check, chance, number if len(group) > 1 else 0))
     return Plan(tuple(steps), cost + float(left @ ends), float(weights @ ends), float(left.sum()), exact)
 
