@@ -21,7 +21,6 @@ from triage.rulebook_care.learning.fleets import FleetSeen, fleets
 from triage.rulebook_care.learning.learning import LEAST, WEIGHT, Learned, learn
 from triage.rulebook_care.learning.patch import patched_files, unified_diff, write_candidate
 from triage.rulebook_care.learning.records import Closed, closed_tickets
-from triage.rulebook_care.learning.weights import confirmation_weights, weighed
 from triage.rulebook_care.release.piece import ready
 
 
@@ -42,18 +41,11 @@ from triage.rulebook_care.release.piece import ready
     help="Propose nothing for a number from fewer tickets.",
 )
 @click.option(
-    "--weigh-confirmed",
-    is_flag=True,
-    help="Weigh tickets by the inverse chance that their cause gets confirmed, by symptom and first outcome.",
-)
-@click.option(
     "--out", type=click.Path(path_type=Path), help="Write a candidate rulebook into this new folder."
 )
 @click.option("--json", "as_json", is_flag=True, help="Print it as JSON.")
-def learn_command(
-    since: str | None, weight: float, least: int, weigh_confirmed: bool, out: Path | None, as_json: bool
-) -> None:
-    """Propose new numbers for the rulebook from the confirmed causes of closed tickets.
+def learn_command(since: str | None, weight: float, least: int, out: Path | None, as_json: bool) -> None:
+    """Propose new numbers for the rulebook from closed tickets, also from those without a confirmed cause.
 
     Nothing changes by itself: the proposal is printed as a patch, or written as a candidate, ready for
     `rulebook check` and `rulebook replay`.
@@ -63,14 +55,9 @@ def learn_command(
     current = ready(read_rulebook(settings.rulebook))
     closed = Closed()
     with opened_store(settings) as store, store.read() as work:
-        first = dict(work.recorded.first_outcomes(started)) if weigh_confirmed else None
-        tickets = tuple(closed_tickets(work.recorded.closed(started), current, closed, first))
+        tickets = tuple(closed_tickets(work.recorded.closed(started), current, closed))
         seen = fleets(work.machines.all(), work.care.repairs(), now())
-    notes = list(closed.notes(weigh_confirmed))
-    if weigh_confirmed:
-        weights = confirmation_weights(closed.strata, closed.learned)
-        tickets = weighed(tickets, weights)
-        notes += weights.notes()
+    notes = list(closed.notes())
     found = learn(current.rulebook, tickets, weight, least)
     patched = patched_files(settings.rulebook, found)
     if out is not None:
@@ -80,7 +67,7 @@ def learn_command(
         models = [asdict(one) for one in seen]
         print_json({"numbers": numbers, "fleets": models, "notes": notes, "patch": unified_diff(patched)})
         return
-    _show(found, notes, least, weigh_confirmed)
+    _show(found, notes, least)
     _show_fleets(seen, current.rulebook)
     if out is None:
         click.echo(unified_diff(patched), nl=False)
@@ -88,18 +75,18 @@ def learn_command(
         click.echo(f"{len(patched)} files changed in the candidate {out}", err=True)
 
 
-def _show(found: Sequence[Learned], notes: Sequence[str], least: int, weighted: bool) -> None:
+def _show(found: Sequence[Learned], notes: Sequence[str], least: int) -> None:
     out = console()
     for note in notes:
         out.print(note, markup=False)
     told = [one for one in found if one.proposed is not None or one.drifts]
-    thin = sum(one.effective_tickets < least for one in found)
-    out.print(f"{thin} of {len(found)} numbers have fewer than {least} tickets and stay as they are.")
+    thin = sum(one.counts_as < least for one in found)
+    out.print(f"{thin} of {len(found)} numbers are known from fewer than {least} tickets and stay.")
     if not told:
         return
     table = Table(title="What the tickets say (95 % intervals)", box=SIMPLE_HEAD, padding=(0, 1, 0, 0))
     table.add_column("number", overflow="fold", min_width=18)
-    for heading in ("now", "seen", *(["counts as"] if weighted else []), "learned", "between", "propose"):
+    for heading in ("now", "seen", "counts as", "learned", "between", "propose"):
         table.add_column(heading, justify="right", no_wrap=True)
     table.add_column("")
     for one in told:
@@ -107,8 +94,8 @@ def _show(found: Sequence[Learned], notes: Sequence[str], least: int, weighted: 
         table.add_row(
             f"{number.kind} {number.of}: {number.cause}",
             f"{number.chance:.3f}",
-            f"{one.hits}/{one.tickets}",
-            *([f"{one.effective_hits:.1f}/{one.effective_tickets:.1f}"] if weighted else []),
+            f"{round(one.hits, 1):g}/{round(one.tickets, 1):g}",
+            f"{one.counts_as:.0f}",
             f"{one.mean:.3f}",
             f"{one.low:.3f}-{one.high:.3f}",
             "" if one.proposed is None else str(one.proposed),
@@ -144,8 +131,7 @@ def _data(one: Learned) -> dict[str, Any]:
         "chance": number.chance,
         "hits": one.hits,
         "tickets": one.tickets,
-        "effective_hits": one.effective_hits,
-        "effective_tickets": one.effective_tickets,
+        "counts_as": one.counts_as,
         "mean": one.mean,
         "interval": [one.low, one.high],
         "seen_interval": [one.seen_low, one.seen_high],

@@ -1,27 +1,27 @@
 """What closed tickets teach about the rulebook's numbers: shares of causes, seen-with pairs, cure chances.
 
-Each number is a prior worth `weight` tickets, so that with few tickets little moves. Shares of a symptom are
-a Dirichlet, whose margins are the Betas used here; a seen-with pair and a cure chance are a Beta each, and
-the bands of one group keep a sum below 1 wherever their causes are named alike. Mean and interval are those
-of the posterior (Gelman et al., Bayesian Data Analysis, 3rd ed. 2013, sections 2.4 and 3.4; from memory).
-A number drifts when so many tickets could hardly be so far from it by chance. Nothing here changes a file.
-
-Tickets may weigh unequally. They then count as many as their effective sample size, (sum of weights) squared
-over the sum of their squares (Leslie Kish, Survey Sampling, 1965; from memory).
+Each number is a prior worth `weight` tickets, so that with few tickets little moves. All closed tickets
+count, with a confirmed cause or without one: `likelihood` says how. With the causes confirmed, shares of a
+symptom are a Dirichlet, whose margins are the Betas used here; a seen-with pair and a cure chance are a Beta
+each, and the bands of one group keep a sum below 1 wherever their causes are named alike (Gelman et al.,
+Bayesian Data Analysis, 3rd ed. 2013, sections 2.4 and 3.4; from memory). A ticket whose cause is hidden
+counts for as much as it tells. A number drifts when so many tickets could hardly be so far from it by chance.
+Nothing here changes a file.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal, TypeAlias
 
+import numpy as np
 from scipy import stats
 
 from triage.decide.causes.ranking import ranking_tables
-from triage.rulebook.model import OTHER_CAUSE, OTHERS, Rulebook
+from triage.rulebook.model import OTHERS, Rulebook
+from triage.rulebook_care.learning.likelihood import fit
 
 Kind: TypeAlias = Literal["share", "seen_with", "cure"]
 Path: TypeAlias = tuple[str, ...]
@@ -36,19 +36,22 @@ DRIFT = 0.001
 """A chance below this is drift: of a rulebook's hundreds of numbers, one in twenty is always odd."""
 
 CONFIDENCE = 0.95
+SMALL_TOTAL = 20  # shares that sum to less than this are written finer than to a tenth
 _SURE = 0.999  # a prior of 0 or 1 could never be unlearned
 
 
 @dataclass(frozen=True, slots=True)
 class ClosedTicket:
-    """A closed ticket with a confirmed cause. What was not known is left out of `shown` and `cured`."""
+    """A closed ticket. What was not known is left out of `shown` and `cured`, or is None.
+
+    Of the checks done `together`, which fixed it before one wait, it is not known which did.
+    """
 
     symptoms: tuple[str, ...]
-    cause: str
+    cause: str | None
     shown: Mapping[str, bool]  # evidence rule -> whether it held, the bands of a group together
     cured: Mapping[str, bool]  # check that was done -> whether it cured
-    first_outcome: str | None = None
-    weight: float = 1.0
+    together: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,16 +75,16 @@ class Number:
 class Learned:
     """One number after the tickets: seen in `hits` of `tickets`; `proposed` as the file would write it.
 
-    By their weights these count as `effective_hits` of `effective_tickets`, from which all else follows.
-    `mean`, `low` and `high` are the posterior's; `seen_low` and `seen_high` bound the share in the tickets
-    alone (Wilson, of whole tickets). `proposed` is None with too few tickets, or nothing to change.
+    Where causes are hidden these are expected counts, and the number is known as well as from `counts_as`
+    tickets with every cause confirmed. `mean`, `low` and `high` are the posterior's; `seen_low` and
+    `seen_high` bound the share in the tickets alone (Wilson, of whole tickets). `proposed` is None with too
+    few tickets, or nothing to change.
     """
 
     number: Number
-    hits: int
-    tickets: int
-    effective_hits: float
-    effective_tickets: float
+    hits: float
+    tickets: float
+    counts_as: float
     mean: float
     low: float
     high: float
@@ -104,11 +107,13 @@ def learn(
     rulebook: Rulebook, tickets: Iterable[ClosedTicket], weight: float = WEIGHT, least: int = LEAST
 ) -> tuple[Learned, ...]:
     """Every number of the rulebook with what the tickets say of it, in the rulebook's order."""
-    counts = _Counts(rulebook)
-    for ticket in tickets:
-        counts.take(ticket)
-    found = [_learned(number, counts.of(number), weight, least) for number in numbers(rulebook)]
-    return tuple(_without_overfull_groups(rulebook, found))
+    every = tuple(numbers(rulebook))
+    chances = np.array([min(max(number.chance, 1.0 - _SURE), _SURE) for number in every])
+    keys = [(number.kind, number.of, number.cause) for number in every]
+    found = fit(rulebook, keys, chances, tickets, weight)
+    columns = np.array([found.mean, found.hits, found.tickets, found.worth]).T.tolist()
+    learned = [_learned(number, row, weight, least) for number, row in zip(every, columns, strict=True)]
+    return tuple(_without_overfull_groups(rulebook, learned))
 
 
 def numbers(rulebook: Rulebook) -> Iterator[Number]:
@@ -145,72 +150,23 @@ def wilson(hits: int, tickets: int) -> tuple[float, float]:
     return float(interval.low), float(interval.high)
 
 
-@dataclass(slots=True)
-class _Seen:
-    hits: int = 0
-    tickets: int = 0
-    weight: float = 0.0
-    squares: float = 0.0
-    weight_of_hits: float = 0.0
-
-    def take(self, hit: bool, weight: float) -> None:
-        self.hits += hit
-        self.tickets += 1
-        self.weight += weight
-        self.squares += weight * weight
-        self.weight_of_hits += weight * hit
-
-    @property
-    def effective(self) -> tuple[float, float]:
-        """Hits and tickets, scaled to the effective sample size."""
-        if not self.tickets:
-            return 0.0, 0.0
-        return self.weight_of_hits * self.weight / self.squares, self.weight * self.weight / self.squares
-
-
-class _Counts:
-    def __init__(self, rulebook: Rulebook) -> None:
-        self._rulebook = rulebook
-        self._seen: defaultdict[tuple[str, str, str], _Seen] = defaultdict(_Seen)
-
-    def take(self, ticket: ClosedTicket) -> None:
-        if len(ticket.symptoms) == 1:  # which of several symptoms a cause made is not known
-            self._share(ticket.symptoms[0], ticket)
-        for rule, held in ticket.shown.items():
-            named = ticket.cause in self._rulebook.evidence[rule].seen_with
-            self._seen["seen_with", rule, ticket.cause if named else OTHERS].take(held, ticket.weight)
-        for check, cured in ticket.cured.items():
-            if check in self._rulebook.checks:
-                self._seen["cure", check, ticket.cause].take(cured, ticket.weight)
-
-    def of(self, number: Number) -> _Seen:
-        return self._seen[number.kind, number.of, number.cause]
-
-    def _share(self, symptom: str, ticket: ClosedTicket) -> None:
-        known = self._rulebook.symptoms.get(symptom)
-        if known is None:
-            return
-        confirmed = ticket.cause if ticket.cause in known.shares else OTHER_CAUSE
-        for cause in known.shares:
-            self._seen["share", symptom, cause].take(cause == confirmed, ticket.weight)
-
-
-def _learned(number: Number, seen: _Seen, weight: float, least: int) -> Learned:
-    hits, tickets = seen.effective
-    posterior = beta_posterior(number.chance, weight, hits, tickets)
-    whole_hits, whole_tickets = round(hits), round(tickets)
+def _learned(number: Number, fitted: Sequence[float], weight: float, least: int) -> Learned:
+    mean, hits, tickets, worth = fitted
+    counts_as = worth - weight
+    told = min(max(mean * worth - weight * number.chance, 0.0), counts_as)  # of these, so many hits
+    posterior = beta_posterior(number.chance, weight, told, counts_as)
+    whole_hits, whole_tickets = round(told), round(counts_as)
     seen_low, seen_high = wilson(whole_hits, whole_tickets)
-    enough = tickets >= least
+    enough = counts_as >= least
     drifts = enough and float(stats.binomtest(whole_hits, whole_tickets, number.chance).pvalue) < DRIFT
     proposed = _written(number, posterior.mean) if enough else None
     if proposed == number.written:
         proposed = None
     return Learned(
         number,
-        seen.hits,
-        seen.tickets,
         hits,
         tickets,
+        counts_as,
         posterior.mean,
         posterior.low,
         posterior.high,
@@ -222,9 +178,13 @@ def _learned(number: Number, seen: _Seen, weight: float, least: int) -> Learned:
 
 
 def _written(number: Number, chance: float) -> Decimal:
-    """As a person would write it: shares to a tenth, chances to a hundredth and never 0 or 1."""
+    """As a person would write it: chances to a hundredth and never 0 or 1, shares to a tenth.
+
+    Shares that are written as fractions, or of small totals, keep three digits of their total.
+    """
     if number.kind == "share":
-        return max((Decimal(chance) * number.unit).quantize(Decimal("0.1")), Decimal("0.1"))
+        step = Decimal("0.1") if number.unit >= SMALL_TOTAL else Decimal(10) ** (number.unit.adjusted() - 3)
+        return max((Decimal(chance) * number.unit).quantize(step), step)
     return min(max(Decimal(chance).quantize(Decimal("0.01")), Decimal("0.01")), Decimal("0.99"))
 
 

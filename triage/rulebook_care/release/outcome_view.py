@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from math import prod
 from typing import Any, Literal, TypeAlias
 
 from triage.records.decision import Decision
@@ -32,6 +33,7 @@ class Seen:
     checks: Mapping[str, frozenset[str]]
     visit_priority: int | None  # None: nobody is sent
     chances: Mapping[str, float]
+    unfixed: float = 1.0  # how likely it was that the checks that did not fix it would not
 
     @property
     def stops_use(self) -> bool:
@@ -46,7 +48,8 @@ class LostSafety:
     what: str
 
 
-def seen_in(decision: Decision) -> Seen:
+def seen_in(decision: Decision, not_cured: Collection[str] = ()) -> Seen:
+    """`not_cured` are the checks that were done and did not fix it."""
     costs = decision.expected_cost
     swap = decision.computed_facts.get("swap_cost")
     fired = set(decision.fired)
@@ -57,10 +60,14 @@ def seen_in(decision: Decision) -> Seen:
         checks={step.check: frozenset(step.cautions) for step in decision.plan},
         visit_priority=None if decision.visit is None else decision.visit.priority,
         chances={cause.cause: cause.chance for cause in decision.causes},
+        unfixed=_unfixed(
+            (each.share, [(factor.rule, factor.probability) for factor in each.factors], not_cured)
+            for each in decision.causes
+        ),
     )
 
 
-def seen_in_json(data: Mapping[str, Any]) -> Seen:
+def seen_in_json(data: Mapping[str, Any], not_cured: Collection[str] = ()) -> Seen:
     """The same from a recorded decision, the contract's JSON."""
     costs, visit = data["expected_cost"], data["visit"]
     fired = set(data["fired"])
@@ -72,7 +79,25 @@ def seen_in_json(data: Mapping[str, Any]) -> Seen:
         checks={step["check"]: frozenset(step["cautions"]) for step in data["plan"]},
         visit_priority=None if visit is None else visit["priority"],
         chances={cause["cause"]: float(cause["chance"]) for cause in data["causes"]},
+        unfixed=_unfixed(
+            (
+                float(each["share"]),
+                [(factor["rule"], float(factor["probability"])) for factor in each["factors"]],
+                not_cured,
+            )
+            for each in data["causes"]
+        ),
     )
+
+
+def _unfixed(causes: Iterable[tuple[float, Sequence[tuple[str, float]], Collection[str]]]) -> float:
+    """P(no check fixed it) from each cause's share and P(observed | cause), the checks named by id."""
+    before = after = 0.0
+    for share, observed, checks in causes:
+        known = share * prod(chance for rule, chance in observed if rule not in checks)
+        before += known
+        after += known * prod(chance for rule, chance in observed if rule in checks)
+    return after / before if before else 1.0
 
 
 def lost_safety(before: Seen, after: Seen | None) -> Iterator[LostSafety]:

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import lru_cache
+from math import prod
 from typing import Any
 
 from triage.decide.causes.inference import compile_rulebook
@@ -17,6 +18,7 @@ from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
 from triage.rulebook_care.release.losses import kept_rulebook
 from triage.rulebook_care.release.outcome_view import Seen, seen_in, seen_in_json
+from triage.rulebook_care.release.scoring import BY_ITSELF, Score, score_of_all
 from triage.rulebook_care.release.tally import Tally
 from triage.store import Store, open_store
 from triage.store.tables.replay_runs import Key, RecordedDecision
@@ -65,7 +67,9 @@ class Ready:
             report, _ = fitted(inputs["report"], self.rulebook)
             machine = inputs["machine"] and fitted_machine(inputs["machine"], self.rulebook)
             read = inputs_from_data({**inputs, "report": report, "machine": machine}, self.rulebook)
-        return seen_in(decide_inputs(self.rulebook, self.engine, read, ask=False))
+        return seen_in(
+            decide_inputs(self.rulebook, self.engine, read, ask=False), _results(inputs, "not_cured")
+        )
 
 
 def replay_piece(job: ReplayJob, piece: Piece) -> dict[str, Any]:
@@ -83,20 +87,49 @@ def replay_in(
         return tally_of(recorded, baseline, candidate).as_data()
 
 
+def _results(inputs: Mapping[str, Any], result: str) -> list[str]:
+    """The checks of the report with this result."""
+    return [done["check"] for done in inputs["report"].get("checks") or () if done["result"] == result]
+
+
+def score_of(one: RecordedDecision, seen: Seen, rulebook: Rulebook) -> Score | None:
+    """What a rulebook's decision said of all that was seen of a closed ticket; None where nothing was."""
+    if one.closed is None:
+        return None
+    cured = _results(one.inputs, "cured")
+    if not cured and one.closed.cured_by in rulebook.checks:
+        cured = [one.closed.cured_by]
+    if one.closed.cause is None and not cured and not _results(one.inputs, "not_cured"):
+        return None
+    cures = {
+        cause: max(BY_ITSELF, 1.0 - prod(1.0 - _cures(rulebook, check, cause) for check in cured))
+        for cause in seen.chances
+    }
+    return score_of_all(seen.chances, seen.unfixed, cures if cured else None, one.closed.cause)
+
+
+def _cures(rulebook: Rulebook, check: str, cause: str) -> float:
+    return float(rulebook.checks[check].resolves.get(cause, 0.0)) if check in rulebook.checks else 0.0
+
+
 def tally_of(recorded: Iterable[RecordedDecision], baseline: Ready, candidate: Ready) -> Tally:
     """Decides all again. What the baseline's own version decided stands as it was recorded."""
     tally = Tally()
     for one in recorded:
         try:
             before = (
-                seen_in_json(one.decision)
+                seen_in_json(one.decision, _results(one.inputs, "not_cured"))
                 if one.rulebook == baseline.rulebook.version
                 else baseline.decide(one.inputs)
             )
         except InputError:  # an older rulebook knew more than today's; compare with what was said then
-            before = seen_in_json(one.decision)
+            before = seen_in_json(one.decision, _results(one.inputs, "not_cured"))
         try:
-            tally.count(one, before, candidate.decide(one.inputs))
+            after = candidate.decide(one.inputs)
+            ours = score_of(one, before, baseline.rulebook)
+            theirs = score_of(one, after, candidate.rulebook)
+            both = None if ours is None or theirs is None else (ours, theirs)
+            tally.count(one, before, after, scores=both)
         except InputError as error:
             tally.count(one, before, None, str(error.told[0]))
     return tally

@@ -128,11 +128,14 @@ def _notes(tally: Tally, scores: tuple[Compared, ...]) -> Iterator[str]:
         yield "Nothing was recorded in this time: the replay says nothing about the candidate."
         return
     if not count:
-        yield "No closed ticket has a confirmed cause: how well the chances fit cannot be told."
+        yield "No closed ticket tells a cause or a check's result: how well the chances fit cannot be told."
         return
+    hidden = sum(one.cause is None for one in tally.scored)
     yield (
-        f"Scored on {count} of {tally.tickets} tickets, those closed with a confirmed cause. Mostly someone "
-        "was sent to these; what the store fixed itself is hardly among them."
+        f"The log loss is scored on {count} of {tally.tickets} tickets, by all that was seen of each: the "
+        "checks that did not fix it, what fixed it, and the cause where it was confirmed "
+        f"({count - hidden} tickets). The other measures are of the confirmed causes alone. Assumed: one "
+        "fault a ticket, and the store is right where it says that a check fixed it."
     )
     if count < FEWEST:
         yield f"Fewer than {FEWEST} scored tickets: too thin to tell which rulebook fits better."

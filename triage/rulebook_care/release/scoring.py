@@ -1,16 +1,19 @@
 """How well chances fit what was found: proper scores, and which of two rulebooks scores better.
 
-Log loss and the Brier score are 0 for a sure and right answer; less is better. The Brier score is the one of
-Brier, "Verification of forecasts expressed in terms of probability", Monthly Weather Review 78 (1950): the
-sum over the causes, from 0 to 2. Both rulebooks are scored on the same tickets, and the intervals are
-percentile bootstraps over tickets (Efron and Tibshirani, An Introduction to the Bootstrap, 1993, chapter 13;
-from memory), resampled in pairs: what makes a ticket hard is hard for both.
+The log loss is that of all that was seen of a closed ticket: which checks did not fix it, which did, and the
+cause where one was confirmed; so a ticket that the store fixed counts as well. The other measures look at the
+confirmed causes alone, and call no rulebook better whose log loss on all tickets is worse. Log loss and the
+Brier score are 0 for a sure and right answer; less is better. The Brier score is the one of Brier,
+"Verification of forecasts expressed in terms of probability", Monthly Weather Review 78 (1950): the sum over
+the causes, from 0 to 2. Both rulebooks are scored on the same tickets, and the intervals are percentile
+bootstraps over tickets (Efron and Tibshirani, An Introduction to the Bootstrap, 1993, chapter 13; from
+memory), resampled in pairs: what makes a ticket hard is hard for both.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias
 
 import numpy as np
@@ -23,8 +26,14 @@ FLOOR = 0.001
 """A confirmed cause given less than this, or not named at all, counts in the log loss as one in a thousand:
 one surprise in a thousand tickets must not decide between two rulebooks."""
 
+LEAST = 1e-12  # what a logarithm is taken of at least
+
+BY_ITSELF = 0.002  # the chance that a check fixes a cause of which the rulebook does not say so; our estimate
+
 FEWEST = 30
 """With fewer scored tickets nothing is said of better or worse. Common practice, no source."""
+
+HIDDEN = -1  # the place of a cause that was not confirmed
 
 RESAMPLES = 2000
 CONFIDENCE = 0.95
@@ -33,11 +42,15 @@ SEED = 1950
 
 @dataclass(frozen=True, slots=True)
 class Score:
-    """What a rulebook said of the confirmed cause. `place` is 1 for the likeliest; 0: it was not named."""
+    """What a rulebook said of the confirmed cause. `place` is 1 for the likeliest; 0: it was not named.
+
+    `likelihood` is that of all that was seen; None: of the cause alone. With HIDDEN it is all there is.
+    """
 
     chance: float
     brier: float
     place: int
+    likelihood: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +92,22 @@ def score(chances: Mapping[str, float], confirmed: str) -> Score:
     return Score(chance, (1.0 - chance) ** 2 + others, place)
 
 
+def score_of_all(
+    chances: Mapping[str, float], unfixed: float, cures: Mapping[str, float] | None, confirmed: str | None
+) -> Score:
+    """Scores all that was seen: checks that did not fix it (`unfixed`), what did, and the cause, if known.
+
+    `chances` are given the checks that did not; `cures` is the chance of what fixed it by cause.
+    """
+    seen = sum(
+        chance * (1.0 if cures is None else cures.get(cause, 0.0))
+        for cause, chance in chances.items()
+        if confirmed in (None, cause)
+    )
+    found = Score(0.0, 0.0, HIDDEN) if confirmed is None else score(chances, confirmed)
+    return replace(found, likelihood=unfixed * max(seen, FLOOR))
+
+
 def log_loss(chances_of_truth: Array, floor: float = FLOOR) -> Array:
     """Minus the natural logarithm of each chance that was given to what was found; one number a ticket."""
     losses: Array = -np.log(np.maximum(chances_of_truth, floor))
@@ -101,20 +130,35 @@ def compare(
         raise ValueError("both rulebooks are scored on the same tickets")
     if not baseline:
         return ()
-    one, other = _measures(baseline), _measures(candidate)
+    found = _compared(MEASURES[:1], _losses(baseline), _losses(candidate), resamples, seed, fewest)
+    known = [place for place, each in enumerate(baseline) if each.place != HIDDEN]
+    if known:
+        ours, theirs = (_measures([scores[place] for place in known]) for scores in (baseline, candidate))
+        of_causes = _compared(MEASURES[1:], ours, theirs, resamples, seed, fewest)
+        worse = found[0].difference.value > 0.0
+        found += [
+            replace(one, verdict="too thin to tell") if worse and one.verdict == "better" else one
+            for one in of_causes
+        ]
+    return tuple(found)
+
+
+def _compared(
+    measures: Sequence[tuple[str, bool]], one: Array, other: Array, resamples: int, seed: int, fewest: int
+) -> list[Compared]:
     table = np.hstack([one, other, other - one])
     means = table.mean(axis=0)
     low, high = bootstrap_means(table, resamples, seed)
-    count = len(MEASURES)
+    count = len(measures)
     found = []
-    for index, (name, less) in enumerate(MEASURES):
+    for index, (name, less) in enumerate(measures):
         ours, theirs, difference = (
             Estimate(float(means[place]), float(low[place]), float(high[place]))
             for place in (index, index + count, index + 2 * count)
         )
-        verdict = _verdict(difference, less, len(baseline) >= fewest)
+        verdict = _verdict(difference, less, len(one) >= fewest)
         found.append(Compared(name, less, ours, theirs, difference, verdict))
-    return tuple(found)
+    return found
 
 
 def bootstrap_means(table: Array, resamples: int = RESAMPLES, seed: int = SEED) -> tuple[Array, Array]:
@@ -130,12 +174,18 @@ def bootstrap_means(table: Array, resamples: int = RESAMPLES, seed: int = SEED) 
     return low, high
 
 
+def _losses(scores: Sequence[Score]) -> Array:
+    """[ticket, 1]; the floor is on what the causes say, not on how often checks fail."""
+    chances = [
+        max(each.chance, FLOOR) if each.likelihood is None else max(each.likelihood, LEAST) for each in scores
+    ]
+    return log_loss(np.array(chances), LEAST)[:, None]
+
+
 def _measures(scores: Sequence[Score]) -> Array:
-    chances = np.array([each.chance for each in scores])
     places = np.array([each.place for each in scores])
     return np.column_stack(
         [
-            log_loss(chances),
             np.array([each.brier for each in scores]),
             (places == 1).astype(float),
             ((places >= 1) & (places <= 3)).astype(float),

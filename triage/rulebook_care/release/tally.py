@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import Any, TypeAlias
 
 from triage.rulebook_care.release.outcome_view import LostSafety, Seen, lost_safety
-from triage.rulebook_care.release.scoring import Score, score
+from triage.rulebook_care.release.scoring import Score
 from triage.store.tables.replay_runs import Key, RecordedDecision
 
 Outcomes: TypeAlias = tuple[str, str]
@@ -25,10 +25,10 @@ EXAMPLES = 5
 
 @dataclass(frozen=True, slots=True)
 class Scored:
-    """A closed ticket with a confirmed cause, and both rulebooks' scores."""
+    """A closed ticket of which a check's result or a confirmed cause is known, and both rulebooks' scores."""
 
     ticket: str
-    cause: str
+    cause: str | None
     baseline: Score
     candidate: Score
 
@@ -61,8 +61,18 @@ class Tally:
     scored: list[Scored] = field(default_factory=list)
     not_scored: Counter[str] = field(default_factory=Counter)
 
-    def count(self, recorded: RecordedDecision, before: Seen, after: Seen | None, why: str = "") -> None:
-        """One recorded decision; without `after` the candidate gives none, for the reason `why`."""
+    def count(
+        self,
+        recorded: RecordedDecision,
+        before: Seen,
+        after: Seen | None,
+        why: str = "",
+        scores: tuple[Score, Score] | None = None,
+    ) -> None:
+        """One recorded decision; without `after` the candidate gives none, for the reason `why`.
+
+        `scores` are the baseline's and the candidate's of a closed ticket of which something was seen.
+        """
         ticket, number = recorded.key
         pair = (before.outcome, NO_DECISION if after is None else after.outcome)
         self.decisions += 1
@@ -76,9 +86,15 @@ class Tally:
             self.undecided.append((ticket, number, why))
         self.lost += [Lost(recorded.key, loss) for loss in lost_safety(before, after)]
         if recorded.last:
-            self._count_ticket(recorded, before, after)
+            self._count_ticket(recorded, before, after, scores)
 
-    def _count_ticket(self, recorded: RecordedDecision, before: Seen, after: Seen | None) -> None:
+    def _count_ticket(
+        self,
+        recorded: RecordedDecision,
+        before: Seen,
+        after: Seen | None,
+        scores: tuple[Score, Score] | None,
+    ) -> None:
         self.tickets += 1
         self.changed_tickets += after is None or before.outcome != after.outcome
         if after is None:
@@ -91,11 +107,10 @@ class Tally:
         closed = recorded.closed
         if closed is None:
             self.not_scored["open"] += 1
-        elif closed.cause is None:
+        elif scores is None:
             self.not_scored["closed without a confirmed cause"] += 1
         else:
-            both = score(before.chances, closed.cause), score(after.chances, closed.cause)
-            self.scored.append(Scored(recorded.key[0], closed.cause, *both))
+            self.scored.append(Scored(recorded.key[0], closed.cause, *scores))
 
     def _example(self, pair: Outcomes, tickets: Iterable[str]) -> None:
         known = self.examples.setdefault(pair, [])
@@ -163,7 +178,10 @@ def tally_from_data(data: Mapping[str, Any]) -> Tally:
         visits_added=data["visits_added"],
         lost=[Lost((ticket, seq), LostSafety(kind, what)) for ticket, seq, kind, what in data["lost"]],
         undecided=[(ticket, seq, why) for ticket, seq, why in data["undecided"]],
-        scored=[Scored(row[0], row[1], _score(row[2:5]), _score(row[5:8])) for row in data["scored"]],
+        scored=[
+            Scored(row[0], row[1], _score(row[2 : 1 + len(row) // 2]), _score(row[1 + len(row) // 2 :]))
+            for row in data["scored"]
+        ],
         not_scored=Counter(data["not_scored"]),
     )
 
@@ -177,13 +195,14 @@ def _matrix(rows: Iterable[Any]) -> Matrix:
     return Counter({(before, after): count for before, after, count in rows})
 
 
-def _score_data(one: Score) -> tuple[float, float, int]:
-    return one.chance, one.brier, one.place
+def _score_data(one: Score) -> tuple[float, float, int, float | None]:
+    return one.chance, one.brier, one.place, one.likelihood
 
 
 def _score(row: Any) -> Score:
-    chance, brier, place = row
-    return Score(float(chance), float(brier), place)
+    chance, brier, place, *rest = row  # one kept before likelihoods were has none
+    likelihood = rest[0] if rest else None
+    return Score(float(chance), float(brier), place, None if likelihood is None else float(likelihood))
 
 
 def _site(recorded: RecordedDecision) -> str:

@@ -187,24 +187,6 @@ class RecordedDecisions:
             )
             self._session.expunge(event)
 
-    def first_outcomes(self, since: datetime | None) -> Iterator[tuple[str, str]]:
-        """(ticket, outcome of its first decision) of the tickets that `closed` gives, by ticket."""
-        first = (
-            select(EventRow.ticket, func.min(EventRow.seq).label("seq"))
-            .join(TicketRow, TicketRow.id == EventRow.ticket)
-            .where(EventRow.kind == "decided", *_closed(since))
-            .group_by(EventRow.ticket)
-            .subquery()
-        )
-        query = (
-            select(EventRow.ticket, EventRow.payload)
-            .join(first, (first.c.ticket == EventRow.ticket) & (first.c.seq == EventRow.seq))
-            .order_by(EventRow.ticket)
-            .execution_options(yield_per=_AT_ONCE)
-        )
-        for ticket, payload in self._session.execute(query):
-            yield ticket, payload["decision"]["outcome"]
-
 
 def _close_out(data: Any) -> Closed | None:
     return None if data is None else from_data(Closed, data)

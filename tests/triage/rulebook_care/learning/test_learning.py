@@ -198,3 +198,17 @@ def test_intervals_from_twenty_thousand_tickets_cover_a_known_truth_at_the_state
     rate, intervals = coverage(worlds=60, tickets=20_000, seed=12)
     assert intervals == 60 * 8
     assert rate == pytest.approx(0.95, abs=0.03)
+
+
+def test_shares_that_are_written_as_fractions_are_not_rounded_to_tenths() -> None:
+    symptom = {
+        "id": "leaking",
+        "title": "Leaking",
+        "shares": {"seal_wrong": 0.62, "other": 0.38},
+        "source": "common practice, no source",
+    }
+    rulebook = rulebook_from_data(minimal_files({"symptoms/leaking.yml": symptom}))
+    tickets = [ticket("seal_wrong", "leaking")] * 30 + [ticket("other", "leaking")] * 70
+    found = learn(rulebook, tickets, weight=50)
+    proposed = [one(found, "share", "leaking", cause).proposed for cause in ("seal_wrong", "other")]
+    assert proposed == [Decimal("0.407"), Decimal("0.593")]  # (50 × .62 + 30) / 150

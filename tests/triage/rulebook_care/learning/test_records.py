@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from tests.triage.rulebook_care.recorded_log import Log, recorded_log
-from tests.triage.services import AGENT, NOON
+from tests.triage.services import AGENT
+from triage.rulebook_care.learning.learning import ClosedTicket
 from triage.rulebook_care.learning.records import Closed, closed_tickets
-from triage.rulebook_care.learning.weights import stratum, stratum_of
 from triage.rulebook_care.release.piece import kept
 from triage.service import tickets
 
@@ -22,37 +21,29 @@ def log(tmp_path: Path) -> Iterator[Log]:
         yield running
 
 
-def test_the_first_outcome_of_a_ticket_is_that_of_its_first_decision(log: Log) -> None:
-    tickets.answer(log.service, "T-000004", {"cord_damaged": True}, AGENT)
-    log.close("T-000004", "dirty_filter")
-    with log.service.store.read() as work:
-        first = dict(work.recorded.first_outcomes(None))
-        last = {one.key[0]: one.decision["outcome"] for one in work.recorded.closed(None)}
-    assert first.keys() == last.keys() == {"T-000001", "T-000002", "T-000003", "T-000004"}
-    assert (first["T-000004"], last["T-000004"]) == ("fix_in_store", "dispatch")
-
-
-def test_first_outcomes_are_of_the_tickets_closed_in_the_time_asked_for(log: Log) -> None:
-    with log.service.store.read() as work:
-        assert dict(work.recorded.first_outcomes(NOON)).keys() == {"T-000001", "T-000002", "T-000003"}
-        assert dict(work.recorded.first_outcomes(NOON + timedelta(seconds=1))) == {}
-
-
-def test_tickets_are_counted_by_symptoms_and_first_outcome(log: Log) -> None:
+def learned(log: Log) -> tuple[list[ClosedTicket], Closed]:
     closed = Closed()
     current = kept(log.service.store, log.service.rulebook.version)
     with log.service.store.read() as work:
-        first = dict(work.recorded.first_outcomes(None))
-        tickets = list(closed_tickets(work.recorded.closed(None), current, closed, first))
-    kind = stratum(["not_freezing"], "fix_in_store")
-    assert (closed.strata, closed.learned) == ({kind: 3}, {kind: 2})
-    assert [stratum_of(each) for each in tickets] == [kind, kind]
+        return list(closed_tickets(work.recorded.closed(None), current, closed)), closed
 
 
-def test_without_first_outcomes_nothing_is_counted_by_them(log: Log) -> None:
-    closed = Closed()
-    current = kept(log.service.store, log.service.rulebook.version)
-    with log.service.store.read() as work:
-        tickets = list(closed_tickets(work.recorded.closed(None), current, closed))
-    assert [each.first_outcome for each in tickets] == [None, None]
-    assert (closed.strata, closed.learned) == ({}, {})
+def test_tickets_without_a_cause_are_learned_from_as_well(log: Log) -> None:
+    found, closed = learned(log)
+    assert [each.cause for each in found] == ["dirty_filter", "dirty_filter", None]
+    assert (closed.closed, closed.confirmed, closed.cured_unconfirmed) == (3, 2, 0)
+    notes = " ".join(closed.notes())
+    assert "Learned from 3 of 3 closed tickets: 2 with a confirmed cause, 1 without" in notes
+    assert "Assumed: a ticket has one fault" in notes
+    assert "Too thin" in notes
+
+
+def test_of_checks_done_together_it_is_kept_that_one_of_them_fixed_it(log: Log) -> None:
+    service = log.service
+    tickets.answer(service, "T-000004", {"cord_damaged": False}, AGENT)
+    tickets.record_check(service, "T-000004", "rinse-filter", "cured", AGENT, None, ["fill-hopper"])
+    log.close("T-000004", None)
+    found, closed = learned(log)
+    assert set(found[-1].together) == {"rinse-filter", "fill-hopper"}
+    assert found[-1].cured == {}
+    assert closed.cured_unconfirmed == 1

@@ -12,7 +12,7 @@ import pytest
 
 from tests.triage.builders import minimal_files, policy
 from tests.triage.rulebook_care.recorded_log import Log, recorded_log
-from tests.triage.services import NOON, rulebook_files
+from tests.triage.services import AGENT, NOON, rulebook_files
 from triage.decide.decide_data import decide_inputs, inputs_from_data
 from triage.records.decision_json import as_json
 from triage.records.payloads import Decided
@@ -21,7 +21,9 @@ from triage.rulebook_care.release.outcome_view import LostSafety, Seen, lost_saf
 from triage.rulebook_care.release.piece import ready, replay_in, replay_piece
 from triage.rulebook_care.release.replay import Replay, as_data, pieces_of, replay
 from triage.rulebook_care.release.runners import Runner, here, processes
+from triage.rulebook_care.release.scoring import HIDDEN
 from triage.rulebook_care.release.tally import tally_from_data
+from triage.service import tickets
 from triage.values.errors import InputError, NotFoundError
 from triage.values.json_text import from_json, to_json
 
@@ -130,6 +132,23 @@ def test_closed_tickets_with_a_confirmed_cause_are_scored_and_the_others_counted
     assert log_loss.difference.high < 0
     assert log_loss.verdict == "too thin to tell"  # two tickets prove nothing
     assert any("too thin" in note for note in found.notes)
+
+
+def test_a_ticket_that_the_store_fixed_is_scored_without_a_cause(log: Log) -> None:
+    tickets.record_check(log.service, "T-000004", "fill-hopper", "not_cured", AGENT)
+    tickets.record_check(log.service, "T-000004", "rinse-filter", "cured", AGENT)
+    log.close("T-000004", None)
+    rinse = rulebook_files()["checks/rinse-filter.yml"]
+    assert isinstance(rinse, dict)
+    weaker = {**rinse, "resolves": {"dirty_filter": 0.30}}
+    found = replayed(log, rulebook_files(**{"checks/rinse-filter.yml": weaker}))
+    one = found.tally.scored[-1]
+    assert (one.ticket, one.cause, one.baseline.place) == ("T-000004", None, HIDDEN)
+    assert one.baseline.likelihood is not None
+    assert one.candidate.likelihood is not None
+    assert one.candidate.likelihood < one.baseline.likelihood < 1.0
+    assert one.candidate.likelihood / one.baseline.likelihood == pytest.approx(0.30 / 0.85, abs=0.01)
+    assert "(2 tickets)" in found.notes[0]
 
 
 def test_only_what_was_decided_in_the_time_asked_for_is_replayed(log: Log) -> None:
