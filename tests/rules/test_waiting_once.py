@@ -85,7 +85,7 @@ def test_a_steps_chance_is_of_the_calls_that_reach_its_group(rulebook: Rulebook)
     inference = infer(rulebook, engine, {"symptom": frozenset(["no_dispense"])})
     chances = {cause.cause: cause.chance for cause in rank(rulebook, ("no_dispense",), inference.evidence)}
     plan = best_plan(
-        rulebook, chances, inference.checks, job_for(rulebook, chances, None, False, DAY, None).sending
+        rulebook, chances, inference.checks, job_for(rulebook, chances, None, False, DAY, DAY).sending
     )
     assert len(plan.groups) > 1
     reached = 1.0
