@@ -293,7 +293,7 @@ class BothDoors(RuleBasedStateMachine):
         assert {row["ticket"]: sorted(row["dangers"]) for row in rows} == (
             dict.fromkeys(self.ids, open_now) if open_now else {}
         )
-        table = self.pages["agent"].get("/?view=open").text
+        table = self.pages["agent"].get("/?view=unfinished").text
         queue = self.pages["agent"].get("/").text
         for ticket in self.ids:
             assert pairs(self.read(ticket)) == self.raised

@@ -48,18 +48,18 @@ def test_who_is_there_is_asked_before_the_steps_of_a_check_that_lifts(
 ) -> None:
     call = opened(service, "noisy", rocks=True, noise_kind="rattle", **calm())
     steps = default_rulebook().checks["level-machine"].steps
-    page = desk.get(call).text
+    page = desk.get(call, follow_redirects=True).text
     assert "Are you alone in the store now?" in page
     assert not any(each in page for each in steps)
     step(desk, call, "answers", fact="clerk_alone", value="no")
-    page = desk.get(call).text
+    page = desk.get(call, follow_redirects=True).text
     assert not any(each in page for each in steps)
     step(desk, call, "answers", fact="clerk_minor", value="?")
-    assert not any(each in desk.get(call).text for each in steps)
+    assert not any(each in desk.get(call, follow_redirects=True).text for each in steps)
     step(desk, call, "answers", fact="clerk_minor", value="no")
-    assert all(each in desk.get(call).text for each in steps)
+    assert all(each in desk.get(call, follow_redirects=True).text for each in steps)
     step(desk, call, "answers", fact="clerk_alone", value="yes")
-    assert not any(each in desk.get(call).text for each in steps)
+    assert not any(each in desk.get(call, follow_redirects=True).text for each in steps)
 
 
 def test_while_nobody_knows_whether_it_is_safe_no_question_leads_to_the_machine(
@@ -69,12 +69,12 @@ def test_while_nobody_knows_whether_it_is_safe_no_question_leads_to_the_machine(
     waits = tickets.ticket(service, call.rpartition("/")[2], OPS).decided
     assert waits is not None
     for _ in range(12):
-        page = desk.get(call).text
+        page = desk.get(call, follow_redirects=True).text
         found = re.search(r'name="fact" value="(\w+)"', page)
         if found is None or "First it must be known" not in page:
             break
         step(desk, call, "answers", fact=found[1], value="?")
-    page = desk.get(call).text
+    page = desk.get(call, follow_redirects=True).text
     assert "Nobody goes near the machine yet." in page
     decision = tickets.ticket(service, call.rpartition("/")[2], OPS).decision
     assert decision is not None
@@ -102,7 +102,7 @@ def test_mold_shows_on_every_page_of_its_machine_until_it_is_cleaned(
 
 def test_an_agent_may_say_who_cleaned(desk: FlaskClient, service: Service) -> None:
     call = opened(service, "off_taste", **{**calm(), "mold_seen": True})
-    assert "Who made it safe, and how" in desk.get(call).text
+    assert "Who made it safe, and how" in desk.get(call, follow_redirects=True).text
     why = "Mei cleaned it this morning."
     step(desk, call, "dangers/mold-seen/lift", how="safe", why=why)
     assert tickets.ticket(service, call.rpartition("/")[2], OPS).dangers.open == ()
