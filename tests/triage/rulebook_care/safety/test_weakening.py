@@ -75,6 +75,8 @@ def renamed(old: str, new: str, **changed: object) -> Edit:
         for path, data in files.items():
             if path.startswith("cautions/") and isinstance(data["then"].get("forbids"), list):
                 data["then"]["forbids"] = [each for each in data["then"]["forbids"] if each != old]
+        groups = files["rulebook.yml"]["together"]
+        files["rulebook.yml"]["together"] = [[each for each in group if each != old] for group in groups]
 
     return edit
 
