@@ -75,6 +75,11 @@ function sayLines(main) {
       if (place === at) line.setAttribute("aria-current", "step");
       else line.removeAttribute("aria-current");
     });
+    const folded = lines[at].closest("details");
+    if (folded) {
+      folded.open = true;
+      lines[at].scrollIntoView({ block: "nearest" });
+    }
     const said = lines[at].querySelector("[lang]");
     saying.textContent = said.textContent;
     saying.lang = said.lang;
