@@ -43,12 +43,15 @@ def with_data(text: str, data: object, file: str) -> str:
     """The YAML text with this plain data in it; the text itself where it says the same already."""
     if text and canonical(read_yaml(text.encode(), file).data) == canonical(data):
         return text
-    yaml = _yaml()
-    root = yaml.load(text) if text else CommentedMap()
-    out = StringIO()
-    yaml.dump(_merged(root, data), out)
-    changed = out.getvalue()
-    if canonical(read_yaml(changed.encode(), file).data) != canonical(data):
+    yaml, out = _yaml(), StringIO()
+    try:  # this reader takes less than the one that the program decides by, and raises as it likes
+        root = yaml.load(text) if text else CommentedMap()
+        yaml.dump(_merged(root, data), out)
+        changed = out.getvalue()
+        is_right = canonical(read_yaml(changed.encode(), file).data) == canonical(data)
+    except Exception:
+        is_right = False
+    if not is_right:
         raise InputError([Problem("it cannot be changed safely; change it by hand", file=file)])
     return changed
 
