@@ -41,7 +41,7 @@ class Aside:
         try:
             with self._store.write() as work:
                 change(work)
-        except DBAPIError as error:
-            log.warning("a use could not be noted: %s", error.orig)
+        except (DBAPIError, OSError) as error:  # OSError: the store was closed meanwhile
+            log.warning("a use could not be noted: %s", error)
         finally:
             self._under_way.pop(key, None)

@@ -219,7 +219,10 @@ def test_a_whole_report_that_comes_out_otherwise_is_a_no(run: Run, here: Path) -
     change(here / "rules/cases/overdue-filter.yml", expect={"outcome": "swap"})
     status, out, err = run("rulebook", "cases")
     assert (status, out) == (1, "14 cases of rules, 0 of words, 1 whole reports, 1 failure\n")
-    assert err == ("cases/overdue-filter.yml: overdue-filter: the outcome is fix_in_store, not swap\n")
+    assert err == (
+        "cases/overdue-filter.yml:1: overdue-filter: the outcome is fix_in_store, not swap; "
+        "if that is meant, change the case's `expect`\n"
+    )
 
 
 def test_an_unreadable_rulebook_is_json_too_when_asked(run: Run, here: Path) -> None:
