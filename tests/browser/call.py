@@ -41,7 +41,7 @@ def take_report(page: Page, serial: str, words: str, symptoms: tuple[str, ...]) 
     press(page, "Enter")
     ticked = page.eval_on_selector_all("input[name=symptom]:checked", "all => all.map(one => one.value)")
     for wrong in set(ticked) - set(symptoms):
-        page.locator(f"input[value={wrong}]").focus()
+        page.locator(f"input[name=symptom][value={wrong}]").focus()
         page.keyboard.press("Space")
     for missing in set(symptoms) - set(ticked):
         box = page.locator(f"input[name=symptom][value={missing}]")

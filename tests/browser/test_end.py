@@ -98,7 +98,7 @@ def test_the_end_in_spanish_reads_in_spanish(page: Page, desk: Served, shot: Sho
     page.goto(f"/tickets/{opened(desk)}/end")
     page.get_by_label("Language of the pages").select_option("es")
     with next_page(page):
-        page.get_by_role("button", name="Set the language").press("Enter")
+        page.get_by_role("button", name="Set it").press("Enter")
     press(page, "e")
     assert page.locator("#ways").inner_text() == "¿Cómo termina esta llamada?"
     assert "Su número de reporte es" in page.locator("#store-text").input_value()

@@ -201,9 +201,9 @@ def test_cases_files_a_new_one_and_deleting_are_there_for_everyone(lead: Open, s
     status(page, "no errors")
     assert violations(page) == ""
     shot(page, "rulebook-cases")
-    failed.get_by_role("button", name="Line 16, column 5").click()
+    failed.get_by_role("button", name="Line 17, column 5").click()
     caret = box.evaluate("box => box.value.slice(0, box.selectionStart).split('\\n').length")
-    assert caret == 16
+    assert caret == 17
     page.once("dialog", lambda dialog: dialog.accept())
     page.get_by_role("link", name="Delete this file").click()
     page.get_by_role("button", name="Delete it").wait_for()
