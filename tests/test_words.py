@@ -14,10 +14,10 @@ from flask import Flask
 from flask_babel import Babel
 from jinja2 import Environment
 
-from api.pages.words import event_words, outcome_words
+from api.pages.words import decision_words, event_words, outcome_words
 from tests import ROOT
 from triage.records.payloads import PAYLOADS
-from triage.rulebook.fixed_words import OUTCOME_TITLES, SOLVED, title_of
+from triage.rulebook.fixed_words import OUTCOME_TITLES, SENT_TITLES, SOLVED, title_of
 from triage.values.yaml_source import read_yaml
 
 NOT_SAID: dict[str, str] = {
@@ -188,11 +188,21 @@ def test_outcomes_are_read_alike_at_every_door() -> None:
         "swap": "Swap the machine",
     }
     assert title_of("solved") == SOLVED == "Fixed in store"
+    assert dict(SENT_TITLES) == {
+        "electrician": "Send the store's electrician",
+        "installer": "Send the installer back",
+    }
+    assert title_of("swap", "electrician") == "Swap the machine"
     app = Flask(__name__)
     Babel(app)
     with app.test_request_context():
         assert {outcome: outcome_words(outcome) for outcome in OUTCOME_TITLES} == dict(OUTCOME_TITLES)
         assert outcome_words("fix_in_store", solved=True) == SOLVED
+        for by in ("contractor", *SENT_TITLES):
+            decision = {"outcome": "dispatch", "solved": False, "visit": {"by": by}}
+            assert decision_words(decision) == title_of("dispatch", by)
+        assert decision_words({"outcome": "dispatch", "visit": {"priority": 3}}) == "Send a technician"
+        assert decision_words({"outcome": "fix_in_store", "visit": None}) == "Fix in store"
 
 
 def test_every_state_of_a_ticket_has_its_words() -> None:

@@ -11,7 +11,7 @@ from babel.dates import format_time
 
 from api.desk.danger_view import caution_title, near_closed, stopped, waits
 from api.pages.texts import gettext, ngettext, page_language
-from api.pages.words import clock_words, money_words, outcome_mark, outcome_words
+from api.pages.words import clock_words, decision_words, money_words, outcome_mark
 from triage.records.report import Site
 from triage.records.ticket import Ticket
 from triage.rulebook.model import Rulebook
@@ -58,7 +58,7 @@ def board(rulebook: Rulebook, ticket: Ticket, site: Site | None, zone: str, now:
         where.append(Sign("phone", gettext("Phone"), number, whose))
     return Board(
         outcome_mark(ticket.outcome, bool(decision.get("solved"))),
-        outcome_words(ticket.outcome, bool(decision.get("solved"))),
+        decision_words(decision),
         _how_far(ticket, decision),
         (_pays(decision), _due(ticket, decision, zone, now), *where, _danger(rulebook, ticket)),
         stopped(decision),

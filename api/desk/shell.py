@@ -9,7 +9,7 @@ from api.desk import danger_view
 from api.desk.board import board, dangers_asked
 from api.http.auth import caller, service
 from api.pages import choices
-from api.pages.words import ago, event_words, local_time, money_words, outcome_words
+from api.pages.words import ago, decision_words, event_words, local_time, money_words, outcome_words
 from triage.records.payloads import Parked
 from triage.records.ticket import Event, Ticket
 from triage.service import calls, machines
@@ -48,6 +48,7 @@ def shell(call: calls.Call, problems: tuple[Problem, ...] = (), since: int | Non
         "checks": choices.store_checks(rulebook),
         "local_time": local_time,
         "money_words": money_words,
+        "decision_words": decision_words,
         "outcome_words": outcome_words,
         "ago": ago,
         "now": service().now(),

@@ -10,7 +10,7 @@ from typing import Any
 from api.desk.call_view import FactRow
 from api.desk.danger_view import caution_title
 from api.pages.texts import clerk, clerk_language, gettext
-from api.pages.words import local_time, money_words, outcome_words
+from api.pages.words import decision_words, local_time, money_words
 from triage.records.report import Machine
 from triage.records.ticket import Ticket
 from triage.records.visit_log import PlannedVisit
@@ -158,7 +158,7 @@ def technician_text(rulebook: Rulebook, told: Told, rows: Sequence[FactRow]) -> 
             for done in ticket.report.get("checks") or ()
             if done["check"] in rulebook.checks
         ),
-        gettext("Outcome: %(outcome)s", outcome=outcome_words(ticket.outcome, bool(decision.get("solved")))),
+        gettext("Outcome: %(outcome)s", outcome=decision_words(decision)),
         *(f"- {reason['text']}" for reason in decision.get("reasons", ())),
         *_likely(decision),
         *_kit(rulebook, told),

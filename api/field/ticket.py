@@ -18,7 +18,7 @@ from api.field.repair_form import ONCE, TIMED, filled, kind_words, lines_of, num
 from api.http.auth import caller, page_roles, service
 from api.http.conditional import MAX_KEY
 from api.pages.texts import gettext
-from api.pages.words import clock_words, outcome_mark, outcome_words
+from api.pages.words import clock_words, decision_words, outcome_mark
 from triage.records.authorization import open_authorization
 from triage.records.ticket import Ticket
 from triage.repairs.close_out import NO_FAULT_FOUND
@@ -191,6 +191,6 @@ def _page(
         rulebook=rulebook,
         now=now,
         clock_words=clock_words,
-        outcome_words=outcome_words,
+        decision_words=decision_words,
         outcome_mark=outcome_mark,
     )

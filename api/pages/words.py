@@ -18,10 +18,20 @@ from triage.values.money import Money
 OUTCOMES = ("fix_in_store", "dispatch", "approve", "hold", "swap")
 
 
-def outcome_words(outcome: str | None, solved: bool = False) -> str:
-    """The outcome as a sentence's start."""
+def decision_words(decision: Mapping[str, Any]) -> str:
+    """A decision's outcome as a sentence's start, with who comes where it is not the machine's contractor."""
+    by = (decision.get("visit") or {}).get("by", "")
+    return outcome_words(decision.get("outcome"), bool(decision.get("solved")), by)
+
+
+def outcome_words(outcome: str | None, solved: bool = False, by: str = "") -> str:
+    """The outcome as a sentence's start; `by` is who comes where it is not the machine's contractor."""
     if solved:
         return gettext("Fixed in store")
+    if outcome == "dispatch" and by == "electrician":
+        return gettext("Send the store's electrician")
+    if outcome == "dispatch" and by == "installer":
+        return gettext("Send the installer back")
     return {
         "fix_in_store": gettext("Fix in store"),
         "dispatch": gettext("Send a technician"),

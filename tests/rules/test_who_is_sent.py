@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 from functools import cache
+from io import StringIO
 from typing import Any
 
 import pytest
+from rich.console import Console
 
 from tests import RULES
+from triage.cli.shown.show import show_decision
 from triage.decide.causes.inference import CompiledRules, compile_rulebook
 from triage.decide.decide_data import decide_inputs, read_inputs
 from triage.records.decision import Decision
 from triage.records.decision_json import as_json
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
+from triage.what_if.diff import outcome_said
 
 NOW = datetime(2026, 6, 10, 18, 30, tzinfo=UTC)
 CALM = {"burning_smell": False, "cord_damaged_seen": False}
@@ -100,3 +104,45 @@ def test_a_thickness_is_judged_by_the_target_of_program_or_machine(
     }
     assert (against == "thicker") is any(factor > 1 for factor in held.values())
     assert (against == "thicker") is (decision.plan[0].check == "thinner-setting")
+
+
+def test_the_headline_and_its_reasons_name_who_comes() -> None:
+    bolt = decided("noisy", {"bolt_removed": False, "noise_kind": "rattle", "rocks": False})
+    outlet = {**CALM, "outlet_works": False, "display_lit": False, "store_dark": False}
+    for decision, headline in (
+        (bolt, "Send the installer back"),
+        (decided("no_power", outlet, *TRIED), "Send the store's electrician"),
+        (decided("no_power", {}), "Send a technician"),
+    ):
+        out = Console(file=StringIO(), width=200)
+        show_decision(decision, rules()[0], out)
+        shown = out.file.getvalue()  # type: ignore[attr-defined]
+        assert f" {headline} " in shown.splitlines()[0]
+        assert outcome_said(as_json(decision)) == headline
+        assert not any("technician" in reason.text for reason in decision.reasons)
+
+
+@pytest.mark.parametrize(
+    ("symptoms", "answers", "check"),
+    [
+        (["no_power"], {"store_dark": True}, "wait-for-power"),
+        (["request", "hot_to_touch"], {"request": "flavor"}, "guide-flavor-change"),
+    ],
+)
+def test_nobody_switches_on_or_cleans_before_the_dangers_are_known(
+    symptoms: list[str], answers: dict[str, Any], check: str
+) -> None:
+    rulebook, engine = rules()
+
+    def plan(known: dict[str, Any]) -> list[str]:
+        report = {"symptoms": symptoms, "answers": known}
+        decision = decide_inputs(rulebook, engine, read_inputs(report, rulebook, NOW, lambda _: None))
+        return [step.check for step in decision.plan]
+
+    calm = {**CALM, "plug_hot": False, "clerk_alone": False, "clerk_minor": False, "tingle_felt": False}
+    assert check not in plan(answers)
+    assert check in plan({**answers, **calm})
+
+
+def test_a_call_that_reports_no_fault_is_asked_first_what_it_wants() -> None:
+    assert [question.fact for question in decided("request", {}).questions][:1] == ["request"]

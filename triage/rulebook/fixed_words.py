@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from triage.rulebook.model import Outcome
+from triage.rulebook.model import Fixer, Outcome
 
 OUTCOME_TITLES: Mapping[Outcome, str] = {
     "fix_in_store": "Fix in store",
@@ -16,6 +16,12 @@ OUTCOME_TITLES: Mapping[Outcome, str] = {
     "hold": "On hold: approval needed",
     "swap": "Swap the machine",
 }
+SENT_TITLES: Mapping[Fixer, str] = {
+    "electrician": "Send the store's electrician",
+    "installer": "Send the installer back",
+}
+"""Instead of the title of `dispatch` where the machine's contractor is not the one who comes."""
+
 SOLVED = "Fixed in store"
 """Instead of the outcome's title once a check has fixed it."""
 
@@ -34,9 +40,14 @@ LOCAL_CODES = "Local codes and the maker's manual come first."
 """Said once a page and once a printout."""
 
 
-def title_of(outcome: str) -> str:
-    """The title of an outcome's id; of "solved", that a check fixed it."""
-    return next((title for id_, title in OUTCOME_TITLES.items() if id_ == outcome), SOLVED)
+def title_of(outcome: str, by: str = "contractor") -> str:
+    """The title of an outcome's id; of "solved", that a check fixed it.
+
+    `by` is who comes where someone does.
+    """
+    titles: dict[str, str] = dict(OUTCOME_TITLES.items())
+    titles["dispatch"] = next((title for one, title in SENT_TITLES.items() if one == by), titles["dispatch"])
+    return titles.get(outcome, SOLVED)
 
 
 def titles_of(outcomes: object) -> str:

@@ -81,7 +81,8 @@ def outcome_said(decision: Data) -> str:
         return SOLVED
     amount = decision["approved_up_to"]
     limit = "" if amount is None else f" up to {amount} {decision['currency']}"
-    return title_of(decision["outcome"]) + limit
+    by = (decision.get("visit") or {}).get("by", "contractor")
+    return title_of(decision["outcome"], by) + limit
 
 
 def _outcome(before: Data, after: Data) -> Iterator[DecisionChange]:

@@ -49,7 +49,8 @@ INDENT = (0, 0, 0, 3)
 def show_decision(decision: Decision, rulebook: Rulebook, out: Console | None = None) -> None:
     """Prints the decision on standard output."""
     out = out or console()
-    title, color = title_of(decision.outcome), COLORS[decision.outcome]
+    by = "contractor" if decision.visit is None else decision.visit.by
+    title, color = title_of(decision.outcome, by), COLORS[decision.outcome]
     if decision.approved_up_to is not None:
         title += f" up to {_money(decision.approved_up_to)}"
     if decision.solved:
@@ -178,7 +179,10 @@ def _questions(questions: Sequence[Question]) -> Iterable[RenderableType]:
     shown = [question for question in questions if question.safety]
     shown += [question for question in questions if not question.safety][:QUESTIONS_SHOWN]
     for question in shown:
-        worth = "for safety" if question.safety else f"saves {_money(question.saves)} on average"
+        saves = (
+            f"saves {_money(question.saves)} on average" if question.saves.amount > 0 else "one of the first"
+        )
+        worth = "for safety" if question.safety else saves
         yield Text.assemble(f"• {question.ask} ", (f"({worth}; {question.fact})", "dim"))
     if len(questions) > len(shown):
         yield Text(f"and {len(questions) - len(shown)} more that are worth asking", style="dim")
