@@ -378,6 +378,8 @@ def test_marked_questions_come_first_in_their_order_with_what_they_save_together
     net = now - after - 2 * 20 * 120 / 3600
     assert net > 1
     assert f"together they save {net:.2f} USD on average, net of asking" in asked["e"].why
+    lost = _ask(rulebook, repair=dict.fromkeys(repair, 1.0), ask_first=["f", "e"])
+    assert "together they save nothing on average (-1.33 USD), net of asking" in lost["e"].why
 
 
 def test_a_marked_question_that_is_answered_or_would_tell_nothing_is_not_asked() -> None:
