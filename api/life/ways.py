@@ -98,6 +98,8 @@ def says(around: Around) -> str:
         return "ask"
     if ticket.outcome == "swap" and around.swap is not None and around.swap.reserved is None:
         return "close" if around.swap.refused else "swap"
+    if around.sends and _another(around):
+        return "call-back"
     return "book" if around.sends else ""
 
 
@@ -112,6 +114,15 @@ def _close(around: Around) -> Way:
     return Way("close", "fix", gettext("Close: solved"), line)
 
 
+def _another(around: Around) -> str:
+    """Says who comes instead of a contractor on record; empty where a contractor does."""
+    lines = {
+        "electrician": gettext("The store's electrician comes; nobody is booked here."),
+        "installer": gettext("The installer comes back; nobody is booked here."),
+    }
+    return "" if around.asked is None else lines.get(around.asked.by, "")
+
+
 def _book(around: Around) -> Way:
     told, visit, title = around.told, around.told.visit, gettext("Book the technician")
     if visit is not None and visit.state == "scheduled":
@@ -123,6 +134,8 @@ def _book(around: Around) -> Way:
         hold = told.ticket.outcome == "hold"
         why = gettext("First it has to be approved.") if hold else gettext("The decision sends nobody.")
         return Way("book", "send", title, why, can=False)
+    if _another(around):
+        return Way("book", "send", title, _another(around), can=False)
     if not around.times:
         return Way("book", "send", title, gettext("Nobody on record has room; call them."), can=False)
     first = around.times[0]

@@ -12,9 +12,12 @@ import pytest
 from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
+from api.desk.summary import Told
+from api.life import ways
 from tests.api.money_world import World, money_world
 from tests.triage.services import AGENT
 from triage.config import Outgoing
+from triage.records.decision_parts import VisitAsked
 from triage.service import tickets, visits
 from triage.service.outgoing.deliver import deliver
 
@@ -85,6 +88,23 @@ def test_a_call_with_nothing_left_to_ask_leads_to_its_end(desk: Desk) -> None:
     page = desk.page()
     assert "How does this call end?" in page
     assert 'class="says" aria-hidden="true">2<' in page  # the decision sends a technician
+
+
+@pytest.mark.parametrize(
+    ("by", "way", "line"),
+    [
+        ("contractor", "book", "Nobody on record has room; call them."),
+        ("electrician", "call-back", "The store's electrician comes; nobody is booked here."),
+        ("installer", "call-back", "The installer comes back; nobody is booked here."),
+    ],
+)
+def test_nobody_is_booked_where_no_contractor_is_to_come(desk: Desk, by: str, way: str, line: str) -> None:
+    service, now = desk.world.service, desk.world.clock.time
+    told = Told(tickets.ticket(service, desk.ticket, AGENT), None, None, now, "UTC")
+    around = ways.Around(told, service.rulebook, asked=VisitAsked(now, by=by), sends=True)
+    with desk.client.application.test_request_context():
+        book = next(each for each in ways.ways(around) if each.id == "book")
+        assert (ways.says(around), book.can, book.line) == (way, False, line)
 
 
 def test_a_visit_is_booked_for_a_time_that_is_offered_and_read_back(desk: Desk) -> None:

@@ -115,8 +115,8 @@ def next_questions(
     paid = savings[-1] - sum(_asking(each.reach.fact.ask_seconds, hour) for each in marked)
     amount = f"{as_money(paid, rulebook.currency).amount:f} {rulebook.currency}"
     said = f"{amount} on average" if paid > 0 else f"nothing on average ({amount})"
-    saving = "together they save" if len(marked) > 1 else "it saves"
-    first = f"One of the first questions; {saving} {said}, net of asking. "
+    they = "together they save" if len(marked) > 1 else "it saves"
+    first = f"One of the first questions; {they} {said}, net of asking. "
     return tuple(
         Question(fact.id, fact.ask or f"{fact.title}?", saves, safety, first * (fact.id in places) + why)
         for candidate, saves, safety in found
