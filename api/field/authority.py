@@ -9,6 +9,7 @@ from flask.typing import ResponseReturnValue
 
 from api.http.auth import service
 from api.pages.texts import gettext
+from api.pages.typed import typed_amount
 from api.pages.words import local_time, money_words
 from triage.service.outgoing import ask
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
@@ -32,8 +33,7 @@ def answered(held: str) -> ResponseReturnValue:
         "why": why or "Answered by the link in the e-mail; no reason given.",
     }
     if word == "yes_up_to":
-        amount = form.get("amount", "").replace("$", "").replace(",", "").strip()
-        data["amount"] = f"{amount} {service().rulebook.currency}"
+        data["amount"] = typed_amount(form.get("amount", ""), service().rulebook.currency)
     try:
         ticket = ask.answer(service(), held, data)
     except NotFoundError:

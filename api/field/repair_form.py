@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from contextlib import suppress
-from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from api.pages.texts import gettext
+from api.pages.typed import typed_amount, typed_number
 from triage.records.bill import BilledLine
 from triage.values.errors import Problem
 
@@ -42,7 +41,7 @@ def lines_of(form: Mapping[str, str], currency: str) -> list[dict[str, Any]]:
             continue
         if kind not in TIMED and not form.get(kind):
             continue
-        line: dict[str, Any] = {"kind": kind} | ({"hours": number(hours)} if kind in TIMED else {})
+        line: dict[str, Any] = {"kind": kind} | ({"hours": typed_number(hours)} if kind in TIMED else {})
         lines.append(line | _amount(form, kind, currency))
     for place in range(MOST_PARTS):
         part = form.get(f"part_{place}", "").strip()
@@ -50,7 +49,7 @@ def lines_of(form: Mapping[str, str], currency: str) -> list[dict[str, Any]]:
             continue
         line = {"kind": "part", "number": part, **_amount(form, f"part_{place}", currency)}
         if quantity := form.get(f"quantity_{place}", "").strip():
-            line["quantity"] = number(quantity)
+            line["quantity"] = typed_number(quantity)
         if serials := form.get(f"serials_{place}", "").replace(",", " ").split():
             line |= {"serials": serials}
         lines.append(line)
@@ -78,14 +77,6 @@ def parts_shown(form: Mapping[str, str], more: int = 0) -> int:
     return min(MOST_PARTS, max([place + 1 for place in used], default=0) + max(1, more))
 
 
-def number(text: str) -> Any:
-    """A number as people write it, "1.5" or "1,5"; other text as it is."""
-    with suppress(InvalidOperation):
-        found = Decimal(text.replace(",", "."))
-        return found if found.is_finite() else text
-    return text
-
-
 def placed(problems: Sequence[Problem], lines: Sequence[Mapping[str, Any]]) -> tuple[Problem, ...]:
     """Problems with the name of the line that each is about."""
     return tuple(_placed(problem, lines) for problem in problems)
@@ -100,5 +91,5 @@ def _placed(problem: Problem, lines: Sequence[Mapping[str, Any]]) -> Problem:
 
 
 def _amount(form: Mapping[str, str], name: str, currency: str) -> dict[str, str]:
-    text = form.get(f"{name}_amount", "").replace("$", "").replace(",", "").strip()
-    return {"amount": f"{text} {currency}"} if text else {}
+    text = form.get(f"{name}_amount", "").strip()
+    return {"amount": typed_amount(text, currency)} if text else {}

@@ -14,10 +14,11 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.field.limit_view import glance
-from api.field.repair_form import ONCE, TIMED, filled, kind_words, lines_of, number, parts_shown, placed
+from api.field.repair_form import ONCE, TIMED, filled, kind_words, lines_of, parts_shown, placed
 from api.http.auth import caller, page_roles, service
 from api.http.conditional import MAX_KEY
 from api.pages.texts import gettext
+from api.pages.typed import typed_number
 from api.pages.words import clock_words, decision_words, outcome_mark
 from triage.records.authorization import open_authorization
 from triage.records.ticket import Ticket
@@ -97,7 +98,7 @@ def _estimate(form: Mapping[str, str]) -> Data:
 def _closing(form: Mapping[str, str]) -> Data:
     data = _estimate(form) | _said(form, "cured_by", "authorization")
     if on_site := form.get("on_site", "").strip():
-        data["hours"] = number(on_site)
+        data["hours"] = typed_number(on_site)
     if photos := form.get("photos", "").replace(",", " ").split():
         data["photos"] = photos
     return data | ({"made_safe": True} if form.get("made_safe") else {})

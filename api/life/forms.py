@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from api.pages.texts import gettext
+from api.pages.typed import typed_amount, typed_number
 from triage.values.errors import InputError, Problem, path_to
 from triage.values.time_zones import zone_named
 
@@ -74,16 +74,10 @@ class Form:
 
     def number(self, name: str) -> Any:
         """A number where it is one; else the text, which the service refuses with its reason."""
-        text = self.text(name).replace(",", ".")
-        try:
-            return Decimal(text)
-        except InvalidOperation:
-            return text
+        return typed_number(self.text(name))
 
     def amount(self, name: str) -> str:
-        """An amount with its currency, which need not be typed."""
-        text = self.text(name).lstrip("$").replace(",", "")
-        return f"{text} {self.currency}" if text.replace(".", "", 1).isdigit() else text
+        return typed_amount(self.text(name), self.currency)
 
     def lines(self) -> list[dict[str, Any]]:
         """The lines of an estimate or a closing."""

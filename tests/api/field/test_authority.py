@@ -86,6 +86,7 @@ def test_an_amount_is_read_as_people_write_it(
     page = outside.post(link, data={"answer": "yes_up_to", "amount": "a lot", "why": "Because."})
     assert page.status_code == 422
     assert "Because." in page.text
+    assert outside.post(link, data={"answer": "yes_up_to", "amount": "95,50"}).status_code == 422
     assert outside.post(link, data={"answer": "yes_up_to", "amount": "$1,000.50"}).status_code == 200
     assert said(service, held) == "Ines Marsh: 1000.50 USD"
 

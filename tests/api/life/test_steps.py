@@ -205,6 +205,13 @@ def test_the_lead_enters_an_estimate_and_somebody_else_approves_it(desk: Desk, l
     assert "somebody else approves it" in refused.text
 
 
+@pytest.mark.parametrize("typed", [{"labor_hours": "1_0"}, {"labor_hours": "１"}, {"trip_amount": "95,50"}])
+def test_what_may_be_meant_otherwise_is_not_guessed(lead: Desk, typed: dict[str, str]) -> None:
+    refused = lead.go("estimate", **{"cause": "dirty_filter", "trip": "1", "labor_hours": "1", **typed})
+    assert refused.status_code == 422
+    assert tickets.ticket(lead.world.service, lead.ticket, AGENT).repair.revisions == 0
+
+
 def test_the_lead_writes_down_what_the_authority_answered(desk: Desk, lead: Desk) -> None:
     desk.world.estimate(desk.ticket, 7)
     assert "Ops lead" in desk.page("ask")
