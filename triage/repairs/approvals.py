@@ -107,7 +107,7 @@ def _refuse_above_role(rulebook: Rulebook, approval: Approval, who: Caller, come
 def _refuse_own_estimate(approval: Approval, who: Caller, log: Sequence[Event]) -> None:
     """Raises ConflictError where who wrote the last estimate would approve it, or is named as who did."""
     last = next(event for event in reversed(log) if isinstance(event.payload, Estimated))
-    if last.who in (who.name, approval.person):
+    if _among(last.who, who.name, approval.person):
         raise ConflictError(
             f"{last.who} wrote this estimate of ticket {last.ticket}; somebody else approves it"
         )
@@ -119,9 +119,14 @@ def approved_by(who: Caller, authorization: Authorization, log: Sequence[Event])
         isinstance(event.payload, Approved)
         and event.payload.number == authorization.number
         and event.payload.authority is not None
-        and who.name in (event.who, event.payload.person)
+        and _among(who.name, event.who, event.payload.person or "")
         for event in log
     )
+
+
+def _among(name: str, *people: str) -> bool:
+    """A person is the same one in capitals."""
+    return name.casefold() in [each.casefold() for each in people]
 
 
 def refuse_own_approval(repair: Repair, who: Caller, log: Sequence[Event]) -> None:

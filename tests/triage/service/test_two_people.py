@@ -75,6 +75,9 @@ def test_who_estimates_does_not_approve(service: Service, ticket: Ticket) -> Non
     refused(service, lambda: approve(OPS), ticket, ConflictError, "lead wrote this estimate of ticket")
     refused(service, lambda: approve(OPS, answer="no"), ticket, ConflictError, "somebody else approves")
     refused(service, lambda: approve(SECOND, person="lead"), ticket, ConflictError, "somebody else approves")
+    refused(
+        service, lambda: approve(SECOND, person=" LEAD "), ticket, ConflictError, "somebody else approves"
+    )
     assert approve(SECOND).outcome == "approve"
 
 
