@@ -89,7 +89,7 @@ def decide(
     warranty = warranty_for(rulebook, machine, component, reported_on, inference.facts)
     late = lateness(rulebook, report, machine, live)
     today = local_date(machine, now)
-    sides = inference.facts.get("sides_affected")
+    sides = "all" if live.stop_use else inference.facts.get("sides_affected")
     job = job_for(rulebook, chances, machine, late.paid, reported_on, today, report.estimate, sides)
 
     done = [check.check for check in report.checks]

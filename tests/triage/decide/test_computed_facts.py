@@ -76,12 +76,14 @@ def test_warranty_does_not_make_a_machine_cheaper_to_keep() -> None:
     [
         ("0", None, "0"),
         ("0", "both", "0"),
+        ("0", "all", "1"),
         ("0.5", None, "0.5"),
         ("0.5", "one", "0.5"),
         ("0.5", "both", "1"),
         ("1", None, "1"),
         ("1", "both", "1"),
         ("1", "one", "0.5"),
+        ("0.5", "all", "1"),
     ],
 )
 def test_sales_are_lost_by_cause_and_side(share: str, sides: str | None, lost: str) -> None:

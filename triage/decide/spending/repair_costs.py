@@ -79,11 +79,13 @@ def job_for(
 
 def sales_lost(rulebook: Rulebook, cause: str | None, sides: FactValue | None = None) -> Decimal:
     """Sales lost until someone has been there. Of `both` sides a cause takes twice what it does of one; where
-    `one` shows it, no more than half are lost.
+    `one` shows it, no more than half are lost; of `all`, as under stop-use, everything is.
     """
     store, known = rulebook.rates.store, rulebook.causes.get(cause or "")
     share = known.sales_lost if known is not None else Decimal(1)
-    if sides == "both":
+    if sides == "all":
+        share = Decimal(1)
+    elif sides == "both":
         share = min(Decimal(1), 2 * share)
     elif sides == "one":
         share = min(Decimal("0.5"), share)
