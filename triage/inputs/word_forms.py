@@ -13,6 +13,7 @@ import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
+from threading import Lock
 
 import snowballstemmer
 from rapidfuzz import process
@@ -103,10 +104,14 @@ def plain_letters(word: str) -> str:
     return _NO_LETTER.sub("", "".join(letter for letter in parts if not unicodedata.combining(letter)))
 
 
+_STEMMING = Lock()
+
+
 @lru_cache(maxsize=16384)
 def stem(word: str, language: str) -> str:
     """The stem of a word in plain letters."""
-    return str(_stemmer(language).stemWord(word))
+    with _STEMMING:  # a stemmer keeps the word it is at in itself
+        return str(_stemmer(language).stemWord(word))
 
 
 @lru_cache(maxsize=16384)

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import sys
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
 
 from triage.inputs.phrases import Vocabulary, phrase_key
@@ -32,6 +35,26 @@ def test_plain_letters(word: str, plain: str) -> None:
 )
 def test_forms_of_one_word_have_one_stem(one: str, other: str, language: str) -> None:
     assert stem(one, language) == stem(other, language)
+
+
+def test_threads_that_stem_at_once_find_the_same_stems() -> None:
+    """A request's thread must not spoil the words of another: they are kept while the program runs."""
+    endings = ("ando", "aciones", "aban", "iendo", "idades", "mente", "osos", "aremos", "ados", "iesen")
+    words = [f"{start}{end}" for start in ("quem", "limpi", "romp", "sal", "huel") for end in endings]
+
+    def stems() -> list[str]:
+        return [stem.__wrapped__(word, "es") for word in words]
+
+    alone = stems()
+    before = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    try:
+        with ThreadPoolExecutor(4) as threads:
+            asked = [threads.submit(stems) for _ in range(8)]
+            found = [each.result() for each in asked]
+    finally:
+        sys.setswitchinterval(before)
+    assert found == [alone] * 8
 
 
 @pytest.mark.parametrize(
