@@ -170,8 +170,9 @@ def test_a_report_shows_the_dangers_heard_and_enter_opens_no_second_ticket(
     assert page.locator("input[name=symptom]:checked").get_attribute("value") == "something_else"
     page.get_by_role("button", name="Start the call").press("Enter")
     page.get_by_role("link", name=f"Join {ticket}").wait_for()
-    with next_page(page):
-        page.locator("#machine").press("Enter")
+    page.locator("#machine").press("Enter")
+    page.wait_for_load_state("networkidle")  # it hears again, and stays where it is
+    assert page.get_by_role("heading", name="A danger was heard in these words").is_visible()
     assert "/report" in page.url
     assert len(tickets.tickets(desk.running, OTHER).tickets) == 1
 

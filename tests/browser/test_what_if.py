@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from playwright.sync_api import Page
 
@@ -47,7 +49,7 @@ def test_an_agent_changes_a_fact_without_scripts_and_sees_the_move(
     page.get_by_label("Days since the air filter was cleaned").fill("three days ago")
     page.get_by_label("Open another field").select_option(label="Cord or plug damaged")
     page.get_by_role("button", name="See what changes").click()
-    assert "Dirty air filter: 90 % → " in page.locator(".what-if").inner_text()
+    assert re.search(r"Dirty air filter: \d+ % → \d+ %", page.locator(".what-if").inner_text())
     page.get_by_label("Cord or plug damaged").select_option("yes")
     page.get_by_role("button", name="See what changes").click()
     assert "Outcome: Fix in store → Send a technician." in page.locator(".what-if").inner_text()
