@@ -49,7 +49,7 @@ class Question:
 def people_to_ask(service: Service, ticket_id: str, viewer: Caller) -> Sequence[TokenRecord]:
     """The people with an address on record who speak as the authority that a held ticket waits for."""
     with service.store.read() as work:
-        return _people(work, seen_ticket(work, ticket_id, viewer))
+        return _people(work, seen_ticket(work, ticket_id, viewer), service.now())
 
 
 @one_version
@@ -66,7 +66,7 @@ def ask(service: Service, ticket_id: str, who: Caller, person: str | None = None
     with service.store.write() as work:
         ticket = seen_ticket(work, ticket_id, who)
         revision = waiting_for(ticket)
-        people = [one for one in _people(work, ticket) if person in (None, one.name)]
+        people = [one for one in _people(work, ticket, now) if person in (None, one.name)]
         if not people:
             fix = "`barrelwise token email NAME ADDRESS` gives one"
             raise InputError([Problem(f"nobody who may answer has an address on record; {fix}", "/person")])
@@ -133,11 +133,9 @@ def _open_link(work: Work, held: str, now: datetime) -> Link:
     return link
 
 
-def _people(work: Work, ticket: Ticket) -> list[TokenRecord]:
+def _people(work: Work, ticket: Ticket, now: datetime) -> list[TokenRecord]:
     return [
-        one
-        for one in work.tokens.all()
-        if one.revoked_at is None and one.email and one.authority in ticket.asked
+        one for one in work.tokens.all() if one.is_valid(now) and one.email and one.authority in ticket.asked
     ]
 
 

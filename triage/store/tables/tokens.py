@@ -60,8 +60,12 @@ class InUse:
     @classmethod
     def of(cls, row: Any, now: datetime, noted_every: timedelta) -> InUse:
         """`row` has the columns of HOLDER, and when it was used last."""
-        caller = Caller(row.name, cast(Role, row.role), row.contractor, row.authority)
-        return cls(caller, to_note=row.used_at is None or now - row.used_at >= noted_every)
+        return cls(_holder(row), to_note=row.used_at is None or now - row.used_at >= noted_every)
+
+
+def _holder(row: Any) -> Caller:
+    """`row` has the columns of HOLDER."""
+    return Caller(row.name, cast(Role, row.role), row.contractor, row.authority)
 
 
 def sha256_of(token: str) -> str:
@@ -275,8 +279,7 @@ class Links:
         if row is None:
             return None
         link, token = row
-        caller = Caller(token.name, cast(Role, token.role), token.contractor, token.authority)
-        return Link(caller, link.ticket, link.estimate, link.expires_at, link.used_at)
+        return Link(_holder(token), link.ticket, link.estimate, link.expires_at, link.used_at)
 
     def use(self, held: str, at: datetime) -> None:
         row = self._session.get_one(LinkRow, sha256_of(held))

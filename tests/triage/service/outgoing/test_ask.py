@@ -146,6 +146,15 @@ def test_who_wrote_the_estimate_does_not_approve_it_by_a_link(service: Service, 
         ask.answer(service, sent(service, held, letters), YES)
 
 
+def test_nobody_is_asked_whose_token_has_ended(service: Service, held: Ticket) -> None:
+    begins, ends = NOON - timedelta(days=2), NOON - timedelta(days=1)
+    with service.store.write() as work:
+        work.tokens.add("Ada Quay", "authority", None, begins, "ops_lead", "quay@example.com", ends)
+    assert [one.name for one in ask.people_to_ask(service, held.id, AGENT)] == ["Ines Marsh"]
+    with pytest.raises(InputError, match="nobody who may answer"):
+        ask.ask(service, held.id, AGENT, "Ada Quay")
+
+
 def test_nobody_is_asked_about_what_is_not_held(service: Service) -> None:
     opened = tickets.open_ticket(service, REPORT, AGENT)
     with pytest.raises(ConflictError, match="waits for no"):
