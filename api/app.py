@@ -14,7 +14,6 @@ from api.desk import list as open_tickets
 from api.field import authority, own
 from api.field import start as field_start
 from api.field import ticket as field_ticket
-from api.field.repair_form import kind_words
 from api.http import auth, health, problems
 from api.http.json_bodies import ExactJSONProvider
 from api.http.lane import init_lane
@@ -25,6 +24,7 @@ from api.ops import numbers as numbers_page
 from api.ops import what_if as what_if_page
 from api.pages import sign_in
 from api.pages import texts as desk_texts
+from api.pages.bill_form import kind_words
 from api.pages.search import FINDER, MachineFinder
 from api.pages.words import cents_words, dollars_words
 from api.v1 import (

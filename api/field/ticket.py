@@ -14,9 +14,9 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.field.limit_view import glance
-from api.field.repair_form import ONCE, TIMED, filled, kind_words, lines_of, parts_shown, placed
 from api.http.auth import caller, page_roles, service
 from api.http.conditional import MAX_KEY
+from api.pages.bill_form import filled, lines_of, placed, rows_shown
 from api.pages.texts import gettext
 from api.pages.typed import typed_number
 from api.pages.words import clock_words, decision_words, outcome_mark
@@ -48,7 +48,7 @@ def price(ticket_id: str) -> ResponseReturnValue:
     try:
         priced = repairs.price(service(), ticket.id, data, caller())
     except InputError as error:
-        wrong = placed(error.told, data["lines"])
+        wrong = _placed(error)
     if "part" in request.args:
         return render_template(
             "field/_priced.html", priced=priced, problems=wrong, rulebook=service().rulebook
@@ -108,6 +108,10 @@ def _said(form: Mapping[str, str], *names: str) -> Data:
     return {name: text for name in names if (text := form.get(name, "").strip())}
 
 
+def _placed(error: InputError) -> tuple[Problem, ...]:
+    return tuple(placed(problem, request.form, service().rulebook.currency) for problem in error.told)
+
+
 def _once(
     ticket: Ticket, data: Data, act: Callable[[], Ticket], closing: bool = False
 ) -> ResponseReturnValue:
@@ -132,7 +136,7 @@ def _once(
     except NotFoundError:
         raise
     except InputError as error:
-        problems = placed(error.told, data["lines"])
+        problems = _placed(error)
         status = 409 if isinstance(error, ConflictError) else 422
         return _page(_ticket(ticket.id), problems, request.form, closing=closing), status
     if done.status == 409:
@@ -177,15 +181,12 @@ def _page(
         if typed and closing
         else {**last, "cause": repair.estimate.cause if repair.estimate else ""},
         more=3 if "more" in request.form else 1,
-        parts_shown=parts_shown,
+        rows_shown=rows_shown,
         closing=closing,
         priced=priced,
         told=told,
         problems=problems,
         key=secrets.token_hex(16),
-        once=ONCE,
-        timed=TIMED,
-        kind_words=kind_words,
         causes=sorted(((one.id, one.title) for one in rulebook.causes.values()), key=lambda one: one[1]),
         checks=sorted(((one.id, one.title) for one in rulebook.checks.values()), key=lambda one: one[1]),
         no_fault=NO_FAULT_FOUND,

@@ -7,41 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from api.pages.bill_form import lines_of
 from api.pages.texts import gettext
 from api.pages.typed import typed_amount, typed_number
-from triage.values.errors import InputError, Problem, path_to
+from triage.values.errors import InputError, Problem
 from triage.values.time_zones import zone_named
-
-PARTS = 4
-"""Rows for parts on a form."""
-
-
-@dataclass(frozen=True, slots=True)
-class Row:
-    """A row of the form: a line's kind, its title, and which fields it has besides the amount."""
-
-    name: str
-    kind: str
-    title: str
-    hours: bool = False
-    part: bool = False
-    given: bool = False  # by an amount alone; else it has to be ticked, filled or chosen
-
-
-def rows() -> tuple[Row, ...]:
-    """The lines that can be entered, in the order of a bill."""
-    return (
-        Row("trip", "trip", gettext("Trip")),
-        Row("distance", "distance", gettext("Distance")),
-        Row("labor", "labor", gettext("Labor"), hours=True),
-        Row("second", "second_technician", gettext("Second technician"), hours=True),
-        *(
-            Row(f"part{number}", "part", gettext("Part %(number)s", number=number), part=True)
-            for number in range(1, PARTS + 1)
-        ),
-        Row("freight", "freight", gettext("Freight")),
-        Row("tax", "tax", gettext("Tax"), given=True),
-    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,26 +51,4 @@ class Form:
 
     def lines(self) -> list[dict[str, Any]]:
         """The lines of an estimate or a closing."""
-        return [line for row in rows() if (line := self._line(row))]
-
-    def _line(self, row: Row) -> dict[str, Any] | None:
-        amount = {"amount": self.amount(f"{row.name}_amount")} if self.text(f"{row.name}_amount") else {}
-        if row.hours:
-            hours = self.text(f"{row.name}_hours")
-            return {"kind": row.kind, "hours": self.number(f"{row.name}_hours"), **amount} if hours else None
-        if row.part:
-            if not self.text(row.name):
-                return None
-            serials = self.text(f"{row.name}_serials").replace(",", " ").split()
-            count = {"quantity": self.number(f"{row.name}_count")} if self.text(f"{row.name}_count") else {}
-            return {"kind": "part", "number": self.text(row.name), **count, "serials": serials, **amount}
-        ticked = bool(amount) if row.given else bool(self.text(row.name)) or bool(amount)
-        return {"kind": row.kind, **amount} if ticked else None
-
-    def placed(self, problem: Problem) -> Problem:
-        """A problem with the row of the form that it is about, instead of a place in the data."""
-        place = path_to(problem.pointer or "")
-        if len(place) < 2 or place[0] != "lines" or not place[1].isdigit():
-            return problem
-        sent = [row for row in rows() if self._line(row)]
-        return Problem(f"{sent[int(place[1])].title}: {problem.message}", problem.pointer)
+        return lines_of(self.fields, self.currency)

@@ -17,7 +17,8 @@ from api.desk.call_view import asked_next
 from api.desk.shell import parked_for, shell
 from api.http.auth import caller, page_roles, service
 from api.life import ways
-from api.life.forms import Form, rows
+from api.life.forms import Form
+from api.pages.bill_form import placed, rows
 from api.pages.people import in_words
 from api.pages.sign_in import DESK
 from api.pages.texts import as_clerks_hear, gettext, speak_as_on
@@ -31,6 +32,8 @@ from triage.values.errors import ConflictError, ForbiddenError, InputError, NotF
 blueprint = Blueprint("life", __name__)
 Act: TypeAlias = Callable[[str, Form, int | None], object]
 MOST_IN_MINUTES = 5
+PARTS = 4
+"""Rows for parts on a form."""
 
 
 @blueprint.get("/tickets/<ticket_id>/end")
@@ -80,7 +83,10 @@ def _form(ticket_id: str) -> Form:
 
 
 def _told(error: InputError, form: Form) -> tuple[Problem, ...]:
-    return tuple(in_words(service().rulebook, form.placed(problem), form.zone) for problem in error.told)
+    return tuple(
+        in_words(service().rulebook, placed(problem, form.fields, form.currency), form.zone)
+        for problem in error.told
+    )
 
 
 def _close(ticket_id: str, form: Form, version: int | None) -> None:
@@ -220,7 +226,7 @@ def _page(
         visit=around.told.visit,
         done=_done().get(request.args.get("done", "")),
         who_pays=summary.who_pays(decision) if decision else "",
-        rows=rows(),
+        rows=rows(PARTS),
         form=request.form,
         causes=_causes(found),
         cured=_cured(found),

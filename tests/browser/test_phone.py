@@ -66,7 +66,7 @@ def fits(page: Page) -> None:
 def write_estimate(page: Page, ticket: str, hours: str, part: str = "GMT-400") -> None:
     page.goto(f"/field/tickets/{ticket}")
     page.locator("#estimate-labor").fill(hours)
-    page.locator("#estimate-part-0").select_option(part)
+    page.locator("#estimate-part1").select_option(part)
 
 
 def revisions(desk: Served, ticket: str) -> int:
@@ -111,7 +111,7 @@ def test_an_estimate_and_a_close_out_without_scripts(van: Page, desk: Served, ti
     expect(van.get_by_role("alert")).to_contain_text("Labor: hours are a number such as 1.5")
     assert van.locator("#estimate-labor").input_value() == "x"
     van.locator("#estimate-labor").fill("0.5")
-    van.locator("#estimate-part-0").select_option("FAN-220")
+    van.locator("#estimate-part1").select_option("FAN-220")
     van.get_by_role("button", name="More parts, and price it").click()
     expect(van.get_by_text("Within your limit: no call needed.")).to_be_visible()
     van.get_by_role("button", name="Send the estimate").click()
@@ -155,7 +155,7 @@ def test_a_draft_outlives_a_phone_that_was_put_away(van: Page, ticket: str) -> N
     van.goto(f"/field/tickets/{ticket}")
     assert van.locator("#estimate-labor").input_value() == "2.5"
     assert van.locator("#note").input_value() == "Fan seized."
-    assert van.locator("#estimate-part-0").input_value() == "FAN-220"
+    assert van.locator("#estimate-part1").input_value() == "FAN-220"
 
 
 @pytest.mark.parametrize("spelled", ["LH20-10005", "lh2010005", "lh20 10005", "LH-20/10005"])
