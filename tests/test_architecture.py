@@ -41,6 +41,7 @@ ORDER = [
     "triage.rulebook_care.release",
     "triage.rulebook_care.learning",
     "triage.rulebook_care.dmn",
+    "triage.simulation",
     "triage.loading",
     "triage.service",
     "triage.service.outgoing",
