@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from triage.logic.choose_engine import engine_note
+from triage.logic.engine_checked import engine_note
 
 ENGINES = ("plain", "durable", "checked") if engine_note() is None else ("plain",)

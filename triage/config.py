@@ -10,7 +10,7 @@ from ipaddress import ip_address
 from pathlib import Path
 from urllib.parse import urlsplit
 
-from triage.logic.choose_engine import ENGINE_NAMES
+from triage.logic.engine_checked import ENGINE_NAMES
 from triage.values.errors import InputError, Problem
 
 SETTINGS: tuple[tuple[str, str, str], ...] = (

@@ -16,9 +16,8 @@ from flask.typing import ResponseReturnValue
 from api.field.limit_view import glance
 from api.http.auth import caller, page_roles, service
 from api.http.conditional import MAX_KEY
-from api.pages.bill_form import filled, lines_of, placed, rows_shown
+from api.pages.bill_form import filled, lines_of, placed, rows_shown, typed_number
 from api.pages.texts import gettext
-from api.pages.typed import typed_number
 from api.pages.words import clock_words, decision_words, outcome_mark
 from triage.records.authorization import open_authorization
 from triage.records.ticket import Ticket

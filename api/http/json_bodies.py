@@ -1,9 +1,10 @@
-"""Strict JSON bodies: exact numbers; NaN, Infinity and repeated keys refused, with line and column said."""
+"""Strict JSON bodies: exact numbers; NaN, Infinity and repeated keys refused, each in its place."""
 
 from __future__ import annotations
 
 from typing import Any
 
+from flask import Response, request
 from flask.json.provider import DefaultJSONProvider
 from flask_smorest import Blueprint as SmorestBlueprint
 from marshmallow import RAISE
@@ -48,3 +49,15 @@ class ExactJSONProvider(DefaultJSONProvider):
 
     def dumps(self, obj: Any, **kwargs: Any) -> str:
         return to_json(obj)
+
+
+def wants(other: str) -> bool:
+    """Whether the client asks for `other` rather than JSON."""
+    return request.accept_mimetypes.best_match(["application/json", other]) == other
+
+
+def as_text(content: str, media_type: str) -> Response:
+    """A text answer where JSON is the usual one."""
+    response = Response(content, content_type=f"{media_type}; charset=utf-8")
+    response.headers["Vary"] = "Accept"
+    return response

@@ -7,9 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from api.pages.bill_form import lines_of
+from api.pages.bill_form import lines_of, typed_amount, typed_number
 from api.pages.texts import gettext
-from api.pages.typed import typed_amount, typed_number
 from triage.values.errors import InputError, Problem
 from triage.values.time_zones import zone_named
 

@@ -11,8 +11,7 @@ from flask.typing import ResponseReturnValue
 from api.http.auth import caller, page_roles, service
 from api.ops.book import can_edit, reading
 from api.ops.shelf import LiveView, shelf
-from triage.rulebook_care.book.difference import Change, differences
-from triage.rulebook_care.book.file_diff import file_diff
+from triage.rulebook_care.book.difference import Change, differences, file_diff
 from triage.rulebook_care.book.folder import FolderState
 from triage.rulebook_care.safety.loss import by_edit
 from triage.service.rulebooks import check_candidate

@@ -14,7 +14,7 @@ from api.http.auth import service
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook_care.book.book import Book, book_of
-from triage.rulebook_care.book.file_diff import changed_files
+from triage.rulebook_care.book.difference import changed_files
 from triage.rulebook_care.book.folder import FolderBook, FolderState
 from triage.rulebook_care.safety.loss import Loss
 from triage.rulebook_care.safety.weakening import weakened

@@ -24,17 +24,16 @@ from api.pages.sign_in import DESK
 from api.pages.words import local_time, outcome_words, unit_words
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.shapes import KINDS, SINGLES
-from triage.rulebook_care.book.file_diff import yaml_text
+from triage.rulebook_care.book.difference import yaml_text
 from triage.service.rulebooks import files_of, kept_version, log
 from triage.service.what_if import Rules, WhatIf, what_if
 from triage.values.errors import InputError, NotFoundError, Problem
 from triage.values.plain_data import canonical, plain
 from triage.values.shown import percent
 from triage.values.yaml_source import read_yaml
-from triage.what_if.changes import Changes
-from triage.what_if.changes_text import read_values
+from triage.what_if.changes import Changes, read_values
 from triage.what_if.diff import outcome_said
-from triage.what_if.turning_words import turning_words
+from triage.what_if.turning_points import turning_words
 
 blueprint = Blueprint("what_if_page", __name__)
 

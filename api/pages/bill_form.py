@@ -1,15 +1,39 @@
-"""The lines of an estimate or a closing as a form, and as the data that the service reads."""
+"""What people type of money, and the lines of a bill as a form and as the data that the service reads."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
 from api.pages.texts import gettext
-from api.pages.typed import typed_amount, typed_number
 from triage.records.bill import BilledLine
 from triage.values.errors import Problem, path_to
+from triage.values.plain_data import exact_number
+
+_THOUSANDS = re.compile(r"[0-9]{1,3}(,[0-9]{3})+(\.[0-9]+)?")
+
+
+def typed_number(text: str) -> Decimal | str:
+    """A number, "1.5" or "1,5"; other text as it is."""
+    try:
+        found = exact_number(text.replace(",", "."))
+    except ValueError:
+        return text
+    return found
+
+
+def typed_amount(text: str, currency: str) -> str:
+    """An amount with its currency, which need not be typed: "$1,000.50" is "1000.50 USD".
+
+    A comma that does not part thousands stays: nobody knows whether "95,50" is meant as 95.50 or as 9550.
+    """
+    text = text.strip().removeprefix("$").strip().removesuffix(currency).strip()
+    plain = text.replace(",", "") if _THOUSANDS.fullmatch(text) else text
+    return f"{plain} {currency}"
+
 
 MOST_PARTS = 12
 TIMED = ("labor", "second_technician")

@@ -9,8 +9,7 @@ from flask.views import MethodView
 
 from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import idempotent
-from api.http.json_bodies import Blueprint
-from api.http.media import as_text, wants
+from api.http.json_bodies import Blueprint, as_text, wants
 from api.v1 import schemas
 from api.v1.views import machine_json
 from triage.decide.limits_of_machine import Job

@@ -7,19 +7,101 @@ from typing import Any
 
 from flask import Response
 from flask.views import MethodView
+from marshmallow import Schema, fields, validate
 
 from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import etag, idempotent, wanted_version
-from api.http.json_bodies import Blueprint
-from api.http.media import as_text, wants
+from api.http.json_bodies import Blueprint, as_text, wants
 from api.http.problems import problem
-from api.v1 import repair_schemas, schemas
+from api.v1 import schemas
+from api.v1.schemas import TicketOut, text
 from api.v1.views import estimate_json, ticket_json
 from triage.records.ticket import Ticket
 from triage.repairs.exports import CLAIM_COLUMNS, SPEND_COLUMNS, as_csv
 from triage.service import repairs
 from triage.service.numbers import claims, spend
 from triage.service.outgoing.ask import ask
+
+LINES = {
+    "description": "{kind: trip | distance | labor | second_technician | part | freight | tax, amount, "
+    "hours, technicians, number, quantity, serials, component, note}; without an amount, as agreed",
+    "example": [{"kind": "trip"}, {"kind": "labor", "hours": 1.5}, {"kind": "part", "number": "FAN-220"}],
+}
+
+
+class EstimateIn(Schema):
+    """What is asked for; the core reads it line by line."""
+
+    lines = fields.List(fields.Raw(), required=True, metadata=LINES)
+    cause = fields.Raw(metadata={"description": "A cause's id; the likeliest, if left out"})
+    after_hours = fields.Raw(metadata={"description": "true or false; as the ticket says, if left out"})
+    work_from = fields.Raw(metadata={"description": "RFC 3339: when the work begins, instead of after_hours"})
+    note = text()
+
+
+class ApprovalIn(Schema):
+    estimate = fields.Raw(metadata={"description": "The revision that is answered; 0 before the first"})
+    answer = fields.Raw(required=True, metadata={"description": "yes, no or yes_up_to"})
+    amount = fields.Raw(metadata={"description": "For yes_up_to, such as 600.00 USD"})
+    authority = fields.Raw(metadata={"description": "Whose approval it is; its own token says so"})
+    person = fields.Raw(metadata={"description": "Who spoke as the authority; its own token says so"})
+    why = fields.Raw(required=True)
+    expires_at = fields.Raw(metadata={"description": "RFC 3339 with offset"})
+
+
+class AskIn(Schema):
+    person = text(
+        64, metadata={"description": "One of those who may answer; all with an address, if left out"}
+    )
+
+
+class AskedOut(Schema):
+    asked = fields.List(fields.Dict(), metadata={"description": "{person, authority, until} of each"})
+
+
+class CloseIn(Schema):
+    cause = fields.Raw(required=True, metadata={"description": "A cause's id, or no_fault_found"})
+    cured_by = fields.Raw(required=True, metadata={"description": "repair, nothing, or a check's id"})
+    lines = fields.List(fields.Raw(), metadata=LINES)
+    after_hours = fields.Raw(metadata={"description": "true or false; as the ticket says, if left out"})
+    work_from = fields.Raw(metadata={"description": "RFC 3339: when the work begins, instead of after_hours"})
+    hours = fields.Raw(metadata={"description": "Hours on site; those of the labor line, if left out"})
+    photos = fields.List(fields.Raw(), metadata={"description": "References to photos"})
+    authorization = fields.Raw(metadata={"description": "The number the costs were approved under"})
+    made_safe = fields.Raw(metadata={"description": "Cautions whose danger is gone; true for all"})
+    at = fields.Raw(metadata={"description": "RFC 3339 with offset; now, if left out"})
+    note = text()
+
+
+class ReopenIn(Schema):
+    why = text(required=True)
+
+
+class EstimateOut(TicketOut):
+    answer = fields.String(validate=validate.OneOf(["approve", "hold", "swap"]))
+    reasons = fields.List(fields.String())
+    ask = fields.Dict(allow_none=True, metadata={"description": "For hold: who may approve, how to reach"})
+    estimate = fields.Dict(metadata={"description": "Every line: amount, agreed, paid_by; what is outside"})
+    authorization = fields.Dict(allow_none=True, metadata={"description": "Number, amount, expiry"})
+
+
+class ClaimsQuery(Schema):
+    since = text(10, metadata={"description": "First day of closing, 2026-01-31 (UTC)"})
+    until = text(10, metadata={"description": "Last day of closing (UTC)"})
+
+
+class SpendQuery(ClaimsQuery):
+    by = fields.String(load_default="contractor", validate=validate.OneOf(["contractor", "machine", "cause"]))
+
+
+class ClaimsOut(Schema):
+    items = fields.List(fields.Dict(), metadata={"description": "A line each that warranty pays"})
+
+
+class SpendOut(Schema):
+    by = fields.String()
+    items = fields.List(fields.Dict())
+
 
 blueprint = Blueprint("repairs", __name__, url_prefix="/v1", description="Repairs and money")
 
@@ -43,8 +125,8 @@ def _heard_at_closing(ticket: Ticket) -> Response:
 class Estimates(MethodView):
     @roles("technician", "ops")
     @idempotent
-    @blueprint.arguments(repair_schemas.EstimateIn)
-    @blueprint.response(201, repair_schemas.EstimateOut)
+    @blueprint.arguments(EstimateIn)
+    @blueprint.response(201, EstimateOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """An estimate, answered approve, hold or swap; sent again it is a revision."""
         ticket = repairs.estimate(service(), ticket_id, body, caller(), wanted_version())
@@ -55,7 +137,7 @@ class Estimates(MethodView):
 class Approvals(MethodView):
     @roles("ops", "authority")
     @idempotent
-    @blueprint.arguments(repair_schemas.ApprovalIn)
+    @blueprint.arguments(ApprovalIn)
     @blueprint.response(201, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """An authority's yes, no, or yes up to an amount, with the reason."""
@@ -67,8 +149,8 @@ class Approvals(MethodView):
 class Ask(MethodView):
     @roles("agent", "technician", "ops")
     @idempotent
-    @blueprint.arguments(repair_schemas.AskIn)
-    @blueprint.response(201, repair_schemas.AskedOut)
+    @blueprint.arguments(AskIn)
+    @blueprint.response(201, AskedOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """E-mail with a link that is valid once to who may approve; it is shown to nobody else."""
         asked = ask(service(), ticket_id, caller(), body.get("person"))
@@ -79,7 +161,7 @@ class Ask(MethodView):
 class Close(MethodView):
     @roles("agent", "technician", "ops")
     @idempotent
-    @blueprint.arguments(repair_schemas.CloseIn)
+    @blueprint.arguments(CloseIn)
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """What it was, what fixed it, and what it cost."""
@@ -93,7 +175,7 @@ class Close(MethodView):
 class Reopen(MethodView):
     @roles("agent", "technician", "ops")
     @idempotent
-    @blueprint.arguments(repair_schemas.ReopenIn)
+    @blueprint.arguments(ReopenIn)
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """A closed ticket is worked on again, and redecided."""
@@ -104,8 +186,8 @@ class Reopen(MethodView):
 @blueprint.route("/claims")
 class Claims(MethodView):
     @roles(*READERS)
-    @blueprint.arguments(repair_schemas.ClaimsQuery, location="query")
-    @blueprint.response(200, repair_schemas.ClaimsOut)
+    @blueprint.arguments(ClaimsQuery, location="query")
+    @blueprint.response(200, ClaimsOut)
     def get(self, query: dict[str, Any]) -> Any:
         """The lines that warranty pays, of closed tickets; as CSV with Accept: text/csv."""
         rows = claims(service(), caller(), query.get("since"), query.get("until"))
@@ -115,8 +197,8 @@ class Claims(MethodView):
 @blueprint.route("/spend")
 class Spend(MethodView):
     @roles(*READERS)
-    @blueprint.arguments(repair_schemas.SpendQuery, location="query")
-    @blueprint.response(200, repair_schemas.SpendOut)
+    @blueprint.arguments(SpendQuery, location="query")
+    @blueprint.response(200, SpendOut)
     def get(self, query: dict[str, Any]) -> Any:
         """What was spent, by contractor, machine or cause; as CSV with Accept: text/csv."""
         by = query["by"]

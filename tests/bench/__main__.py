@@ -15,7 +15,7 @@ from tests.bench.desk import desk_times
 from tests.bench.engines import engine_times
 from tests.bench.http import CLIENTS, served
 from tests.bench.replay import AIM, AIM_SECONDS, LARGE, ORIGINALS, ReplaySpeed, replay_speeds
-from triage.logic.choose_engine import engine_note
+from triage.logic.engine_checked import engine_note
 
 
 def main() -> None:

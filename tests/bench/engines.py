@@ -13,7 +13,6 @@ from decimal import Decimal
 from time import perf_counter
 
 from tests.engines import ENGINES
-from triage.logic.choose_engine import choose_engine
 from triage.logic.conditions import (
     AllOf,
     Compare,
@@ -25,6 +24,7 @@ from triage.logic.conditions import (
     Truth,
     evaluate,
 )
+from triage.logic.engine_checked import choose_engine
 
 RULES = (50, 100, 200, 500)
 STAGE = "all"

@@ -21,13 +21,18 @@ from tests.triage.loading.test_load import CARE, CONTRACTORS, MACHINES, REPAIRS,
 from tests.triage.services import NOON, OPS, REPORT
 from triage.cli.shown.show import show_decision
 from triage.decide.causes.inference import compile_rulebook
-from triage.decide.decide_data import decide_inputs, inputs_as_data, inputs_from_data, read_inputs
+from triage.decide.decide_data import (
+    decide_inputs,
+    inputs_as_data,
+    inputs_from_data,
+    machine_as_data,
+    read_inputs,
+)
 from triage.inputs.machine import read_machine
 from triage.inputs.reader import Reader
 from triage.loading.load import load
 from triage.machine.commissioning.checklist import read_checklist
 from triage.records.decision_json import as_json
-from triage.records.machine_json import machine_as_data
 from triage.records.visit_log import PlannedVisit
 from triage.repairs.estimate_input import read_estimate
 from triage.repairs.exports import as_csv, safe_cell

@@ -16,14 +16,14 @@ from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.conditions import read_when
 from triage.rulebook.reading.problems import Names, Problems
 from triage.rulebook.reading.reader import rulebook_from_data, rulebook_of_sources
-from triage.rulebook_care.book.document import as_html
+from triage.rulebook_care.book.book import as_html
 from triage.rulebook_care.dmn.exporting import export_model
 from triage.rulebook_care.dmn.importing import import_tables
 from triage.rulebook_care.dmn.rows import TooManyRows, rows_of
 from triage.rulebook_care.dmn.write import write_model
 from triage.rulebook_care.editing.saving import with_data
+from triage.rulebook_care.lint.findings import sarif
 from triage.rulebook_care.lint.lint import lint
-from triage.rulebook_care.lint.sarif import sarif
 from triage.values.errors import InputError, RulebookError
 from triage.values.json_text import read_strict
 from triage.values.plain_data import NotPlain, canonical, plain

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from triage.machine.lifecycle.annual_cost import Owning, annual_costs, economic_life
+from triage.machine.lifecycle.keep_or_swap import Owning, annual_costs, economic_life
 
 
 def test_the_service_life_is_three_years():

@@ -9,7 +9,7 @@ from CoolProp.CoolProp import PropsSI
 
 from triage.machine.measures.freeze import chen_kj_per_kg_k, siebel_kj_per_kg_k
 from triage.machine.measures.mix import WATER_KG_PER_L
-from triage.machine.measures.sucrose import density_kg_per_l
+from triage.machine.measures.quantities import density_kg_per_l
 
 ATMOSPHERE = 101325
 

@@ -8,7 +8,7 @@ Status: secondary copy
 
 import pytest
 
-from triage.machine.measures.sucrose import brix_freezing_at, density_kg_per_l, freezing_point_c
+from triage.machine.measures.quantities import brix_freezing_at, density_kg_per_l, freezing_point_c
 from triage.values.errors import InputError
 
 ROWS = [  # mass percent, molality, density in g/cm3, freezing-point depression in C

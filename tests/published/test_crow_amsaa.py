@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from triage.machine.lifecycle.exposure import Observation
-from triage.machine.lifecycle.trend import laplace, mil_hdbk_189, power_law
+from triage.machine.lifecycle.trend import Observation, laplace, mil_hdbk_189, power_law
 
 TIMES = (
     *(2.7, 10.3, 12.5, 30.6, 57, 61.3, 80, 109.5, 125, 128.6, 143.8),

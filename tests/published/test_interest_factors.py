@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from triage.machine.lifecycle.annual_cost import (
+from triage.machine.lifecycle.keep_or_swap import (
     Owning,
     annual_costs,
     capital_recovery,

@@ -9,8 +9,7 @@ from __future__ import annotations
 import pytest
 from scipy import stats
 
-from triage.machine.lifecycle.exposure import Observation
-from triage.machine.lifecycle.trend import laplace
+from triage.machine.lifecycle.trend import Observation, laplace
 
 
 @pytest.mark.parametrize("times", [(1, 2, 3), (8, 9, 9.5), (5,)])

@@ -11,7 +11,7 @@ from decimal import Decimal
 
 import pytest
 
-from triage.machine.lifecycle.annual_cost import Owning, annual_costs, economic_life
+from triage.machine.lifecycle.keep_or_swap import Owning, annual_costs, economic_life
 
 
 def falling(price: int, running: list[int]) -> Owning:

@@ -9,8 +9,15 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from triage.machine.lifecycle.annual_cost import Owning, annual_costs, marginal_costs
-from triage.machine.lifecycle.keep_or_swap import Defender, keep_or_swap, repair_limit, turning_points
+from triage.machine.lifecycle.keep_or_swap import (
+    Defender,
+    Owning,
+    annual_costs,
+    keep_or_swap,
+    marginal_costs,
+    repair_limit,
+    turning_points,
+)
 
 OVERHAULED = Defender(
     value_now=Decimal(0),

@@ -10,8 +10,7 @@ from __future__ import annotations
 
 import pytest
 
-from triage.machine.lifecycle.exposure import Observation
-from triage.machine.lifecycle.trend import laplace, mil_hdbk_189, power_law, trend
+from triage.machine.lifecycle.trend import Observation, laplace, mil_hdbk_189, power_law, trend
 
 CASE_STUDY_1 = Observation((5, 40, 43, 175, 389, 712, 747, 795, 1299, 1478), 1500)
 MIRRORED = Observation(tuple(1500 - time for time in reversed(CASE_STUDY_1.times)), 1500)

@@ -9,8 +9,7 @@ from __future__ import annotations
 
 import pytest
 
-from triage.machine.lifecycle.exposure import Observation
-from triage.machine.lifecycle.trend import laplace, mil_hdbk_189, power_law, trend
+from triage.machine.lifecycle.trend import Observation, laplace, mil_hdbk_189, power_law, trend
 
 TIMES = (
     *(2.6, 16.5, 16.5, 17.0, 21.4, 29.1, 33.3, 56.5, 63.1, 70.6, 73.0, 77.7, 93.9, 95.5),

@@ -18,8 +18,7 @@ from jsonschema import Draft202012Validator
 
 from tests import RULES
 from triage.cli import main as command_line
-from triage.rulebook_care.lint.findings import CODES, Finding, finding
-from triage.rulebook_care.lint.sarif import sarif
+from triage.rulebook_care.lint.findings import CODES, Finding, finding, sarif
 from triage.values.errors import Problem
 
 LEVEL = {"enum": ["none", "note", "warning", "error"]}

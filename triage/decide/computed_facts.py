@@ -18,10 +18,16 @@ from triage.decide.spending.warranty import cover_known, covered_by_component, t
 from triage.decide.visit import fixed_by
 from triage.logic.conditions import FactValue, facts_in
 from triage.machine.lifecycle import life_numbers as lifecycle
-from triage.machine.lifecycle.explain import explain, numbers_that_turn
-from triage.machine.lifecycle.fleet import Fleet
 from triage.machine.lifecycle.keep_or_swap import TurningPoint
-from triage.machine.lifecycle.life_numbers import Assumptions, LifeNumbers, PastVisit, life_numbers
+from triage.machine.lifecycle.life_numbers import (
+    Assumptions,
+    LifeNumbers,
+    PastVisit,
+    explain,
+    life_numbers,
+    numbers_that_turn,
+)
+from triage.machine.lifecycle.trend import Fleet
 from triage.records.decision import CauseChance, KeepOrSwapSaid, TurnsAt, WarrantyAnswer
 from triage.records.report import EstimateTotal, History, Machine, Report, local_date, whole_months
 from triage.rulebook.cache import once_per_rulebook

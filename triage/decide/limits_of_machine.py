@@ -29,7 +29,7 @@ from triage.schedule.service_hours import is_after_hours
 from triage.values.dataclass_json import as_data
 from triage.values.errors import InputError, Problem
 from triage.values.money import as_money, money_text
-from triage.values.suggest import hint
+from triage.values.shown import hint
 from triage.values.time_zones import zone_named
 
 

@@ -15,8 +15,7 @@ from triage.rulebook.built_in_facts import CLOCK_FACTS, WEEKDAYS
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Rulebook
 from triage.rulebook.validity import Validity
-from triage.schedule.service_hours import public_holidays
-from triage.schedule.store_access import lets_in
+from triage.schedule.service_hours import lets_in, public_holidays
 from triage.values.time_zones import zone_named
 
 _RULES = ("derive", "evidence", "cautions", "policy", "checks")

@@ -15,8 +15,7 @@ from triage.records.report import Machine, Report, local_date, timezone_of
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import OTHER_CAUSE, Cause, Fixer, Rulebook, Skill
 from triage.rulebook.terms import RateAgreement
-from triage.schedule.service_hours import due_at, is_after_hours
-from triage.schedule.store_access import due_within_access
+from triage.schedule.service_hours import due_at, due_within_access, is_after_hours
 
 LIKELY = 0.10
 """Causes at least this likely decide the skill of a visit. Common practice, no source."""

@@ -11,7 +11,7 @@ from triage.logic.engine import Engine
 from triage.records.decision import Decision, in_groups
 from triage.rulebook.model import Rulebook, WholeCase
 from triage.values.errors import InputError
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 EXPECTATIONS = ("outcome", "not_outcome", "top_cause", "first_check", "cautions")
 """What a case may expect; the first four may be lists, of which one comes out (or none, for not_outcome)."""

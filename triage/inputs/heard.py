@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache, partial
 
+from triage.inputs.phrases import WordLists, quoted
 from triage.inputs.word_forms import said_words
-from triage.inputs.word_lists import WordLists, quoted
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Rulebook
 from triage.rulebook.rule_cases import CaseFailure

@@ -11,9 +11,9 @@ from typing import Any, get_args
 from triage.inputs.reader import MOST_NAME, InputReader
 from triage.records.report import CareEvent, CareKind, History, Machine, PastRepair, Site
 from triage.rulebook.model import Rulebook
-from triage.schedule.store_access import check_access
+from triage.schedule.service_hours import check_access
 from triage.values.errors import InputError
-from triage.values.suggest import hint
+from triage.values.shown import hint
 from triage.values.time_zones import UTC_NAME
 
 MACHINE_KEYS = (

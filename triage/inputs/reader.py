@@ -16,7 +16,7 @@ from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError, Problem, escaped
 from triage.values.money import parse_money
 from triage.values.plain_data import exact_number
-from triage.values.suggest import hint
+from triage.values.shown import hint
 from triage.values.time_zones import day_of, moment_of, zone_named
 
 MOST_NAME, MOST_ENTRIES = 200, 20_000

@@ -13,7 +13,7 @@ from triage.inputs.reader import InputReader
 from triage.records.report import CheckResult, EstimateTotal, History, Machine, Report, local_date
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError, Problem
-from triage.values.suggest import hint
+from triage.values.shown import hint
 from triage.values.time_zones import lies_ahead
 
 __all__ = ["check_dates", "check_history", "read_machine", "read_report"]

@@ -13,8 +13,7 @@ from datetime import date, time, timedelta
 from decimal import Decimal
 from typing import Any
 
-from triage.inputs.spanish_answers import DONT_KNOW, in_english
-from triage.inputs.spoken_numbers import in_digits
+from triage.inputs.spoken_numbers import DONT_KNOW, in_digits, in_english
 from triage.rulebook.fact_values import read_value, write_value
 from triage.rulebook.model import Fact
 from triage.values.errors import InputError, Problem

@@ -1,9 +1,78 @@
-"""Numbers in words and fractions as numbers: "two and a half" is 2.5, "½" is 0.5, "a dozen" is 12."""
+"""Numbers in words and fractions as numbers: "two and a half" is 2.5, "½" is 0.5, "a dozen" is 12.
+
+Short answers in Spanish, word by word in English: "hace seis semanas" is "six weeks ago".
+
+Only what an answer holds is known here: numbers, times, units, hedges. What is not stays as it was said, and
+is then refused in the same way as English that cannot be read.
+"""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from decimal import Decimal
+
+_ENGLISH_TOO = frozenset({"once", "no", "pie"})
+"""Words of both languages: they are Spanish only beside another one that is."""
+
+_PHRASES: tuple[tuple[str, str], ...] = (
+    (r"\b(?:(?:desde )?hace|como|unos|unas|m[áa]s o menos|casi|alrededor de|aproximadamente)\b *", ""),
+    (r"\bantes de ayer\b", "the day before yesterday"),
+    (r"\b(?:esta mañana|hoy en la mañana)\b", "this morning"),
+    (r"\bahora mismo\b", "just now"),
+    (r"\bla semana pasada\b", "last week"),
+    (r"\bel mes pasado\b", "last month"),
+    (r"\bel año pasado\b", "last year"),
+    (r"\b(?:el )?(\w+) pasado\b", r"last \1"),
+    (r"\bmedia docena(?: de)?\b", "6"),
+    (r"\buna docena(?: de)?\b", "12"),
+    (r"\bun par(?: de)?\b", "a couple of"),
+    (r"\btres cuartos de\b", "three quarters of an"),
+    (r"\bun cuarto de\b", "a quarter of an"),
+    (r"^(hora|día|semana|mes|año) y medi[oa]\b", r"una \1 and a half"),
+    (r"\by medi[oa]\b", "and a half"),
+    (r"\b(?:por ciento|porciento)\b", "percent"),
+    (r"\bgrados (?:centígrados|celsius)\b", "degrees celsius"),
+    (r"\b(?:a|son|eran) las?\b", ""),
+    (r"\bde la (?:tarde|noche)\b", "pm"),
+    (r"\bde la mañana\b", "am"),
+    (r"\b(treinta|cuarenta|cincuenta|sesenta) y\b", r"\1"),
+)
+_LISTED = """
+cero:zero un:one una:one uno:one dos:two tres:three cuatro:four cinco:five seis:six siete:seven ocho:eight
+nueve:nine diez:ten once:11 doce:12 trece:13 catorce:14 quince:15 dieciséis:16 dieciseis:16 diecisiete:17
+dieciocho:18 diecinueve:19 veinte:20 veintiuno:21 veintiún:21 veintidós:22 veintidos:22 veintitrés:23
+veintitres:23 veinticuatro:24 veinticinco:25 veintiséis:26 veintiseis:26 veintisiete:27 veintiocho:28
+veintinueve:29 treinta:thirty cuarenta:forty cincuenta:fifty sesenta:sixty medio:half media:half
+minuto:minute minutos:minutes hora:hour horas:hours día:day dia:day días:days dias:days semana:week
+semanas:weeks quincena:fortnight mes:month meses:months año:year años:years
+ayer:yesterday anoche:last_night hoy:today ahora:now anteayer:the_day_before_yesterday
+antier:the_day_before_yesterday lunes:monday martes:tuesday miércoles:wednesday miercoles:wednesday
+jueves:thursday viernes:friday sábado:saturday sabado:saturday domingo:sunday
+pulgada:inch pulgadas:inches pie:foot pies:feet galón:gallon galon:gallon galones:gallons litro:liter
+litros:liters taza:cup tazas:cups libra:pound libras:pounds kilos:kilos grados:degrees centígrados:celsius
+amperios:amps amperes:amps voltios:volts mediodía:12_pm mediodia:12_pm medianoche:12_am el: de: y:and
+"""
+_IN_ENGLISH: Mapping[str, str] = {
+    spanish: english.replace("_", " ") for spanish, english in (pair.split(":") for pair in _LISTED.split())
+}
+
+DONT_KNOW = (
+    r"no (?:lo )?(?:s[ée]|sabe|sabemos|recuerdo)|no me acuerdo|(?:no tengo|ni) (?:ni )?idea|"
+    r"no (?:estoy|está) segur[oa]|qui[ée]n sabe|desconocido"
+)
+"""A pattern of the words by which somebody says that they cannot tell."""
+
+
+def in_english(said: str) -> str:
+    """`said` (lower case) with its Spanish words in English; as it is where no word is Spanish alone."""
+    words = re.findall(r"\w+", said)
+    if not any(word in _IN_ENGLISH and word not in _ENGLISH_TOO for word in words):
+        return said
+    for pattern, english in _PHRASES:
+        said = re.sub(pattern, english, said)
+    return " ".join(re.sub(r"[^\W\d_]+", lambda found: _IN_ENGLISH.get(found[0], found[0]), said).split())
+
 
 _ONES = (
     "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen"

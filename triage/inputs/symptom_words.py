@@ -12,9 +12,8 @@ import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from triage.inputs.phrases import Slot
+from triage.inputs.phrases import Slot, WordLists, quoted
 from triage.inputs.word_forms import said_words, word_set
-from triage.inputs.word_lists import WordLists, quoted
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Rulebook
 

@@ -36,7 +36,7 @@ from triage.rulebook.model import Rulebook
 from triage.store import Store, Work
 from triage.store.tables.machines import Contractor
 from triage.values.errors import InputError, Problem
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 Progress = Callable[[str, int, int], None]
 """Called with a file's name, rows done and rows in all."""

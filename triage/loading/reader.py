@@ -12,7 +12,7 @@ from triage.rulebook.fact_values import read_value
 from triage.rulebook.model import Fact, Rulebook
 from triage.values.errors import InputError, Problem
 from triage.values.plain_data import exact_number
-from triage.values.suggest import hint
+from triage.values.shown import hint
 from triage.values.time_zones import day_of, moment_of
 
 T = TypeVar("T")

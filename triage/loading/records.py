@@ -14,7 +14,7 @@ from triage.decide.outcome import SKILLS
 from triage.loading.reader import Reader, _flag, whole
 from triage.loading.rows import Row
 from triage.records.report import CareEvent, CareKind, Machine, PastRepair, Site
-from triage.schedule.store_access import check_access
+from triage.schedule.service_hours import check_access
 from triage.store.tables.machines import Contractor
 from triage.values.errors import InputError
 from triage.values.money import Money, parse_money

@@ -21,8 +21,7 @@ import durable_rules_engine as rules_c
 
 from triage.logic.conditions import Condition, Facts, Truth
 from triage.logic.engine import EngineFailure, RuleTooWide
-from triage.logic.engine_branches import branches_of
-from triage.logic.engine_fields import Branch, Fields, fields_for
+from triage.logic.engine_fields import Branch, Fields, branches_of, fields_for
 
 MAX_RULES = 50  # in a ruleset, the one that always fires included
 MAX_FIELDS = 60  # in a message, `id`, `sid` and the always-true field included

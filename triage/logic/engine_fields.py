@@ -1,4 +1,4 @@
-"""Conditions and facts as small integers, the only thing the durable engine is given.
+"""Conditions and facts as small integers and branches of them, the only thing the durable engine is given.
 
 Of an ordered fact all bounds in the rules of a stage are collected; a value is handed in as its rank among
 them: 2·i + 1 when it equals bound i, else the even number between. Every test then is a set of ranks, so
@@ -18,6 +18,7 @@ from typing import Any, TypeAlias
 
 from triage.logic.conditions import (
     MANY_VALUED,
+    AnyOf,
     Anything,
     Compare,
     Condition,
@@ -26,12 +27,19 @@ from triage.logic.conditions import (
     FactValue,
     Interval,
     Known,
+    NoneOf,
+    Not,
+    OneOf,
+    Places,
     UnaryTest,
     Unknown,
+    places_passing,
+    single_tests,
+    values_in,
     walk,
 )
 from triage.logic.engine import RuleTooWide
-from triage.logic.value_sets import Places, places_passing, single_tests, values_in
+from triage.logic.normal_form import Leaf, alternatives
 
 Span: TypeAlias = tuple[int, int]
 """Lowest and highest rank that pass, both included."""
@@ -183,3 +191,66 @@ def _spans(ranks: Places) -> list[Span]:
         spans.append((first, last))
         ranks = (ranks >> (last + 1)) << (last + 1)
     return spans
+
+
+MAX_BRANCHES = 100
+"""Of one condition; more is a table, not a rule."""
+
+
+def branches_of(rule: str, condition: Condition, wanted: bool, fields: Fields) -> list[Branch]:
+    """The alternatives under which the condition of `rule` has the wanted value; none: it never has.
+
+    An empty branch holds always. Raises RuleTooWide beyond MAX_BRANCHES.
+    """
+    reason = f"has more than {MAX_BRANCHES} alternatives; split it into rules that each say one thing"
+    too_many = RuleTooWide(rule, reason)
+
+    def branches(condition: Condition, wanted: bool) -> list[Branch]:
+        return alternatives(condition, wanted, of_leaf, _both, MAX_BRANCHES, too_many)
+
+    def of_leaf(leaf: Leaf, wanted: bool) -> list[Branch]:
+        match leaf:
+            case Known(fact):
+                return [{_presence(fields, fact): _flag(wanted)}]
+            case FactTest(fact, test) if fact in MANY_VALUED:
+                return of_members(fact, test, wanted)
+            case FactTest(fact, test):
+                rank = fields.facts[fact].rank
+                assert rank is not None
+                return [{rank.number: span} for span in rank.spans(test, wanted)]
+
+    def of_members(fact: str, test: UnaryTest, wanted: bool) -> list[Branch]:
+        match test:
+            case Compare(_, str(value)):
+                member = fields.facts[fact].members[value]
+                return [{_presence(fields, fact): _flag(True), member: _flag(wanted)}]
+            case OneOf(tests):
+                return branches(AnyOf(tuple(FactTest(fact, part) for part in tests)), wanted)
+            case Not(tests):
+                return branches(NoneOf(tuple(FactTest(fact, part) for part in tests)), wanted)
+            case _:
+                raise RuleTooWide(rule, "tests a fact with many values for something else than its values")
+
+    return branches(condition, wanted)
+
+
+def _both(left: Branch, right: Branch) -> Branch | None:
+    """Both at once, or None where no value passes both."""
+    joined = dict(left)
+    for number, (low, high) in right.items():
+        if number in joined:
+            low, high = max(low, joined[number][0]), min(high, joined[number][1])
+            if low > high:
+                return None
+        joined[number] = (low, high)
+    return joined
+
+
+def _presence(fields: Fields, fact: str) -> int:
+    number = fields.facts[fact].presence
+    assert number is not None
+    return number
+
+
+def _flag(value: bool) -> Span:
+    return (1, 1) if value else (0, 0)

@@ -24,7 +24,7 @@ from lark.exceptions import UnexpectedCharacters, UnexpectedToken
 
 from triage.logic.conditions import Anything, Compare, Interval, Not, OneOf, Scalar, UnaryTest
 from triage.values.plain_data import exact_number
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 MOST_VALUES = 500
 """Values of one field in one test; beyond it the inference engine would not compile."""

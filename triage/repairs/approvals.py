@@ -24,7 +24,7 @@ from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Authority
 from triage.values.errors import ConflictError, InputError, Problem
 from triage.values.money import Money, in_currency
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 Word: TypeAlias = Literal["yes", "no", "yes_up_to"]
 WORDS: tuple[Word, ...] = get_args(Word)

@@ -23,7 +23,7 @@ from triage.repairs.estimate_input import (
 )
 from triage.rulebook.model import Rulebook
 from triage.values.errors import ConflictError
-from triage.values.suggest import hint
+from triage.values.shown import hint
 from triage.values.time_zones import CLOCKS_APART, lies_ahead
 
 NO_FAULT_FOUND = "no_fault_found"

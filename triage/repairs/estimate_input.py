@@ -20,7 +20,7 @@ from triage.inputs.reader import InputReader
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import ServiceHours
 from triage.schedule.service_hours import is_after_hours
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 LINE_KINDS: tuple[LineKind, ...] = get_args(LineKind)
 ESTIMATE_KEYS = ("cause", "after_hours", "work_from", "lines", "note")

@@ -11,8 +11,7 @@ from triage.logic.unary_text import text_of_test
 from triage.rulebook.model import Fact
 from triage.values.errors import InputError, Problem
 from triage.values.plain_data import exact_number
-from triage.values.shown import quoted
-from triage.values.suggest import hint
+from triage.values.shown import hint, quoted
 from triage.values.units import UnitError, read_quantity
 
 MOST_TEXT = 500

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -284,12 +284,16 @@ class Rulebook:
         """Whether the danger of a caution by this id ends with a cleaning; no for one that is not known."""
         return caution in self.cautions and self.cautions[caution].cleaned_away
 
+    def terms_conditions(self) -> Iterator[tuple[str, str, Condition]]:
+        """Id, file and condition of what puts warranty at risk, and of every row of a limit table."""
+        for terms in self.warranty.values():
+            yield from ((terms.id, f"warranty/{terms.id}.yml", risk.when) for risk in terms.risks)
+        for table in self.limits.values():
+            yield from ((table.id, f"limits/{table.id}.yml", row.condition) for row in table.rows)
+
     def live_rules(self) -> Mapping[str, Condition]:
         """Condition by id of every live rule and check that the inference evaluates."""
-        heads = [
-            rule.head
-            for kind in (self.derive, self.evidence, self.cautions, self.policy)
-            for rule in kind.values()
-        ]
+        kinds = (self.derive, self.evidence, self.cautions, self.policy)
+        heads = (rule.head for kind in kinds for rule in kind.values())
         live = {head.id: head.when for head in heads if head.status == "live"}
         return live | {check.id: check.when for check in self.checks.values()}

@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal
 from typing import Literal, TypeAlias
 
-from triage.logic.conditions import Condition, Scalar, UnaryTest
+from triage.logic.conditions import AllOf, Condition, FactTest, Scalar, UnaryTest
 from triage.rulebook.validity import ALWAYS_VALID, Validity, valid_on
 
 HitPolicy: TypeAlias = Literal["UNIQUE", "FIRST", "PRIORITY", "COLLECT"]
@@ -50,6 +50,11 @@ class LimitRow:
     then: Mapping[str, Scalar]
     line: int  # in the file, for messages
     valid: Validity = ALWAYS_VALID  # stands in `when` too, as a test of the fact `limit_day`
+
+    @property
+    def condition(self) -> Condition:
+        """The row's tests as one condition."""
+        return AllOf(tuple(FactTest(name, test) for name, test in self.when.items()))
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,7 @@ from datetime import date, datetime, timedelta
 
 from triage.records.report import Site, timezone_of
 from triage.rulebook.terms import ServiceHours
-from triage.schedule.service_hours import service_times
-from triage.schedule.store_access import access_windows
+from triage.schedule.service_hours import access_windows, service_times
 from triage.values.time_zones import zone_named
 
 FURTHEST_DAYS = 60

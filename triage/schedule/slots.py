@@ -12,7 +12,7 @@ from triage.records.report import Site, timezone_of
 from triage.records.ticket import Ticket
 from triage.rulebook.terms import ServiceHours
 from triage.schedule.contractors import Contractor, Job, Slot, assign, free_times, has_room, why_not
-from triage.schedule.store_access import lets_in
+from triage.schedule.service_hours import lets_in
 from triage.values.errors import ConflictError, InputError, Problem
 from triage.values.time_zones import zone_named
 

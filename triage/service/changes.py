@@ -33,7 +33,7 @@ from triage.store.on_machine import OnMachine, on_machine, promised_on
 from triage.store.tables.tickets import Ready, TicketMoved, following
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.money import sum_money
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 Data = Mapping[str, Any]
 

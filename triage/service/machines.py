@@ -14,8 +14,7 @@ from triage.decide.outcome import fill
 from triage.inputs.machine_search import ListedMachine
 from triage.logic.conditions import evaluate, facts_in
 from triage.machine.commissioning import Finding, read_checklist
-from triage.machine.commissioning.care_entry import read_care_event
-from triage.machine.commissioning.recorded import judged, last_checklist
+from triage.machine.commissioning.recorded import judged, last_checklist, read_care_event
 from triage.machine.measures.upkeep import CareDue, Compliance, compliance, due
 from triage.records.authorization import open_authorization
 from triage.records.caller import Caller

@@ -33,7 +33,7 @@ from triage.store import Work
 from triage.values.dataclass_json import as_data
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.money import money_text
-from triage.values.suggest import hint
+from triage.values.shown import hint
 from triage.values.time_zones import zone_named
 
 

@@ -28,9 +28,8 @@ from triage.records.ticket import Event, Ticket
 from triage.records.visit_log import VISIT_STATES, PlannedVisit, visits_of
 from triage.schedule.calendar import as_calendar
 from triage.schedule.contractors import Slot
-from triage.schedule.service_hours import due_at
+from triage.schedule.service_hours import due_at, due_within_access
 from triage.schedule.slots import Wish, choose, dispatched_from, offered, planned_visits
-from triage.schedule.store_access import due_within_access
 from triage.service.changes import Change, change, decided_on, seen_ticket
 from triage.service.service import Service
 from triage.service.tickets import events as events_of

@@ -21,11 +21,9 @@ from triage.service.rulebooks import files_of, kept_version
 from triage.service.service import Service
 from triage.values.errors import InputError, Problem
 from triage.values.json_text import from_json, to_json
-from triage.what_if.change import DecisionChange
 from triage.what_if.changes import Changes, changes_as_data
-from triage.what_if.diff import decision_changes
-from triage.what_if.explain import Explanation, compared, explain_again
-from triage.what_if.redecide import Decided, decided, decided_by_files
+from triage.what_if.diff import DecisionChange, decision_changes
+from triage.what_if.redecide import Explanation, Redecided, compared, decided, decided_by_files, explain_again
 
 Data = Mapping[str, Any]
 
@@ -133,7 +131,7 @@ def _by_files(
     changes: Changes,
     ticket: str,
     turning: bool,
-) -> Decided:
+) -> Redecided:
     unknown = [file for file, text in texts.items() if text is None and file not in base]
     if unknown:
         raise InputError([Problem("there is no such file to take out", file=file) for file in unknown])
@@ -147,4 +145,4 @@ def _by_files(
         "turning": turning,
     }
     found = from_json(try_in_child(decided_by_files, (to_json(order),), SECONDS, MEMORY_MB))
-    return Decided(found["decision"], found["titles"], found["turning"])
+    return Redecided(found["decision"], found["titles"], found["turning"])

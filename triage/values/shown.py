@@ -1,9 +1,12 @@
-"""A value in words: as people read it, and as a problem quotes it."""
+"""A value in words, for people and in problems, and hints for misspelt words (rapidfuzz)."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from decimal import Decimal
+
+from rapidfuzz import fuzz, process
 
 _UNSEEN = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]|\r(?!\n)"
@@ -56,3 +59,18 @@ def percent(chance: float | Decimal, fine: bool = False) -> str:
     if 0 < number < 100 and said in ("0 %", "0.0 %", "100 %"):
         return "over 99 %" if number > 50 else "under 1 %"
     return said
+
+
+_NEAR_ENOUGH = 70  # of 100; a looser bound names words that have nothing to do with the one written
+
+
+def nearest(word: str, known: Iterable[str]) -> str | None:
+    """The known word most like `word`, or None when none is near."""
+    found = process.extractOne(word[:200], sorted(known), scorer=fuzz.ratio, score_cutoff=_NEAR_ENOUGH)
+    return None if found is None else str(found[0])
+
+
+def hint(word: str, known: Iterable[str], otherwise: str = "") -> str:
+    """`; did you mean "filter_days"?`, or `otherwise` when nothing is near."""
+    near = nearest(word, known)
+    return otherwise if near is None else f'; did you mean "{near}"?'

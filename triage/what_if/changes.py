@@ -1,4 +1,4 @@
-"""What if: a ticket's decision made again with some of its inputs changed.
+"""What if: a ticket's decision made again with some inputs changed, as data or as people write them.
 
 Everything is computed from the recorded inputs; nothing is stored. `changed_inputs` gives the inputs after
 the changes; `what_if_decided` decides them.
@@ -6,8 +6,9 @@ the changes; `what_if_decided` decides them.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
+from datetime import date
 from typing import Any
 
 from triage.decide.causes.inference import infer
@@ -15,6 +16,7 @@ from triage.decide.decide_data import Inputs, with_spent
 from triage.decide.facts import gather_facts
 from triage.inputs.reader import InputReader
 from triage.inputs.report import RESULTS, check_dates, read_report
+from triage.inputs.spoken import read_spoken
 from triage.logic.engine import Engine
 from triage.machine.measures.measure import calculated
 from triage.records.decision import KnownFact
@@ -23,7 +25,7 @@ from triage.rulebook.built_in_facts import BUILTIN_FACTS
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError, Problem, escaped, path_to, pointer_to
 from triage.values.money import parse_money
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 Data = Mapping[str, Any]
 
@@ -207,3 +209,39 @@ def changes_as_data(changes: Changes) -> dict[str, Any]:
         "at": changes.at,
         "spent": changes.spent,
     }
+
+
+def read_values(rulebook: Rulebook, texts: Mapping[str, str], today: date) -> dict[str, Any]:
+    """Fact -> value as JSON data, read as a clerk's words are; `symptom` takes several with commas.
+
+    A fact that the rulebook does not have is left as text, to be refused with the others. Raises InputError.
+    """
+    values: dict[str, Any] = {}
+    problems: list[Problem] = []
+    for fact_id, text in texts.items():
+        fact = rulebook.facts.get(fact_id)
+        if fact_id == SYMPTOM:
+            values[fact_id] = [part.strip() for part in text.split(",")]
+        elif fact is None:
+            values[fact_id] = text
+        else:
+            try:
+                values[fact_id] = read_spoken(fact, text, today)
+            except InputError as error:
+                problems += [replace(problem, pointer=f"/set/{fact_id}") for problem in error.problems]
+    if problems:
+        raise InputError(problems)
+    return values
+
+
+def pairs(texts: Iterable[str], option: str, example: str) -> dict[str, str]:
+    """`name=value` texts as a mapping; a name that stands twice is refused. Raises InputError."""
+    found: dict[str, str] = {}
+    for text in texts:
+        name, sign, value = (part.strip() for part in text.partition("="))
+        if not sign or not name or not value:
+            raise InputError(f'{option} "{text[:60]}" is not name=value; write it as {example}')
+        if name in found:
+            raise InputError(f'{option} sets "{name[:60]}" twice; keep one')
+        found[name] = value
+    return found

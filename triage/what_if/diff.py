@@ -7,11 +7,45 @@ they were made (engine, rulebook, the line of a limit's row) is no part of it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any, TypeAlias
+from dataclasses import dataclass
+from typing import Any, Literal, TypeAlias
 
 from triage.rulebook.fixed_words import SOLVED, title_of
 from triage.values.shown import percent, shown
-from triage.what_if.change import UNCHANGED, DecisionChange, Part
+
+Part: TypeAlias = Literal[
+    "outcome", "reasons", "cautions", "facts", "rules", "causes", "factors", "plan", "cost", "limit",
+    "warranty", "visit", "keep_or_swap", "questions", "computed_facts", "notes",
+]  # fmt: skip
+
+
+Data: TypeAlias = Mapping[str, Any]
+
+UNCHANGED = 1e-12
+"""Chances nearer than this are the same."""
+
+
+@dataclass(frozen=True, slots=True)
+class DecisionChange:
+    """One change between two decisions. `before` and `after` are JSON data, None where there is none.
+
+    For rules they say whether the rule fires, for the plan they are the step's number; `factors` are those of
+    a cause that changed.
+    """
+
+    part: Part
+    id: str
+    title: str
+    before: Any
+    after: Any
+    words: str
+    factors: tuple[DecisionChange, ...] = ()
+
+    def as_data(self) -> dict[str, Any]:
+        data = {name: getattr(self, name) for name in ("part", "id", "title", "before", "after", "words")}
+        return data | (
+            {"factors": [each.as_data() for each in self.factors]} if self.part == "causes" else {}
+        )
 
 
 def decision_changes(before: Data, after: Data, titles: Mapping[str, str]) -> tuple[DecisionChange, ...]:
@@ -27,9 +61,9 @@ def decision_changes(before: Data, after: Data, titles: Mapping[str, str]) -> tu
         change
         for part in (
             _outcome(before, after),
-            _listed("reasons", before["reasons"], after["reasons"], _rule, _text, "a reason"),
+            _listed("reasons", before, after, "rule", "text", "a reason"),
             _cautions(before, after, called),
-            _facts(before, after, called),
+            _values("facts", _known(before), _known(after), called),
             _rules(before, after, called),
             _causes(before, after, titles),
             _plan(before, after),
@@ -38,9 +72,9 @@ def decision_changes(before: Data, after: Data, titles: Mapping[str, str]) -> tu
             _warranty(before, after),
             _visit(before, after),
             _keep_or_swap(before, after),
-            _listed("questions", before["questions"], after["questions"], _fact, _ask, "asked"),
-            _computed_facts(before, after, called),
-            _notes(before, after),
+            _listed("questions", before, after, "fact", "ask", "asked"),
+            _values("computed_facts", before["computed_facts"], after["computed_facts"], called),
+            _said("notes", "note", before["notes"], after["notes"], "Now said", "No longer said"),
         )
         for change in part
     )
@@ -57,22 +91,6 @@ _LIMITS = {
     "authority_title": "who may approve more",
 }
 _VISIT = {"priority": "priority", "due": "due", "skill": "skill", "kit": "what is brought"}
-
-
-def _rule(item: Data) -> str:
-    return str(item["rule"])
-
-
-def _fact(item: Data) -> str:
-    return str(item["fact"])
-
-
-def _text(item: Data) -> str:
-    return str(item["text"])
-
-
-def _ask(item: Data) -> str:
-    return str(item["ask"])
 
 
 def outcome_said(decision: Data) -> str:
@@ -92,14 +110,9 @@ def _outcome(before: Data, after: Data) -> Iterator[DecisionChange]:
 
 
 def _listed(
-    part: Part,
-    before: Sequence[Data],
-    after: Sequence[Data],
-    key: Callable[[Data], str],
-    text: Callable[[Data], str],
-    verb: str,
+    part: Part, before: Data, after: Data, key: str, text: str, verb: str
 ) -> Iterator[DecisionChange]:
-    old, new = {key(item): text(item) for item in before}, {key(item): text(item) for item in after}
+    old, new = ({str(item[key]): str(item[text]) for item in side[part]} for side in (before, after))
     for id_ in dict.fromkeys((*new, *old)):
         was, now = old.get(id_), new.get(id_)
         if was is None and now is not None:
@@ -129,14 +142,8 @@ def _cautions(before: Data, after: Data, called: Callable[[str, str], str]) -> I
         yield DecisionChange("cautions", rule, title, was and was["text"], now and now["text"], words)
 
 
-def _facts(before: Data, after: Data, called: Callable[[str, str], str]) -> Iterator[DecisionChange]:
-    old = {fact: known["value"] for fact, known in before["facts"].items()}
-    new = {fact: known["value"] for fact, known in after["facts"].items()}
-    yield from _values("facts", old, new, called)
-
-
-def _computed_facts(before: Data, after: Data, called: Callable[[str, str], str]) -> Iterator[DecisionChange]:
-    yield from _values("computed_facts", before["computed_facts"], after["computed_facts"], called)
+def _known(decision: Data) -> Data:
+    return {fact: known["value"] for fact, known in decision["facts"].items()}
 
 
 def _values(part: Part, old: Data, new: Data, called: Callable[[str, str], str]) -> Iterator[DecisionChange]:
@@ -249,12 +256,10 @@ def _warranty(before: Data, after: Data) -> Iterator[DecisionChange]:
             title = side.capitalize()
             yield DecisionChange("warranty", side, title, was, now, f"{title}: {was} → {now}.")
     old, new = before["warranty"]["at_risk"], after["warranty"]["at_risk"]
-    for text in (text for text in new if text not in old):
-        yield DecisionChange("warranty", "at_risk", text, None, text, f"Warranty is now at risk: {text}")
-    for text in (text for text in old if text not in new):
-        yield DecisionChange(
-            "warranty", "at_risk", text, text, None, f"Warranty is no longer at risk: {text}"
-        )
+    risk = "at risk"
+    yield from _said(
+        "warranty", "at_risk", old, new, f"Warranty is now {risk}", f"Warranty is no longer {risk}"
+    )
 
 
 def _covered(side: Data) -> str:
@@ -284,11 +289,11 @@ def _keep_or_swap(before: Data, after: Data) -> Iterator[DecisionChange]:
         yield DecisionChange("keep_or_swap", "choice", "Keep or swap", was, now, words)
 
 
-def _notes(before: Data, after: Data) -> Iterator[DecisionChange]:
-    for note in (note for note in after["notes"] if note not in before["notes"]):
-        yield DecisionChange("notes", "note", note, None, note, f"Now said: {note}")
-    for note in (note for note in before["notes"] if note not in after["notes"]):
-        yield DecisionChange("notes", "note", note, note, None, f"No longer said: {note}")
-
-
-Data: TypeAlias = Mapping[str, Any]
+def _said(
+    part: Part, id_: str, old: Sequence[str], new: Sequence[str], comes: str, goes: str
+) -> Iterator[DecisionChange]:
+    """Texts that are said on one side only."""
+    for text in (text for text in new if text not in old):
+        yield DecisionChange(part, id_, text, None, text, f"{comes}: {text}")
+    for text in (text for text in old if text not in new):
+        yield DecisionChange(part, id_, text, text, None, f"{goes}: {text}")

@@ -1,4 +1,4 @@
-"""What would change a decision: for each fact the nearest other value that changes the outcome, and for each
+"""What would change a decision, as data and in words: for each fact the nearest other value, and for each
 number of the evidence that mattered how far it would have to be off.
 
 A fact's values are tried at the bounds that the rulebook's own conditions name, and between them; a number
@@ -18,12 +18,14 @@ from typing import Any
 from triage.decide.causes.answer_values import try_values
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.decide_data import Inputs, decide_inputs
-from triage.logic.conditions import AllOf, Condition, FactTest, FactValue, Interval
+from triage.logic.conditions import Condition, FactValue, Interval
 from triage.logic.engine import Engine
 from triage.records.decision import Decision
 from triage.rulebook.fact_values import write_value
+from triage.rulebook.fixed_words import title_of
 from triage.rulebook.model import EvidenceRule, Fact, Rulebook
 from triage.values.errors import InputError
+from triage.values.shown import shown
 
 MOST_DECISIONS = 1500
 STEPS = 8
@@ -65,7 +67,8 @@ def turning_points(
     work = _Work(compile_rulebook(rulebook, "plain"), most)
     now = "solved" if decision.solved else decision.outcome
     numbers = [] if decision.solved else list(_numbers(rulebook, inputs, decision, now, work))
-    conditions = _conditions(rulebook)
+    others = (condition for _, _, condition in rulebook.terms_conditions())
+    conditions = (*rulebook.live_rules().values(), *others)
     facts = []
     for fact in _in_order(rulebook, decision):
         known = decision.facts.get(fact.id)
@@ -117,16 +120,6 @@ def _in_order(rulebook: Rulebook, decision: Decision) -> Iterator[Fact]:
         and (fact.id not in decision.facts or decision.facts[fact.id].source in ("caller", "record"))
     ]
     return iter(sorted(open_to_change, key=place))
-
-
-def _conditions(rulebook: Rulebook) -> Sequence[Condition]:
-    rows = [
-        AllOf(tuple(FactTest(fact, test) for fact, test in row.when.items()))
-        for table in rulebook.limits.values()
-        for row in table.rows
-    ]
-    risks = [risk.when for terms in rulebook.warranty.values() for risk in terms.risks]
-    return (*rulebook.live_rules().values(), *rows, *risks)
 
 
 def _fact_changes(
@@ -282,3 +275,23 @@ def _turns(
             else:
                 same = middle
         yield other, str(found)
+
+
+Data = Mapping[str, Any]
+
+
+def turning_words(turning: Data) -> Iterator[str]:
+    """One sentence for each turning point."""
+    for fact in turning["facts"]:
+        unit = f" {fact['unit']}" if fact["unit"] else ""
+        now = shown(fact["now"]) + (unit if fact["now"] is not None else "")
+        ends = "; ".join(
+            f"{shown(end['value'])}{unit if end['value'] is not None else ''}: {title_of(end['outcome'])}"
+            for end in fact["changes"]
+        )
+        yield f"{fact['title']} (now {now}): {ends}"
+    for number in turning["numbers"]:
+        yield (
+            f"“{number['title']}” seen with {number['cause_title']} (now {float(number['now']):.2f}): "
+            f"{float(number['turns_at']):.2f}: {title_of(number['outcome'])}"
+        )

@@ -10,7 +10,7 @@ from flask.testing import FlaskClient
 
 from api.app import create_app
 from tests.triage.services import NOON, rulebook_files
-from triage.rulebook_care.book.file_diff import yaml_text
+from triage.rulebook_care.book.difference import yaml_text
 from triage.service.service import Service
 from triage.store.tables.rulebooks import Publication
 

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from api.pages.typed import typed_amount, typed_number
+from api.pages.bill_form import typed_amount, typed_number
 
 
 @pytest.mark.parametrize(("text", "number"), [("1.5", "1.5"), ("1,5", "1.5"), ("2", "2")])

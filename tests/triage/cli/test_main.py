@@ -321,7 +321,7 @@ def test_a_decision_that_comes_out_otherwise_is_a_no(run: Run, monkeypatch: pyte
         ticket = tickets.open_ticket(service, REPORT, AGENT)
     files = rulebook_files()
     files["rates.yml"]["default"]["trip"] = 999  # type: ignore[index]
-    monkeypatch.setattr("triage.what_if.explain.rulebook_from_data", lambda *_: rulebook_from_data(files))
+    monkeypatch.setattr("triage.what_if.redecide.rulebook_from_data", lambda *_: rulebook_from_data(files))
     status, out, _ = run("explain", ticket.id)
     assert status == 1
     assert "NOT" in out

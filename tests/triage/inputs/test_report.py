@@ -10,8 +10,8 @@ import pytest
 from moneyed import Money
 
 from tests.triage.builders import fact, minimal_rulebook
+from triage.decide.decide_data import machine_as_data
 from triage.inputs.report import check_history, read_machine, read_report
-from triage.records.machine_json import machine_as_data
 from triage.records.report import CheckResult
 from triage.values.errors import InputError
 

@@ -14,7 +14,6 @@ from hypothesis import strategies as st
 
 from tests.engines import ENGINES
 from tests.triage.generated_conditions import SYMPTOM, VALUES, conditions, known_facts
-from triage.logic.choose_engine import choose_engine, engine_note
 from triage.logic.conditions import (
     ALWAYS,
     AllOf,
@@ -32,7 +31,7 @@ from triage.logic.conditions import (
     evaluate,
 )
 from triage.logic.engine import CompileEngine, RuleTooWide
-from triage.logic.engine_checked import CheckedEngine, checked_by_plain
+from triage.logic.engine_checked import CheckedEngine, checked_by_plain, choose_engine, engine_note
 from triage.logic.engine_plain import compile_plain
 from triage.values.errors import InputError
 

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 import pytest
 
 from tests.triage.services import ALDER
-from triage.schedule.store_access import check_access, due_within_access, lets_in
+from triage.schedule.service_hours import check_access, due_within_access, lets_in
 from triage.values.errors import InputError
 
 DAYTIME = replace(ALDER, access_from="07:00", access_until="21:00")

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from triage.values.suggest import hint, nearest
+from triage.values.shown import hint, nearest
 
 FACTS = ["filter_days", "fill_level", "seal_style"]
 

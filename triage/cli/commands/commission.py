@@ -16,7 +16,7 @@ from triage.cli.shown.files import problems_of, read_json
 from triage.cli.shown.opened import opened_service
 from triage.cli.shown.output import console, print_json
 from triage.machine.commissioning import Checklist, Finding, facts, findings, read_checklist
-from triage.machine.commissioning.finding import Result
+from triage.machine.commissioning.placement import Result
 from triage.records.caller import Caller
 from triage.rulebook.fact_values import write_value
 from triage.service.machines import record_care

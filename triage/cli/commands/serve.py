@@ -13,7 +13,7 @@ import click
 
 from triage.cli.shown.opened import UNREADABLE, opened_service
 from triage.config import MOST_WORKERS, read_settings
-from triage.logic.choose_engine import engine_note
+from triage.logic.engine_checked import engine_note
 from triage.service.service import Service
 from triage.values.errors import InputError
 

@@ -14,7 +14,7 @@ from triage.cli.shown.output import console, print_json
 from triage.config import read_settings
 from triage.records.caller import ROLES, Role
 from triage.values.errors import InputError
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 
 @click.group()

@@ -15,8 +15,7 @@ from triage.service.service import Service
 from triage.service.what_if import Rules, what_if
 from triage.values.errors import InputError
 from triage.values.yaml_source import MOST_BYTES
-from triage.what_if.changes import Changes
-from triage.what_if.changes_text import pairs, read_values
+from triage.what_if.changes import Changes, pairs, read_values
 
 FOLDER = click.Path(exists=True, file_okay=False, path_type=Path)
 

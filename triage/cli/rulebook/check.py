@@ -22,9 +22,8 @@ from triage.rulebook.reading.json_schema import schemas
 from triage.rulebook.reading.reader import backups, read_file, read_rulebook
 from triage.rulebook.rule_cases import run_rule_cases
 from triage.rulebook_care.editing.coverage import Coverage, coverage
-from triage.rulebook_care.lint.findings import Finding, counts, located
+from triage.rulebook_care.lint.findings import Finding, counts, located, sarif
 from triage.rulebook_care.lint.lint import has_errors, lint
-from triage.rulebook_care.lint.sarif import sarif
 from triage.values.errors import InputError, Problem, pointer_to
 
 FOLDER = click.Path(path_type=Path)

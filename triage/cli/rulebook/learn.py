@@ -17,10 +17,9 @@ from triage.cli.shown.output import console, print_json
 from triage.config import read_settings
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
-from triage.rulebook_care.learning.fleets import FleetSeen, fleets
 from triage.rulebook_care.learning.learning import LEAST, WEIGHT, Learned, learn
 from triage.rulebook_care.learning.patch import patched_files, unified_diff, write_candidate
-from triage.rulebook_care.learning.records import Closed, closed_tickets
+from triage.rulebook_care.learning.records import Closed, FleetSeen, closed_tickets, fleets
 from triage.rulebook_care.release.piece import ready
 
 

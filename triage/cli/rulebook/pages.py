@@ -9,7 +9,7 @@ import click
 from triage.cli.shown.files import now
 from triage.config import read_settings
 from triage.rulebook.reading.reader import read_rulebook
-from triage.rulebook_care.book.document import as_html, as_markdown
+from triage.rulebook_care.book.book import as_html, as_markdown
 from triage.rulebook_care.editing.scaffold import KINDS, scaffold
 from triage.values.errors import InputError, Problem
 

@@ -13,9 +13,8 @@ from rich.text import Text
 from triage.cli.shown.output import console
 from triage.service.what_if import WhatIf
 from triage.values.shown import percent, shown
-from triage.what_if.change import DecisionChange
-from triage.what_if.diff import outcome_said
-from triage.what_if.turning_words import turning_words
+from triage.what_if.diff import DecisionChange, outcome_said
+from triage.what_if.turning_points import turning_words
 
 CAUSES_SHOWN = 5
 FACTORS_SHOWN = 3

@@ -13,9 +13,9 @@ from triage.logic.conditions import (
     FactValue,
     Interval,
     Scalar,
+    values_in,
     walk,
 )
-from triage.logic.value_sets import values_in
 from triage.rulebook.model import Fact
 
 ANOTHER_TEXT = "\N{HORIZONTAL ELLIPSIS}"  # stands for every text that no condition names

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
-from triage.logic.choose_engine import choose_engine
 from triage.logic.conditions import (
     AllOf,
     AnyOf,
@@ -24,7 +23,7 @@ from triage.logic.conditions import (
     facts_in,
 )
 from triage.logic.engine import CompileEngine, Engine, RuleTooWide
-from triage.logic.engine_checked import CheckedEngine
+from triage.logic.engine_checked import CheckedEngine, choose_engine
 from triage.rulebook.model import DeriveRule, Rulebook, RuleHead
 from triage.values.errors import Problem, RulebookError
 

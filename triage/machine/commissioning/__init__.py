@@ -6,8 +6,8 @@ a file or the command line.
 """
 
 from triage.machine.commissioning.checklist import Checklist, read_checklist
-from triage.machine.commissioning.finding import Finding, Standard
 from triage.machine.commissioning.judging import findings
-from triage.machine.commissioning.to_record import facts
+from triage.machine.commissioning.placement import Finding, Standard
+from triage.machine.commissioning.recorded import facts
 
 __all__ = ["Checklist", "Finding", "Standard", "facts", "findings", "read_checklist"]

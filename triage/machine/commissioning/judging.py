@@ -5,7 +5,7 @@ from __future__ import annotations
 from triage.machine.commissioning import placement as place
 from triage.machine.commissioning import set_up as setup
 from triage.machine.commissioning.checklist import Checklist
-from triage.machine.commissioning.finding import Finding, Standard
+from triage.machine.commissioning.placement import Finding, Standard
 
 
 def findings(

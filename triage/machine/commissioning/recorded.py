@@ -2,22 +2,70 @@
 
 The last line of the kind `commissioned` counts, its details being the installer's checklist. A line whose
 details cannot be read as one counts as an empty checklist: all of it is missing, none of it passed.
+
+What a machine's record keeps of its commissioning, as facts for the rules.
+
+Only what was written down becomes a fact. What is missing or failed is counted (`commissioning_missing`,
+`commissioning_failed`), so that a rule can speak of it: silence is never read as a pass.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import datetime
 from decimal import Decimal
+from typing import Any, cast, get_args
 
 from triage.logic.conditions import Scalar, holds
 from triage.machine.commissioning.checklist import Checklist, read_checklist
-from triage.machine.commissioning.finding import Finding, Standard
 from triage.machine.commissioning.judging import findings
-from triage.machine.commissioning.to_record import facts
-from triage.records.report import CareEvent, Machine
+from triage.machine.commissioning.placement import Finding, Standard, slope_back_pct
+from triage.machine.measures.level import MOST_BACK_PCT
+from triage.machine.measures.night_mode import night_mode_hours, night_mode_while_open
+from triage.records.report import CareEvent, CareKind, Machine, local_date
 from triage.rulebook.model import Rulebook
-from triage.values.errors import InputError
+from triage.values.errors import InputError, Problem
+from triage.values.plain_data import NotPlain, plain
+from triage.values.shown import hint
+from triage.values.time_zones import lies_ahead, moment_of
+
+
+def facts(checklist: Checklist, found: Iterable[Finding]) -> dict[str, Scalar]:
+    """The facts of a checklist by id, and of its `findings` how many lines are missing or failed.
+
+    `dedicated_circuit`, `extension_cord`, `bolt_removed`, `tilted_back` (flags), `circuit_amps`,
+    `clearance_behind_in`, `clearance_left_in`, `clearance_right_in` (inches), `slope_back_pct`, `seal_style`,
+    `seal_mounting`, `night_mode_hours`, `night_mode_open_hours` (the most of any night).
+    """
+    slope, window = slope_back_pct(checklist), checklist.night_mode
+    results = [finding.result for finding in found]
+    values: dict[str, Scalar | None] = {
+        "dedicated_circuit": checklist.circuit.dedicated,
+        "circuit_amps": checklist.circuit.amps,
+        "extension_cord": checklist.circuit.extension_cord,
+        "clearance_behind_in": checklist.clearance.behind_in,
+        "clearance_left_in": checklist.clearance.left_in,
+        "clearance_right_in": checklist.clearance.right_in,
+        "slope_back_pct": slope,
+        "tilted_back": None if slope is None else slope > Decimal(repr(MOST_BACK_PCT)),
+        "bolt_removed": checklist.shipping_bolt_removed,
+        "seal_style": checklist.seal.style,
+        "seal_mounting": checklist.seal.mounting,
+        "night_mode_hours": None if window is None else night_mode_hours(window.start, window.end),
+        "night_mode_open_hours": _open_hours(checklist),
+        "commissioning_missing": Decimal(results.count("missing")),
+        "commissioning_failed": Decimal(results.count("failed")),
+    }
+    return {name: value for name, value in values.items() if value is not None}
+
+
+def _open_hours(checklist: Checklist) -> Decimal | None:
+    window = checklist.night_mode
+    if window is None or checklist.opening is None:
+        return None
+    hours = night_mode_while_open(window.start, window.end, checklist.opening)
+    return max(hours.values(), default=Decimal(0))
 
 
 def last_checklist(care: Iterable[CareEvent], at: datetime) -> Checklist | None:
@@ -68,3 +116,71 @@ def facts_on_record(
 def _fits(rulebook: Rulebook, name: str, value: Scalar) -> bool:
     fact = rulebook.facts.get(name)
     return fact is not None and (fact.range is None or holds(fact.range, value))
+
+
+KINDS = get_args(CareKind)
+
+
+def read_care_event(
+    data: Mapping[str, Any], machine: Machine, now: datetime, by: str
+) -> tuple[CareEvent, Machine]:
+    """The event, and the machine's record after it: the first commissioning gives the commissioning date.
+
+    The details of `commissioned` are the installer's checklist, whose own time counts where `at` is left out.
+    Raises InputError with every problem found.
+    """
+    problems: list[Problem] = []
+    kind = data.get("kind")
+    if kind not in KINDS:
+        fix = hint(str(kind), KINDS, f"; kinds are {', '.join(KINDS)}")
+        problems.append(Problem(f'no kind of care "{kind}"{fix}', "/kind"))
+    details = data.get("details") or {}
+    if not isinstance(details, Mapping):
+        problems.append(Problem("details are an object: name -> value", "/details"))
+    else:
+        try:
+            plain(details)
+        except NotPlain as error:
+            problems.append(Problem(str(error), "/details"))
+    place, said_at = "/at", data.get("at")
+    if kind == "commissioned" and not any(problem.pointer == "/details" for problem in problems):
+        checked = _checked(details, machine, problems)
+        if said_at is None and checked:
+            place, said_at = "/details/at", details.get("at")
+    at = _time(said_at, place, now, machine, problems)
+    if problems or at is None:
+        raise InputError(problems)
+    event = CareEvent(cast(CareKind, kind), at, by, dict(details))
+    if event.kind == "commissioned" and machine.commissioned_on is None:
+        machine = replace(machine, commissioned_on=local_date(machine, at))
+    return event, machine
+
+
+def _checked(details: Mapping[str, Any], machine: Machine, problems: list[Problem]) -> bool:
+    """Whether the details can be read as an installer's checklist; adds the problems."""
+    try:
+        checklist = read_checklist(details)
+    except InputError as error:
+        problems.extend(Problem(each.message, f"/details{each.pointer or ''}") for each in error.problems)
+        return False
+    if checklist.machine not in (None, machine.serial):
+        message = f'the checklist is about "{checklist.machine}", not about "{machine.serial}"'
+        problems.append(Problem(message, "/details/machine"))
+    return True
+
+
+def _time(
+    raw: object, place: str, now: datetime, machine: Machine, problems: list[Problem]
+) -> datetime | None:
+    if raw is None:
+        return now
+    try:
+        at = moment_of(raw if isinstance(raw, str) else "")
+    except ValueError as error:
+        problems.append(Problem(str(error), place))
+        return None
+    if lies_ahead(at, now) is not None:
+        problems.append(Problem("this lies in the future; enter care once it is done", place))
+    if local_date(machine, at) < machine.shipped_on:
+        problems.append(Problem(f"the machine was shipped only on {machine.shipped_on}; fix the date", place))
+    return at

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from triage.machine.commissioning.checklist import Checklist
-from triage.machine.commissioning.finding import Finding, Line, Standard
+from triage.machine.commissioning.placement import Finding, Line, Standard
 from triage.machine.measures.night_mode import night_mode_hours, night_mode_while_open
 
 SEAL_GOES_ON: Mapping[str, str] = {"grooved": "hopper", "flat": "machine"}

@@ -1,4 +1,4 @@
-"""The numbers of one machine's life: from its record and history to what policy rules and people see.
+"""The numbers of one machine's life, from its record to what policy rules and people see, and in words.
 
 The forecast is simple and said. Failures go on at the machine's own rate, drawn towards its model's fleet so
 that a short history does not run away, and rise with wear. Where both trend tests say that they come faster,
@@ -18,21 +18,36 @@ from decimal import Decimal
 from functools import lru_cache
 
 from triage.logic.conditions import Scalar
-from triage.machine.lifecycle.annual_cost import Owning
-from triage.machine.lifecycle.exposure import Observation, observe
-from triage.machine.lifecycle.fleet import Fleet
 from triage.machine.lifecycle.keep_or_swap import (
     Defender,
     KeepOrSwap,
+    Number,
+    Owning,
     TurningPoint,
     keep_or_swap,
     turning_points,
 )
-from triage.machine.lifecycle.trend import Trend, log_sum, trend
-from triage.machine.lifecycle.value import values_ahead
+from triage.machine.lifecycle.trend import Fleet, Observation, Trend, log_sum, observe, trend
 from triage.records.report import Machine, timezone_of
-from triage.values.money import round_money
+from triage.values.errors import InputError
+from triage.values.money import as_money, round_money
 from triage.values.time_zones import zone_named
+
+
+def values_ahead(value: Decimal, years: int, yearly_drop: Decimal) -> tuple[Decimal, ...]:
+    """`value` after 1, 2 … `years`, falling by the share `yearly_drop` (0.20 for 20 %) a year; not rounded.
+
+    Declining balance; which share fits is our estimate.
+    """
+    if not 0 <= yearly_drop < 1 or years < 0 or value < 0:
+        raise InputError("a value falls by a share from 0 to below 1 a year; value and years are not below 0")
+    return tuple(value * share for share in _shares_left(yearly_drop, years))
+
+
+@lru_cache(maxsize=256)
+def _shares_left(yearly_drop: Decimal, years: int) -> tuple[Decimal, ...]:
+    return tuple((1 - yearly_drop) ** year for year in range(1, years + 1))
+
 
 DAYS_PER_YEAR = 365
 MOST_FAILURES_A_YEAR = Decimal(52)
@@ -194,3 +209,77 @@ def _cost_of_a_failure(
 def _service_start(machine: Machine) -> datetime:
     day = machine.commissioned_on or machine.shipped_on
     return datetime.combine(day, time(0), zone_named(timezone_of(machine)))
+
+
+_NAMES: dict[Number, str] = {
+    "repair_now": "the repair due now",
+    "value_now": "what the machine is worth now",
+    "running_costs": "the machine's running costs",
+    "swap_price": "the price of the swap",
+    "rate": "the yearly interest",
+}
+
+
+def numbers_that_turn(numbers: LifeNumbers) -> tuple[TurningPoint, ...]:
+    """The numbers of which some number turns the choice, the one that does it by the least change first.
+
+    The change is taken relative to the number itself; the first is the one the choice hangs most on.
+    """
+    points = (point for point in numbers.turning_points() if point.turns_at is not None)
+    return tuple(sorted(points, key=_relative_change))
+
+
+def explain(
+    numbers: LifeNumbers, currency: str, points: Sequence[TurningPoint] | None = None
+) -> tuple[str, ...]:
+    """Sentences: the comparison, the number it hangs most on, what number of each would turn it, the trend.
+
+    `points` are those of `numbers_that_turn`, where they are worked out already.
+    """
+    choice = numbers.choice
+    keep, swap = (as_money(life.annual_cost, currency) for life in (choice.keep, choice.swap))
+    lines = [
+        f"Keeping it costs {keep.amount} {currency} a year at best (over {_years(choice.keep.years)}), "
+        f"swapping it {swap.amount} {currency} (over {_years(choice.swap.years)}): {choice.choice} it."
+    ]
+    if choice.keep_years:
+        lines.append(f"By the forecast it is worth keeping for {_years(choice.keep_years)}; then ask again.")
+    points = numbers_that_turn(numbers) if points is None else points
+    if points:
+        lines.append(
+            f"It depends most on {_NAMES[points[0].number]}: it changes at {_turn(points[0], currency)}."
+        )
+    if len(points) > 1:
+        others = (f"{_NAMES[point.number]} at {_turn(point, currency)}" for point in points[1:])
+        lines.append(f"With all else alike, these would change it too: {', '.join(others)}.")
+    if not points:
+        lines.append("No single number could have changed it.")
+    if numbers.trend is not None:
+        lines.append(f"Of its failures: {numbers.trend.why}.")
+    return tuple(lines)
+
+
+def _turn(point: TurningPoint, currency: str) -> str:
+    now, turns_at = (_shown(point.number, value, currency) for value in (point.now, point.turns_at))
+    if point.number == "running_costs":
+        return f"{turns_at} of the forecast"
+    return f"{turns_at} (now {now})"
+
+
+def _shown(number: Number, value: Decimal | None, currency: str) -> str:
+    amount = Decimal(0) if value is None else value
+    if number == "rate":
+        return f"{(amount * 100).quantize(Decimal('0.01')).normalize():f} %"
+    if number == "running_costs":
+        return f"{round(amount * 100)} %"
+    return f"{as_money(amount, currency).amount} {currency}"
+
+
+def _relative_change(point: TurningPoint) -> tuple[Decimal, str]:
+    turns_at = Decimal(0) if point.turns_at is None else point.turns_at
+    change = abs(turns_at - point.now)
+    return (change / point.now if point.now else Decimal("Infinity"), point.number)
+
+
+def _years(count: int) -> str:
+    return "1 year" if count == 1 else f"{count} years"

@@ -6,16 +6,74 @@ power law (Crow-AMSAA), the same, section 8.4.5.2, and MIL-HDBK-189 (1981), Appe
 Both tests take steady failures (a homogeneous Poisson process) as their null hypothesis. They can disagree:
 the Laplace test looks at the mean of the times, the MIL-HDBK test most at the early ones. An alarm needs
 both, and enough failures to speak at all.
+
+Failure times on the scale that counts: days since a machine went into service.
+
+Observation runs from commissioning (or from the first day of the records) to its end. It is right-truncated:
+what has not failed by the end is not known, so the end is part of the data. It is failure-terminated where
+the end was chosen because of a failure, as when a report of trouble is what makes somebody look.
+
+How often machines of a model fail, as a prior for one of them: empirical Bayes over the fleet.
+
+Failures of a machine are Poisson with a rate of its own, and the rates of a fleet are gamma; so a machine's
+expected rate is (a + failures) / (b + years), and the failures of a machine on record follow the negative
+binomial, whose likelihood gives a and b. The method as in Gelman et al., Bayesian Data Analysis, 3rd ed.,
+2013, sections 2.6 and 5 (from memory).
 """
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
 from statistics import NormalDist
 from typing import Literal, TypeAlias
 
-from triage.machine.lifecycle.exposure import Observation
+from triage.values.errors import InputError
+from triage.values.time_zones import aware
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """Failure times in rising order, in days (or hours: any one unit) of exposure since the start.
+
+    `end` is the exposure at which observation ended. Where it is `failure_terminated` the last failure is the
+    end. Equal times are allowed; a failure at 0 is not, since it happened before any exposure.
+    """
+
+    times: tuple[float, ...]
+    end: float
+    failure_terminated: bool = False
+
+    def __post_init__(self) -> None:
+        if not self.end > 0:
+            raise InputError("the exposure ends at 0; a machine must have been in service for some time")
+        if any(not 0 < time <= self.end for time in self.times):
+            raise InputError(f"every failure lies after 0 and not after the end, {self.end:g}")
+        if list(self.times) != sorted(self.times):
+            raise InputError("failure times must rise; sort them")
+        if self.failure_terminated and (not self.times or self.times[-1] != self.end):
+            raise InputError("an observation that ends at a failure has its last failure at the end")
+
+    @property
+    def free_times(self) -> tuple[float, ...]:
+        """The failures whose times are free given the end: without the one that defines it."""
+        return self.times[:-1] if self.failure_terminated else self.times
+
+
+def observe(failures: Iterable[datetime], start: datetime, end: datetime) -> Observation | None:
+    """The observation from `start` to the failure at `end`, in days; failures outside it are not counted.
+
+    None where `end` is not after `start`. All times are timezone-aware.
+    """
+    began, ended = aware(start).astimezone(UTC), aware(end).astimezone(UTC)
+    if ended <= began:
+        return None
+    inside = (moment for failure in failures if began < (moment := aware(failure).astimezone(UTC)) < ended)
+    times = [(moment - began) / timedelta(days=1) for moment in (*sorted(inside), ended)]
+    return Observation(tuple(times), times[-1], failure_terminated=True)
+
 
 LEAST_FAILURES = 5
 """Below this no trend is spoken of (common practice, no source): the Laplace test is an approximation, and a
@@ -148,3 +206,65 @@ def _says(test: TrendTest) -> Verdict:
 def log_sum(observation: Observation) -> float:
     """Σ ln(end / time) of the failures."""
     return math.fsum(math.log(observation.end / time) for time in observation.times)
+
+
+WEIGHTS = tuple(2 ** (step / 8) for step in range(-32, 65))
+"""The years of weight tried, 1/16 to 256: machines that hardly differ are not told apart from equal ones."""
+
+
+@dataclass(frozen=True, slots=True)
+class Fleet:
+    """Failures a year of a model's machines, and how many years of a machine's own record weigh as much.
+
+    `shape` is that of the power law, 1 for steady failures; `shape_failures` how many failures weigh as much.
+    The defaults are our estimate.
+    """
+
+    failures_a_year: float = 0.8
+    weight_years: float = 1.0
+    shape: float = 1.0
+    shape_failures: float = 1.0
+
+    def rate(self, failures: int, years: float) -> float:
+        """The expected failures a year of a machine with this record; the gamma posterior's mean."""
+        return (self.failures_a_year * self.weight_years + failures) / (self.weight_years + years)
+
+    def shape_of(self, failures: int, log_sum: float) -> float:
+        """The expected shape of its power law: given n failures, Σ ln(end / time) is gamma in the shape."""
+        return (self.shape_failures + failures) / (self.shape_failures / self.shape + log_sum)
+
+
+def fit_fleet(machines: Sequence[tuple[int, float]]) -> Fleet:
+    """The fleet of machines with (failures, years of exposure > 0) by the greatest marginal likelihood.
+
+    For each weight the best failures a year is found by a search; the weight is one of `WEIGHTS`. Raises
+    InputError without any failure.
+    """
+    if not sum(count for count, _ in machines) or any(years <= 0 for _, years in machines):
+        raise InputError("a fleet takes machines with years of service, and at least one failure")
+
+    def best_rate(weight: float) -> tuple[float, float]:
+        low, high = 1e-4, 1e3
+        for _ in range(80):  # the likelihood has one top in the rate's logarithm
+            one, two = low * (high / low) ** 0.382, low * (high / low) ** 0.618
+            if log_likelihood(machines, one, weight) < log_likelihood(machines, two, weight):
+                low = one
+            else:
+                high = two
+        return log_likelihood(machines, low, weight), low
+
+    _, rate, weight = max((*best_rate(weight), weight) for weight in WEIGHTS)
+    return Fleet(failures_a_year=rate, weight_years=weight)
+
+
+def log_likelihood(machines: Sequence[tuple[int, float]], rate: float, weight: float) -> float:
+    """Of the failures, under a gamma fleet of mean `rate`: log of the negative binomial's product."""
+    a = rate * weight
+    return math.fsum(
+        math.lgamma(a + count)
+        - math.lgamma(a)
+        - math.lgamma(count + 1)
+        + a * math.log(weight / (weight + years))
+        + (count * math.log(years / (weight + years)) if count else 0.0)
+        for count, years in machines
+    )

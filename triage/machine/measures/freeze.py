@@ -25,8 +25,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from triage.logic.conditions import Facts, FactValue
-from triage.machine.measures.quantities import Span, check_ranges, known_quantities, new_facts, rounded
-from triage.machine.measures.sucrose import DEPRESSION_K, brix_freezing_at, density_kg_per_l, freezing_point_c
+from triage.machine.measures.quantities import (
+    DEPRESSION_K,
+    Span,
+    brix_freezing_at,
+    check_ranges,
+    density_kg_per_l,
+    freezing_point_c,
+    known_quantities,
+    new_facts,
+    rounded,
+)
 from triage.values.errors import InputError, Problem
 
 LATENT_HEAT_KJ_PER_KG = 333.55

@@ -16,8 +16,15 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from triage.logic.conditions import Facts, FactValue
-from triage.machine.measures.quantities import Span, check_ranges, known_quantities, new_facts, rounded
-from triage.machine.measures.sucrose import DENSITY_KG_PER_L, density_kg_per_l
+from triage.machine.measures.quantities import (
+    DENSITY_KG_PER_L,
+    Span,
+    check_ranges,
+    density_kg_per_l,
+    known_quantities,
+    new_facts,
+    rounded,
+)
 from triage.values.errors import InputError, Problem
 
 WATER_KG_PER_L = DENSITY_KG_PER_L[0]

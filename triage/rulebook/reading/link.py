@@ -12,6 +12,7 @@ from moneyed import CurrencyDoesNotExist
 from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS, in_currency
 from triage.rulebook.model import CareIntervals, Rulebook, Status
 from triage.rulebook.reading import rates, rules, tables
+from triage.rulebook.reading.conditions import built_in_facts, read_facts
 from triage.rulebook.reading.consistency import (
     check_cycles,
     check_groups,
@@ -19,12 +20,10 @@ from triage.rulebook.reading.consistency import (
     check_unique,
     spanish_of,
 )
-from triage.rulebook.reading.facts import built_in_facts, read_facts
 from triage.rulebook.reading.problems import Names, Problems, path_of
 from triage.rulebook.reading.rates import facts_given, read_models
-from triage.rulebook.reading.shape_types import Shape
 from triage.rulebook.reading.shapes import KINDS, FactFile, ManifestFile, ModelsFile
-from triage.rulebook.reading.table_shapes import PartsFile, RatesFile, ServiceHoursFile
+from triage.rulebook.reading.table_shapes import PartsFile, RatesFile, ServiceHoursFile, Shape
 from triage.rulebook.reading.validate import touches
 from triage.rulebook.terms import Tolerances
 from triage.values.money import minor_unit

@@ -10,7 +10,7 @@ from triage.rulebook.reading.table_shapes import DatedShape
 from triage.rulebook.validity import ALWAYS_VALID, Validity
 from triage.values.errors import Problem, path_to, pointer_to
 from triage.values.plain_data import Path
-from triage.values.suggest import hint
+from triage.values.shown import hint
 from triage.values.yaml_source import Source
 
 

@@ -15,12 +15,12 @@ from pathlib import Path as FilePath
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.link import Shapes, link
 from triage.rulebook.reading.problems import Problems
-from triage.rulebook.reading.shape_types import Shape
 from triage.rulebook.reading.shapes import KINDS, OPTIONAL, SINGLES
+from triage.rulebook.reading.table_shapes import Shape
 from triage.rulebook.reading.validate import read_shape
 from triage.values.errors import Problem, RulebookError
 from triage.values.plain_data import NotPlain, Path, canonical, plain
-from triage.values.suggest import hint
+from triage.values.shown import hint
 from triage.values.yaml_source import MOST_BYTES, Source, read_yaml
 
 MOST_FILES = 5000
@@ -58,6 +58,13 @@ def rulebook_from_data(files: Mapping[str, object], version: str | None = None) 
     stored rulebook keeps the `version` it was published under, though folders may have been renamed since;
     without one it is worked out. Raises RulebookError; its problems have a file and pointer, but no line.
     """
+    return rulebook_of_sources(*plain_sources(files), version)
+
+
+def plain_sources(
+    files: Mapping[str, object],
+) -> tuple[dict[str, Source], dict[str, tuple[Problem, ...]]]:
+    """Each file of a rulebook held as data by itself, as `read_sources` gives those of a folder."""
     sources: dict[str, Source] = {}
     broken: dict[str, tuple[Problem, ...]] = {}
     for file, raw in files.items():
@@ -66,7 +73,7 @@ def rulebook_from_data(files: Mapping[str, object], version: str | None = None) 
         except NotPlain as error:
             where = ".".join(str(part) for part in error.path)
             broken[file] = (Problem(f"{where}: {error}" if where else str(error), file=file),)
-    return rulebook_of_sources(sources, broken, version)
+    return sources, broken
 
 
 def version_of(files: Mapping[str, object]) -> str:

@@ -22,7 +22,6 @@ from triage.rulebook.model import (
 )
 from triage.rulebook.reading.conditions import read_when
 from triage.rulebook.reading.problems import Names, read_validity
-from triage.rulebook.reading.shape_types import ScalarValue
 from triage.rulebook.reading.shapes import (
     CautionFile,
     CheckFile,
@@ -31,9 +30,10 @@ from triage.rulebook.reading.shapes import (
     PolicyFile,
     RuleHeadShape,
 )
+from triage.rulebook.reading.table_shapes import ScalarValue
 from triage.values.errors import InputError
 from triage.values.plain_data import Path
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 
 def read_derive(names: Names, file: str, shape: DeriveFile) -> DeriveRule:

@@ -15,23 +15,21 @@ from pydantic import Field
 
 from triage.logic.unary_tests import FactType
 from triage.rulebook.model import Fixer, Harm, Outcome, Skill, Status
-from triage.rulebook.reading.shape_types import (
+from triage.rulebook.reading.table_shapes import (
     Amount,
+    DatedShape,
     Id,
+    LimitFile,
     LintOff,
+    PartsFile,
     Probability,
+    RatesFile,
     ScalarValue,
+    ServiceHoursFile,
     Shape,
     Text,
-    When,
-)
-from triage.rulebook.reading.table_shapes import (
-    DatedShape,
-    LimitFile,
-    PartsFile,
-    RatesFile,
-    ServiceHoursFile,
     WarrantyFile,
+    When,
 )
 
 Spread = Annotated[

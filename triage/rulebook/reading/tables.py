@@ -6,15 +6,20 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import get_args
 
-from triage.logic.conditions import Scalar, UnaryTest
+from triage.logic.conditions import UnaryTest
 from triage.rulebook.built_in_facts import LIMIT_DAY
 from triage.rulebook.model import OTHER_CAUSE, Cause, Outcome, Repair, Symptom, WholeCase
 from triage.rulebook.reading.conditions import read_test, read_when
 from triage.rulebook.reading.problems import Names, Problems, read_validity
 from triage.rulebook.reading.rules import typed
-from triage.rulebook.reading.shape_types import ScalarValue, Shape
 from triage.rulebook.reading.shapes import CauseFile, SymptomFile, WholeCaseFile, WordsFile
-from triage.rulebook.reading.table_shapes import AuthorityShape, LimitFile, LimitRowShape, WarrantyFile
+from triage.rulebook.reading.table_shapes import (
+    AuthorityShape,
+    LimitFile,
+    LimitRowShape,
+    Shape,
+    WarrantyFile,
+)
 from triage.rulebook.terms import (
     Absence,
     Authority,
@@ -28,7 +33,7 @@ from triage.rulebook.terms import (
 )
 from triage.values.money import LARGEST_AMOUNT
 from triage.values.plain_data import Path
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 DEFAULT_PERIOD = "default"
 _GIVES = {"nte": "amount", "authority": "authority"}
@@ -239,7 +244,6 @@ def _row(
         elif name == "authority" and shape.kind == "authority" and value not in authorities:
             fix = hint(str(value), authorities, "; name it in `authorities`")
             names.problems.at(file, here, f'there is no authority "{str(value)[:64]}"{fix}')
-    then = {name: _scalar(value) for name, value in row.then.items()}
     valid = read_validity(names.problems, file, path, row)
     day = valid.test()
     if day is not None:
@@ -247,20 +251,16 @@ def _row(
             message = f"`{LIMIT_DAY}` is tested already; take the test or the days out"
             names.problems.at(file, (*path, "when", LIMIT_DAY), message, key=True)
         tests[LIMIT_DAY] = day
-    return LimitRow(tests, then, names.problems.line(file, path), valid)
+    return LimitRow(tests, dict(row.then), names.problems.line(file, path), valid)
 
 
 def _check_order(names: Names, file: str, shape: LimitFile, rows: tuple[LimitRow, ...]) -> None:
-    order = [_scalar(value) for value in shape.output_order]
+    order = shape.output_order
     gives = _GIVES[shape.kind]
     for index, row in enumerate(rows):
         if gives in row.then and order and row.then[gives] not in order:
             message = f"{row.then[gives]} is not in `output_order`; every output has its place there"
             names.problems.at(file, ("rows", index, "then", gives), message)
-
-
-def _scalar(value: ScalarValue) -> Scalar:
-    return value
 
 
 def read_whole_case(names: Names, file: str, shape: WholeCaseFile) -> WholeCase:

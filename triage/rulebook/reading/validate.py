@@ -13,10 +13,9 @@ from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from triage.rulebook.reading.problems import Problems
-from triage.rulebook.reading.shape_types import Shape
+from triage.rulebook.reading.table_shapes import Shape
 from triage.values.plain_data import Path
-from triage.values.shown import quoted
-from triage.values.suggest import hint
+from triage.values.shown import hint, quoted
 
 S = TypeVar("S", bound=Shape)
 

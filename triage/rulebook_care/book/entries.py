@@ -19,9 +19,8 @@ from markupsafe import Markup
 from triage.rulebook.built_in_facts import every_fact
 from triage.rulebook.fixed_words import LOCAL_CODES, titles_of
 from triage.rulebook.model import Rulebook
-from triage.rulebook_care.book.names import Names, PlainNames, code, id_of, text, title_of
+from triage.rulebook_care.book.names import Names, PlainNames, code, id_of, plain_value, text, title_of
 from triage.rulebook_care.book.references import Key
-from triage.rulebook_care.book.wording import plain_value
 
 KINDS: Mapping[str, tuple[str, str]] = {
     "symptoms": ("symptom", "Symptoms"),

@@ -10,9 +10,9 @@ from triage.logic.conditions import (
     Condition,
     FactTest,
     UnaryTest,
+    values_in,
     walk,
 )
-from triage.logic.value_sets import values_in
 from triage.rulebook.built_in_facts import VALUES_OF
 from triage.rulebook.model import Rulebook, WholeCase
 

@@ -11,12 +11,10 @@ from typing import TypeAlias
 from triage.logic.conditions import MANY_VALUED, Anything, Compare, Not, Scalar, UnaryTest
 from triage.logic.unary_tests import FactType, UnaryTestError, parse
 from triage.rulebook.model import Fact
-from triage.rulebook_care.dmn.feel import feel_test, feel_values
-from triage.rulebook_care.dmn.layout import read_column
-from triage.rulebook_care.dmn.rows import NO, YES, Cell, Column, Row
+from triage.rulebook_care.dmn.rows import NO, YES, Cell, Column, Row, feel_test, feel_values, read_column
 from triage.rulebook_care.dmn.table import Output, Rule, Table
 from triage.values.errors import Problem
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 Raw: TypeAlias = dict[str, object]
 _TRUTHS = {True: YES, False: NO}

@@ -16,11 +16,21 @@ from triage.decide.spending.limits import AMOUNT, AMOUNT_12_MONTHS
 from triage.logic.conditions import MANY_VALUED, Scalar
 from triage.rulebook.built_in_facts import is_money
 from triage.rulebook.model import Fact, PolicyRule, Rulebook
-from triage.rulebook.reading.facts import built_in_facts
+from triage.rulebook.reading.conditions import built_in_facts
 from triage.rulebook.terms import LimitTable
-from triage.rulebook_care.dmn.feel import feel_value, feel_values, xml_text
-from triage.rulebook_care.dmn.layout import columns_of, expression_of, texts_of
-from triage.rulebook_care.dmn.rows import Column, Row, TooManyRows, row_of, rows_of
+from triage.rulebook_care.dmn.rows import (
+    Column,
+    Row,
+    TooManyRows,
+    columns_of,
+    expression_of,
+    feel_value,
+    feel_values,
+    row_of,
+    rows_of,
+    texts_of,
+    xml_text,
+)
 from triage.rulebook_care.dmn.table import POLICY, POLICY_OUTPUTS, Input, ItemType, Model, Output, Rule, Table
 from triage.values.errors import NotFoundError, Problem, RulebookError
 from triage.values.plain_data import canonical, plain

@@ -10,8 +10,7 @@ from triage.logic.unary_tests import UnaryTestError, parse
 from triage.rulebook.built_in_facts import LIMIT_DAY
 from triage.rulebook.validity import Validity, validity_of
 from triage.rulebook_care.dmn.cells import CellReader, Raw, ReadRow, raw_value, tests_of
-from triage.rulebook_care.dmn.feel import xml_text
-from triage.rulebook_care.dmn.rows import Cell, row_of
+from triage.rulebook_care.dmn.rows import Cell, row_of, xml_text
 from triage.rulebook_care.dmn.table import Table
 from triage.values.plain_data import canonical, plain
 

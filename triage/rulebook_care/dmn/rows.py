@@ -2,12 +2,20 @@
 
 A row's tests all hold or the row does not count, so each alternative of the normal form is a row. Of an
 unknown fact only that it is unknown can be true.
+
+Values and unary tests as FEEL texts that any tool reads: OMG DMN 1.5, clauses 9, 10.3 (from memory).
+
+Other than in `unary_text`, dates are written date("…"), which S-FEEL of every version has.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import re
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime, time
+from decimal import Decimal
 from typing import Literal, TypeAlias
 
 from triage.logic.conditions import (
@@ -19,11 +27,46 @@ from triage.logic.conditions import (
     Known,
     Not,
     OneOf,
+    Scalar,
     UnaryTest,
+    values_in,
 )
 from triage.logic.normal_form import Leaf, alternatives
-from triage.logic.value_sets import values_in
-from triage.rulebook_care.dmn.feel import feel_test
+from triage.logic.unary_text import NOT_XML, string_text, text_of_test
+
+
+def feel_value(value: Scalar) -> str:
+    """`15`, `"text"`, `true`, `date("2026-01-01")`, `time("10:30:00")`."""
+    match value:
+        case bool():
+            return "true" if value else "false"
+        case Decimal():
+            text = format(value, "f")
+            text = text.rstrip("0").rstrip(".") if "." in text else text
+            return "0" if text == "-0" else text
+        case str():
+            return string_text(value)
+        case datetime():
+            raise ValueError("no fact is a date and time")
+        case date():
+            return f'date("{value.isoformat()}")'
+        case time():
+            return f'time("{value.isoformat()}")'
+
+
+def feel_values(values: Iterable[Scalar]) -> str:
+    return ",".join(map(feel_value, values))
+
+
+def feel_test(test: UnaryTest) -> str:
+    """The text of a unary test; `unary_tests.parse` reads it back."""
+    return text_of_test(test, feel_value)
+
+
+def xml_text(text: str) -> str:
+    """The text with every sign that XML 1.0 cannot hold replaced by the replacement character."""
+    return NOT_XML.sub("\ufffd", text)
+
 
 MOST_ROWS = 64
 """Rows of one rule; beyond it nobody would read the table."""
@@ -111,3 +154,74 @@ def _cells(fact: str, test: UnaryTest) -> Row:
         column = Column(fact, "member", tuple(sorted({str(value) for value in values_in(test)})))
         return *guard, Cell(column, NO if negative else YES)
     return *guard, Cell(Column(fact), feel_test(test))
+
+
+_NAME = r"[a-z][a-z0-9_-]*"
+_TEXTS = r'"(?:\\.|[^"\\])*"(?:\s*,\s*"(?:\\.|[^"\\])*")*'
+_VALUE = re.compile(_NAME)
+_KNOWN = re.compile(rf"({_NAME})\s*(!=|=)\s*null")
+_MEMBER = re.compile(
+    rf"some\s+(?P<one>\w+)\s+in\s+(?P<fact>{_NAME})\s+satisfies\s+(?P=one)\s*"
+    rf"(?:\bin\s*\(\s*(?P<several>{_TEXTS})\s*\)|=\s*(?P<single>{_TEXTS}))"
+)
+_CONTAINS = re.compile(rf"list\s+contains\s*\(\s*(?P<fact>{_NAME})\s*,\s*(?P<texts>{_TEXTS})\s*\)")
+
+
+def columns_of(rows: Sequence[Row], facts: Sequence[str] = ()) -> tuple[Column, ...]:
+    """The columns that hold all rows; a second test in one column takes a further, like column.
+
+    `facts` each have a column of their own, in this order and before all others, tested or not.
+    """
+    most: Counter[Column] = Counter()
+    for row in rows:
+        most |= Counter(cell.column for cell in row)
+    for fact in facts:
+        if not any(column.fact == fact and column.kind != "known" for column in most):
+            most[Column(fact)] = 1
+    place = {fact: index for index, fact in enumerate(facts)}
+    ordered = sorted(most, key=lambda column: (place.get(column.fact, len(place)), *column.place))
+    return tuple(column for column in ordered for _ in range(most[column]))
+
+
+def texts_of(row: Row, columns: Sequence[Column]) -> tuple[str, ...]:
+    """The row's text in each column, "-" where it has no test."""
+    left = list(row)
+    texts = []
+    for column in columns:
+        cell = next((cell for cell in left if cell.column == column), None)
+        if cell is not None:
+            left.remove(cell)
+        texts.append("-" if cell is None else cell.text)
+    return tuple(texts)
+
+
+def expression_of(column: Column) -> str:
+    """`fact`, `fact != null`, or `some s in fact satisfies s in ("a","b")`."""
+    match column.kind:
+        case "known":
+            return f"{column.fact} != null"
+        case "member":
+            return f"some s in {column.fact} satisfies s in ({feel_values(column.members)})"
+        case "value":
+            return column.fact
+
+
+def read_column(text: str) -> tuple[Column, bool] | None:
+    """The column of an input expression, and whether its true and false are swapped (`fact = null`).
+
+    None where it is no expression of the subset.
+    """
+    text = text.strip()
+    if (found := _KNOWN.fullmatch(text)) is not None:
+        return Column(found[1], "known"), found[2] == "="
+    found = _MEMBER.fullmatch(text) or _CONTAINS.fullmatch(text)
+    if found is not None and found["fact"] in MANY_VALUED:
+        parts = found.groupdict()
+        texts = parts.get("several") or parts.get("single") or parts.get("texts") or ""
+        members = re.findall(r'"((?:\\.|[^"\\])*)"', texts)
+        if not all(re.fullmatch(_NAME, member) for member in members):
+            return None
+        return Column(found["fact"], "member", tuple(sorted(set(members)))), False
+    if _VALUE.fullmatch(text) and text not in ("true", "false", "null"):
+        return Column(text), False
+    return None

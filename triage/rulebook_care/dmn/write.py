@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lxml import etree
 
-from triage.rulebook_care.dmn.feel import xml_text
+from triage.rulebook_care.dmn.rows import xml_text
 from triage.rulebook_care.dmn.table import DMN_15, EXTENSION, ItemType, Model, Table
 
 _SPACES = {None: DMN_15, "bw": EXTENSION}

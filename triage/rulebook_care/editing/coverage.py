@@ -9,7 +9,7 @@ from triage.decide.whole_cases import decide_case
 from triage.logic.conditions import AllOf, AnyOf, Condition, Facts, NoneOf, evaluate
 from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook, RuleCase
-from triage.rulebook_care.book.wording import condition_words
+from triage.rulebook_care.book.names import condition_words
 from triage.values.errors import InputError
 
 

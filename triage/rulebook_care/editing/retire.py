@@ -18,7 +18,7 @@ from triage.rulebook.model import OTHER_CAUSE, OTHERS
 from triage.rulebook_care.editing.pruned import facts_of, left_of, names, pruned
 from triage.values.errors import InputError, NotFoundError, Problem
 from triage.values.plain_data import Path
-from triage.values.suggest import hint
+from triage.values.shown import hint
 from triage.values.yaml_source import Source
 
 Data: TypeAlias = dict[str, Any]

@@ -11,7 +11,7 @@ from datetime import date
 
 from triage.rulebook.model import OTHER_CAUSE, Fact, Rulebook
 from triage.values.errors import InputError
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 _HEAD = """\
 id: {id}

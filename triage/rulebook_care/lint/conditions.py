@@ -11,18 +11,14 @@ from triage.logic.conditions import facts_in
 from triage.rulebook.model import Caution, DeriveRule, PolicyRule, Rulebook, RuleHead
 from triage.rulebook_care.lint.findings import Finding, finding, too_hard
 from triage.rulebook_care.reasoning.formulas import TooHard
-from triage.rulebook_care.reasoning.space import Reasoning, conditions_of, risk_conditions, settable
+from triage.rulebook_care.reasoning.space import Reasoning, conditions_of, settable
 
 
 def condition_findings(reason: Reasoning) -> Iterator[Finding]:
     """Codes never-fires, never-set, covered, derive-contradicts, too-hard."""
     rulebook = reason.rulebook
     sets = settable(rulebook)
-    risks = [
-        (terms.id, f"warranty/{terms.id}.yml", when)
-        for terms in rulebook.warranty.values()
-        for when in risk_conditions(terms)
-    ]
+    risks = (each for each in rulebook.terms_conditions() if each[1].startswith("warranty/"))
     for rule, file, when in (*conditions_of(rulebook), *risks):
         try:
             if reason.together([reason.true(when)]) is None:

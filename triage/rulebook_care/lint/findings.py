@@ -1,15 +1,25 @@
-"""What the lint may say: codes with their severity, one finding, where it stands, and how it is silenced."""
+"""What the lint may say: codes with their severity, one finding, where it stands, and how it is silenced.
+
+Findings as SARIF, so that code-review tools show them beside the changed lines.
+
+Static Analysis Results Interchange Format (SARIF) 2.1.0, OASIS Standard, 2020: one run, its rules with their
+default level (3.49, 3.50), its results with physical locations (3.27 to 3.30) and in-source suppressions
+(3.35). Section numbers from memory; the parts of the standard's own JSON schema (errata 01) that speak of
+these objects were read.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path as FilePath
 from typing import Literal, TypeAlias
+from urllib.parse import quote
 
 from triage.rulebook.model import Rulebook
+from triage.values.errors import Problem
 from triage.values.plain_data import Path
-from triage.values.suggest import hint
+from triage.values.shown import hint
 from triage.values.yaml_source import Source, read_yaml
 
 Severity: TypeAlias = Literal["error", "warning", "note"]
@@ -91,7 +101,7 @@ CODES: Mapping[str, Code] = {
     "unused": Code("note", "Nothing refers to this."),
     "says-otherwise": Code("warning", "A text says another number than the rule."),
     "says-nothing": Code("warning", "It stands there and has no effect."),
-    "authority-short": Code("warning", "Somebody is asked for more than may be approved."),
+    "authority-short": Code("warning", "Ops approve more than any authority may."),
     "terms-contradict": Code("warning", "Two numbers of one agreement contradict each other."),
     "spanish-missing": Code("note", "Some texts of a file are there in Spanish, others are not."),
     "too-hard": Code("note", "The lint gave up on a question; nothing was proved."),
@@ -217,3 +227,70 @@ def counts(found: Iterable[Finding]) -> Mapping[Severity, int]:
         if each.silenced is None:
             by_severity[each.severity] += 1
     return by_severity
+
+
+SCHEMA = "https://docs.oasis-open.org/sarif/sarif/v2.1.0/errata01/os/schemas/sarif-schema-2.1.0.json"
+READING = "cannot-be-read"
+BASE = "RULEBOOK"
+
+_RULES: tuple[tuple[str, str, str], ...] = (
+    (READING, "error", "The rulebook cannot be read."),
+    *((code, about.severity, about.means) for code, about in CODES.items()),
+)
+_INDEX = {code: index for index, (code, _, _) in enumerate(_RULES)}
+
+
+def sarif(found: Sequence[Finding], problems: Sequence[Problem] = ()) -> Mapping[str, object]:
+    """The log. `problems` are those of a rulebook that could not be read. Paths are relative to it."""
+    results = [*map(_of_problem, problems), *map(_of_finding, found)]
+    if any("suppressions" in result for result in results):
+        for result in results:  # 3.27.23: none of a run's results has them, or each has, if need be none
+            result.setdefault("suppressions", [])
+    rules = [
+        {
+            "id": code,
+            "shortDescription": {"text": means},
+            "defaultConfiguration": {"level": severity},
+        }
+        for code, severity, means in _RULES
+    ]
+    return {
+        "$schema": SCHEMA,
+        "version": "2.1.0",
+        "runs": [
+            {
+                "tool": {"driver": {"name": "barrelwise rulebook check", "rules": rules}},
+                "columnKind": "unicodeCodePoints",
+                "results": results,
+            }
+        ],
+    }
+
+
+def _of_finding(each: Finding) -> dict[str, object]:
+    text = f"{each.message}. {each.fix}."
+    result = _result(each.code, each.severity, text, each.file, each.line, each.column)
+    if each.silenced is not None:
+        result["suppressions"] = [{"kind": "inSource", "justification": each.silenced}]
+    return result
+
+
+def _of_problem(problem: Problem) -> dict[str, object]:
+    return _result(READING, "error", problem.message, problem.file, problem.line, problem.column)
+
+
+def _result(
+    code: str, level: str, text: str, file: str | None, line: int | None, column: int | None
+) -> dict[str, object]:
+    result: dict[str, object] = {
+        "ruleId": code,
+        "ruleIndex": _INDEX[code],
+        "level": level,
+        "message": {"text": text},
+    }
+    if file is not None:
+        place: dict[str, object] = {"artifactLocation": {"uri": quote(file), "uriBaseId": BASE}}
+        if line is not None:
+            place["region"] = {"startLine": line} | ({"startColumn": column} if column is not None else {})
+        result["locations"] = [{"physicalLocation": place}]
+    return result

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from decimal import Decimal
 
-from triage.logic.conditions import Compare, Condition, FactTest, Interval, Scalar, UnaryTest, walk
-from triage.logic.value_sets import single_tests, values_in
+from triage.logic.conditions import FactTest, values_in, walk
 from triage.rulebook.model import Fact, Rulebook
-from triage.rulebook.terms import Authority, LimitTable
+from triage.rulebook.terms import LimitTable
 from triage.rulebook_care.lint.findings import Finding, finding
-from triage.rulebook_care.reasoning.space import Reasoning, conditions_of, risk_conditions, row_condition
+from triage.rulebook_care.reasoning.space import Reasoning, conditions_of
 from triage.values.plain_data import Path
-from triage.values.suggest import nearest
+from triage.values.shown import nearest
 
 _LOOKED_UP: Mapping[str, Callable[[Rulebook], Iterable[str]]] = {
     "model": lambda rulebook: rulebook.models,
@@ -85,21 +83,8 @@ def _told_apart(rulebook: Rulebook) -> Iterator[tuple[str, str, str, Path, str]]
 
 
 def _names(rulebook: Rulebook) -> Iterator[Finding]:
-    conditions: list[tuple[str, str, Condition]] = [
-        *conditions_of(rulebook),
-        *(
-            (terms.id, f"warranty/{terms.id}.yml", when)
-            for terms in rulebook.warranty.values()
-            for when in risk_conditions(terms)
-        ),
-        *(
-            (table.id, f"limits/{table.id}.yml", row_condition(row))
-            for table in rulebook.limits.values()
-            for row in table.rows
-        ),
-    ]
     lists = {fact: tuple(listed(rulebook)) for fact, listed in _LOOKED_UP.items()}
-    for id_, file, when in conditions:
+    for id_, file, when in (*conditions_of(rulebook), *rulebook.terms_conditions()):
         for leaf in walk(when):
             known = lists.get(leaf.fact)
             for value in values_in(leaf.test) if isinstance(leaf, FactTest) and known else ():
@@ -156,14 +141,6 @@ def _unused(rulebook: Rulebook) -> Iterator[Finding]:
 
 def _authorities(rulebook: Rulebook, table: LimitTable) -> Iterator[Finding]:
     file = f"limits/{table.id}.yml"
-    for index, row in enumerate(table.rows):
-        person = rulebook.authorities.get(str(row.then.get("authority")))
-        if person is not None and person.up_to is not None and "amount" in row.when:
-            if not _beyond(row.when["amount"], person):
-                continue
-            message = f"row {index + 1} asks {person.id} for more than its {person.up_to}"
-            fix = "End the row at the ceiling, or raise that"
-            yield finding("authority-short", table.id, file, message, fix, ("rows", index))
     ceilings = [each.up_to for each in rulebook.authorities.values() if each.up_to is not None]
     if rulebook.ops_up_to is not None and ceilings and rulebook.ops_up_to > max(ceilings):
         message = f"ops approve up to {rulebook.ops_up_to}, more than any ceiling of an authority"
@@ -173,14 +150,3 @@ def _authorities(rulebook: Rulebook, table: LimitTable) -> Iterator[Finding]:
     for name in sorted(rulebook.authorities.keys() - asked):
         message = f"nobody ever asks the authority {name}: no row and no deputy names it"
         yield finding("unused", table.id, file, message, "Take it out, or name it", ("authorities", name))
-
-
-def _beyond(test: UnaryTest, person: Authority) -> bool:
-    """Whether amounts above the ceiling pass."""
-    tops: list[Scalar] = []
-    for part in single_tests(test):
-        if isinstance(part, Interval):
-            tops.append(part.high)
-        elif isinstance(part, Compare) and part.operator in ("=", "<", "<="):
-            tops.append(part.value)
-    return not tops or any(isinstance(top, Decimal) and top > (person.up_to or 0) for top in tops)

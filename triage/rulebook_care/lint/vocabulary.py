@@ -1,4 +1,4 @@
-"""Facts that nothing makes known, and facts that nothing looks at.
+"""Facts that nothing makes known or looks at, and lists of callers' words.
 
 What a calculation gives costs nobody a question, so it may stand in the vocabulary for people to see.
 """
@@ -8,17 +8,13 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator
 
+from triage.inputs.phrases import phrase_key
 from triage.logic.conditions import facts_in
 from triage.rulebook.model import Rulebook
+from triage.rulebook.terms import Words
 from triage.rulebook_care.lint.findings import Finding, finding
 from triage.rulebook_care.reasoning.program_facts import COMPUTED, LOOKED_AT, SET_UP
-from triage.rulebook_care.reasoning.space import (
-    Reasoning,
-    conditions_of,
-    risk_conditions,
-    settable,
-    table_inputs,
-)
+from triage.rulebook_care.reasoning.space import Reasoning, conditions_of, settable, table_inputs
 
 _PLACEHOLDER = re.compile(r"\{([a-z][a-z0-9_-]*)\}")
 
@@ -63,11 +59,41 @@ def used_facts(rulebook: Rulebook, only_live: bool = False) -> frozenset[str]:
     )
     used = {fact for when in conditions for fact in facts_in(when)}
     used |= {name for table in rulebook.limits.values() for name in table_inputs(table)}
-    for terms in rulebook.warranty.values():
-        used |= {fact for when in risk_conditions(terms) for fact in facts_in(when)}
+    used |= {fact for _, _, when in rulebook.terms_conditions() for fact in facts_in(when)}
     texts = [
         *(rule.text for rule in rulebook.policy.values()),
         *(caution.text for caution in rulebook.cautions.values()),
     ]
     used |= {name for text in texts for name in _PLACEHOLDER.findall(text)}
     return frozenset(used | LOOKED_AT)
+
+
+_LANGUAGES = {"en": "English", "es": "Spanish"}
+
+
+def words_findings(reason: Reasoning) -> Iterator[Finding]:
+    """Codes words-one-language, words-twice, danger-without-words."""
+    rulebook = reason.rulebook
+    for words in rulebook.words.values():
+        yield from _of_list(words)
+    heard = {words.danger for words in rulebook.words.values()}
+    for fact in rulebook.facts.values():
+        if fact.danger and fact.id not in heard and fact.status == "live":
+            message = f"no list of words raises the danger {fact.id}"
+            fix = f"Add a list in words/ with `danger: {fact.id}`"
+            yield finding("danger-without-words", fact.id, f"facts/{fact.id}.yml", message, fix, ("danger",))
+
+
+def _of_list(words: Words) -> Iterator[Finding]:
+    for key, language in _LANGUAGES.items():
+        texts: tuple[str, ...] = getattr(words, key)
+        if not texts:
+            message = f"{words.id} has no phrases in {language}"
+            fix = "Callers of that language are not understood; add some"
+            yield finding("words-one-language", words.id, words.file, message, fix, ("id",))
+        first: dict[object, int] = {}
+        for index, text in enumerate(texts):
+            before = first.setdefault(phrase_key(text, key), index)
+            if before != index:
+                message = f'"{text}" hears the same as "{texts[before]}"'
+                yield finding("words-twice", words.id, words.file, message, "Take one out", (key, index))

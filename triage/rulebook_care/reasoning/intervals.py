@@ -16,8 +16,7 @@ from functools import reduce
 from itertools import pairwise
 from operator import or_
 
-from triage.logic.conditions import Scalar, UnaryTest, holds
-from triage.logic.value_sets import places_passing, values_in
+from triage.logic.conditions import Scalar, UnaryTest, holds, places_passing, values_in
 from triage.rulebook.model import Fact
 
 ANY_OTHER_TEXT = "\N{HORIZONTAL ELLIPSIS}"

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 
-from triage.logic.conditions import MANY_VALUED, AllOf, Condition, FactTest, Scalar, UnaryTest, facts_in, walk
+from triage.logic.conditions import MANY_VALUED, Condition, FactTest, Scalar, UnaryTest, facts_in, walk
 from triage.rulebook.model import Fact, Rulebook, RuleHead
-from triage.rulebook.reading.facts import built_in_facts
-from triage.rulebook.terms import LimitRow, LimitTable, WarrantyTerms
+from triage.rulebook.reading.conditions import built_in_facts
+from triage.rulebook.terms import LimitTable
 from triage.rulebook_care.reasoning.formulas import (
     MOST_WORK,
     YES,
@@ -124,16 +124,6 @@ def conditions_of(rulebook: Rulebook) -> Iterator[tuple[str, str, Condition]]:
         yield check.id, f"checks/{check.id}.yml", check.when
 
 
-def row_condition(row: LimitRow) -> Condition:
-    """A table's row as a condition."""
-    return AllOf(tuple(FactTest(name, test) for name, test in row.when.items()))
-
-
-def risk_conditions(terms: WarrantyTerms) -> Iterator[Condition]:
-    for risk in terms.risks:
-        yield risk.when
-
-
 def settable(rulebook: Rulebook) -> Mapping[str, tuple[Scalar, ...]]:
     """Facts that only derive rules give, with the values the live ones set; those that none sets included."""
     values: dict[str, list[Scalar]] = {
@@ -170,8 +160,7 @@ def _tests(rulebook: Rulebook) -> Mapping[str, list[UnaryTest]]:
     conditions = [
         *(condition for _, _, condition in conditions_of(rulebook)),
         *(head.when for head in heads(rulebook) if head.status == "retired"),
-        *(risk for terms in rulebook.warranty.values() for risk in risk_conditions(terms)),
-        *(row_condition(row) for table in rulebook.limits.values() for row in table.rows),
+        *(condition for _, _, condition in rulebook.terms_conditions()),
         *ALWAYS_SO,
     ]
     for condition in conditions:

@@ -18,7 +18,7 @@ from triage.decide.decide_data import decide_inputs, read_inputs
 from triage.logic.engine import Engine
 from triage.records.decision import Decision
 from triage.rulebook.model import Rulebook
-from triage.rulebook_care.safety.guarded import guarded_facts
+from triage.rulebook_care.safety.narrowing import guarded_facts
 from triage.values.errors import InputError
 from triage.values.yaml_source import read_yaml
 

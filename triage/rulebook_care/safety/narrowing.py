@@ -1,13 +1,36 @@
-"""Whether a condition still holds wherever it held before: a proof over the facts of two rulebooks."""
+"""What cautions look at, and whether a condition still holds wherever it held: a proof over two rulebooks."""
 
 from __future__ import annotations
 
 from dataclasses import replace
 
 from triage.logic.conditions import Condition, facts_in
+from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Fact, Rulebook
 from triage.rulebook_care.reasoning.formulas import TooHard, Wish
 from triage.rulebook_care.reasoning.space import Reasoning
+
+
+@once_per_rulebook
+def guarded_facts(rulebook: Rulebook) -> frozenset[str]:
+    """Facts of the rulebook that decide whether a live caution which guards against a danger holds."""
+    found: set[str] = set()
+    todo = {
+        fact
+        for caution in rulebook.cautions.values()
+        if caution.guards and caution.head.status == "live"
+        for fact in facts_in(caution.head.when)
+    }
+    while todo:
+        found |= todo
+        todo = {
+            fact
+            for rule in rulebook.derive.values()
+            if rule.head.status == "live" and found & (rule.sets.keys() | rule.otherwise.keys())
+            for fact in facts_in(rule.head.when)
+        } - found
+    return frozenset(found & rulebook.facts.keys())
+
 
 UNPROVED = "it cannot be proved that it still holds wherever it held"
 

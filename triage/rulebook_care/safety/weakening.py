@@ -11,11 +11,9 @@ from collections.abc import Iterator
 
 from triage.decide.outcome import HARMS, SKILLS, read_out
 from triage.rulebook.model import Caution, Check, DeriveRule, Fact, Rulebook, RuleHead
-from triage.rulebook_care.safety.guarded import guarded_facts
 from triage.rulebook_care.safety.loss import Loss
-from triage.rulebook_care.safety.narrowing import Narrowing
-from triage.rulebook_care.safety.offered import offered_more
-from triage.rulebook_care.safety.unheard import unheard
+from triage.rulebook_care.safety.narrowing import Narrowing, guarded_facts
+from triage.rulebook_care.safety.offered import offered_more, unheard
 
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 

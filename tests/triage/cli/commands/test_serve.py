@@ -19,7 +19,7 @@ from tests.triage.rulebook_care.release.test_publishing import wide_rule
 from tests.triage.services import rulebook_files
 from triage.cli import main as command_line
 from triage.cli.shown.opened import opened_service
-from triage.logic.choose_engine import engine_note
+from triage.logic.engine_checked import engine_note
 
 __all__ = ["here"]
 

@@ -19,7 +19,6 @@ from tests.triage.small_rulebooks import (
     small_rulebook,
 )
 from triage.decide.causes.inference import compile_rulebook, fired_policy, infer
-from triage.logic.choose_engine import engine_note
 from triage.logic.conditions import (
     ALWAYS,
     AllOf,
@@ -34,6 +33,7 @@ from triage.logic.conditions import (
     evaluate,
 )
 from triage.logic.engine import Engine, RuleTooWide
+from triage.logic.engine_checked import engine_note
 from triage.rulebook.model import Caution, DeriveRule, EvidenceRule, PolicyRule, Rulebook, Status
 from triage.values.errors import InputError, RulebookError
 

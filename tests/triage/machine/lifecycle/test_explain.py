@@ -6,8 +6,8 @@ from dataclasses import replace
 from decimal import Decimal
 
 from tests.triage.machine.lifecycle.test_life_numbers import STEADY, WEARING, numbers
-from triage.machine.lifecycle.explain import explain
 from triage.machine.lifecycle.keep_or_swap import keep_or_swap
+from triage.machine.lifecycle.life_numbers import explain
 
 
 def test_keeping_is_explained_with_its_cost_its_time_and_what_would_turn_it():

@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from triage.machine.lifecycle.exposure import Observation, observe
+from triage.machine.lifecycle.trend import Observation, observe
 from triage.values.errors import InputError
 
 START = datetime(2026, 1, 1, tzinfo=UTC)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import integrate, stats
 
-from triage.machine.lifecycle.fleet import Fleet, fit_fleet, log_likelihood
+from triage.machine.lifecycle.trend import Fleet, fit_fleet, log_likelihood
 from triage.values.errors import InputError
 
 

@@ -9,8 +9,16 @@ import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from triage.machine.lifecycle.annual_cost import Owning, annual_costs, capital_recovery, economic_life
-from triage.machine.lifecycle.keep_or_swap import Defender, keep_or_swap, repair_limit, turning_points
+from triage.machine.lifecycle.keep_or_swap import (
+    Defender,
+    Owning,
+    annual_costs,
+    capital_recovery,
+    economic_life,
+    keep_or_swap,
+    repair_limit,
+    turning_points,
+)
 from triage.values.errors import InputError
 
 RATE = Decimal("0.08")

@@ -9,7 +9,6 @@ from decimal import Decimal
 
 import pytest
 
-from triage.machine.lifecycle.fleet import Fleet
 from triage.machine.lifecycle.life_numbers import (
     MOST_FAILURES_A_YEAR,
     Assumptions,
@@ -20,7 +19,7 @@ from triage.machine.lifecycle.life_numbers import (
     life_numbers,
     observed,
 )
-from triage.machine.lifecycle.trend import trend
+from triage.machine.lifecycle.trend import Fleet, trend
 from triage.records.report import Machine
 from triage.values.money import Money
 

@@ -8,8 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import special
 
-from triage.machine.lifecycle.exposure import Observation
-from triage.machine.lifecycle.trend import SIGNIFICANCE, laplace, mil_hdbk_189, power_law, trend
+from triage.machine.lifecycle.trend import SIGNIFICANCE, Observation, laplace, mil_hdbk_189, power_law, trend
 
 FASTER = Observation((400, 600, 700, 800, 850, 900, 930, 960, 980), 1000)
 SLOWER = Observation(tuple(1000 - time for time in reversed(FASTER.times)), 1000)

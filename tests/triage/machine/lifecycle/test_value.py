@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from triage.machine.lifecycle.value import values_ahead
+from triage.machine.lifecycle.life_numbers import values_ahead
 from triage.values.errors import InputError
 
 

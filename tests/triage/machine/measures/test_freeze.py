@@ -16,7 +16,7 @@ from triage.machine.measures.freeze import (
     siebel_kj_per_kg_k,
     temperature_at_ice_share_c,
 )
-from triage.machine.measures.sucrose import density_kg_per_l, freezing_point_c
+from triage.machine.measures.quantities import density_kg_per_l, freezing_point_c
 from triage.values.errors import InputError
 
 REFILL = {

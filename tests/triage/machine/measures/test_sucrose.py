@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from triage.machine.measures.sucrose import (
+from triage.machine.measures.quantities import (
     DENSITY_KG_PER_L,
     DEPRESSION_K,
     brix_freezing_at,

@@ -13,8 +13,8 @@ from tests import RULES
 from tests.triage.builders import minimal_files, minimal_rulebook
 from triage.rulebook.reading.reader import read_rulebook, rulebook_files_data, rulebook_from_data
 from triage.rulebook_care.book.book import book_of, counts, search
+from triage.rulebook_care.book.difference import changed_files, file_diff, yaml_text
 from triage.rulebook_care.book.entries import BUILT_IN, KINDS
-from triage.rulebook_care.book.file_diff import changed_files, file_diff, yaml_text
 from triage.rulebook_care.book.folder import FolderBook
 from triage.rulebook_care.editing.candidate import refuse_bad
 from triage.values.errors import Problem

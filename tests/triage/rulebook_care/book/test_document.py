@@ -11,8 +11,7 @@ import pytest
 from tests import RULES
 from tests.triage.builders import minimal_files, minimal_rulebook
 from triage.rulebook.reading.reader import read_rulebook
-from triage.rulebook_care.book.book import book_of
-from triage.rulebook_care.book.document import as_html, as_markdown
+from triage.rulebook_care.book.book import as_html, as_markdown, book_of
 from triage.rulebook_care.book.entries import KINDS
 from triage.rulebook_care.book.names import text
 

@@ -9,7 +9,7 @@ from functools import cache
 from triage.logic.conditions import Anything, FactValue, Not, UnaryTest, holds
 from triage.logic.unary_tests import FactType, parse
 from triage.rulebook.model import Fact
-from triage.rulebook_care.dmn.layout import read_column
+from triage.rulebook_care.dmn.rows import read_column
 from triage.rulebook_care.dmn.table import Rule, Table
 
 Answer = dict[str, str]

@@ -34,9 +34,16 @@ from triage.rulebook.decision_tables import TableError, evaluate_table
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_with_files
 from triage.rulebook_care.dmn.exporting import export_model, vocabulary
-from triage.rulebook_care.dmn.feel import feel_value
-from triage.rulebook_care.dmn.layout import columns_of, expression_of, read_column, texts_of
-from triage.rulebook_care.dmn.rows import Column, TooManyRows, rows_of
+from triage.rulebook_care.dmn.rows import (
+    Column,
+    TooManyRows,
+    columns_of,
+    expression_of,
+    feel_value,
+    read_column,
+    rows_of,
+    texts_of,
+)
 from triage.rulebook_care.dmn.table import DMN_13, DMN_15
 from triage.rulebook_care.dmn.write import write_model
 from triage.values.errors import NotFoundError

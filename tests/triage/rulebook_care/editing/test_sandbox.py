@@ -8,7 +8,7 @@ import pytest
 
 from tests.triage import hostile_rulebooks as hostile
 from tests.triage.builders import head, minimal_files
-from triage.logic.choose_engine import engine_note
+from triage.logic.engine_checked import engine_note
 from triage.rulebook_care.editing.sandbox import try_in_child, try_rulebook_folder
 from triage.values.errors import InputError
 

@@ -7,9 +7,9 @@ from datetime import UTC, date, datetime
 import pytest
 
 from tests.triage.payloads import usd
-from triage.machine.lifecycle.fleet import fit_fleet
+from triage.machine.lifecycle.trend import fit_fleet
 from triage.records.report import Machine, PastRepair
-from triage.rulebook_care.learning.fleets import fleets
+from triage.rulebook_care.learning.records import fleets
 
 NOW = datetime(2026, 3, 1, tzinfo=UTC)
 

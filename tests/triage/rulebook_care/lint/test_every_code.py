@@ -200,8 +200,8 @@ def test_nobody_is_asked_for_more_than_the_own_ceiling():
     }  # fmt: skip
     files = {file: data for file, data in _files().items() if not file.startswith("limits/auth")}
     files = {**files, "limits/who.yml": table}
-    found = [each for each in findings(files).get("authority-short", ()) if each.rule == "who"]
-    assert [each.path for each in found] == [("rows", 0)]
+    found = [each for each in findings(files).get("ceiling-below-row", ()) if each.rule == "who"]
+    assert [each.path for each in found] == [("rows", 0, "then", "authority")]
 
 
 def test_a_check_that_must_come_first_need_not_pay():

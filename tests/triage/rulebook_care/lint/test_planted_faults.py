@@ -183,12 +183,12 @@ FAULTS: dict[str, tuple[str, Edit]] = {
         "limit-overlap", lambda files: files[NTE]["rows"].append(files[NTE]["rows"][0])),
     "a limit row lost": ("limit-gap", without(NTE, "rows", 3)),
     "an authority asked beyond its ceiling": (
-        "authority-short",
+        "ceiling-below-row",
         both(put(LADDER, "<= 900", "rows", 0, "when", "amount"),
              put(LADDER, "(900..1500]", "rows", 1, "when", "amount"))),
     "ops approve more than anyone": ("authority-short", put("rulebook.yml", 6000, "ops_up_to")),
     "the owner is never asked": (
-        "authority-short", put(LADDER, "area_manager", "rows", 2, "then", "authority")),
+        "ceiling-below-row", put(LADDER, "area_manager", "rows", 2, "then", "authority")),
     "a tax on nothing": ("terms-contradict", put("rates.yml", [], "contractors", "fogline", "tax_on")),
     "a tax of 70 percent": ("absurd-number", put("rates.yml", 0.7, "contractors", "fogline", "tax")),
     "an hour at 9.20": ("out-of-line", put("rates.yml", 9.20, "contractors", "brightwater", "labor_hour")),

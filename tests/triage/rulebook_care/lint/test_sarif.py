@@ -5,8 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 
-from triage.rulebook_care.lint.findings import CODES, finding
-from triage.rulebook_care.lint.sarif import READING, sarif
+from triage.rulebook_care.lint.findings import CODES, READING, finding, sarif
 from triage.values.errors import Problem
 
 
