@@ -1,12 +1,13 @@
 """Makes the demo's records: `python -m demo.make_data [FOLDER]`.
 
 Everything is invented: sites, machines, contractors, serials, phone numbers (555-01xx) and history. A fixed
-seed makes the same files every time; dates count back from `AS_OF`.
+seed makes the same files every time; dates count back from `AS_OF`, which BARRELWISE_DEMO_DAY sets.
 """
 
 from __future__ import annotations
 
 import csv
+import os
 import random
 import sys
 from collections.abc import Iterable, Mapping, Sequence
@@ -15,7 +16,8 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 SEED = 20
-AS_OF = date(2026, 11, 20)
+WRITTEN = date(2026, 11, 20)  # the day of the records in `records/` and of the reports
+AS_OF = date.fromisoformat(os.environ.get("BARRELWISE_DEMO_DAY", WRITTEN.isoformat()))
 EASTERN, CENTRAL = "America/New_York", "America/Chicago"
 
 HALTS = {
@@ -87,7 +89,8 @@ def make() -> dict[str, list[Row]]:
             machines.append(machine)
             care += _care(dice, machine, zone)
             repairs += _repairs(dice, machine, zone)
-    for serial, model, shipped, commissioned, site_id, contractor, past in STORY_MACHINES:
+    for serial, model, *days, site_id, contractor, past in STORY_MACHINES:
+        shipped, commissioned = (day + (AS_OF - WRITTEN) for day in days)
         machine = _story_machine(serial, model, shipped, commissioned, site_id, contractor)
         machines.append(machine)
         care.append(_care_row(machine, "commissioned", f"{commissioned}T15:00:00+00:00", "installer"))

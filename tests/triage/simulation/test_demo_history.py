@@ -1,0 +1,43 @@
+"""The demo's two years, a few tickets of them: what is played is what would have happened."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from demo.history import DAYS, SEED, History, play
+from tests import ROOT, RULES
+from triage.decide.causes.inference import compile_rulebook
+from triage.loading.load import load
+from triage.rulebook.reading.reader import read_rulebook
+from triage.service.service import Service
+from triage.simulation.world import Errors, World
+from triage.store import open_store
+
+UNTIL = datetime(2026, 11, 20, tzinfo=UTC)
+
+
+def test_tickets_are_closed_in_their_time_with_their_cause(tmp_path: Path) -> None:
+    rulebook = read_rulebook(RULES)
+    store = open_store(f"sqlite:///{tmp_path / 'demo.db'}")
+    load(ROOT / "demo/records", store, rulebook)
+    played: list[History] = []
+    service = Service(
+        store, rulebook, compile_rulebook(rulebook, "plain"), lambda: played[0].at if played else UNTIL
+    )
+    played.append(History(service, World(rulebook, SEED, Errors()), UNTIL - timedelta(days=DAYS)))
+    play(service, played[0], 6, UNTIL)
+    with store.read() as work:
+        found, _ = work.tickets.page({}, None, 50)
+    assert sum(played[0].ends.values()) == len(found) == 6
+    closed = [one for one in found if one.state == "closed"]
+    assert len(closed) >= 5
+    for ticket in closed:
+        assert ticket.closed is not None
+        assert UNTIL - timedelta(days=DAYS) <= ticket.opened_at <= ticket.closed.at < UNTIL
+        assert ticket.closed.cause in rulebook.causes or ticket.closed.cause == "other"
+        if ticket.closed.visited:
+            assert ticket.closed.bill.total.amount > 0
+            assert ticket.repair.estimate is None or ticket.repair.estimate.cause == ticket.closed.cause
+    assert any(one.closed is not None and one.closed.visited for one in closed)
+    store.close()
