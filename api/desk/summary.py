@@ -39,6 +39,7 @@ BY_OUTCOME = {
 BY_FIXER = {
     "electrician": "The fault is in the store's wiring. The store's electrician must fix it.",
     "installer": "Whoever set the machine up comes back to put it right, by {due} at the latest.",
+    "pest_control": "Please call your pest control today. Call us when they were there.",
 }
 US = "the program desk"
 SMELL = "If you smell burning or feel a tingle, keep away from the machine and call us."

@@ -119,6 +119,7 @@ def _another(around: Around) -> str:
     lines = {
         "electrician": gettext("The store's electrician comes; nobody is booked here."),
         "installer": gettext("The installer comes back; nobody is booked here."),
+        "pest_control": gettext("The store calls its pest control; nobody is booked here."),
     }
     return "" if around.asked is None else lines.get(around.asked.by, "")
 

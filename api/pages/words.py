@@ -28,10 +28,13 @@ def outcome_words(outcome: str | None, solved: bool = False, by: str = "") -> st
     """The outcome as a sentence's start; `by` is who comes where it is not the machine's contractor."""
     if solved:
         return gettext("Fixed in store")
-    if outcome == "dispatch" and by == "electrician":
-        return gettext("Send the store's electrician")
-    if outcome == "dispatch" and by == "installer":
-        return gettext("Send the installer back")
+    sent = {
+        "electrician": gettext("Send the store's electrician"),
+        "installer": gettext("Send the installer back"),
+        "pest_control": gettext("Send the store's pest control"),
+    }
+    if outcome == "dispatch" and by in sent:
+        return sent[by]
     return {
         "fix_in_store": gettext("Fix in store"),
         "dispatch": gettext("Send a technician"),

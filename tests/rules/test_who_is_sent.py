@@ -146,3 +146,13 @@ def test_nobody_switches_on_or_cleans_before_the_dangers_are_known(
 
 def test_a_call_that_reports_no_fault_is_asked_first_what_it_wants() -> None:
     assert [question.fact for question in decided("request", {}).questions][:1] == ["request"]
+
+
+def test_pests_go_to_the_stores_pest_control_and_a_shock_beside_them_to_the_contractor() -> None:
+    pests = decided("pests_at_machine", {})
+    assert pests.visit is not None and pests.visit.by == "pest_control"
+    assert outcome_said(as_json(pests)) == "Send the store's pest control"
+    assert "pest-control-first" in {reason.rule for reason in pests.reasons}
+    shocked = decided("pests_at_machine", {"tingle_felt": True})
+    assert shocked.visit is not None
+    assert (shocked.visit.by, shocked.visit.skill) == ("contractor", "electrical")

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
+from typing import get_args
 
 from triage.decide.outcome import CautionsThatHold, Verdict, strongest
 from triage.decide.parts_kit import Kit, Load, Need, Van, best_kit, chance_of
@@ -103,7 +104,7 @@ def lateness(rulebook: Rulebook, report: Report, machine: Machine | None, live: 
 
 def fixed_by(rulebook: Rulebook, causes: Iterable[CauseChance]) -> Fixer:
     """Who fixes most of what may be at fault; the contractor where that is even."""
-    chances: dict[Fixer, float] = {"contractor": 0.0, "electrician": 0.0, "installer": 0.0}
+    chances: dict[Fixer, float] = dict.fromkeys(get_args(Fixer), 0.0)
     for each in causes:
         cause = rulebook.causes.get(each.cause)
         chances["contractor" if cause is None else cause.repair.by] += each.chance
@@ -111,8 +112,13 @@ def fixed_by(rulebook: Rulebook, causes: Iterable[CauseChance]) -> Fixer:
 
 
 def _sent(rulebook: Rulebook, causes: Sequence[CauseChance], live: CautionsThatHold) -> Fixer:
-    """Whom to send: in danger the contractor's specialist, but for an electrician where one is asked for."""
+    """Whom to send: in danger the contractor's specialist, but for an electrician where one is asked for.
+
+    Pest control comes where nothing but food is in danger.
+    """
     by = fixed_by(rulebook, causes)
+    if by == "pest_control" and any(one.stop_use and one.harm != "food" for one in live.said):
+        return "contractor"
     able = (None, "general", "electrical") if by == "electrician" else (None, "general")
     return by if live.skill in able else "contractor"
 

@@ -43,7 +43,7 @@ class VisitAsked:
     priority: int | None = None
     skill: str = ""
     kit: tuple[str, ...] = ()
-    by: str = "contractor"  # or electrician, installer
+    by: str = "contractor"  # or electrician, installer, pest_control
 
 
 @dataclass(frozen=True, slots=True)

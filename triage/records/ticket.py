@@ -99,6 +99,7 @@ class Ticket:
     caller: str = ""  # who called last, and the number to call back on, as told
     phone: str = ""
     solved: bool = False  # a check fixed it
+    sent_by: str = ""  # who comes where it is not the machine's contractor, such as "electrician"
 
     @property
     def follows(self) -> str | None:
@@ -237,6 +238,7 @@ def _decided(ticket: Ticket, decision: JSONObject, rulebook: str) -> Ticket:
         priority=decided.priority,
         skill=decided.skill,
         solved=bool(decision.get("solved")),
+        sent_by=(decision.get("visit") or {}).get("by", ""),
     )
 
 

@@ -64,6 +64,7 @@ _POLICY = (
             "contractor": "The machine's contractor",
             "electrician": "The store's electrician",
             "installer": "The installer",
+            "pest_control": "The store's pest control",
         },
     ),
     _fact("top_chance", "Chance of the likeliest cause, 0..1", "number"),

@@ -27,7 +27,7 @@ from triage.values.errors import InputError
 Outcome: TypeAlias = Literal["fix_in_store", "dispatch", "approve", "hold", "swap"]
 Status: TypeAlias = Literal["draft", "live", "retired"]
 Skill: TypeAlias = Literal["general", "electrical", "refrigeration"]
-Fixer: TypeAlias = Literal["contractor", "electrician", "installer"]
+Fixer: TypeAlias = Literal["contractor", "electrician", "installer", "pest_control"]
 Harm: TypeAlias = Literal["person", "gas", "life", "property", "food"]
 
 OTHERS = "others"
@@ -80,7 +80,7 @@ class Repair:
     technicians: int = 1
     skill: Skill = "general"
     spread: Decimal | None = None  # of hours and parts, 0.30 is 30 %; None: `Tolerances.repair_spread`
-    by: Fixer = "contractor"  # the machine's contractor, the store's electrician, or whoever set it up
+    by: Fixer = "contractor"  # the machine's contractor, one of the store's own, or who set it up
 
 
 @dataclass(frozen=True, slots=True)

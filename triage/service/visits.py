@@ -195,7 +195,9 @@ def _read_scheduled(
                 f"visit {visit.number} is {visit.state}; reschedule that one, or finish it first"
             )
     if asked.by != "contractor" and contractor is None:
-        raise ConflictError(f"this is for the {asked.by}; name a contractor to send one all the same")
+        raise ConflictError(
+            f"this is for the {asked.by.replace('_', ' ')}; name a contractor to send one all the same"
+        )
     planned = _planned(service, work, ticket, number)
     chosen = choose(
         Wish(contractor, at, asked.skill, asked.priority, asked.due),

@@ -41,7 +41,7 @@ class OpenTicket:
 
     `dangers` are the cautions whose dangers stand open on the ticket or its machine. `stage` is the last that
     happened of a visit: `dispatched`, `visited`, or empty. `solved`: a check fixed it. `phone` is the number
-    to call back on, the site's where none was told.
+    to call back on, the site's where none was told. `sent_by` is who comes instead of the contractor.
     """
 
     id: str
@@ -64,6 +64,7 @@ class OpenTicket:
     phone: str = ""
     caller: str = ""
     state: str = "open"
+    sent_by: str = ""
 
 
 class Desk:
@@ -230,6 +231,7 @@ def _listed(row: TicketRow, site: SiteRow | None, on_machine: Sequence[Danger], 
         phone=row.phone or ("" if site is None else site.phone or ""),
         caller=row.caller,
         state=row.state,
+        sent_by=row.sent_by,
     )
 
 

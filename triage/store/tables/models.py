@@ -143,6 +143,7 @@ class TicketRow(Base):
     caller: Mapped[str]
     phone: Mapped[str]
     solved: Mapped[bool]
+    sent_by: Mapped[str] = mapped_column(String(16))
 
 
 class EventRow(Base):
