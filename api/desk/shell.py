@@ -42,6 +42,7 @@ def shell(call: calls.Call, problems: tuple[Problem, ...] = (), since: int | Non
         "undoable": desk_view.undoable(rulebook, call.log),
         "facts": desk_view.facts(rulebook, found, call.log),
         "dangers_asked": dangers_asked(rulebook, found),
+        "knows_nothing": calls.knows_nothing(call.log),
         "history": desk_view.history(rulebook, call.log),
         "closed_facts": [fact for fact in rulebook.facts if _near_closed(found, fact)],
         "askable": [fact for fact in choices.askable(rulebook) if not _near_closed(found, fact.id)],

@@ -41,6 +41,7 @@ BY_FIXER = {
     "installer": "Whoever set the machine up comes back to put it right, by {due} at the latest.",
     "pest_control": "Please call your pest control today. Call us when they were there.",
 }
+KNOWN_ENOUGH = "That is all we have to ask. We go by the machine's record."
 US = "the program desk"
 SMELL = "If you smell burning or feel a tingle, keep away from the machine and call us."
 
@@ -49,7 +50,8 @@ SMELL = "If you smell burning or feel a tingle, keep away from the machine and c
 class Told:
     """What the texts are made of: a ticket, its machine, its last visit, and the time they are told.
 
-    `waits_for` is the check whose result the clerk is called back for, "" where it is something else.
+    `waits_for` is the check whose result the clerk is called back for, "" where it is something else;
+    `knows_nothing`: the clerk could tell nothing more.
     """
 
     ticket: Ticket
@@ -58,6 +60,7 @@ class Told:
     now: datetime
     zone: str
     waits_for: str = ""
+    knows_nothing: bool = False
 
 
 def read_back(told: Told, language: str | None = None) -> tuple[str, ...]:
@@ -66,6 +69,9 @@ def read_back(told: Told, language: str | None = None) -> tuple[str, ...]:
     said = [clerk(NUMBER, language).format(ticket=told.ticket.id)]
     if any(caution["stop_use"] for caution in (told.ticket.decision or {}).get("cautions", ())):
         said.append(clerk(STOP, language))
+    undecided = told.ticket.state == "open" and not (told.ticket.decision or {}).get("solved")
+    if told.knows_nothing and undecided and told.visit is None:
+        said.append(clerk(KNOWN_ENOUGH, language))
     if parked is not None:
         waits = WAIT if told.waits_for else CALL_BACK
         said.append(_at(waits, parked, told, language) or clerk(CALL_SOON, language))

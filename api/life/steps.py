@@ -241,7 +241,12 @@ def _page(
 def _around(call: calls.Call, told: summary.Told) -> ways.Around:
     found = call.ticket
     known = visits.visits(service(), found.id, caller())
-    told = replace(told, visit=known[-1] if known else None, waits_for=parked_for(call) or "")
+    told = replace(
+        told,
+        visit=known[-1] if known else None,
+        waits_for=parked_for(call) or "",
+        knows_nothing=calls.knows_nothing(call.log),
+    )
     around = ways.Around(told, service().rulebook, contractors=machines.contractors(service()))
     if found.state != "open":
         return around

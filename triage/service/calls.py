@@ -249,6 +249,15 @@ def last_undoable(events: Sequence[Event]) -> Event | None:
     return None
 
 
+def knows_nothing(events: Sequence[Event]) -> bool:
+    """Whether the clerk was said to know nothing more, and that was not undone."""
+    gone = taken_back(events)
+    several = (
+        event for event in events if isinstance(event.payload, Skipped) and len(event.payload.facts) > 1
+    )
+    return any(event.seq not in gone for event in several)
+
+
 def taken_back(events: Sequence[Event]) -> set[int]:
     """The numbers of the events that were undone."""
     return {event.payload.seq for event in events if isinstance(event.payload, Undone)}

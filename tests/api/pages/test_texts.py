@@ -33,7 +33,7 @@ def desk(client: FlaskClient, tokens: dict[str, str]) -> FlaskClient:
 SENTENCES = (
     *(LOCAL_CODES, summary.SOLVED, summary.NUMBER, summary.STOP, summary.WAIT, summary.US, "Yes", "No"),
     *(summary.CLOSED, summary.CALL_BACK, summary.CALL_SOON, summary.BOOKED, summary.SWAP_BOOKED),
-    *(summary.THERE, summary.LATE, summary.DONE, summary.SMELL),
+    *(summary.THERE, summary.LATE, summary.DONE, summary.SMELL, summary.KNOWN_ENOUGH),
     *summary.BY_OUTCOME.values(),
     *summary.BY_FIXER.values(),
 )
