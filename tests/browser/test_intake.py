@@ -38,6 +38,20 @@ def test_two_enters_take_what_was_heard_into_a_call(page: Page, desk: Served, sh
     assert report["answers"] == {"sides_affected": "both"}
 
 
+def test_spanish_words_become_chips_as_one_types(page: Page, desk: Served) -> None:
+    spoken = (
+        "soy Dana, 10005, no congela, los dos lados. hace dos semanas limpiaron el filtro. me dio un toque"
+    )
+    heard(page, spoken)
+    page.locator(".heard").wait_for()
+    assert "me dio un toque" in page.locator(".heard mark").inner_text()
+    chips = page.locator("#understood .chip")
+    for value in ("not_freezing", 'sides_affected="both"', "filter_days=14"):
+        assert page.locator(f"#understood .chip [value='{value}']").is_checked(), chips.all_inner_texts()
+    assert page.locator("#caller").input_value() == "Dana"
+    assert page.locator("[name=machine]:checked").get_attribute("value") == "LH20-10005"
+
+
 def test_enter_never_answers_a_danger_and_its_key_does(page: Page, desk: Served, shot: Shot) -> None:
     heard(page, BURNT)
     page.locator(".heard").wait_for()

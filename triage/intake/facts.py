@@ -3,18 +3,20 @@
 A time is heard for the one fact whose title and question share a word with its clause that no other such fact
 has: "filter cleaned two weeks ago". A choice is heard by its own words, two of them or one beside a word of
 the fact's: "both sides", "a grinding noise". "Nobody knows about the filter" says that the fact is not known.
+What is said in another language is heard by the questions and choices in that language.
 """
 
 from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from triage.inputs.spanish_answers import in_english
 from triage.inputs.spoken import read_spoken
 from triage.inputs.spoken_numbers import in_digits
 from triage.inputs.word_forms import said_words, stem, word_set
@@ -37,6 +39,9 @@ _LITTLE = word_set(
     a an the is are it its that this of in on at to for with and or what which how when where who does do did
     was were been last since days day minutes hours many much there any all out up now than
     ago long week weeks month months year years hour minute
+    el la los las lo le les se su sus de del al en y o con por para que cual cuanto cuantos
+    cuanta cuantas cuando donde como hay esta este estan es son fue era ha han hace desde ultima vez dia dias
+    minutos hora horas semana semanas mes meses ano anos ya todo muy hoy ayer aqui
     """
 )
 _TIMES = ("d", "h", "min")
@@ -51,23 +56,27 @@ class HeardFact:
     quote: str
 
 
-def heard_facts(rulebook: Rulebook, text: str, today: date) -> tuple[HeardFact, ...]:
-    """What the clauses of a text say, in order, each fact once; `today` is the store's own."""
+def heard_facts(rulebook: Rulebook, text: str, today: date, *others: KnownFacts) -> tuple[HeardFact, ...]:
+    """What the clauses of a text say, in order, each fact once; `today` is the store's own.
+
+    It is heard in English, and by what `known_facts` gives for `others`.
+    """
     found: dict[str, HeardFact] = {}
     for clause in _CLAUSES.split(text[:4000]):
         quote = clause.strip()
-        for heard in _heard(rulebook, quote, today) if quote else ():
-            found.setdefault(heard.fact, heard)
+        for known in (_english(rulebook), *others) if quote else ():
+            for heard in _heard(rulebook, known, quote, today):
+                found.setdefault(heard.fact, heard)
     return tuple(found.values())[:MOST]
 
 
-def _heard(rulebook: Rulebook, clause: str, today: date) -> Iterable[HeardFact]:
-    words, known = _stems(clause), _known(rulebook)
+def _heard(rulebook: Rulebook, known: KnownFacts, clause: str, today: date) -> Iterable[HeardFact]:
+    words = _stems(clause, known.language)
     plain = clause.casefold().replace("’", "'")
     if _NOBODY.search(plain):
         fact = _named(known.words, known.uses, words)
         return () if fact is None else (HeardFact(fact, None, clause),)
-    ago = _AGO.search(in_digits(plain))
+    ago = _AGO.search(in_digits(in_english(plain)))
     if ago is not None:
         fact = _named(known.times, known.times_uses, words)
         with suppress(InputError):
@@ -87,7 +96,10 @@ def _at(fact: Fact, said: str, clause: str, today: date) -> HeardFact:
 
 
 @dataclass(frozen=True, slots=True)
-class _Known:
+class KnownFacts:
+    """The words by which the facts that a clerk is asked are named in one language, and how many use each."""
+
+    language: str
     words: Mapping[str, frozenset[str]]
     uses: Counter[str]
     times: Mapping[str, frozenset[str]]
@@ -96,17 +108,24 @@ class _Known:
 
 
 @once_per_rulebook
-def _known(rulebook: Rulebook) -> _Known:
+def _english(rulebook: Rulebook) -> KnownFacts:
+    return known_facts(rulebook, "en", lambda text: text)
+
+
+def known_facts(rulebook: Rulebook, language: str, translated: Callable[[str], str]) -> KnownFacts:
+    """`translated` gives a question or a choice of the rulebook in the language."""
     asked = [fact for fact in rulebook.facts.values() if fact.asked_of == "clerk" and not fact.danger]
-    words = {fact.id: _stems(f"{fact.title} {fact.ask or ''}") for fact in asked}
+    words = {fact.id: _stems(translated(fact.ask or ""), language) for fact in asked}
+    if language == "en":
+        words = {fact.id: words[fact.id] | _stems(fact.title) for fact in asked}
     times = {fact.id: words[fact.id] for fact in asked if fact.unit in _TIMES}
     choices = [
         (fact.id, choice, own)
         for fact in asked
         for choice, title in fact.choices.items()
-        if (own := _stems(title))
+        if (own := _stems(translated(title), language))
     ]
-    return _Known(words, _counted(words), times, _counted(times), tuple(choices))
+    return KnownFacts(language, words, _counted(words), times, _counted(times), tuple(choices))
 
 
 def _counted(words: Mapping[str, frozenset[str]]) -> Counter[str]:
@@ -120,6 +139,6 @@ def _named(words: Mapping[str, frozenset[str]], uses: Counter[str], said: frozen
     return first if most >= 0.5 and most > second else None
 
 
-def _stems(text: str) -> frozenset[str]:
+def _stems(text: str, language: str = "en") -> frozenset[str]:
     words = (word.plain for word in said_words(text) if word.is_word)
-    return frozenset(stem(word, "en") for word in words if word not in _LITTLE)
+    return frozenset(stem(word, language) for word in words if word not in _LITTLE)

@@ -7,8 +7,9 @@ from decimal import Decimal
 
 import pytest
 
+from api.pages.texts import catalog
 from tests import ROOT
-from triage.intake.facts import heard_facts
+from triage.intake.facts import heard_facts, known_facts
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
 
@@ -37,6 +38,25 @@ def test_what_is_said_in_passing_is_heard(rulebook: Rulebook, said: str, facts: 
     heard = heard_facts(rulebook, said, date(2026, 11, 16))
     assert {each.fact: each.value for each in heard} == facts
     assert all(each.quote in said for each in heard)
+
+
+@pytest.mark.parametrize(
+    ("said", "facts"),
+    [
+        ("hace dos semanas limpiaron el filtro de aire", {"filter_days": Decimal(14)}),
+        ("no congela, los dos lados", {"sides_affected": "both"}),
+        ("solo en un lado", {"sides_affected": "one"}),
+        ("nadie sabe cuándo se limpió el filtro", {"filter_days": None}),
+        ("hace un ruido de chirrido", {"noise_kind": "squeal"}),
+        ("no hace ruido de chirrido", {}),
+    ],
+)
+def test_spanish_is_heard_by_the_questions_and_choices_in_spanish(
+    rulebook: Rulebook, said: str, facts: dict[str, object]
+) -> None:
+    spanish = known_facts(rulebook, "es", lambda text: catalog("es").gettext(text) if text else text)
+    heard = heard_facts(rulebook, said, date(2026, 11, 16), spanish)
+    assert {each.fact: each.value for each in heard} == facts
 
 
 def test_no_danger_is_ever_heard_as_a_fact(rulebook: Rulebook) -> None:
