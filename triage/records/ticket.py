@@ -269,9 +269,8 @@ def changed_report(report: JSONObject, payload: Payload) -> JSONObject:
         case Spoken(language=language):
             return {**report, "language": language}
         case DangerLifted(facts=facts, quotes=None) if facts:
-            answers = report.get("answers") or {}
-            # What denied the danger stands.
-            kept = {fact: value for fact, value in answers.items() if fact not in facts or value is False}
+            answers = (report.get("answers") or {}).items()  # what denied the danger stands
+            kept = {fact: value for fact, value in answers if fact not in facts or value is False}
             return {**report, "answers": kept}
         case CheckDone():
             done = (payload.check, *(payload.together or ()))
