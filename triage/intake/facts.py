@@ -16,9 +16,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from triage.inputs.spanish_answers import in_english
 from triage.inputs.spoken import read_spoken
-from triage.inputs.spoken_numbers import in_digits
+from triage.inputs.spoken_numbers import in_digits, in_english
 from triage.inputs.word_forms import said_words, stem, word_set
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Fact, Rulebook
