@@ -191,6 +191,7 @@ def test_outcomes_are_read_alike_at_every_door() -> None:
     assert dict(SENT_TITLES) == {
         "electrician": "Send the store's electrician",
         "installer": "Send the installer back",
+        "pest_control": "Send the store's pest control",
     }
     assert title_of("swap", "electrician") == "Swap the machine"
     app = Flask(__name__)
