@@ -52,6 +52,23 @@ SEND = policy(
 )
 
 
+LEAK = policy(
+    "leak",
+    {"symptom": '"leaking"', "estimate_given": False},
+    {"symptom": ["leaking"], "estimate_given": False},
+    {"symptom": ["leaking"], "estimate_given": True},
+    "dispatch",
+    300,
+    "A leak ruins more every hour.",
+)
+
+
+def leak_files() -> dict[str, object]:
+    """Tickets can wait, but a rule sends somebody to a leak, the only symptom of this world, at once."""
+    urgent = LEAK | {"then": {**LEAK["then"], "visit_priority": URGENT}}  # type: ignore[dict-item]
+    return {**money_files(default_priority=3), "policy/leak.yml": urgent}
+
+
 def money_files(default_priority: int = URGENT) -> dict[str, object]:
     files: dict[str, Any] = minimal_files({"policy/dear.yml": DEAR, "policy/send.yml": SEND})
     rows = [

@@ -8,46 +8,37 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
-from decimal import Decimal
 
-from triage.decide.causes.checks import Plan, best_plan
+from triage.decide.causes.checks import Plan
 from triage.decide.causes.guards import near_facts
-from triage.decide.causes.inference import Inference, fired_policy, infer
+from triage.decide.causes.inference import Inference, infer
 from triage.decide.causes.questions import next_questions
 from triage.decide.causes.ranking import rank
 from triage.decide.causes.symptoms import telling
-from triage.decide.causes.two_faults import plan_for_both, two_faults, two_faults_said
+from triage.decide.causes.two_faults import two_faults, two_faults_said
 from triage.decide.computed_facts import (
-    fault_facts,
     keep_or_swap_said,
-    life_facts,
-    life_of,
-    money_facts,
-    warranty_facts,
 )
 from triage.decide.dangers import Dangers, dangers_of
-from triage.decide.facts import gather_facts, spent_12_months
+from triage.decide.facts import gather_facts
+from triage.decide.judging import Case, judged
 from triage.decide.on_day import applying
 from triage.decide.outcome import (
     CautionsThatHold,
-    Situation,
     Verdict,
     cautions_said,
     cautions_that_hold,
-    decide_outcome,
-    solved_verdict,
 )
-from triage.decide.spending.limits import Standing, limit_for, standing_limit
-from triage.decide.spending.repair_costs import component_of, job_for
+from triage.decide.spending.limits import Standing, limit_for
+from triage.decide.spending.repair_costs import component_of
 from triage.decide.spending.warranty import warranty_for, warranty_notes
-from triage.decide.visit import lateness, urgency, visit_for, visit_skill
+from triage.decide.visit import visit_for, visit_skill
 from triage.inputs.report import check_dates
 from triage.logic.engine import Engine
 from triage.machine.measures.measure import calculated
 from triage.records.danger import CALM, DangerState
-from triage.records.decision import CauseChance, Decision, ExpectedCost, KnownFact, PlanStep, Question
+from triage.records.decision import CauseChance, Decision, ExpectedCost, KnownFact, Question
 from triage.records.report import History, Machine, Report, local_date
-from triage.rulebook.built_in_facts import LIMIT_DAY
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
 from triage.values.money import Money, as_money
 
@@ -83,14 +74,8 @@ def decide(
     symptoms = telling(rulebook, report.symptoms)
     causes = rank(rulebook, symptoms, inference.evidence, not_cured)
     faults = two_faults(rulebook, symptoms, causes, inference.evidence, not_cured)
-    chances = {cause.cause: cause.chance for cause in causes}
     component = component_of(rulebook, causes[0].cause)
-
     warranty = warranty_for(rulebook, machine, component, reported_on, inference.facts)
-    late = lateness(rulebook, report, machine, live)
-    today = local_date(machine, now)
-    sides = "all" if live.stop_use else inference.facts.get("sides_affected")
-    job = job_for(rulebook, chances, machine, late.paid, reported_on, today, report.estimate, sides)
 
     done = [check.check for check in report.checks]
     lost = any(danger.caution not in rulebook.cautions for danger in dangers.open)
@@ -99,65 +84,48 @@ def decide(
     done = [check for check in done if check not in required or check not in report.performed]
     first = _leading(rulebook, required, done, live) if not lost else None
     allowed = [check for check in if_safe if check not in live.waiting and first is not None]
-    if faults:
-        plan = plan_for_both(rulebook, faults, allowed, job.sending, done, first or ())
-    else:
-        plan = best_plan(rulebook, chances, allowed, job.sending, done, first or ())
-
-    cured = next((check.check for check in report.checks if check.result == "cured"), None)
-    held = bool(dangers.open or required)
-    fixed = cured is not None and (live.stop_use or not held)
-    computed = {
-        **fault_facts(rulebook, report, causes, live, fixed, sure=not faults),
-        **warranty_facts(rulebook, machine, warranty, job, reported_on),
-        "after_hours": late.after_hours,
-    }
-    known = {**inference.facts, LIMIT_DAY: today}
-    standing = standing_limit(
-        rulebook,
-        {**known, **computed},
-        _amount(history.spent_on_ticket),
-        spent_12_months(machine, history, now),
-        _amount(history.promised),
+    case = Case(
+        rulebook=rulebook,
+        engine=engine,
+        report=report,
+        machine=machine,
+        history=history,
+        now=now,
+        on=reported_on,
+        inference=inference,
+        dangers=dangers,
+        live=live,
+        causes=causes,
+        faults=faults,
+        warranty=warranty,
+        allowed=allowed,
+        done=done,
+        first=first or (),
+        cured=next((check.check for check in report.checks if check.result == "cured"), None),
     )
-    computed |= money_facts(rulebook, machine, plan, job, standing, today)
-    life = life_of(rulebook, machine, history, job, now)
-    computed |= life_facts(rulebook, life)
-    seen = {**known, **computed}
+    found = judged(case)
+    plan, verdict, solved = found.plan, found.verdict, case.solved
 
-    solved = cured is not None and not live.stop_use and not held
-    argued = () if solved else fired_policy(engine, seen)
-    if solved and cured is not None:
-        verdict = solved_verdict(rulebook, cured)
-        steps: tuple[PlanStep, ...] = ()
-        questions: tuple[Question, ...] = ()
-    else:
-        over = job.likely > standing.headroom
-        unsure = bool(dangers.waits_for) and report.estimate is None
-        situation = Situation(bool(plan.steps), live.stop_use, dangers.barred, unsure, over)
-        verdict = decide_outcome(rulebook, argued, situation, seen)
-        steps = plan.steps
-        questions = ()
-        if ask:
-            questions = next_questions(
-                rulebook,
-                inference.facts,
-                chances,
-                if_safe,
-                job.sending,
-                derived=inference.derived_by.keys(),
-                done=done,
-                forbidden=live.forbidden,
-                skip=(
-                    *report.unknown,
-                    *rulebook.set_aside.get("facts", ()),
-                    *_not_to_approach(rulebook, live, dangers),
-                ),
-                plan=plan if allowed == if_safe and not first and not faults else None,
-                ask_first=dict.fromkeys(
-                    fact for id_ in symptoms for fact in rulebook.symptoms[id_].ask_first
-                ),
-            )
+    questions: tuple[Question, ...] = ()
+    if ask and not solved:
+        questions = next_questions(
+            rulebook,
+            inference.facts,
+            case.chances,
+            if_safe,
+            found.job.sending,
+            derived=inference.derived_by.keys(),
+            done=done,
+            forbidden=live.forbidden,
+            skip=(
+                *report.unknown,
+                *rulebook.set_aside.get("facts", ()),
+                *_not_to_approach(rulebook, live, dangers),
+            ),
+            plan=plan if allowed == if_safe and not first and not faults else None,
+            ask_first=dict.fromkeys(fact for id_ in symptoms for fact in rulebook.symptoms[id_].ask_first),
+        )
+    steps = () if solved else plan.steps
 
     return Decision(
         outcome=verdict.outcome,
@@ -170,31 +138,38 @@ def decide(
         questions=questions,
         dangers=dangers.open,
         waits_for=dangers.waits_for,
-        priority=urgency(rulebook, live, verdict),
+        priority=found.priority,
         skill=visit_skill(rulebook, causes, live),
-        cautions=cautions_said(rulebook, live, [id_ for step in steps for id_ in step.cautions], seen),
+        cautions=cautions_said(rulebook, live, [id_ for step in steps for id_ in step.cautions], found.seen),
         warranty=warranty,
-        limit=limit_for(rulebook, seen, standing, job.costs, job.likely, ask=verdict.outcome == "hold"),
-        visit=visit_for(rulebook, report, machine, causes, live, verdict),
-        approved_up_to=_approved(rulebook, verdict, standing, report),
+        limit=limit_for(
+            rulebook,
+            found.seen,
+            found.standing,
+            found.job.costs,
+            found.job.likely,
+            ask=verdict.outcome == "hold",
+        ),
+        visit=visit_for(rulebook, report, machine, causes, live, verdict.outcome, found.priority),
+        approved_up_to=_approved(rulebook, verdict, found.standing, report),
         solved=solved,
         facts=_facts(gathered, inference),
-        fired=_fired(inference, live, argued),
+        fired=_fired(inference, live, found.argued),
         notes=(
             *verdict.notes,
             *two_faults_said(rulebook, faults),
             *_notes(rulebook, report, machine, causes, plan, live, verdict, inference, solved, dangers),
-            *job.notes,
-            *standing.notes,
+            *found.job.notes,
+            *found.standing.notes,
             *warranty_notes(rulebook, machine, component, reported_on),
             *calculation_notes,
         ),
         rulebook=rulebook.version,
         decided_at=now,
         engine=engine.name,
-        computed_facts=computed,
-        keep_or_swap=keep_or_swap_said(rulebook, life, verdict, report.estimate is not None),
-        after_hours_agreed=late.agreed,
+        computed_facts=found.computed,
+        keep_or_swap=keep_or_swap_said(rulebook, found.life, verdict, report.estimate is not None),
+        after_hours_agreed=found.late.agreed,
     )
 
 
@@ -213,10 +188,6 @@ def _not_to_approach(rulebook: Rulebook, live: CautionsThatHold, dangers: Danger
     if live.stop_use:
         return near_facts(rulebook)
     return near_facts(rulebook) - {*dangers.waits_for} if dangers.waits_for else frozenset()
-
-
-def _amount(money: Money | None) -> Decimal:
-    return Decimal(0) if money is None else money.amount
 
 
 def _approved(rulebook: Rulebook, verdict: Verdict, standing: Standing, report: Report) -> Money | None:

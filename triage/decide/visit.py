@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from functools import lru_cache
 from typing import get_args
 
@@ -14,7 +14,7 @@ from triage.decide.spending.costs import WorkStart
 from triage.records.decision import CauseChance, Visit
 from triage.records.report import Machine, Report, local_date, timezone_of
 from triage.rulebook.cache import once_per_rulebook
-from triage.rulebook.model import OTHER_CAUSE, Cause, Fixer, Rulebook, Skill
+from triage.rulebook.model import OTHER_CAUSE, Cause, Fixer, Outcome, Rulebook, Skill
 from triage.rulebook.terms import RateAgreement
 from triage.schedule.service_hours import due_at, due_within_access, is_after_hours
 
@@ -34,14 +34,13 @@ def visit_for(
     machine: Machine | None,
     causes: Sequence[CauseChance],
     live: CautionsThatHold,
-    verdict: Verdict,
+    outcome: Outcome,
+    priority: int,
 ) -> Visit | None:
     """The visit an outcome asks for; None for a fix in the store, or before a held case has its yes."""
-    if verdict.outcome in ("fix_in_store", "hold"):
+    if outcome in ("fix_in_store", "hold"):
         return None
-    hours = rulebook.service_hours
-    priority = urgency(rulebook, live, verdict)
-    fixes = verdict.outcome != "swap"
+    fixes = outcome != "swap"
     by = _sent(rulebook, causes, live) if fixes else "contractor"
     fixes = fixes and by == "contractor"
     day = local_date(machine, report.reported_at)
@@ -49,16 +48,22 @@ def visit_for(
     kit = visit_kit(rulebook, causes, day, contractor) if fixes else None
     return Visit(
         priority=priority,
-        due=due_within_access(
-            due_at(report.reported_at, priority, hours, timezone_of(machine)),
-            report.reported_at,
-            machine.site if machine is not None else None,
-        ),
+        due=_due(rulebook, report, machine, priority),
         skill=visit_skill(rulebook, causes, live),
         kit=() if kit is None else tuple(number for number, count in kit.parts.items() for _ in range(count)),
         kit_chance=None if kit is None else kit.chance,
         by=by,
     )
+
+
+def _due(rulebook: Rulebook, report: Report, machine: Machine | None, priority: int) -> datetime:
+    due = due_at(report.reported_at, priority, rulebook.service_hours, timezone_of(machine))
+    return due_within_access(due, report.reported_at, None if machine is None else machine.site)
+
+
+def usual_priority(rulebook: Rulebook, live: CautionsThatHold) -> int:
+    """The urgency before policy has spoken: that of the cautions, or the default one."""
+    return rulebook.service_hours.default_priority if live.priority is None else live.priority
 
 
 def urgency(rulebook: Rulebook, live: CautionsThatHold, verdict: Verdict) -> int:
@@ -81,24 +86,19 @@ class Lateness:
     paid: bool | WorkStart
 
 
-def lateness(rulebook: Rulebook, report: Report, machine: Machine | None, live: CautionsThatHold) -> Lateness:
-    """They are agreed where the response time does not wait for the service hours.
+def lateness(rulebook: Rulebook, report: Report, machine: Machine | None, priority: int) -> Lateness:
+    """They are agreed where the response time of the priority does not wait for the service hours.
 
     Then it counts when someone is to come: as the technician says, else as the visit is planned, else by when
-    it is due. The urgency is that of the cautions, or the default one: a policy rule speaks only
-    once the costs are known.
+    it is due.
     """
     hours, zone = rulebook.service_hours, timezone_of(machine)
-    priority = live.priority if live.priority is not None else hours.default_priority
     response = hours.priorities.get(priority)
     if response is None or response.clock == "service":
         return Lateness(False, False, False)
     if report.after_hours is not None:
         return Lateness(True, report.after_hours, report.after_hours)
-    comes_at = report.visit_at
-    if comes_at is None:
-        due = due_at(report.reported_at, priority, hours, zone)
-        comes_at = due_within_access(due, report.reported_at, None if machine is None else machine.site)
+    comes_at = report.visit_at or _due(rulebook, report, machine, priority)
     return Lateness(True, is_after_hours(comes_at, hours, zone), WorkStart(comes_at, zone))
 
 

@@ -19,13 +19,25 @@ from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
     RuleBasedStateMachine,
+    initialize,
     invariant,
     precondition,
     rule,
     run_state_machine_as_test,
 )
 
-from tests.api.money_world import CEILING, FACTOR, HOUR, NTE, TRIP, YEAR, World, money_world
+from tests.api.money_world import (
+    CEILING,
+    FACTOR,
+    HOUR,
+    NTE,
+    TRIP,
+    YEAR,
+    World,
+    leak_files,
+    money_files,
+    money_world,
+)
 from tests.triage.services import NOON
 from triage.loading.depot import put_depot
 from triage.records.custody import DepotUnit
@@ -141,6 +153,11 @@ class Money(RuleBasedStateMachine):
         with self.world.service.store.write() as work:
             put_depot(work, [unit])
         self.ledger = Ledger()
+
+    @initialize(hours=st.sampled_from([0, 2, 9]))
+    def report(self, hours: int) -> None:
+        """Someone is due by day, after the service hours, or at night."""
+        self.world.clock.move(hours=hours)
         for _ in range(2):
             self.ledger.tickets.append(Account(self.world.ticket(self.serial), "fogline", self.now))
 
@@ -234,7 +251,7 @@ class Money(RuleBasedStateMachine):
         """The other contractor is sent; what the one before was promised is over."""
         ticket = self.account(index)
         new = OTHER[ticket.contractor]
-        at = (self.now + timedelta(days=1)).replace(hour=15)
+        at = (self.now + timedelta(days=1)).replace(hour=15, minute=0)  # whole quarters of an hour to price
         body = {"state": "scheduled", "contractor": new, "at": at.isoformat()}
         if ticket.visits:
             body["visit"] = ticket.visits
@@ -366,9 +383,9 @@ def run(world: World, examples: int, steps: int, same: bool = True) -> None:
     run_state_machine_as_test(machine, settings=how)
 
 
-@pytest.fixture
-def world(tmp_path: Path, store_url: str) -> Iterator[World]:
-    with money_world(tmp_path, store_url) as running:
+@pytest.fixture(params=[money_files, leak_files], ids=["urgent-by-default", "urgent-by-rule"])
+def world(request: pytest.FixtureRequest, tmp_path: Path, store_url: str) -> Iterator[World]:
+    with money_world(tmp_path, store_url, request.param()) as running:
         yield running
 
 

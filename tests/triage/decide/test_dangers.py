@@ -282,7 +282,9 @@ def test_every_outcome_keeps_the_most_urgent_priority_and_the_strongest_skill(ou
 def test_a_rule_that_lost_still_makes_it_urgent() -> None:
     late = {**YES, "id": "late", "then": {"outcome": "dispatch", "priority": 1, "text": "So.",
                                           "visit_priority": 1}}  # fmt: skip
-    found = decided(book(**{"policy/yes.yml": YES, "policy/late.yml": late}))
+    amount = as_money(90, "USD")  # within the limit, though someone comes after hours
+    rulebook = book(**{"policy/yes.yml": YES, "policy/late.yml": late})
+    found = decided(rulebook, estimate=EstimateTotal(amount, amount))
 
     assert (found.outcome, found.priority) == ("approve", 1)
 
