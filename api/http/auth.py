@@ -26,7 +26,7 @@ View = TypeVar("View", bound=Callable[..., Any])
 READERS = ("agent", "technician", "ops", "reporter")
 """Who may read; what a technician sees is narrowed to its contractor by the program itself.
 
-An authority reads the tickets that it is asked about, and nothing else.
+An authority reads the tickets that it is asked about, or one below it, and nothing else.
 """
 
 

@@ -33,6 +33,10 @@ def text(limit: int = MAX_TEXT, **kwargs: object) -> fields.String:
 
 UNKNOWN = {"description": "Facts that nobody can tell; they are not asked for again", "example": []}
 DANGERS = {"description": "What stands open: {caution, from, quote, since, ticket}"}
+LIMIT = {
+    "description": "On a ticket it is `as_of` the last decision; /v1/machines/{serial}/limits?ticket= has "
+    "that of now"
+}
 FAULTS = {
     "description": "Only where two faults are likelier than one: each {symptoms, cause, title, chance}, the "
     "chance being that of its likeliest cause; the plan is then for both"
@@ -146,7 +150,7 @@ class DecisionOut(Schema):
     questions = fields.List(fields.Dict())
     cautions = fields.List(fields.Dict())
     warranty = fields.Dict()
-    limit = fields.Dict()
+    limit = fields.Dict(metadata={"description": LIMIT})
     dangers = fields.List(fields.Dict(), metadata=DANGERS)
     waits_for = fields.List(
         fields.String(), metadata={"description": "Facts to know before anybody goes near the machine"}

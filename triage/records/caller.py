@@ -18,19 +18,24 @@ class Caller:
     """`contractor` is set for technicians, who see that contractor's tickets and machines only.
 
     `authority` is set for the person behind one of the rulebook's authorities, who sees the tickets that
-    it is asked about and nothing else.
+    it is asked about, or one of those whose ceilings its own `outranks`, and nothing else.
     """
 
     name: str
     role: Role
     contractor: str | None = None
     authority: str | None = None
+    outranks: frozenset[str] = frozenset()
 
     def may_see(self, contractor: str | None) -> bool:
         """Whether what is in the care of `contractor` may be shown to this caller."""
         if self.role == "authority":
             return False
         return self.role != "technician" or (self.contractor is not None and contractor == self.contractor)
+
+    def is_asked(self, asked: frozenset[str]) -> bool:
+        """Whether this authority may answer what one of `asked` was asked."""
+        return self.authority in asked or not asked.isdisjoint(self.outranks)
 
 
 def own_part(events: Iterable[Event], contractor: str | None) -> Iterator[Event]:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
+from triage.decide.spending.authorities import outranked
 from triage.records.caller import Caller
 from triage.service.service import Service, one_version
 from triage.store import Work
@@ -42,7 +43,14 @@ def caller_for(service: Service, token: str) -> Caller | None:
     name = found.caller.name
     if found.to_note:
         service.aside.write(f"token {name}", lambda work: work.tokens.note_use(name, now))
-    return found.caller
+    return _ranked(service, found.caller)
+
+
+def _ranked(service: Service, caller: Caller) -> Caller:
+    """An authority with those of the live rulebook that it stands above."""
+    if caller.authority is None:
+        return caller
+    return replace(caller, outranks=outranked(service.rulebook, caller.authority))
 
 
 def sign_in(service: Service, token: str) -> str | None:
@@ -63,7 +71,7 @@ def caller_signed_in(service: Service, held: str) -> Caller | None:
         return None
     if found.to_note:
         service.aside.write(f"session {held}", lambda work: work.sessions.note_use(held, now))
-    return found.caller
+    return _ranked(service, found.caller)
 
 
 def sign_out(service: Service, held: str) -> None:

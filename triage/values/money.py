@@ -50,7 +50,7 @@ def as_money(amount: Decimal | float | int, currency: str) -> Money:
 
 
 def parse_money(text: object, currency: str, pointer: str = "") -> Money:
-    """Reads "350.00" or "350.00 USD"; any other currency than the program's is an InputError."""
+    """Reads "350.00" or "350.00 USD", without exponent and in the program's currency; else InputError."""
     parts = (
         [part for part in text.split(" ") if part]
         if isinstance(text, str)
@@ -61,7 +61,7 @@ def parse_money(text: object, currency: str, pointer: str = "") -> Money:
     if len(parts) == 2:
         _refuse_other(parts[1], currency, pointer)
     try:
-        amount = exact_number(parts[0]) if len(parts) in (1, 2) else None
+        amount = exact_number(parts[0]) if len(parts) in (1, 2) and "e" not in parts[0].lower() else None
     except ValueError:
         amount = None
     if amount is None:

@@ -8,11 +8,11 @@ from typing import Any
 
 import pytest
 
-from tests.triage.services import AGENT, FOGLINE, OPS, REPORT, Clock, rulebook_files, running_service
+from tests.triage.services import AGENT, FOGLINE, NOON, OPS, REPORT, Clock, rulebook_files, running_service
 from triage.records.caller import Caller
 from triage.records.payloads import Approved
 from triage.records.ticket import Ticket, fold
-from triage.service import machines, numbers, repairs, tickets
+from triage.service import machines, numbers, repairs, requests, tickets
 from triage.service.service import Service
 from triage.values.errors import ConflictError, InputError, NotFoundError
 
@@ -187,6 +187,23 @@ def test_an_authority_sees_the_tickets_it_is_asked_about_and_nothing_else(
     assert numbers.claims(service, INES, None, None) == []
     with pytest.raises(NotFoundError):
         machines.machine(service, "LH20-1", INES)
+
+
+def test_who_stands_above_the_authority_asked_may_see_the_ticket_and_say_yes(
+    service: Service, ticket: Ticket
+) -> None:
+    with service.store.write() as work:
+        tokens = {
+            one: work.tokens.add(f"the {one}", "authority", None, NOON, authority=one) for one in AUTHORITIES
+        }
+    callers = {one: requests.caller_for(service, token) for one, token in tokens.items()}
+    owner, lead = callers["owner"], callers["ops_lead"]
+    assert owner is not None and lead is not None
+    repairs.estimate(service, ticket.id, LARGE, FOGLINE)  # asks the ops lead
+    assert tickets.ticket(service, ticket.id, owner).repair.revisions == 1
+    after = repairs.approve(service, ticket.id, OWN, owner)
+    assert after.repair.approval is not None and after.repair.approval.authority == "owner"
+    assert lead.outranks == frozenset()
 
 
 def test_a_ticket_held_before_there_is_an_estimate_is_seen_by_whom_it_asks(tmp_path: Path) -> None:

@@ -17,7 +17,17 @@ def test_an_amount_is_a_number_with_or_without_its_currency(text: object) -> Non
 @pytest.mark.parametrize(
     "text",
     [
-        *("1_000.00 USD", "１000.00 USD", "٣.00 USD", "1,000.00 USD", "5.00\u3000USD", "5.00\u00a0USD"),
+        *(
+            "1_000.00 USD",
+            "１000.00 USD",
+            "٣.00 USD",
+            "1,000.00 USD",
+            "1e3 USD",
+            "1E+3",
+            Decimal("1E+3"),
+            "5.00\u3000USD",
+            "5.00\u00a0USD",
+        ),
         *("", "USD", "NaN USD", "inf", "5.001 USD", "0.009", "5.00 EUR", None, 5.5, True),
     ],
 )

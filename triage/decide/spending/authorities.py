@@ -70,6 +70,15 @@ def ceilings_of(rulebook: Rulebook, speaker: Authority, on: date) -> tuple[Autho
     return (speaker, *absent)
 
 
+def outranked(rulebook: Rulebook, authority: str) -> frozenset[str]:
+    """The authorities with lower ceilings than this one's."""
+    own = rulebook.authorities.get(authority)
+    if own is None:
+        return frozenset()
+    lower = (one for one in rulebook.authorities.values() if one.up_to is not None)
+    return frozenset(one.id for one in lower if own.up_to is None or (one.up_to or 0) < own.up_to)
+
+
 def to_ask(asked: Asked, rulebook: Rulebook) -> Ask:
     """The authority, who speaks for it, how to reach them, and up to what the ticket may come."""
     authority, speaks = asked.authority, asked.speaks
