@@ -33,10 +33,7 @@ def text(limit: int = MAX_TEXT, **kwargs: object) -> fields.String:
 
 UNKNOWN = {"description": "Facts that nobody can tell; they are not asked for again", "example": []}
 DANGERS = {"description": "What stands open: {caution, from, quote, since, ticket}"}
-LIMIT = {
-    "description": "On a ticket it is `as_of` the last decision; /v1/machines/{serial}/limits?ticket= has "
-    "that of now"
-}
+LIMIT = {"description": "As of `decided_at`; /v1/machines/{serial}/limits?ticket= has that of now"}
 FAULTS = {
     "description": "Only where two faults are likelier than one: each {symptoms, cause, title, chance}, the "
     "chance being that of its likeliest cause; the plan is then for both"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any
 
@@ -30,17 +29,10 @@ def ticket_json(ticket: Ticket) -> dict[str, Any]:
         "skill": ticket.skill,
         "dangers": [danger_json(danger, ticket.id) for danger in ticket.dangers.standing],
         "report": ticket.report,
-        "decision": _as_of(ticket.decision),
+        "decision": ticket.decision,
         "closed": None if ticket.closed is None else as_data(ticket.closed),
         "repair": as_data(ticket.repair),
     }
-
-
-def _as_of(decision: Mapping[str, Any] | None) -> Mapping[str, Any] | None:
-    """The decision, whose limit says of when it is; what may be spent now is asked of the machine."""
-    if decision is None:
-        return None
-    return {**decision, "limit": {**decision["limit"], "as_of": decision["decided_at"]}}
 
 
 def estimate_json(ticket: Ticket) -> dict[str, Any]:

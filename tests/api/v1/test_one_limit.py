@@ -88,7 +88,7 @@ def test_after_hours_is_when_someone_is_to_come(world: World, serial: str) -> No
 def test_a_ticket_says_of_when_its_limit_is(world: World, serial: str) -> None:
     ticket, at = world.ticket(serial), world.clock()
     world.clock.move(days=1)
-    assert world.get(f"/v1/tickets/{ticket}")["decision"]["limit"]["as_of"] == at.isoformat()
+    assert world.get(f"/v1/tickets/{ticket}")["decision"]["decided_at"] == at.isoformat()
 
 
 def test_a_visit_over_the_end_of_service_is_split(world: World, serial: str) -> None:
