@@ -1,7 +1,8 @@
 """`python -m tests.readme [--check]`: fills the README's marked parts from what the program really says.
 
 A part stands between `<!-- KIND: ARGUMENT -->` and `<!-- /KIND -->`: `file` shows a file, `include` takes a
-document in, `run` shows a command with the first lines of its output, `settings` the table of settings.
+document in, `run` shows a command with the first lines of its output, `settings` the table of settings,
+`columns` that of the files of a load.
 """
 
 from __future__ import annotations
@@ -15,11 +16,12 @@ from click.testing import CliRunner
 from tests import ROOT
 from triage.cli.main import barrelwise
 from triage.config import SETTINGS
+from triage.loading import columns as loading
 
 README = ROOT / "README.md"
 LINES_SHOWN = 32
 COLUMNS = "100"
-PART = re.compile(r"(<!-- (file|include|run|settings)(?:: (.*?))? -->\n).*?(<!-- /\2 -->)", re.DOTALL)
+PART = re.compile(r"(<!-- (file|include|run|settings|columns)(?:: (.*?))? -->\n).*?(<!-- /\2 -->)", re.DOTALL)
 
 
 def filled(text: str) -> str:
@@ -54,7 +56,16 @@ def _settings(_: str) -> str:
     return "\n".join(["| setting | default | meaning |", "|---|---|---|", *rows, ""])
 
 
-MAKERS = {"file": _file, "include": _include, "run": _run, "settings": _settings}
+def _columns(_: str) -> str:
+    lines = ["| file | column | what stands in it |", "|---|---|---|"]
+    for kind, columns in loading.COLUMNS.items():
+        for column, meaning in columns.items():
+            name = f"{column}<…>" if column.endswith(".") else column
+            lines.append(f"| {f'`{kind}`' if column == next(iter(columns)) else ''} | `{name}` | {meaning} |")
+    return "\n".join([*lines, ""])
+
+
+MAKERS = {"file": _file, "include": _include, "run": _run, "settings": _settings, "columns": _columns}
 
 
 def main() -> int:

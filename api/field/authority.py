@@ -8,12 +8,11 @@ from flask import Blueprint, render_template, request
 from flask.typing import ResponseReturnValue
 
 from api.http.auth import service
-from api.pages.bill_form import typed_amount
 from api.pages.texts import gettext
 from api.pages.words import local_time, money_words
 from triage.service.outgoing import ask
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
-from triage.values.money import money_text, sum_money
+from triage.values.money import money_text, sum_money, typed_amount
 
 blueprint = Blueprint("field_authority", __name__)
 

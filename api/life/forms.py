@@ -7,9 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from api.pages.bill_form import lines_of, typed_amount, typed_number
+from api.pages.bill_form import lines_of, typed_number
 from api.pages.texts import gettext
 from triage.values.errors import InputError, Problem
+from triage.values.money import typed_amount
 from triage.values.time_zones import zone_named
 
 

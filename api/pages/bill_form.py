@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -11,9 +10,8 @@ from typing import Any
 from api.pages.texts import gettext
 from triage.records.bill import BilledLine
 from triage.values.errors import Problem, path_to
+from triage.values.money import typed_amount
 from triage.values.plain_data import exact_number
-
-_THOUSANDS = re.compile(r"[0-9]{1,3}(,[0-9]{3})+(\.[0-9]+)?")
 
 
 def typed_number(text: str) -> Decimal | str:
@@ -23,16 +21,6 @@ def typed_number(text: str) -> Decimal | str:
     except ValueError:
         return text
     return found
-
-
-def typed_amount(text: str, currency: str) -> str:
-    """An amount with its currency, which need not be typed: "$1,000.50" is "1000.50 USD".
-
-    A comma that does not part thousands stays: nobody knows whether "95,50" is meant as 95.50 or as 9550.
-    """
-    text = text.strip().removeprefix("$").strip().removesuffix(currency).strip()
-    plain = text.replace(",", "") if _THOUSANDS.fullmatch(text) else text
-    return f"{plain} {currency}"
 
 
 MOST_PARTS = 12

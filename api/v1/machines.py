@@ -11,9 +11,9 @@ from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import idempotent
 from api.http.json_bodies import Blueprint, as_text, wants
 from api.v1 import schemas
+from api.v1.limits_text import limits_text
 from api.v1.views import machine_json
 from triage.decide.limits_of_machine import Job
-from triage.decide.limits_text import limits_text
 from triage.service import machines
 from triage.values.errors import InputError, Problem
 from triage.values.time_zones import day_of, moment_of

@@ -6,8 +6,8 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, time
 
-from triage.loading.reader import Reader, whole
-from triage.loading.records import each_once, money_of
+from triage.loading.reader import Cells, Reader, whole
+from triage.loading.records import Found, money_of, read_each
 from triage.loading.rows import Row
 from triage.records.custody import CustodyEvent, DepotUnit, comes_to_depot
 from triage.records.report import Machine
@@ -17,34 +17,46 @@ VOLTS, AMPS = (90, 480), (5, 100)
 BY = "depot list"
 
 
-def read_depot(reader: Reader, rows: Sequence[Row], placed: Collection[str]) -> dict[str, DepotUnit]:
-    """The units by serial. `placed` are the serials that stand at a site and cannot be in a depot."""
-    reader.check_columns("depot", rows)
-    found: dict[str, DepotUnit] = {}
-    seal = reader.facts.get("seal_style")
-    styles = {} if seal is None else seal.choices
-    for row in each_once(reader, rows, "serial"):
-        for column in ("volts", "amps", "ready_since", "shipped_on"):
-            reader.required(row, column)
-        serial, model = reader.required(row, "serial"), reader.required(row, "model")
-        depot = reader.required(row, "depot", 200)
-        style = reader.required(row, "seal_style")
-        if style and styles:
-            style = reader.one_of(row, "seal_style", styles, "style of seal")
-        volts, amps = _rating(reader, row, "volts", VOLTS), _rating(reader, row, "amps", AMPS)
-        shipped, commissioned = reader.day(row, "shipped_on"), reader.day(row, "commissioned_on")
-        ready = reader.day(row, "ready_since")
-        for column, day in (("ready_since", ready), ("commissioned_on", commissioned)):
-            if shipped and day and day < shipped:
-                reader.add(row, column, f"{day} lies before the unit was shipped, {shipped}")
-        if serial in placed:
-            reader.add(row, "serial", f"{serial} stands at a site by its record; it is not in a depot")
-        price = money_of(reader, row, "price")
-        if serial and model and volts and amps and style and ready and depot and shipped:
-            found[serial] = DepotUnit(
-                serial, model, volts, amps, style, ready, depot, shipped, commissioned, price
-            )
-    return found
+_UNIT: Cells = {
+    "model": lambda reader, row: reader.required(row, "model"),
+    "volts": lambda reader, row: _rating(reader, row, "volts", VOLTS),
+    "amps": lambda reader, row: _rating(reader, row, "amps", AMPS),
+    "seal_style": lambda reader, row: _style(reader, row),
+    "ready_since": lambda reader, row: reader.required(row, "ready_since") and reader.day(row, "ready_since"),
+    "depot": lambda reader, row: reader.required(row, "depot", 200),
+    "shipped_on": lambda reader, row: reader.required(row, "shipped_on") and reader.day(row, "shipped_on"),
+    "commissioned_on": lambda reader, row: reader.day(row, "commissioned_on"),
+    "price": lambda reader, row: money_of(reader, row, "price"),
+}
+
+
+def read_depot(
+    reader: Reader, rows: Sequence[Row], stored: Mapping[str, DepotUnit], placed: Collection[str]
+) -> Found[DepotUnit]:
+    """The units. `placed` are the serials that stand at a site and cannot be in a depot."""
+
+    def read(row: Row, key: str, was: DepotUnit | None) -> DepotUnit | None:
+        said = reader.given("depot", row, _UNIT, was is None)
+        if key in placed:
+            reader.add(row, "serial", f"{key} stands at a site by its record; it is not in a depot")
+        if reader.is_wrong(row):
+            return None
+        unit = DepotUnit(key, **said) if was is None else replace(was, **said)
+        for column in ("ready_since", "commissioned_on"):
+            day = getattr(unit, column)
+            if day is not None and day < unit.shipped_on:
+                reader.add(row, column, f"{day} lies before the unit was shipped, {unit.shipped_on}")
+        return unit
+
+    return read_each(reader, "depot", rows, stored, read)
+
+
+def _style(reader: Reader, row: Row) -> str | None:
+    known = reader.facts.get("seal_style")
+    given = reader.required(row, "seal_style")
+    if given is None or known is None or not known.choices:
+        return given
+    return reader.one_of(row, "seal_style", known.choices, "style of seal")
 
 
 def put_depot(work: Work, units: Iterable[DepotUnit]) -> None:
@@ -64,17 +76,17 @@ def placed(machines: Iterable[Machine], work: Work) -> frozenset[str]:
     return frozenset(one.serial for one in machines if one.site is not None and one.serial not in known)
 
 
-def where_exchanged(machines: Mapping[str, Machine], work: Work) -> dict[str, Machine]:
+def where_exchanged(machines: Found[Machine], stored: Mapping[str, Machine], work: Work) -> Found[Machine]:
     """The machines; one that was exchanged stays where the exchange put it, whatever an older list says."""
     chains = work.depot.chains()
-    stored = {one.serial: one for one in work.machines.all()} if chains.keys() & machines.keys() else {}
-    return {
+    kept = {
         serial: replace(machine, site=stored[serial].site, contractor=stored[serial].contractor)
+        for serial, machine in machines.records.items()
         if serial in chains and serial in stored
-        else machine
-        for serial, machine in machines.items()
     }
+    return replace(machines, records={**machines.records, **kept})
 
 
 def _rating(reader: Reader, row: Row, column: str, span: tuple[int, int]) -> int | None:
+    reader.required(row, column)
     return reader.parsed(row, column, whole(*span), "a whole number from {} to {}".format(*span))

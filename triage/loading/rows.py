@@ -1,17 +1,19 @@
 """Rows of a CSV or JSON file, every cell with its line and column.
 
-Both kinds give the same rows: text cells by column name. In JSON a file is a list of objects; `facts` and
-`details` may be nested objects and become the columns `fact.<id>` and `details.<name>`.
+Both kinds give the same rows: text cells by column name. Cells of CSV are parted by commas, semicolons, tabs
+or bars, as the header is. In JSON a file is a list of objects; `facts` and `details` may be nested objects
+and become the columns `fact.<id>` and `details.<name>`.
 """
 
 from __future__ import annotations
 
+import codecs
 import csv
 import io
 import json
 import re
 from bisect import bisect_right
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -26,7 +28,13 @@ MOST_COLUMN = 60
 NESTED = {"facts": "fact.", "details": "details."}
 
 
-_CELL = re.compile(r"""(?P<cell>"(?:[^"]|"")*"|[^",\r\n][^,\r\n]*|)(?P<end>,|\r|\n|)""")
+SEPARATORS = {",": "a comma", ";": "a semicolon", "\t": "a tab", "|": "a bar"}
+_CELLS = {
+    mark: re.compile(
+        r"""(?P<cell>"(?:[^"]|"")*"|[^"MARK\r\n][^MARK\r\n]*|)(?P<end>[MARK]|\r|\n|)""".replace("MARK", mark)
+    )
+    for mark in SEPARATORS
+}
 """A cell of CSV and what follows it; a cell in quotes that is followed by anything else is broken."""
 
 
@@ -65,12 +73,18 @@ def read_rows(path: Path) -> list[Row]:
     except OSError as error:
         raise InputError([Problem(f"the file cannot be read ({error.strerror})", file=name)]) from None
     try:
-        text = content.decode("utf-8-sig")
+        wide = content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+        text = content.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
         message = "the file is not UTF-8 text; save it as UTF-8"
         raise InputError([Problem(message, file=name, line=line, column=1)]) from None
-    rows = _json_rows(name, text) if path.suffix == ".json" else _csv_rows(name, text)
+    rows = _json_rows(name, text) if path.suffix.lower() == ".json" else _csv_rows(name, text)
+    return _printable(rows)
+
+
+def _printable(rows: list[Row]) -> list[Row]:
+    """The rows; InputError where a cell holds what cannot be seen."""
     problems = [
         row.problem(column, wrong)
         for row in rows
@@ -87,21 +101,23 @@ def _csv_rows(name: str, text: str) -> list[Row]:
     rows: list[Row] = []
     header: list[str] = []
     lines = list(io.StringIO(text, newline=""))
-    reader = csv.reader(lines, strict=True)
+    separator = _separator(lines)
+    reader = csv.reader(lines, strict=True, delimiter=separator)
     start = 0
     try:
         for values in reader:
             line, written = start + 1, "".join(lines[start : reader.line_num])
             start = reader.line_num
-            if not values:
+            if not any(value.strip() for value in values):
                 continue
             place = _placer(written, line)
-            places = [place(found.start()) for found in _csv_cells(written)]
+            places = [place(found.start()) for found in _csv_cells(written, separator)]
             if not header:
-                header = [value.strip() for value in values]
+                header = list(map(_column_name, values))
                 problems += _header_problems(name, header, places)
             elif len(values) != len(header):
-                message = f"the row has {len(values)} cells, the header {len(header)}; is a comma unquoted?"
+                message = f"the row has {len(values)} cells, the header {len(header)}; "
+                message += f"is {SEPARATORS[separator]} unquoted?"
                 problems.append(Problem(message, file=name, line=line, column=1))
             else:
                 cells = {
@@ -110,7 +126,7 @@ def _csv_rows(name: str, text: str) -> list[Row]:
                 }
                 rows.append(Row(name, line, cells))
     except csv.Error as error:
-        problems.append(_broken("".join(lines[start : reader.line_num]), start + 1, name, error))
+        problems.append(_broken("".join(lines[start : reader.line_num]), start + 1, name, error, separator))
     if not header and not problems:
         problems.append(Problem("the file is empty; its first line names the columns", file=name, line=1))
     if problems:
@@ -118,17 +134,53 @@ def _csv_rows(name: str, text: str) -> list[Row]:
     return rows
 
 
-def _csv_cells(written: str) -> Iterator[re.Match[str]]:
+def _separator(lines: list[str]) -> str:
+    """What stands most often between the names of the columns."""
+    header = re.sub(r'"[^"]*"', "", next((line for line in lines if line.strip()), ""))
+    return max(SEPARATORS, key=header.count)
+
+
+def _column_name(written: str) -> str:
+    """`Shipped on` and `SHIPPED-ON` are shipped_on; what follows a point stays as it is, but for a fact."""
+    name, point, rest = written.strip().partition(".")
+    name = re.sub(r"[\s-]+", "_", name.strip().lower())
+    return name + point + (rest.lower() if name == "fact" else rest)
+
+
+def rows_of_table(name: str, table: Sequence[Sequence[Cell]]) -> list[Row]:
+    """The rows of a sheet, whose first line with anything in it names the columns."""
+    filled = [line for line in table if any(cell.text for cell in line)]
+    if not filled:
+        return []
+    named = [(_column_name(cell.text), cell) for cell in filled[0]]
+    while named and not named[-1][0]:
+        named.pop()
+    places = [(cell.line, cell.column) for _, cell in named]
+    problems = [*_header_problems(name, [column for column, _ in named], places)]
+    rows = []
+    for line in filled[1:]:
+        beyond = next((cell for cell in line[len(named) :] if cell.text), None)
+        if beyond is not None:
+            message = "there is no column of this name in the first line"
+            problems.append(Problem(message, file=name, line=beyond.line, column=beyond.column))
+        cells = {column: cell for (column, _), cell in zip(named, line, strict=False)}
+        rows.append(Row(name, line[0].line, cells))
+    if problems:
+        raise InputError(problems)
+    return _printable(rows)
+
+
+def _csv_cells(written: str, separator: str) -> Iterator[re.Match[str]]:
     """The cells of one record; a quote mark opens one only where it begins it: 12" is twelve inches."""
-    for found in _CELL.finditer(written):
+    for found in _CELLS[separator].finditer(written):
         yield found
-        if found["end"] != ",":
+        if found["end"] != separator:
             return
 
 
-def _broken(written: str, line: int, name: str, error: csv.Error) -> Problem:
+def _broken(written: str, line: int, name: str, error: csv.Error, separator: str) -> Problem:
     """What the CSV reader met in this record: most often a quote mark that stands once in a quoted cell."""
-    *_, last = _csv_cells(written)
+    *_, last = _csv_cells(written, separator)
     if last["cell"].startswith('"') and not last["end"]:
         line, column = _placer(written, line)(last.end() - 1)
         message = 'a quote mark within quotes is written twice, such as "a 12"" door"'

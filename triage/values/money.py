@@ -6,6 +6,7 @@ an estimate, a total, an expected cost that is shown. Nothing is rounded in betw
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal
 from functools import lru_cache
@@ -25,6 +26,7 @@ __all__ = [
     "round_money",
     "stored_money",
     "sum_money",
+    "typed_amount",
 ]
 
 
@@ -71,6 +73,19 @@ def parse_money(text: object, currency: str, pointer: str = "") -> Money:
     if amount != round_money(amount, currency):
         raise InputError([Problem(f"{amount} {currency} has more places than the currency", pointer)])
     return Money(amount, currency)
+
+
+_THOUSANDS = re.compile(r"-?[0-9]{1,3}(,[0-9]{3})+(\.[0-9]+)?")
+
+
+def typed_amount(text: str, currency: str) -> str:
+    """An amount with its currency, which need not be typed: "$1,000.50" is "1000.50 USD".
+
+    A comma that does not part thousands stays: nobody knows whether "95,50" is meant as 95.50 or as 9550.
+    """
+    text = text.strip().removeprefix("$").strip().removesuffix(currency).strip()
+    plain = text.replace(",", "") if _THOUSANDS.fullmatch(text) else text
+    return f"{plain} {currency}"
 
 
 def _refuse_other(given: str, currency: str, pointer: str = "") -> None:

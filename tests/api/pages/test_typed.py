@@ -6,7 +6,8 @@ from decimal import Decimal
 
 import pytest
 
-from api.pages.bill_form import typed_amount, typed_number
+from api.pages.bill_form import typed_number
+from triage.values.money import typed_amount
 
 
 @pytest.mark.parametrize(("text", "number"), [("1.5", "1.5"), ("1,5", "1.5"), ("2", "2")])

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import date, time
 from decimal import Decimal
 
 import click
 import simplejson
 from rich.console import Console
+
+from triage.values.errors import Problem
 
 
 def print_json(value: object) -> None:
@@ -30,6 +33,11 @@ def _date_text(value: object) -> object:
     if isinstance(value, Decimal):
         return str(value)
     raise TypeError(f"{type(value).__name__} is not JSON data")
+
+
+def problem_as_data(problem: Problem) -> dict[str, object]:
+    """What is wrong and where, without what is not known."""
+    return {name: value for name, value in asdict(problem).items() if value is not None}
 
 
 def console() -> Console:

@@ -34,6 +34,11 @@ class Depot:
         )
         return tuple(row.as_record(DepotUnit) for row in rows)
 
+    def units(self) -> tuple[DepotUnit, ...]:
+        """Every unit, wherever it is, by serial."""
+        rows = self._session.scalars(select(DepotUnitRow).order_by(DepotUnitRow.serial))
+        return tuple(row.as_record(DepotUnit) for row in rows)
+
     def put_units(self, units: Iterable[DepotUnit]) -> None:
         """Adds units or brings their record up to date."""
         for unit in units:
