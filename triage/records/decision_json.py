@@ -5,72 +5,37 @@ The currency of every amount stands once, at the top and beside the expected cos
 
 from __future__ import annotations
 
-from dataclasses import asdict
+from dataclasses import fields, is_dataclass
 from datetime import date
+from decimal import Decimal
+from functools import cache
 from typing import Any
 
 from moneyed import Money
 
-from triage.records.decision import (
-    CauseChance,
-    CautionSaid,
-    Decision,
-    Fault,
-    KeepOrSwapSaid,
-    KnownFact,
-    LimitAnswer,
-    PlanStep,
-    Question,
-    Reason,
-    TurnsAt,
-    Visit,
-    WarrantyAnswer,
-    WarrantySide,
-)
+from triage.records.danger import Danger
+from triage.records.decision import Decision, Factor, KnownFact, LimitAnswer, PlanStep, Visit
 from triage.rulebook.fact_values import write_value
 
 JSONObject = dict[str, Any]
 
+_NOT_TOLD = {Decision: {"after_hours_agreed"}, LimitAnswer: {"notes"}}
+_UNLESS = {(Decision, "faults"): [], (PlanStep, "group"): 0, (Visit, "by"): "contractor"}
+"""Class and field -> what it says where it is left out."""
+
 
 def as_json(decision: Decision, ticket: str | None = None) -> JSONObject:
     """Plain data for `json.dumps`; `ticket` is the ticket's id, null where nothing was stored."""
-    return {
-        "ticket": ticket,
-        "outcome": decision.outcome,
-        "reasons": [_reason(reason) for reason in decision.reasons],
-        "overruled": [_reason(reason) for reason in decision.overruled],
-        "causes": [_cause(cause) for cause in decision.causes],
-        **({"faults": [_fault(fault) for fault in decision.faults]} if decision.faults else {}),
-        "plan": [_step(step) for step in decision.plan],
-        "expected_cost": {
-            "plan": amount(decision.expected_cost.plan),
-            "dispatch_now": amount(decision.expected_cost.dispatch_now),
-            "currency": decision.expected_cost.plan.currency.code,
-            "exact": decision.expected_cost.exact,
-        },
-        "questions": [_question(question) for question in decision.questions],
-        "cautions": [_caution(caution) for caution in decision.cautions],
-        "dangers": [danger.as_data() for danger in decision.dangers],
-        "waits_for": list(decision.waits_for),
-        "priority": decision.priority,
-        "skill": decision.skill,
-        "warranty": _warranty(decision.warranty),
-        "limit": _limit(decision.limit),
-        "visit": None if decision.visit is None else _visit(decision.visit),
-        "approved_up_to": None if decision.approved_up_to is None else amount(decision.approved_up_to),
-        "solved": decision.solved,
-        "facts": {name: _fact(fact) for name, fact in sorted(decision.facts.items())},
-        "computed_facts": {
-            name: write_value(value) for name, value in sorted(decision.computed_facts.items())
-        },
-        "keep_or_swap": None if decision.keep_or_swap is None else _keep_or_swap(decision.keep_or_swap),
-        "fired": list(decision.fired),
-        "notes": list(decision.notes),
-        "rulebook": decision.rulebook,
-        "decided_at": decision.decided_at.isoformat(),
-        "engine": decision.engine,
-        "currency": decision.expected_cost.plan.currency.code,
+    currency = decision.expected_cost.plan.currency.code
+    shown = _plain(decision)
+    shown["expected_cost"]["currency"] = currency
+    shown["facts"] = {name: _fact(fact) for name, fact in sorted(decision.facts.items())}
+    shown["computed_facts"] = {
+        name: write_value(value) for name, value in sorted(decision.computed_facts.items())
     }
+    if not decision.limit.promised.amount:
+        del shown["limit"]["promised"]
+    return {"ticket": ticket, **shown, "currency": currency}
 
 
 def amount(value: Money) -> str:
@@ -78,124 +43,33 @@ def amount(value: Money) -> str:
     return f"{value.amount:f}"
 
 
-def _reason(reason: Reason) -> JSONObject:
-    return {"rule": reason.rule, "text": reason.text, "outcome": reason.outcome}
+def _plain(value: Any) -> Any:
+    match value:
+        case None | str() | bool() | int() | float():
+            return value
+        case Factor():
+            return value._asdict()
+        case tuple():
+            return [_plain(each) for each in value]
+        case Money():
+            return amount(value)
+        case Danger():
+            return value.as_data()
+        case date():
+            return value.isoformat()
+        case Decimal():
+            return f"{value:f}"
+        case _ if is_dataclass(value):
+            kind: type = type(value)
+            found = {name: _plain(getattr(value, name)) for name in _told(kind)}
+            return {name: one for name, one in found.items() if _UNLESS.get((kind, name), _UNLESS) != one}
+        case _:
+            return value
 
 
-def _cause(cause: CauseChance) -> JSONObject:
-    return {
-        "cause": cause.cause,
-        "title": cause.title,
-        "chance": cause.chance,
-        "share": cause.share,
-        "factors": [
-            {
-                "rule": factor.rule,
-                "text": factor.text,
-                "held": factor.held,
-                "probability": factor.probability,
-                "factor": factor.factor,
-            }
-            for factor in cause.factors
-        ],
-    }
-
-
-def _fault(fault: Fault) -> JSONObject:
-    return asdict(fault) | {"symptoms": list(fault.symptoms)}
-
-
-def _step(step: PlanStep) -> JSONObject:
-    return {
-        "check": step.check,
-        "title": step.title,
-        "chance": step.chance,
-        "minutes": step.minutes,
-        "wait_minutes": step.wait_minutes,
-        "cost": amount(step.cost),
-        "cautions": list(step.cautions),
-        "steps": list(step.steps),
-        "look_for": step.look_for,
-        **({"group": step.group} if step.group else {}),
-    }
-
-
-def _question(question: Question) -> JSONObject:
-    return {
-        "fact": question.fact,
-        "ask": question.ask,
-        "saves": amount(question.saves),
-        "safety": question.safety,
-        "why": question.why,
-    }
-
-
-def _caution(caution: CautionSaid) -> JSONObject:
-    return {
-        "rule": caution.rule,
-        "text": caution.text,
-        "stop_use": caution.stop_use,
-        "defers_to": list(caution.defers_to),
-    }
-
-
-def _warranty(warranty: WarrantyAnswer) -> JSONObject:
-    return {
-        "terms": warranty.terms,
-        "parts": _side(warranty.parts),
-        "labor": _side(warranty.labor),
-        "at_risk": list(warranty.at_risk),
-        "claim_needs": list(warranty.claim_needs),
-    }
-
-
-def _side(side: WarrantySide) -> JSONObject:
-    return {"component": side.component, "covered": side.covered, "until": _day(side.until)}
-
-
-def _limit(limit: LimitAnswer) -> JSONObject:
-    promised = {"promised": amount(limit.promised)} if limit.promised.amount else {}
-    return {
-        **promised,
-        "nte": amount(limit.nte),
-        "spent": amount(limit.spent),
-        "spent_12_months": amount(limit.spent_12_months),
-        "headroom": amount(limit.headroom),
-        "expected_repair": amount(limit.expected_repair),
-        "chance_over": limit.chance_over,
-        "authority": limit.authority,
-        "authority_title": limit.authority_title,
-        "reach": limit.reach,
-        "table": limit.table,
-        "row_line": limit.row_line,
-    }
-
-
-def _visit(visit: Visit) -> JSONObject:
-    return {
-        "priority": visit.priority,
-        "due": visit.due.isoformat(),
-        "skill": visit.skill,
-        "kit": list(visit.kit),
-        "kit_chance": visit.kit_chance,
-        **({} if visit.by == "contractor" else {"by": visit.by}),
-    }
-
-
-def _keep_or_swap(said: KeepOrSwapSaid) -> JSONObject:
-    return {
-        "choice": said.choice,
-        "keep_cost_year": amount(said.keep_cost_year),
-        "swap_cost_year": amount(said.swap_cost_year),
-        "keep_years": said.keep_years,
-        "hangs_on": said.hangs_on,
-        "turning_points": [_turns_at(point) for point in said.turning_points],
-        "text": list(said.text),
-    }
-
-
-def _turns_at(point: TurnsAt) -> JSONObject:
-    return {"number": point.number, "now": f"{point.now:f}", "turns_at": f"{point.turns_at:f}"}
+@cache
+def _told(kind: type) -> tuple[str, ...]:
+    return tuple(each.name for each in fields(kind) if each.name not in _NOT_TOLD.get(kind, ()))
 
 
 def _fact(fact: KnownFact) -> JSONObject:
@@ -203,7 +77,3 @@ def _fact(fact: KnownFact) -> JSONObject:
     if fact.quote is not None:
         return {**shown, "quote": fact.quote}
     return shown if fact.rule is None else {**shown, "rule": fact.rule}
-
-
-def _day(day: date | None) -> str | None:
-    return None if day is None else day.isoformat()
