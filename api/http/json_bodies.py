@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Callable
+from functools import wraps
+from typing import Any, TypeVar, cast
 
 from flask import Response, request
 from flask.json.provider import DefaultJSONProvider
@@ -13,6 +15,8 @@ from werkzeug.exceptions import BadRequest, UnsupportedMediaType
 
 from triage.values.errors import InputError
 from triage.values.json_text import read_strict, to_json
+
+View = TypeVar("View", bound=Callable[..., Any])
 
 
 def read_exact(content: bytes) -> Any:
@@ -61,3 +65,17 @@ def as_text(content: str, media_type: str) -> Response:
     response = Response(content, content_type=f"{media_type}; charset=utf-8")
     response.headers["Vary"] = "Accept"
     return response
+
+
+def body_up_to(most: int) -> Callable[[View], View]:
+    """Lets the body of a view hold so many bytes, more than others may."""
+
+    def wrap(view: View) -> View:
+        @wraps(view)
+        def larger(*args: Any, **kwargs: Any) -> Any:
+            request.max_content_length = most
+            return view(*args, **kwargs)
+
+        return cast(View, larger)
+
+    return wrap

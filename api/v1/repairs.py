@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict
 from typing import Any
 
 from flask import Response
@@ -10,17 +9,18 @@ from flask.views import MethodView
 from marshmallow import Schema, fields, validate
 
 from api.http.auth import READERS, caller, roles, service
-from api.http.conditional import etag, idempotent, wanted_version
+from api.http.conditional import idempotent, wanted_version
 from api.http.json_bodies import Blueprint, as_text, wants
 from api.http.problems import problem
 from api.v1 import schemas
 from api.v1.schemas import TicketOut, text
-from api.v1.views import estimate_json, ticket_json
+from api.v1.views import estimate_json, ticket_json, with_etag
 from triage.records.ticket import Ticket
 from triage.repairs.exports import CLAIM_COLUMNS, SPEND_COLUMNS, as_csv
 from triage.service import repairs
 from triage.service.numbers import claims, spend
 from triage.service.outgoing.ask import ask
+from triage.values.dataclass_json import as_data
 
 LINES = {
     "description": "{kind: trip | distance | labor | second_technician | part | freight | tax, amount, "
@@ -106,10 +106,6 @@ class SpendOut(Schema):
 blueprint = Blueprint("repairs", __name__, url_prefix="/v1", description="Repairs and money")
 
 
-def _with_etag(ticket: Ticket, body: Any) -> Any:
-    return body, {"ETag": etag(ticket.version)}
-
-
 def _heard_at_closing(ticket: Ticket) -> Response:
     """The words are kept and the danger stands: it is answered, not raised, or nothing would be stored."""
     said = [danger for danger in ticket_json(ticket)["dangers"] if danger["from"] == "words"]
@@ -130,7 +126,7 @@ class Estimates(MethodView):
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """An estimate, answered approve, hold or swap; sent again it is a revision."""
         ticket = repairs.estimate(service(), ticket_id, body, caller(), wanted_version())
-        return _with_etag(ticket, estimate_json(ticket))
+        return with_etag(ticket, estimate_json)
 
 
 @blueprint.route("/tickets/<ticket_id>/approvals")
@@ -142,7 +138,7 @@ class Approvals(MethodView):
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """An authority's yes, no, or yes up to an amount, with the reason."""
         ticket = repairs.approve(service(), ticket_id, body, caller(), wanted_version())
-        return _with_etag(ticket, ticket_json(ticket))
+        return with_etag(ticket)
 
 
 @blueprint.route("/tickets/<ticket_id>/ask")
@@ -154,7 +150,7 @@ class Ask(MethodView):
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """E-mail with a link that is valid once to who may approve; it is shown to nobody else."""
         asked = ask(service(), ticket_id, caller(), body.get("person"))
-        return {"asked": [{**asdict(one), "until": one.until.isoformat()} for one in asked]}
+        return {"asked": [as_data(one) for one in asked]}
 
 
 @blueprint.route("/tickets/<ticket_id>/close")
@@ -168,7 +164,7 @@ class Close(MethodView):
         ticket = repairs.close(service(), ticket_id, body, caller(), wanted_version())
         if ticket.state == "open":
             return _heard_at_closing(ticket)
-        return _with_etag(ticket, ticket_json(ticket))
+        return with_etag(ticket)
 
 
 @blueprint.route("/tickets/<ticket_id>/reopen")
@@ -180,7 +176,7 @@ class Reopen(MethodView):
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """A closed ticket is worked on again, and redecided."""
         ticket = repairs.reopen(service(), ticket_id, body["why"], caller(), wanted_version())
-        return _with_etag(ticket, ticket_json(ticket))
+        return with_etag(ticket)
 
 
 @blueprint.route("/claims")

@@ -13,9 +13,10 @@ from api.http.conditional import idempotent_work
 from api.http.json_bodies import Blueprint
 from api.http.replays import start_replay
 from api.v1.schemas import text
-from triage.rulebook_care.release.replay import as_data
+from triage.rulebook_care.release import replay
 from triage.service import rulebooks
 from triage.service.rulebooks import ReplayRun
+from triage.values.dataclass_json import as_data
 
 blueprint = Blueprint("replays", __name__, url_prefix="/v1/rulebook", description="Replays of a candidate")
 
@@ -44,7 +45,7 @@ class Replay(MethodView):
 
         A long log takes minutes: for that, `POST /v1/rulebook/replays` starts it in the background.
         """
-        return as_data(rulebooks.replay_now(service(), body["version"], body["since"], caller()))
+        return replay.as_data(rulebooks.replay_now(service(), body["version"], body["since"], caller()))
 
 
 class ProgressOut(Schema):
@@ -83,19 +84,7 @@ class ReplayRunsOut(Schema):
 
 
 def _run(run: ReplayRun) -> dict[str, Any]:
-    return {
-        "id": run.id,
-        "state": run.state,
-        "baseline": run.baseline,
-        "candidate": run.candidate,
-        "since": None if run.since is None else run.since.isoformat(),
-        "until": run.until.isoformat(),
-        "started_by": run.who,
-        "asked_at": run.asked_at.isoformat(),
-        "ended_at": None if run.ended_at is None else run.ended_at.isoformat(),
-        "progress": {"done": run.done, "of": run.of},
-        "why": run.why,
-    }
+    return as_data(run) | {"started_by": run.who, "progress": {"done": run.done, "of": run.of}}
 
 
 def _whole(run: ReplayRun) -> dict[str, Any]:

@@ -6,23 +6,22 @@ version. Checking and replaying run in other processes, and no lock is held whil
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from functools import wraps
-from typing import Any, TypeVar, cast
+from typing import Any, cast
 
-from flask import Response, current_app, request
+from flask import Response, current_app
 from flask.views import MethodView
 from marshmallow import Schema, fields
 
 from api.http.auth import caller, roles, service
 from api.http.conditional import idempotent, idempotent_work
-from api.http.json_bodies import Blueprint
+from api.http.json_bodies import Blueprint, body_up_to
 from api.v1.schemas import text
 from triage.rulebook_care.dmn.exporting import export_model
 from triage.rulebook_care.dmn.write import write_model
 from triage.rulebook_care.editing.candidate import USUAL, Limits
 from triage.service import rulebooks
-from triage.service.rulebooks import MOST_NOTE, Publication
+from triage.service.rulebooks import MOST_NOTE
+from triage.values.dataclass_json import as_data
 from triage.values.errors import InputError
 
 MOST_BYTES = 8 * 1024 * 1024
@@ -31,8 +30,6 @@ MOST_BYTES = 8 * 1024 * 1024
 
 LIMITS = "barrelwise_limits"
 """The app's extension that says what trying a candidate may take, where that is not the usual."""
-
-View = TypeVar("View", bound=Callable[..., Any])
 
 blueprint = Blueprint(
     "rulebook", __name__, url_prefix="/v1/rulebook", description="The rulebook and its care"
@@ -101,26 +98,6 @@ class RulebookOut(PublicationOut):
     log = fields.List(fields.Nested(LogLineOut))
 
 
-def _large(view: View) -> View:
-    """Lets a body hold a whole rulebook."""
-
-    @wraps(view)
-    def larger(*args: Any, **kwargs: Any) -> Any:
-        request.max_content_length = MOST_BYTES
-        return view(*args, **kwargs)
-
-    return cast(View, larger)
-
-
-def _publication(done: Publication) -> dict[str, Any]:
-    return {
-        "version": done.version,
-        "at": done.at.isoformat(),
-        "published_by": done.published_by,
-        "note": done.note,
-    }
-
-
 @blueprint.route("")
 class LiveView(MethodView):
     @roles("ops")
@@ -128,28 +105,18 @@ class LiveView(MethodView):
     def get(self) -> Any:
         """The live rulebook, who published it and why, and what happened before."""
         serving = service().rulebook
-        lines = rulebooks.log(service())
         return {
-            **_publication(rulebooks.live(service())),
+            **as_data(rulebooks.live(service())),
             "title": serving.title,
             "serving": serving.version,
-            "log": [
-                {
-                    "at": line.at.isoformat(),
-                    "stage": line.stage,
-                    "version": line.version,
-                    "who": line.who,
-                    "note": line.note,
-                }
-                for line in lines
-            ],
+            "log": [as_data(line) for line in rulebooks.log(service())],
         }
 
 
 @blueprint.route("/check")
 class Check(MethodView):
     @roles("ops")
-    @_large
+    @body_up_to(MOST_BYTES)
     @idempotent_work
     @blueprint.arguments(CandidateIn)
     @blueprint.response(200, CheckOut)
@@ -180,8 +147,8 @@ class Publish(MethodView):
         note = body["note"]
         if body["at"] is not None:
             rulebooks.schedule(service(), body["version"], caller(), note, body["at"], accept, accepting)
-            return _publication(rulebooks.live(service()))
-        return _publication(rulebooks.publish(service(), body["version"], caller(), note, accept, accepting))
+            return as_data(rulebooks.live(service()))
+        return as_data(rulebooks.publish(service(), body["version"], caller(), note, accept, accepting))
 
 
 @blueprint.route("/rollback")
@@ -192,7 +159,7 @@ class Rollback(MethodView):
     @blueprint.response(200, PublicationOut)
     def post(self, body: dict[str, Any]) -> Any:
         """Publish a version that was live before."""
-        return _publication(rulebooks.rollback(service(), body["version"], caller(), body["note"]))
+        return as_data(rulebooks.rollback(service(), body["version"], caller(), body["note"]))
 
 
 @blueprint.route("/tables.dmn")

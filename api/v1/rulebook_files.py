@@ -7,9 +7,7 @@ makes one says that there must be none (`If-None-Match: *`). What is saved is no
 from __future__ import annotations
 
 import logging
-from collections.abc import Callable
-from functools import wraps
-from typing import Any, TypeVar, cast
+from typing import Any
 
 from flask import Response, make_response, request
 from flask.views import MethodView
@@ -18,14 +16,13 @@ from werkzeug.exceptions import BadRequest, PreconditionRequired
 
 from api.http.auth import caller, roles
 from api.http.check_words import as_data, cases_as_data, reasons
-from api.http.json_bodies import Blueprint
+from api.http.json_bodies import Blueprint, body_up_to
 from api.http.work_folder import MOST_FORM_BYTES, checks, work_folder
 from triage.rulebook_care.editing.files import as_saved, known_path
 from triage.values.errors import InputError
 from triage.values.yaml_source import MOST_BYTES
 
 log = logging.getLogger(__name__)
-View = TypeVar("View", bound=Callable[..., Any])
 blueprint = Blueprint(
     "rulebook_files",
     __name__,
@@ -105,17 +102,6 @@ class DeleteQuery(Schema):
     )
 
 
-def _roomy(view: View) -> View:
-    """Lets a body hold the longest text, escaped as JSON is."""
-
-    @wraps(view)
-    def roomier(*args: Any, **kwargs: Any) -> Any:
-        request.max_content_length = MOST_FORM_BYTES
-        return view(*args, **kwargs)
-
-    return cast(View, roomier)
-
-
 def _answer(path: str, text: str, sha256: str, status: int = 200) -> Response:
     response = make_response({"path": path, "sha256": sha256, "text": text}, status)
     response.set_etag(sha256)
@@ -166,7 +152,7 @@ class OneFile(MethodView):
         return _answer(found.path, found.text, found.sha256)
 
     @roles("ops")
-    @_roomy
+    @body_up_to(MOST_FORM_BYTES)
     @blueprint.doc(parameters=[IF_MATCH, IF_NONE_MATCH])
     @blueprint.arguments(FileIn)
     @blueprint.response(200, FileOut)
@@ -202,7 +188,7 @@ class OneFile(MethodView):
 @blueprint.route("/<path:path>/check")
 class CheckFile(MethodView):
     @roles("ops")
-    @_roomy
+    @body_up_to(MOST_FORM_BYTES)
     @blueprint.arguments(FileCheckIn)
     @blueprint.response(200, FileCheckOut)
     def post(self, body: dict[str, Any], path: str) -> Any:

@@ -8,19 +8,14 @@ from flask import url_for
 from flask.views import MethodView
 
 from api.http.auth import READERS, caller, roles, service
-from api.http.conditional import etag, idempotent, wanted_version
+from api.http.conditional import idempotent, wanted_version
 from api.http.json_bodies import Blueprint
 from api.v1 import schemas
-from api.v1.views import event_json, ticket_json, ticket_row
+from api.v1.views import event_json, ticket_row, with_etag
 from triage.records.decision_json import as_json
-from triage.records.ticket import Ticket
 from triage.service import calls, dangers, tickets
 
 blueprint = Blueprint("tickets", __name__, url_prefix="/v1", description="Reports and their tickets")
-
-
-def _with_etag(ticket: Ticket, headers: dict[str, str] | None = None) -> Any:
-    return ticket_json(ticket), {"ETag": etag(ticket.version), **(headers or {})}
 
 
 @blueprint.route("/triage")
@@ -43,7 +38,8 @@ class Reports(MethodView):
     def post(self, body: dict[str, Any]) -> Any:
         """A report in, a ticket with its decision out."""
         ticket = tickets.open_ticket(service(), body, caller())
-        return _with_etag(ticket, {"Location": url_for("tickets.OneTicket", ticket_id=ticket.id)})
+        body, headers = with_etag(ticket)
+        return body, headers | {"Location": url_for("tickets.OneTicket", ticket_id=ticket.id)}
 
 
 @blueprint.route("/tickets")
@@ -66,7 +62,7 @@ class OneTicket(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def get(self, ticket_id: str) -> Any:
         """The ticket as it stands; its ETag goes into If-Match of a change."""
-        return _with_etag(tickets.ticket(service(), ticket_id, caller()))
+        return with_etag(tickets.ticket(service(), ticket_id, caller()))
 
 
 @blueprint.route("/tickets/<ticket_id>/events")
@@ -87,7 +83,7 @@ class Answers(MethodView):
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """More facts, or that nobody can tell them; the ticket is redecided."""
         answers, unknown = body["answers"], body["unknown"]
-        return _with_etag(
+        return with_etag(
             tickets.answer(service(), ticket_id, answers, caller(), wanted_version(), unknown=unknown)
         )
 
@@ -100,7 +96,7 @@ class Details(MethodView):
     @blueprint.response(200, schemas.TicketOut)
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """Told after the report: who called, a number, a note, which machine it is; then it is redecided."""
-        return _with_etag(calls.add_details(service(), ticket_id, body, caller(), wanted_version()))
+        return with_etag(calls.add_details(service(), ticket_id, body, caller(), wanted_version()))
 
 
 @blueprint.route("/tickets/<ticket_id>/checks")
@@ -112,7 +108,7 @@ class Checks(MethodView):
     def post(self, body: dict[str, Any], ticket_id: str) -> Any:
         """What came of a check; the ticket is redecided."""
         check, result, together = body["check"], body["result"], body["together"]
-        return _with_etag(
+        return with_etag(
             tickets.record_check(service(), ticket_id, check, result, caller(), wanted_version(), together)
         )
 
@@ -126,6 +122,6 @@ class ClearDanger(MethodView):
     def post(self, body: dict[str, Any], ticket_id: str, caution: str) -> Any:
         """A danger is lifted: its words were misread, or the machine was made safe; redecided."""
         why, how, quotes = body["why"], body.get("how"), body["quotes"]
-        return _with_etag(
+        return with_etag(
             dangers.lift_danger(service(), ticket_id, caution, why, caller(), wanted_version(), how, quotes)
         )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
+from api.http.conditional import etag
 from triage.records.danger import Danger
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.fact_values import write_value
@@ -33,6 +35,13 @@ def ticket_json(ticket: Ticket) -> dict[str, Any]:
         "closed": None if ticket.closed is None else as_data(ticket.closed),
         "repair": as_data(ticket.repair),
     }
+
+
+def with_etag(
+    ticket: Ticket, shown: Callable[[Ticket], dict[str, Any]] = ticket_json
+) -> tuple[dict[str, Any], dict[str, str]]:
+    """A body and the headers beside it."""
+    return shown(ticket), {"ETag": etag(ticket.version)}
 
 
 def estimate_json(ticket: Ticket) -> dict[str, Any]:
@@ -75,38 +84,14 @@ def event_json(event: Event) -> dict[str, Any]:
 
 def machine_json(view: MachineView) -> dict[str, Any]:
     machine, site = view.machine, view.machine.site
-    return {
-        "serial": machine.serial,
-        "model": machine.model,
-        "asset_tag": machine.asset_tag,
-        "shipped_on": machine.shipped_on.isoformat(),
-        "commissioned_on": machine.commissioned_on and machine.commissioned_on.isoformat(),
-        "contractor": machine.contractor,
-        "price": machine.price and f"{machine.price.amount} {machine.price.currency.code}",
-        "site": site
-        and {
-            "id": site.id,
-            "name": site.name,
-            "town": site.town,
-            "timezone": site.timezone,
-            "phone": site.phone,
-        },
+    shown_of_site = ("id", "name", "town", "timezone", "phone")
+    return as_data(machine) | {
+        "site": site and {name: getattr(site, name) for name in shown_of_site},
         "facts": {name: write_value(value) for name, value in machine.facts.items()},
-        "care": [
-            {"kind": event.kind, "at": event.at.isoformat(), "by": event.by, "details": dict(event.details)}
-            for event in view.history.care
-        ],
+        "care": [as_data(event) for event in view.history.care],
         "care_due": {"filter": _task_json(view.care.filter), "full_clean": _task_json(view.care.full_clean)},
         "findings": [asdict(finding) for finding in view.findings],
-        "repairs": [
-            {
-                "at": repair.at.isoformat(),
-                "ticket": repair.ticket,
-                "cause": repair.cause,
-                "cost": f"{repair.cost.amount} {repair.cost.currency.code}",
-            }
-            for repair in view.history.repairs
-        ],
+        "repairs": [as_data(repair) for repair in view.history.repairs],
         "dangers": [danger.as_data() for danger in view.dangers],
         "tickets": [ticket_row(ticket) for ticket in view.tickets],
     }
@@ -115,13 +100,9 @@ def machine_json(view: MachineView) -> dict[str, Any]:
 def _task_json(care: TaskCare | None) -> dict[str, Any] | None:
     if care is None:
         return None
-    due, kept, share = care.due, care.kept, care.kept.share_kept
-    return {
-        "interval_days": due.interval_days,
-        "last_on": due.last_on and due.last_on.isoformat(),
-        "days_since": due.days_since,
-        "due_on": due.due_on and due.due_on.isoformat(),
-        "days_overdue": due.days_overdue,
+    kept, share = care.kept, care.kept.share_kept
+    due = {name: value for name, value in as_data(care.due).items() if name != "task"}
+    return due | {
         f"last_{KEPT_DAYS}_days": {
             "days_known": kept.days,
             "days_kept": kept.days_kept,

@@ -12,8 +12,9 @@ from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
 from api.v1.schemas import text
-from triage.records.visit_log import VISIT_STATES, PlannedVisit, visit_as_data
+from triage.records.visit_log import VISIT_STATES, PlannedVisit
 from triage.service import visits
+from triage.values.dataclass_json import as_data
 
 blueprint = Blueprint("visits", __name__, url_prefix="/v1", description="Visits of a ticket")
 
@@ -55,7 +56,8 @@ class VisitsOut(Schema):
 
 def _visit_json(ticket_id: str, visit: PlannedVisit) -> dict[str, Any]:
     calendar = url_for("visits.VisitCalendar", ticket_id=ticket_id, number=visit.number)
-    return visit_as_data(visit) | {"calendar": calendar}
+    late = visit.due is not None and visit.at > visit.due
+    return as_data(visit) | {"visit": visit.number, "late": late, "calendar": calendar}
 
 
 @blueprint.route("/tickets/<ticket_id>/visits")

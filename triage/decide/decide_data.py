@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -14,36 +14,15 @@ from triage.records.danger import CALM, DangerState, state_from_data
 from triage.records.decision import Decision
 from triage.records.report import History, Machine, Report
 from triage.rulebook.model import Rulebook
+from triage.values.dataclass_json import as_data
 from triage.values.errors import InputError, Problem
 from triage.values.money import Money, money_text, parse_money
 
 
 def machine_as_data(machine: Machine, history: History) -> dict[str, Any]:
     """What `report_input.read_machine` reads back to the same values; numbers stay Decimal."""
-    return {
-        "serial": machine.serial,
-        "model": machine.model,
-        "shipped_on": machine.shipped_on.isoformat(),
-        "commissioned_on": None if machine.commissioned_on is None else machine.commissioned_on.isoformat(),
-        "site": None if machine.site is None else asdict(machine.site),
-        "contractor": machine.contractor,
-        "asset_tag": machine.asset_tag,
-        "price": None if machine.price is None else money_text(machine.price),
-        "facts": dict(machine.facts),
-        "care": [
-            {"kind": event.kind, "at": event.at.isoformat(), "by": event.by, "details": dict(event.details)}
-            for event in history.care
-        ],
-        "repairs": [
-            {
-                "at": repair.at.isoformat(),
-                "ticket": repair.ticket,
-                "cause": repair.cause,
-                "cost": money_text(repair.cost),
-            }
-            for repair in history.repairs
-        ],
-    }
+    care = [as_data(event) for event in history.care]
+    return as_data(machine) | {"care": care, "repairs": [as_data(repair) for repair in history.repairs]}
 
 
 Data = Mapping[str, Any]

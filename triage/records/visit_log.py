@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Any, Literal, TypeAlias, get_args
+from typing import Literal, TypeAlias, get_args
 
 from triage.records.payloads import Dispatched, Visited
 from triage.records.ticket import Event
@@ -74,29 +74,3 @@ def visits_of(events: Iterable[Event]) -> tuple[PlannedVisit, ...]:
                 else replace(visit, done_at=said.at)
             )
     return tuple(found[number] for number in sorted(found))
-
-
-def visit_as_data(visit: PlannedVisit) -> dict[str, Any]:
-    """A visit as JSON data."""
-    return {
-        "visit": visit.number,
-        "state": visit.state,
-        "at": visit.at.isoformat(),
-        "minutes": visit.minutes,
-        "contractor": visit.contractor,
-        "purpose": visit.purpose,
-        "skill": visit.skill,
-        "priority": visit.priority,
-        "due": _text(visit.due),
-        "late": visit.due is not None and visit.at > visit.due,
-        "kit": list(visit.kit),
-        "technician": visit.technician,
-        "passed_over": list(visit.passed_over),
-        "revision": visit.revision,
-        "started_at": _text(visit.started_at),
-        "done_at": _text(visit.done_at),
-    }
-
-
-def _text(moment: datetime | None) -> str | None:
-    return None if moment is None else moment.isoformat()

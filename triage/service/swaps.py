@@ -32,7 +32,6 @@ from triage.service.service import Service
 from triage.store import Work
 from triage.values.dataclass_json import as_data
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
-from triage.values.money import money_text
 from triage.values.shown import hint
 from triage.values.time_zones import zone_named
 
@@ -215,18 +214,5 @@ def swap_as_data(view: SwapView) -> dict[str, Any]:
 
 
 def _match_as_data(one: Match) -> dict[str, Any]:
-    unit = one.unit
-    return {
-        "unit": unit.serial,
-        "model": unit.model,
-        "volts": unit.volts,
-        "amps": unit.amps,
-        "seal_style": unit.seal_style,
-        "ready_since": unit.ready_since.isoformat(),
-        "depot": unit.depot,
-        "shipped_on": unit.shipped_on.isoformat(),
-        "price": None if unit.price is None else money_text(unit.price),
-        "fits": one.fits,
-        "reasons": list(one.reasons),
-        "to_check": list(one.to_check),
-    }
+    said = {"unit": one.unit.serial, "fits": one.fits}
+    return as_data(one.unit) | said | {"reasons": list(one.reasons), "to_check": list(one.to_check)}

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from hashlib import sha256
 from typing import Any
 
+from triage.values.dataclass_json import as_data, from_data
+
 MOST_TICKETS = 5
 """Tickets named for one loss."""
 
@@ -42,17 +44,11 @@ class Loss:
         return f" (in {count}: {', '.join(self.tickets)}{more})"
 
     def as_data(self) -> dict[str, Any]:
-        return {
-            "id": self.id,
-            "edit": self.edit,
-            "what": self.what,
-            "decisions": self.decisions,
-            "tickets": list(self.tickets),
-        }
+        return {"id": self.id, **as_data(self)}
 
 
 def loss_from_data(data: Mapping[str, Any]) -> Loss:
-    return Loss(data["edit"], data["what"], data["decisions"], tuple(data["tickets"]))
+    return from_data(Loss, data)
 
 
 def by_edit(losses: Iterable[Loss]) -> Mapping[str, tuple[Loss, ...]]:
