@@ -22,11 +22,10 @@ from api.life import steps as life
 from api.ops import book, changes, files, release
 from api.ops import numbers as numbers_page
 from api.ops import what_if as what_if_page
-from api.pages import sign_in
+from api.pages import sign_in, words
 from api.pages import texts as desk_texts
 from api.pages.bill_form import kind_words
 from api.pages.search import FINDER, MachineFinder
-from api.pages.words import cents_words, dollars_words
 from api.v1 import (
     machines,
     numbers,
@@ -133,7 +132,13 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
     for blueprint in ROUTES:
         api.register_blueprint(blueprint)
     desk_texts.init_texts(app)
-    app.jinja_env.filters |= {"cents": cents_words, "dollars": dollars_words, "line_kind": kind_words}
+    app.jinja_env.filters |= {
+        "cents": words.cents_words,
+        "dollars": words.dollars_words,
+        "line_kind": kind_words,
+    }
+    app.jinja_env.globals |= {each.__name__: each for each in words.IN_TEMPLATES}
+    app.context_processor(lambda: {"rulebook": service.rulebook, "now": service.now()})
     app.extensions[FINDER] = MachineFinder(service)
     for page in PAGES:
         app.register_blueprint(page)

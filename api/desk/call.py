@@ -18,7 +18,7 @@ from api.pages.people import in_words
 from api.pages.places import place_words, places_in
 from api.pages.sign_in import DESK
 from api.pages.texts import gettext, speak_as_on
-from api.pages.words import local_time, unit_words
+from api.pages.words import local_time
 from triage.inputs.heard import hear
 from triage.inputs.spoken import is_dont_know, read_spoken
 from triage.records.danger import LIFTINGS
@@ -222,7 +222,6 @@ def _page(
         causes=desk_view.causes(decision, call.decided_before),
         nothing_left=wanted is None and any(not each["safety"] for each in decision["questions"]),
         closed_question=closed_question,
-        unit_words=unit_words,
         parked=parked,
         **shell(call, problems, since),
     )

@@ -14,7 +14,6 @@ from api.http.auth import caller, page_roles, service
 from api.pages.places import place_words
 from api.pages.search import finder
 from api.pages.sign_in import DESK
-from api.pages.words import ago, local_time, money_words, outcome_words
 from triage.inputs.machine_search import WHOLE
 from triage.service import machines, tickets
 from triage.values.errors import NotFoundError
@@ -78,10 +77,4 @@ def machine(serial: str) -> ResponseReturnValue:
         year=year_of(service().rulebook, view, service().now()),
         known={ticket.id for ticket in view.tickets},
         place_words=place_words(),
-        rulebook=service().rulebook,
-        now=service().now(),
-        ago=ago,
-        local_time=local_time,
-        money_words=money_words,
-        outcome_words=outcome_words,
     )

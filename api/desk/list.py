@@ -10,7 +10,7 @@ from flask.typing import ResponseReturnValue
 from api.desk.lanes import lanes, span
 from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
-from api.pages.words import OUTCOMES, ago, clock_words, local_time, outcome_mark, outcome_words
+from api.pages.words import OUTCOMES, outcome_words
 from triage.service.machines import contractors
 from triage.service.numbers import waiting
 from triage.service.tickets import VIEWS, View, listed
@@ -52,11 +52,6 @@ def start() -> ResponseReturnValue:
         counts=waiting(service(), filters),
         tickets=tickets[:PAGE],
         more=offset + PAGE if len(tickets) > PAGE else None,
-        rulebook=service().rulebook,
-        now=service().now(),
-        ago=ago,
-        local_time=local_time,
-        outcome_words=outcome_words,
     )
 
 
@@ -68,10 +63,5 @@ def _queue() -> str:
         open_now=waiting(service())["open"],
         most=MOST_UNFOLDED,
         cut=MOST_IN_LANES if len(found) > MOST_IN_LANES else None,
-        rulebook=service().rulebook,
-        now=service().now(),
         span=span,
-        clock_words=clock_words,
-        outcome_mark=outcome_mark,
-        outcome_words=outcome_words,
     )

@@ -17,7 +17,6 @@ from api.http.auth import caller, page_roles, service
 from api.pages.search import finder
 from api.pages.sign_in import DESK
 from api.pages.texts import LANGUAGE_COOKIE, clerk_language
-from api.pages.words import local_time
 from triage.decide.dangers import facts_behind
 from triage.inputs.heard import Heard, hear
 from triage.intake.places import Place, heard_place
@@ -150,7 +149,5 @@ def _form(
         new_dangers=new_dangers,
         reasons=danger_view.misread_reasons(),
         dangers=open_now,
-        rulebook=rulebook,
         zone=zone,
-        local_time=local_time,
     )

@@ -9,7 +9,7 @@ from api.desk import danger_view
 from api.desk.board import board, dangers_asked
 from api.http.auth import caller, service
 from api.pages import choices
-from api.pages.words import ago, decision_words, event_words, local_time, money_words, outcome_words
+from api.pages.words import event_words
 from triage.records.payloads import Parked
 from triage.records.ticket import Event, Ticket
 from triage.service import calls, machines
@@ -33,7 +33,6 @@ def shell(call: calls.Call, problems: tuple[Problem, ...] = (), since: int | Non
         "waits": danger_view.waits(rulebook, found),
         "ticket": found,
         "decision": found.decision or {},
-        "rulebook": rulebook,
         "zone": zone,
         "notes": desk_view.notes(found, call.log),
         "others": calls.others_on(service(), found.id, caller()),
@@ -47,12 +46,6 @@ def shell(call: calls.Call, problems: tuple[Problem, ...] = (), since: int | Non
         "closed_facts": [fact for fact in rulebook.facts if _near_closed(found, fact)],
         "askable": [fact for fact in choices.askable(rulebook) if not _near_closed(found, fact.id)],
         "checks": choices.store_checks(rulebook),
-        "local_time": local_time,
-        "money_words": money_words,
-        "decision_words": decision_words,
-        "outcome_words": outcome_words,
-        "ago": ago,
-        "now": service().now(),
     }
 
 

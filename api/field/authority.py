@@ -9,7 +9,7 @@ from flask.typing import ResponseReturnValue
 
 from api.http.auth import service
 from api.pages.texts import gettext
-from api.pages.words import local_time, money_words
+from api.pages.words import local_time
 from triage.service.outgoing import ask
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.money import money_text, sum_money, typed_amount
@@ -71,11 +71,9 @@ def _page(held: str, problems: tuple[Problem, ...] = ()) -> ResponseReturnValue:
         spent=spent,
         authority=authority,
         limit=ticket.decided.limit,
-        rulebook=rulebook,
         until=local_time(asked.link.expires_at, asked.timezone),
         problems=problems,
         form=request.form,
-        money_words=money_words,
     )
     return (page, 422) if problems else page
 

@@ -7,7 +7,6 @@ from flask.typing import ResponseReturnValue
 
 from api.field.limit_view import glance
 from api.http.auth import caller, page_roles, service
-from api.pages.words import clock_words, outcome_mark, outcome_words
 from triage.inputs.machine_search import WHOLE, find_machines, index_machines
 from triage.service import machines, tickets
 from triage.values.errors import NotFoundError
@@ -24,11 +23,6 @@ def start() -> ResponseReturnValue:
         tickets=machines.own_tickets(service(), caller(), MOST),
         query="",
         found=(),
-        rulebook=service().rulebook,
-        now=service().now(),
-        clock_words=clock_words,
-        outcome_mark=outcome_mark,
-        outcome_words=outcome_words,
     )
 
 
@@ -64,6 +58,4 @@ def machine(serial: str) -> ResponseReturnValue:
         view=view,
         seen=seen,
         warranty=warranty,
-        rulebook=service().rulebook,
-        outcome_words=outcome_words,
     )

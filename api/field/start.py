@@ -8,7 +8,6 @@ from flask.typing import ResponseReturnValue
 from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import own_path, set_language
 from api.pages.texts import PAGES_COOKIE
-from api.pages.words import local_time, outcome_words
 from triage.service import tickets
 from triage.service.numbers import waiting
 
@@ -34,9 +33,6 @@ def overview() -> ResponseReturnValue:
         tickets=found[:MOST],
         cut=MOST if len(found) > MOST else None,
         counts=waiting(service()),
-        rulebook=service().rulebook,
-        local_time=local_time,
-        outcome_words=outcome_words,
     )
 
 

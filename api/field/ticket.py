@@ -18,7 +18,6 @@ from api.http.auth import caller, page_roles, service
 from api.http.conditional import MAX_KEY
 from api.pages.bill_form import filled, lines_of, placed, rows_shown, typed_number
 from api.pages.texts import gettext
-from api.pages.words import clock_words, decision_words, outcome_mark
 from triage.records.authorization import open_authorization
 from triage.records.ticket import Ticket
 from triage.repairs.close_out import NO_FAULT_FOUND
@@ -189,9 +188,4 @@ def _page(
         causes=sorted(((one.id, one.title) for one in rulebook.causes.values()), key=lambda one: one[1]),
         checks=sorted(((one.id, one.title) for one in rulebook.checks.values()), key=lambda one: one[1]),
         no_fault=NO_FAULT_FOUND,
-        rulebook=rulebook,
-        now=now,
-        clock_words=clock_words,
-        decision_words=decision_words,
-        outcome_mark=outcome_mark,
     )

@@ -14,7 +14,6 @@ from markupsafe import Markup
 
 from api.http.auth import page_roles
 from api.ops.shelf import shelf
-from api.pages.words import short
 from triage.rulebook_care.book.book import STATUSES, Book, counts, search
 from triage.rulebook_care.book.entries import BUILT_IN, KINDS, Entry
 from triage.rulebook_care.editing.files import known_path
@@ -128,7 +127,6 @@ def reading() -> dict[str, Any]:
         "about": _ABOUT,
         "of": of,
         "said": words,
-        "short": short,
         "can_edit": can_edit,
         "built_in": BUILT_IN,
     }

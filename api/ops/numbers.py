@@ -6,7 +6,6 @@ from flask import Blueprint, render_template, request
 from flask.typing import ResponseReturnValue
 
 from api.http.auth import page_roles, service
-from api.pages.words import outcome_words
 from triage.repairs.period_numbers import DEFINITIONS
 from triage.service.numbers import numbers as numbers_of
 from triage.values.errors import InputError
@@ -31,8 +30,6 @@ def numbers() -> ResponseReturnValue:
         said=DEFINITIONS,
         asked=asked,
         problems=problems,
-        rulebook=service().rulebook,
-        outcome_words=outcome_words,
         percent=percent,
     ), 422 if problems else 200
 

@@ -155,8 +155,6 @@ def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
     return render_template(
         "candidate.html",
         version=version,
-        short=short,
-        outcome_words=outcome_words,
         title=files.get("rulebook.yml", {}).get("title", ""),
         live=rulebooks.live(service()).version,
         baseline=baseline,
@@ -204,7 +202,6 @@ def _log_page(error: InputError | None = None) -> ResponseReturnValue:
         live=rulebooks.live(service()),
         lines=rulebooks.log(service()),
         earlier=list({one.version: one for one in reversed(earlier)}.values())[::-1],
-        short=short,
         problems=() if error is None else error.told,
         form=request.form,
     ), _status(error)

@@ -21,7 +21,7 @@ from api.http.work_folder import MOST_FORM_BYTES, work_folder
 from api.ops.what_if_form import Asked, asked_for, check_fields, fact_fields
 from api.pages.choices import askable, store_checks
 from api.pages.sign_in import DESK
-from api.pages.words import local_time, outcome_words, unit_words
+from api.pages.words import unit_words
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.shapes import KINDS, SINGLES
 from triage.rulebook_care.book.difference import yaml_text
@@ -105,9 +105,7 @@ def _shown(unchanged: WhatIf, asked: Asked, text: str | None) -> ResponseReturnV
     return render_template(
         "what_if.html",
         dangers=danger_rows(service().rulebook, unchanged.ticket.dangers.standing, unchanged.ticket.id),
-        local_time=local_time,
         ticket=unchanged.ticket,
-        rulebook=rulebook,
         asked=asked,
         found=found,
         before=shown.before,
@@ -128,7 +126,6 @@ def _shown(unchanged: WhatIf, asked: Asked, text: str | None) -> ResponseReturnV
         mattered=_mattered(unchanged.before, rulebook) if caller().role == "ops" else (),
         all_files=_all_files(rulebook) if caller().role == "ops" else (),
         versions=_versions() if caller().role == "ops" else (),
-        outcome_words=outcome_words,
         outcome_said=outcome_said,
         percent=percent,
     ), status

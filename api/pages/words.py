@@ -185,3 +185,10 @@ def _choice(fact: Fact | None, value: str) -> str:
 def short(version: str) -> str:
     """A version as people compare it: its first twelve digits."""
     return version.removeprefix("sha256:")[:12]
+
+
+IN_TEMPLATES = (
+    *(decision_words, outcome_words, outcome_mark, unit_words, money_words),
+    *(local_time, clock_words, ago, short),
+)
+"""What every template can call by its name."""
