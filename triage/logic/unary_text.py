@@ -8,6 +8,7 @@ from datetime import date, time
 from decimal import Decimal
 
 from triage.logic.conditions import Anything, Compare, Interval, Not, OneOf, Scalar, UnaryTest
+from triage.values.plain_data import number_text
 
 NOT_XML = re.compile("[^\t\n\r -\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 """Signs that no XML 1.0 document can hold."""
@@ -31,8 +32,7 @@ def scalar_text(value: Scalar) -> str:
         case bool():
             return str(value).lower()
         case Decimal():
-            text = format(value, "f")
-            return text.rstrip("0").rstrip(".") if "." in text else text
+            return number_text(value)
         case str():
             return string_text(value)
         case date() | time():

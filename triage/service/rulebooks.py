@@ -21,32 +21,7 @@ from triage.store.tables.replay_runs import ReplayRun
 from triage.store.tables.rulebooks import Publication
 from triage.values.errors import InputError, NotFoundError, Problem
 
-__all__ = [
-    "MOST_NOTE",
-    "Launcher",
-    "LogLine",
-    "Publication",
-    "Replay",
-    "ReplayRun",
-    "check_candidate",
-    "files_of",
-    "kept_version",
-    "known_losses",
-    "launcher",
-    "live",
-    "log",
-    "losses_against_live",
-    "publications",
-    "publish",
-    "replay_now",
-    "replay_run",
-    "replay_runs",
-    "result_of",
-    "rollback",
-    "schedule",
-    "start_replay",
-    "stop_replay",
-]
+__all__ = ["MOST_NOTE", "Launcher", "LogLine", "Publication", "Replay", "ReplayRun"]
 
 Data = Mapping[str, Any]
 

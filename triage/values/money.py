@@ -16,19 +16,7 @@ from moneyed import Money, get_currency
 from triage.values.errors import InputError, Problem
 from triage.values.plain_data import exact_number
 
-__all__ = [
-    "LARGEST_AMOUNT",
-    "Money",
-    "as_money",
-    "in_currency",
-    "money_text",
-    "parse_money",
-    "round_money",
-    "stored_money",
-    "sum_money",
-    "typed_amount",
-]
-
+__all__ = ["Money"]
 
 LARGEST_AMOUNT = 12
 """The largest power of ten that an amount can be meant to have."""

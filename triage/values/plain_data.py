@@ -77,15 +77,20 @@ def plain(raw: object, path: Path = ()) -> object:
             raise NotPlain(f"a value of type {type(raw).__name__} cannot stand in a rulebook", path)
 
 
+def number_text(number: Decimal) -> str:
+    """The number's digits without idle zeros: 1.50 is "1.5", 15e1 "150"."""
+    text = format(number, "f")
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text in ("-0", "") else text
+
+
 def canonical(value: object) -> str:
     """Plain data as one canonical JSON text: keys sorted, no spacing, 1.50 and 1.5 and 15e-1 the same."""
     match value:
         case bool() | None:
             return json.dumps(value)
         case Decimal():
-            text = format(value, "f")
-            text = text.rstrip("0").rstrip(".") if "." in text else text
-            return "0" if text in ("-0", "") else text
+            return number_text(value)
         case str():
             return json.dumps(value, ensure_ascii=True)
         case date():

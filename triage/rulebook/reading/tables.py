@@ -73,18 +73,8 @@ def read_words(names: Names, file: str, shape: WordsFile) -> Words:
             names.problems.at(file, ("danger",), message)
     if shape.symptom is not None:
         names.check("symptoms", shape.symptom, file, ("symptom",))
-    return Words(
-        id=shape.id,
-        title=shape.title,
-        danger=shape.danger,
-        symptom=shape.symptom,
-        en=tuple(shape.en),
-        es=tuple(shape.es),
-        unless=tuple(shape.unless),
-        source=shape.source,
-        cases=tuple(WordsCase(case.said, case.heard) for case in shape.cases),
-        file=file,
-    )
+    cases = tuple(WordsCase(case.said, case.heard) for case in shape.cases)
+    return shape.as_record(Words, cases=cases, file=file)
 
 
 def read_cause(names: Names, file: str, shape: CauseFile) -> Cause:

@@ -15,7 +15,6 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
-from decimal import Decimal
 from typing import Literal, TypeAlias
 
 from triage.logic.conditions import (
@@ -32,26 +31,20 @@ from triage.logic.conditions import (
     values_in,
 )
 from triage.logic.normal_form import Leaf, alternatives
-from triage.logic.unary_text import NOT_XML, string_text, text_of_test
+from triage.logic.unary_text import NOT_XML, scalar_text, text_of_test
 
 
 def feel_value(value: Scalar) -> str:
     """`15`, `"text"`, `true`, `date("2026-01-01")`, `time("10:30:00")`."""
     match value:
-        case bool():
-            return "true" if value else "false"
-        case Decimal():
-            text = format(value, "f")
-            text = text.rstrip("0").rstrip(".") if "." in text else text
-            return "0" if text == "-0" else text
-        case str():
-            return string_text(value)
         case datetime():
             raise ValueError("no fact is a date and time")
         case date():
             return f'date("{value.isoformat()}")'
         case time():
             return f'time("{value.isoformat()}")'
+        case _:
+            return scalar_text(value)
 
 
 def feel_values(values: Iterable[Scalar]) -> str:

@@ -19,6 +19,8 @@ Matrix: TypeAlias = Counter[Outcomes]
 
 NO_DECISION = "no_decision"
 NO_SITE = "no site on record"
+_COUNTS = ("decisions", "tickets", "changed_tickets", "visits_avoided", "visits_added")
+_SUMS = ("matrix", "spend_baseline", "spend_candidate", "lost", "undecided", "scored", "not_scored")
 EXAMPLES = 5
 """Tickets named for each change of outcome."""
 
@@ -120,38 +122,24 @@ class Tally:
 
     def add(self, other: Tally) -> None:
         """Adds the counts of the piece that follows this one."""
-        self.decisions += other.decisions
-        self.tickets += other.tickets
-        self.matrix += other.matrix
+        for name in (*_COUNTS, *_SUMS):
+            setattr(self, name, getattr(self, name) + getattr(other, name))
         for mine, theirs in ((self.by_symptom, other.by_symptom), (self.by_site, other.by_site)):
             for name, matrix in theirs.items():
                 mine.setdefault(name, Counter()).update(matrix)
-        self.changed_tickets += other.changed_tickets
         for pair, tickets in other.examples.items():
             self._example(pair, tickets)
-        self.spend_baseline += other.spend_baseline
-        self.spend_candidate += other.spend_candidate
-        self.visits_avoided += other.visits_avoided
-        self.visits_added += other.visits_added
-        self.lost += other.lost
-        self.undecided += other.undecided
-        self.scored += other.scored
-        self.not_scored += other.not_scored
 
     def as_data(self) -> dict[str, Any]:
         """JSON data from which `tally_from_data` makes the same tally."""
         return {
-            "decisions": self.decisions,
-            "tickets": self.tickets,
+            **{name: getattr(self, name) for name in _COUNTS},
             "matrix": matrix_data(self.matrix),
             "by_symptom": {name: matrix_data(found) for name, found in sorted(self.by_symptom.items())},
             "by_site": {name: matrix_data(found) for name, found in sorted(self.by_site.items())},
-            "changed_tickets": self.changed_tickets,
             "examples": [[*pair, tickets] for pair, tickets in sorted(self.examples.items())],
             "spend_baseline": str(self.spend_baseline),
             "spend_candidate": str(self.spend_candidate),
-            "visits_avoided": self.visits_avoided,
-            "visits_added": self.visits_added,
             "lost": [[*lost.key, lost.loss.kind, lost.loss.what] for lost in self.lost],
             "undecided": [list(each) for each in self.undecided],
             "scored": [
@@ -165,17 +153,13 @@ class Tally:
 def tally_from_data(data: Mapping[str, Any]) -> Tally:
     """The tally again; floats may have become Decimals on the way."""
     return Tally(
-        decisions=data["decisions"],
-        tickets=data["tickets"],
+        **{name: data[name] for name in _COUNTS},
         matrix=_matrix(data["matrix"]),
         by_symptom={name: _matrix(rows) for name, rows in data["by_symptom"].items()},
         by_site={name: _matrix(rows) for name, rows in data["by_site"].items()},
-        changed_tickets=data["changed_tickets"],
         examples={(before, after): list(tickets) for before, after, tickets in data["examples"]},
         spend_baseline=Decimal(data["spend_baseline"]),
         spend_candidate=Decimal(data["spend_candidate"]),
-        visits_avoided=data["visits_avoided"],
-        visits_added=data["visits_added"],
         lost=[Lost((ticket, seq), LostSafety(kind, what)) for ticket, seq, kind, what in data["lost"]],
         undecided=[(ticket, seq, why) for ticket, seq, why in data["undecided"]],
         scored=[

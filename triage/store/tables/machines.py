@@ -19,11 +19,17 @@ __all__ = ["Contractor", "Machines"]
 _MARKS = " -_./"
 """What people leave out of a serial, or put in."""
 
+
+def _column(name: str) -> str:
+    """The column of a field of Machine."""
+    return "contractor_id" if name == "contractor" else name
+
+
 _SITES, _MACHINES = SiteRow.__table__, MachineRow.__table__
 _MACHINE = tuple(field.name for field in fields(Machine) if field.name != "site")
 _ONE = (
     select(
-        *(_MACHINES.c["contractor_id" if name == "contractor" else name] for name in _MACHINE),
+        *(_MACHINES.c[_column(name)] for name in _MACHINE),
         *(_SITES.c[field.name] for field in fields(Site)),
     )
     .select_from(_MACHINES.outerjoin(_SITES, _MACHINES.c.site_id == _SITES.c.id))
@@ -99,19 +105,9 @@ class Machines:
     def put_machines(self, machines: Iterable[Machine]) -> None:
         """Adds machines or brings their record up to date; site and contractor must be there."""
         for machine in machines:
-            self._session.merge(
-                MachineRow(
-                    serial=machine.serial,
-                    model=machine.model,
-                    shipped_on=machine.shipped_on,
-                    commissioned_on=machine.commissioned_on,
-                    site_id=None if machine.site is None else machine.site.id,
-                    contractor_id=machine.contractor,
-                    asset_tag=machine.asset_tag,
-                    price=machine.price,
-                    facts=dict(machine.facts),
-                )
-            )
+            site_id = None if machine.site is None else machine.site.id
+            record = {_column(name): getattr(machine, name) for name in _MACHINE}
+            self._session.merge(MachineRow(**record | {"site_id": site_id, "facts": dict(machine.facts)}))
         self._session.flush()
 
 
@@ -121,14 +117,4 @@ def _contractor(row: ContractorRow) -> Contractor:
 
 
 def _machine(row: MachineRow, site: Site | None) -> Machine:
-    return Machine(
-        serial=row.serial,
-        model=row.model,
-        shipped_on=row.shipped_on,
-        commissioned_on=row.commissioned_on,
-        site=site,
-        contractor=row.contractor_id,
-        asset_tag=row.asset_tag,
-        price=row.price,
-        facts=row.facts,
-    )
+    return Machine(**{name: getattr(row, _column(name)) for name in _MACHINE}, site=site)
