@@ -17,7 +17,7 @@ from api.field import ticket as field_ticket
 from api.http import auth, health, problems
 from api.http.json_bodies import ExactJSONProvider
 from api.http.lane import init_lane
-from api.http.replays import LAUNCHER
+from api.http.work_folder import LAUNCHER
 from api.life import steps as life
 from api.ops import book, changes, files, release
 from api.ops import numbers as numbers_page
@@ -39,7 +39,7 @@ from api.v1 import (
     what_if,
 )
 from api.v1.schemas import ProblemOut
-from triage.rulebook.fixed_words import ASSUMED, LOCAL_CODES
+from triage.rulebook.built_in_facts import ASSUMED, LOCAL_CODES
 from triage.service import rulebooks
 from triage.service.service import Service
 

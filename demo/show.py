@@ -17,7 +17,7 @@ from rich.console import Console
 from triage.cli.shown.opened import opened_service
 from triage.cli.shown.show import show_decision
 from triage.records.caller import Caller
-from triage.rulebook.fixed_words import OUTCOME_TITLES
+from triage.rulebook.built_in_facts import OUTCOME_TITLES
 from triage.service import tickets
 
 REPORTS = Path(__file__).parent / "reports"

@@ -17,7 +17,7 @@ from jinja2 import Environment
 from api.pages.words import decision_words, event_words, outcome_words
 from tests import ROOT
 from triage.records.payloads import PAYLOADS
-from triage.rulebook.fixed_words import OUTCOME_TITLES, SENT_TITLES, SOLVED, title_of
+from triage.rulebook.built_in_facts import OUTCOME_TITLES, SENT_TITLES, SOLVED, title_of
 from triage.values.yaml_source import read_yaml
 
 NOT_SAID: dict[str, str] = {

@@ -12,9 +12,8 @@ from werkzeug.datastructures import MultiDict
 
 from api.pages.texts import clerk
 from api.pages.words import fact_words
-from triage.inputs.heard import Heard, hear
+from triage.inputs.heard import Heard, hear, match_symptoms
 from triage.inputs.machine_search import ListedMachine
-from triage.inputs.symptom_words import match_symptoms
 from triage.intake.facts import KnownFacts, heard_facts, known_facts
 from triage.intake.places import Place
 from triage.rulebook.cache import once_per_rulebook

@@ -14,7 +14,7 @@ from api.pages.words import decision_words, local_time, money_words
 from triage.records.report import Machine
 from triage.records.ticket import Ticket
 from triage.records.visit_log import PlannedVisit
-from triage.rulebook.fixed_words import LOCAL_CODES
+from triage.rulebook.built_in_facts import LOCAL_CODES
 from triage.rulebook.model import Rulebook
 
 SOLVED = "The machine works again. Please call us if the trouble comes back."

@@ -1,14 +1,17 @@
-"""The rulebook's folder that this server edits, and the process that checks it."""
+"""The rulebook's folder that this server edits, the process that checks it, and replays that are started."""
 
 from __future__ import annotations
 
+from datetime import datetime
 from pathlib import Path
 from typing import cast
 
 from flask import current_app
 
+from api.http.auth import caller, service
 from triage.rulebook_care.editing.check_process import CheckProcess
 from triage.rulebook_care.editing.files import WorkFolder
+from triage.service import rulebooks
 from triage.values.errors import NotFoundError
 
 CHECKS = "barrelwise_folder_checks"
@@ -35,3 +38,13 @@ def checks() -> CheckProcess:
     if kept is None:
         kept = current_app.extensions.setdefault(CHECKS, CheckProcess(work_folder().root))
     return cast(CheckProcess, kept)
+
+
+LAUNCHER = "barrelwise_replays"
+"""The app's extension that carries out replays in the background."""
+
+
+def start_replay(version: str, since: datetime | None) -> rulebooks.ReplayRun:
+    """Asks for a replay in the background, in the caller's name."""
+    launcher = cast(rulebooks.Launcher, current_app.extensions[LAUNCHER])
+    return rulebooks.start_replay(service(), launcher, version, since, caller())

@@ -14,7 +14,7 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.http.auth import caller, page_roles, service
-from api.http.replays import start_replay
+from api.http.work_folder import start_replay
 from api.pages.words import outcome_words, short
 from triage.rulebook_care.book.difference import differences
 from triage.rulebook_care.safety.loss import by_edit

@@ -7,8 +7,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from api.pages.words import local_time
+from triage.rulebook.built_in_facts import OUTCOME_TITLES
 from triage.rulebook.cache import once_per_rulebook
-from triage.rulebook.fixed_words import OUTCOME_TITLES
 from triage.rulebook.model import Rulebook
 from triage.values.errors import Problem
 

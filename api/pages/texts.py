@@ -23,7 +23,7 @@ from flask import Flask, g, has_request_context, request
 from flask_babel import Babel, get_translations
 
 from api.http.auth import service
-from triage.rulebook.fixed_words import LOCAL_CODES
+from triage.rulebook.built_in_facts import LOCAL_CODES
 
 LANGUAGES = {"en": "English", "es": "Español"}
 """Languages a clerk can be spoken to in, and of the pages."""

@@ -11,7 +11,7 @@ from marshmallow import Schema, fields
 from api.http.auth import caller, roles, service
 from api.http.conditional import idempotent_work
 from api.http.json_bodies import Blueprint
-from api.http.replays import start_replay
+from api.http.work_folder import start_replay
 from api.v1.schemas import text
 from triage.rulebook_care.release import replay
 from triage.service import rulebooks

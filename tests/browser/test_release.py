@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, Page
 
-from api.http.replays import LAUNCHER
+from api.http.work_folder import LAUNCHER
 from tests.browser.served import NOW, ROOT, Served
 from tests.browser.test_desk import violations
 from triage.records.caller import Caller

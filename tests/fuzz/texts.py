@@ -14,10 +14,9 @@ from api.pages.sign_in import own_path
 from tests import RULES
 from tests.fuzz.door import Opened, Verdict, door, good, let_in, refusing, text_of
 from tests.triage.services import FOGLINE, NOON, OPS, REPORT, running_service
-from triage.inputs.heard import hear
+from triage.inputs.heard import hear, match_symptoms
 from triage.inputs.machine_search import ListedMachine, find_machines, index_machines
 from triage.inputs.spoken import is_dont_know, read_spoken
-from triage.inputs.symptom_words import match_symptoms
 from triage.logic.unary_tests import UnaryTestError, parse
 from triage.logic.unary_text import text_of_test
 from triage.rulebook.model import Rulebook

@@ -17,7 +17,7 @@ from triage.inputs.report import read_machine, read_report
 from triage.logic.conditions import facts_in
 from triage.records.decision import Decision
 from triage.records.report import History
-from triage.rulebook.fixed_words import LOCAL_CODES
+from triage.rulebook.built_in_facts import LOCAL_CODES
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
 from triage.rulebook.rule_cases import run_rule_cases

@@ -13,18 +13,62 @@ from datetime import date, datetime, timedelta
 from decimal import Decimal
 from typing import Any, Literal, TypeAlias, get_args
 
+from triage.decide.computed_facts import rules_on_outside
 from triage.decide.spending.authorities import absence_on, ceilings_of
 from triage.inputs.reader import InputReader
-from triage.records.authorization import Authorization, Repair, next_number, refuse_second_approval
+from triage.records.authorization import (
+    Authorization,
+    Repair,
+    approved_outside_agreement,
+    next_number,
+    refuse_second_approval,
+)
 from triage.records.bill import Speaker
 from triage.records.caller import Caller
+from triage.records.decision import Decision
 from triage.records.payloads import Approved, Estimated
 from triage.records.ticket import Event, Ticket
+from triage.repairs.pricing import Bill
 from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import Authority
 from triage.values.errors import ConflictError, InputError, Problem
-from triage.values.money import Money, in_currency
+from triage.values.money import Money, in_currency, money_text
 from triage.values.shown import hint
+
+
+def answer_to(decision: Decision, bill: Bill) -> tuple[str, tuple[str, ...]]:
+    """The decision's own word where it is one of the three, else what the money says."""
+    if decision.outcome in ("approve", "hold", "swap"):
+        return decision.outcome, tuple(reason.text for reason in decision.reasons)
+    headroom = decision.limit.headroom
+    if bill.beyond_warranty <= headroom:
+        return "approve", (f"It is within the {money_text(headroom)} that may be spent on this ticket.",)
+    return "hold", (f"It is above the {money_text(headroom)} that may be spent on this ticket.",)
+
+
+def held_for_outside(rulebook: Rulebook, decision: Decision) -> list[str]:
+    """Why it is held for what is outside the rate agreement; nothing where it is not."""
+    about = rules_on_outside(rulebook)
+    return [one.text for one in decision.reasons if one.rule in about and decision.outcome == "hold"]
+
+
+def refuse_held(
+    rulebook: Rulebook, decision: Decision, bill: Bill, repair: Repair, named: str | None
+) -> None:
+    """Raises InputError for a closing's bill that would be held as an estimate, and that nobody approved.
+
+    `decision` is that of the bill as an estimate, `named` the authorization that it is closed on.
+    """
+    reasons: Sequence[str] = ()
+    if named is None:
+        held = bool(bill.total.amount) and decision.outcome == "hold"
+        reasons = [reason.text for reason in decision.reasons] if held else ()
+    elif bill.outside_agreement.amount > approved_outside_agreement(repair):
+        reasons = held_for_outside(rulebook, decision)
+    if reasons:
+        message = f"{' '.join(reasons)} Send this bill as an estimate and have it approved first"
+        raise InputError([Problem(message, "/lines")])
+
 
 Word: TypeAlias = Literal["yes", "no", "yes_up_to"]
 WORDS: tuple[Word, ...] = get_args(Word)

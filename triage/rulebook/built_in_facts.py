@@ -1,4 +1,7 @@
-"""The facts that are the program's own, and where each may stand."""
+"""The facts that are the program's own, and where each may stand; and words that come with every rulebook.
+
+The ids of outcomes stay in data; the pages' own catalog holds the same titles.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +10,7 @@ from dataclasses import replace
 
 from triage.logic.unary_tests import FactType
 from triage.rulebook.cache import once_per_rulebook
-from triage.rulebook.model import Fact, Rulebook
+from triage.rulebook.model import Fact, Fixer, Outcome, Rulebook
 
 MONEY = "money"
 """The unit of an amount, in files and here; a rulebook that is read gives its currency in its place."""
@@ -146,3 +149,50 @@ def is_money(rulebook: Rulebook, fact_id: str) -> bool:
     """Whether a fact is an amount of money: its unit is the rulebook's currency."""
     fact = every_fact(rulebook).get(fact_id)
     return fact is not None and fact.unit == rulebook.currency
+
+
+OUTCOME_TITLES: Mapping[Outcome, str] = {
+    "fix_in_store": "Fix in store",
+    "dispatch": "Send a technician",
+    "approve": "Repair approved",
+    "hold": "On hold: approval needed",
+    "swap": "Swap the machine",
+}
+SENT_TITLES: Mapping[Fixer, str] = {
+    "electrician": "Send the store's electrician",
+    "installer": "Send the installer back",
+}
+"""Instead of the title of `dispatch` where the machine's contractor is not the one who comes."""
+
+SOLVED = "Fixed in store"
+"""Instead of the outcome's title once a check has fixed it."""
+
+ASSUMED = (
+    "What the numbers assume: one fault at a time, unless `faults` names two; findings that tell "
+    "nothing of each other given the cause, but for rules that share a mechanism; shares that are "
+    "estimates until closed tickets teach better. A cause's `chance` is among such calls. The `chance` "
+    "of a step of the plan is of the calls that reach it, all steps of one `group` together. "
+    "`expected_cost` is an average over the clerk's time, sales lost while waiting, material, and the "
+    "visit and repair where nothing helped; what a question `saves` is the same amount, less the time "
+    "to ask."
+)
+"""Said with the API; the pages say it in their own words."""
+
+LOCAL_CODES = "Local codes and the maker's manual come first."
+"""Said once a page and once a printout."""
+
+
+def title_of(outcome: str, by: str = "contractor") -> str:
+    """The title of an outcome's id; of "solved", that a check fixed it.
+
+    `by` is who comes where someone does.
+    """
+    titles: dict[str, str] = dict(OUTCOME_TITLES.items())
+    titles["dispatch"] = next((title for one, title in SENT_TITLES.items() if one == by), titles["dispatch"])
+    return titles.get(outcome, SOLVED)
+
+
+def titles_of(outcomes: object) -> str:
+    """The title of one outcome, or of several: "Fix in store or Swap the machine"."""
+    several = outcomes if isinstance(outcomes, list | tuple) else (outcomes,)
+    return " or ".join(title_of(str(outcome)) for outcome in several)

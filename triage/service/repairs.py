@@ -25,10 +25,17 @@ from triage.records.decision import Decision, facts_of
 from triage.records.payloads import Approved, Closed, Decided, Estimated, Payload, Reopened, Withdrawn
 from triage.records.report import History, Machine, PastRepair, local_date, timezone_of
 from triage.records.ticket import Event, Ticket, changed_report
-from triage.repairs.approvals import approved_by, approved_by_authority, read_approval, refuse_own_approval
+from triage.repairs.approvals import (
+    answer_to,
+    approved_by,
+    approved_by_authority,
+    held_for_outside,
+    read_approval,
+    refuse_held,
+    refuse_own_approval,
+)
 from triage.repairs.close_out import CloseOut, comeback_of, read_close_out, refuse_late
 from triage.repairs.estimate_input import AskedLine, WorkTime, read_estimate, texts_of
-from triage.repairs.judged import answer_to, held_for_outside, refuse_held
 from triage.repairs.pricing import NOT_AGREED, Bill, Visit, billed, priced
 from triage.rulebook.model import OTHER_CAUSE, Rulebook
 from triage.service.changes import Change, change, decided_on, machine_billed, refuse_open_swap, seen_ticket

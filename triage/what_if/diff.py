@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal, TypeAlias
 
-from triage.rulebook.fixed_words import SOLVED, title_of
+from triage.rulebook.built_in_facts import SOLVED, title_of
 from triage.values.shown import percent, shown
 
 Part: TypeAlias = Literal[

@@ -21,8 +21,8 @@ from triage.decide.decide_data import Inputs, decide_inputs
 from triage.logic.conditions import Condition, FactValue, Interval
 from triage.logic.engine import Engine
 from triage.records.decision import Decision
+from triage.rulebook.built_in_facts import title_of
 from triage.rulebook.fact_values import write_value
-from triage.rulebook.fixed_words import title_of
 from triage.rulebook.model import EvidenceRule, Fact, Rulebook
 from triage.values.errors import InputError
 from triage.values.shown import shown

@@ -7,7 +7,7 @@ import re
 import pytest
 from flask.testing import FlaskClient
 
-from api.http.replays import LAUNCHER
+from api.http.work_folder import LAUNCHER
 from tests.api.v1.test_rulebook import CARELESS, DANGER, RENAMED
 from tests.triage.services import AGENT, OPS, REPORT, rulebook_files
 from triage.rulebook.reading.reader import version_of

@@ -14,7 +14,7 @@ from flask.testing import FlaskClient
 from api.desk import summary
 from api.pages.texts import clerk, translated
 from tests import ROOT
-from triage.rulebook.fixed_words import LOCAL_CODES
+from triage.rulebook.built_in_facts import LOCAL_CODES
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
 

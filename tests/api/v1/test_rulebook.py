@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from flask.testing import FlaskClient
 
-from api.http.replays import LAUNCHER
+from api.http.work_folder import LAUNCHER
 from tests.api.conftest import Send
 from tests.triage.services import AGENT, REPORT, rulebook_files
 from triage.rulebook.reading.reader import version_of

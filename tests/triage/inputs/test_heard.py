@@ -9,9 +9,8 @@ from hypothesis import strategies as st
 from tests import RULES
 from tests.triage.builders import fact, minimal_rulebook
 from triage.inputs import phrases
-from triage.inputs.heard import Heard, hear, run_words_cases
+from triage.inputs.heard import Heard, hear, match_symptoms, run_words_cases
 from triage.inputs.phrases import WordLists
-from triage.inputs.symptom_words import match_symptoms
 from triage.inputs.word_forms import said_words
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook

@@ -21,8 +21,7 @@ from pathlib import Path
 import pytest
 
 from tests import RULES
-from triage.inputs.heard import hear
-from triage.inputs.symptom_words import match_symptoms
+from triage.inputs.heard import hear, match_symptoms
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from tests import RULES
-from triage.inputs.symptom_words import match_symptoms
+from triage.inputs.heard import match_symptoms
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
 

@@ -25,9 +25,8 @@ from triage.records.decision import (
     WarrantySide,
     in_groups,
 )
-from triage.rulebook.built_in_facts import every_fact
+from triage.rulebook.built_in_facts import LOCAL_CODES, every_fact, title_of
 from triage.rulebook.fact_values import write_value
-from triage.rulebook.fixed_words import LOCAL_CODES, title_of
 from triage.rulebook.model import Outcome, Rulebook
 from triage.values.money import Money
 from triage.values.shown import percent

@@ -16,8 +16,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from jinja2.environment import TemplateModule
 from markupsafe import Markup
 
-from triage.rulebook.built_in_facts import every_fact
-from triage.rulebook.fixed_words import LOCAL_CODES, titles_of
+from triage.rulebook.built_in_facts import LOCAL_CODES, every_fact, titles_of
 from triage.rulebook.model import Rulebook
 from triage.rulebook_care.book.names import Names, PlainNames, code, id_of, plain_value, text, title_of
 from triage.rulebook_care.book.references import Key
