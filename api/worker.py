@@ -5,8 +5,6 @@ keeps as many workers as are wanted, and reloads them on SIGHUP. What is here jo
 told to stop, or is no longer fit, takes no more connections, finishes what runs, and ends.
 """
 
-from __future__ import annotations
-
 import gc
 import os
 import resource

@@ -1,7 +1,5 @@
 """The bar that stays on top of a call: what is decided, who pays, when, where, the phone, and the dangers."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, time

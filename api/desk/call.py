@@ -1,7 +1,5 @@
 """One ticket on the phone: questions, checks, cautions to read out, the decision, and taking back."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 

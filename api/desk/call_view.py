@@ -1,7 +1,5 @@
 """Everything the call page shows, worked out of a ticket and its log; no rule of the trade lives here."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any

@@ -1,7 +1,5 @@
 """Open dangers as the pages show them: what raised each, since when, on which ticket, and what it closes."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime

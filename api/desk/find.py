@@ -1,7 +1,5 @@
 """Find the machine or the ticket; the machine's record at a glance, and a report begun by one key."""
 
-from __future__ import annotations
-
 from secrets import token_urlsafe
 
 from flask import Blueprint, redirect, render_template, request, url_for

@@ -1,7 +1,5 @@
 """What was understood of the words of a new report, as chips: who, where, dangers, symptoms, facts."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field

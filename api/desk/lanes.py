@@ -1,7 +1,5 @@
 """Open tickets by what is to be done now: lanes, each sorted by its time."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta

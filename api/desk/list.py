@@ -1,7 +1,5 @@
 """Tickets: lanes by what is to be done now, and a table with filters that stand in its address."""
 
-from __future__ import annotations
-
 from typing import cast
 
 from flask import Blueprint, redirect, render_template, request, url_for

@@ -1,7 +1,5 @@
 """The last twelve months of a machine as a strip: each visit where it falls, what it was, what it cost."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta

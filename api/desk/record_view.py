@@ -1,7 +1,5 @@
 """A machine's record as an agent reads it at a glance."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any

@@ -1,7 +1,5 @@
 """A new report: one box for what is heard on the phone; what it says is confirmed, and a call begun."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from contextlib import suppress
 from secrets import token_urlsafe

@@ -4,8 +4,6 @@ It is made with the reader's session, so no page but the one shown to that reade
 has to remember what it showed.
 """
 
-from __future__ import annotations
-
 import hmac
 from collections.abc import Sequence
 

@@ -1,7 +1,5 @@
 """What is read back to the clerk at the end of a call, and the texts for the store and for the technician."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime

@@ -1,7 +1,5 @@
 """What may be spent, at one glance: what is left, who may say yes to more, and by which hours."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The technician's start: own tickets by the time they are due, and a machine found however it is spelled."""
 
-from __future__ import annotations
-
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 

@@ -1,7 +1,5 @@
 """Where reporters and authorities start; and a phone's language."""
 
-from __future__ import annotations
-
 from flask import Blueprint, redirect, render_template, request
 from flask.typing import ResponseReturnValue
 

@@ -1,7 +1,5 @@
 """What a check found and which cases failed, in words and as JSON, for the pages and the API alike."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from triage.rulebook_care.editing.check import CasesRun, Checked

@@ -4,8 +4,6 @@ A key belongs to one caller, method and path. The same key with the same body gi
 with another body it is refused.
 """
 
-from __future__ import annotations
-
 import hashlib
 import inspect
 from collections.abc import Callable

@@ -4,8 +4,6 @@
 what it counts is read from the database, so that it is the same whichever process answers.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 
 from flask import Blueprint, Response, jsonify

@@ -1,7 +1,5 @@
 """Strict JSON bodies: exact numbers; NaN, Infinity and repeated keys refused, each in its place."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import wraps
 from typing import Any, TypeVar, cast

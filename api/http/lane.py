@@ -4,8 +4,6 @@ What-ifs, checks of a rulebook and sums over all tickets cost seconds of one int
 some wait for it, and more are told to come back.
 """
 
-from __future__ import annotations
-
 import threading
 
 from flask import Flask, Response, current_app, g, request

@@ -4,8 +4,6 @@ Every problem has type, title, status and detail; a problem with the input also 
 {detail, pointer} (RFC 6901 pointers into the body, or `query:name`, `header:name`).
 """
 
-from __future__ import annotations
-
 import logging
 from collections.abc import Iterator, Mapping
 from typing import Any

@@ -1,7 +1,5 @@
 """The rulebook's folder that this server edits, the process that checks it, and replays that are started."""
 
-from __future__ import annotations
-
 from datetime import datetime
 from pathlib import Path
 from typing import cast

@@ -1,7 +1,5 @@
 """The pages of a ticket's later life: one page with every way on, each at an address of its own."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import replace

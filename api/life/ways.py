@@ -1,7 +1,5 @@
 """How a call may end, and what may come after: each way in words, and the one that the decision says."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import timedelta

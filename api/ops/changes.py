@@ -1,7 +1,5 @@
 """What the folder says differently from the live version, and its way to become a candidate."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from itertools import groupby
 

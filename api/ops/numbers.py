@@ -1,7 +1,5 @@
 """The program's numbers as a page for the ops lead, each with its definition beside it."""
 
-from __future__ import annotations
-
 from flask import Blueprint, render_template, request
 from flask.typing import ResponseReturnValue
 

@@ -3,8 +3,6 @@
 A form that is refused comes back as it was filled in, with the reason on top.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import UTC, datetime
 from itertools import groupby

@@ -1,7 +1,5 @@
 """What the pages of the rulebook read: the live version and the folder, each kept while it stays."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial

@@ -4,8 +4,6 @@ Facts stand in the address, so that a what-if can be linked; the text of an edit
 Nothing is stored.
 """
 
-from __future__ import annotations
-
 from dataclasses import replace
 from itertools import groupby
 from typing import Any, Literal

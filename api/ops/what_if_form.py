@@ -4,8 +4,6 @@
 is not changed, `rule` the file that is edited.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any

@@ -1,7 +1,5 @@
 """What an agent may choose from: the facts that are asked, the checks a store can do."""
 
-from __future__ import annotations
-
 from triage.rulebook.model import Check, Fact, Rulebook
 
 

@@ -1,7 +1,5 @@
 """What the service says went wrong, in the words of people: titles for ids, the store's time for moments."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import replace

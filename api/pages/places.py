@@ -1,7 +1,5 @@
 """Where on a machine the parts are that a store looks for; each has a drawing in `_places.html`."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 

@@ -1,7 +1,5 @@
 """Sign in and out, and the language the clerk is spoken to in. All pages work without scripts."""
 
-from __future__ import annotations
-
 import math
 import time
 from contextlib import suppress

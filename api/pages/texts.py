@@ -7,8 +7,6 @@ a few fixed sentences, is what the rulebook says itself in keys that end in `_es
 than in an outdated translation.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager

@@ -1,7 +1,5 @@
 """Numbers, times and causes in words, as the desk shows them."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """What may be spent on a machine as a short text, for a phone in a parking lot."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from typing import Any
 

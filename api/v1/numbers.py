@@ -1,7 +1,5 @@
 """`GET /v1/numbers`: what the program did in a period, in numbers."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from flask.views import MethodView

@@ -1,7 +1,5 @@
 """Replays of a candidate: at once, or as a run that is watched. For ops only."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from flask import url_for

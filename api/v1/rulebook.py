@@ -4,8 +4,6 @@ A candidate travels as its files, `{"evidence/filter-overdue.yml": {...}}`; from
 version. Checking and replaying run in other processes, and no lock is held while they work.
 """
 
-from __future__ import annotations
-
 from typing import Any, cast
 
 from flask import Response, current_app

@@ -4,8 +4,6 @@ A file's ETag is the SHA-256 of its bytes: who changes a file says in If-Match w
 makes one says that there must be none (`If-None-Match: *`). What is saved is not live until published.
 """
 
-from __future__ import annotations
-
 import logging
 from typing import Any
 

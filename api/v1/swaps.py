@@ -1,7 +1,5 @@
 """The exchange of a ticket's machine for a depot unit."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from flask.views import MethodView

@@ -1,7 +1,5 @@
 """Reports become tickets; answers and check results decide them again. `/v1/triage` stores nothing."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from flask import url_for

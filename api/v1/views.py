@@ -1,7 +1,5 @@
 """A ticket, an event and a machine as the API's JSON."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any

@@ -1,7 +1,5 @@
 """Visits of a ticket: scheduled, started, done; each also as iCalendar."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from flask import Response, url_for

@@ -1,7 +1,5 @@
 """`POST /v1/tickets/{id}/what-if`: the decision before and after a change, nothing stored."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace

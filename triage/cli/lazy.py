@@ -1,7 +1,5 @@
 """A group of commands that imports each only when it is called: none waits for the libraries of another."""
 
-from __future__ import annotations
-
 import ast
 from collections.abc import Mapping
 from importlib import import_module

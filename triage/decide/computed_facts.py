@@ -1,7 +1,5 @@
 """The computed facts that policy rules see: amounts rounded as they are shown, chances to six places."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime

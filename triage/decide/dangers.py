@@ -6,8 +6,6 @@ on this ticket, or while it is open on another ticket of the machine; it is lift
 Where the facts do not say whether a danger is there, nobody is sent near the machine until they do.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime

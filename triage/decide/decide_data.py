@@ -1,7 +1,5 @@
 """One report decided from plain data, and its inputs as plain data: what every door does."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime

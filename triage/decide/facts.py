@@ -6,8 +6,6 @@ and limit tables see them (POLICY_FACTS). Every fact carries its source: the cal
 record.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Mapping
 from datetime import UTC, datetime, timedelta

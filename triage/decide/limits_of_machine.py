@@ -3,8 +3,6 @@
 Asked for no trouble in particular, or of one ticket: its limit is the one that its decision says now.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time

@@ -1,7 +1,5 @@
 """What of a rulebook applies on the day of a report, and the facts of its clock."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime

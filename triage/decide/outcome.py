@@ -7,8 +7,6 @@ approval of more than may be spent. Where no rule is left, someone is sent, or t
 is likely to go beyond what may be spent.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass

@@ -7,8 +7,6 @@ mixed-integer solver HiGHS (Huangfu & Hall 2018, by way of SciPy) finds the best
 counted in millionths, weights and values in their own smallest units, so that nothing is lost to rounding.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass

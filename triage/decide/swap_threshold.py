@@ -1,7 +1,5 @@
 """The amount of repairs in 12 months above which a machine is exchanged, by the rules that look at it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import date
 from decimal import Decimal

@@ -4,8 +4,6 @@ The log keeps all of it. Only facts, checks and all but the last symptom can be 
 any symptom that the rulebook knows cannot be decided by it, and reading it says so.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from typing import Any
 

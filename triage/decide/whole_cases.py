@@ -1,7 +1,5 @@
 """Runs the rulebook's whole reports (`cases/`): does each decision come out as expected?"""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime

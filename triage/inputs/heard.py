@@ -6,8 +6,6 @@ share of its words that the caller used, with rare words counting more than comm
 agent confirms.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Reads a machine file: the machine's record, its care log and its past repairs."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal

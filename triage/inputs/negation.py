@@ -6,8 +6,6 @@ until something ends its clause (method from memory; the word lists are our own)
 negated, for what is heard falsely is marked misread with one key, and what is missed may hurt someone.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import pairwise
 

@@ -1,7 +1,5 @@
 """Words that deny, and those that end, use up or turn round what a denying word says."""
 
-from __future__ import annotations
-
 from triage.inputs.word_forms import word_set
 
 NO = word_set(

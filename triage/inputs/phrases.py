@@ -11,8 +11,6 @@ what it shares a word with: "smoke" does not count in "smoke break". It takes ba
 else is said beside it, "burnt sugar and plastic", nor what asks for all of its words and more.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left, bisect_right
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Reading of JSON data, strictly: every problem is collected with its JSON pointer (RFC 6901)."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal

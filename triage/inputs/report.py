@@ -1,7 +1,5 @@
 """Reads REPORT.json: strict, every problem at its JSON pointer. `machine_input` reads the machine file."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from datetime import datetime

@@ -6,8 +6,6 @@ Words are turned into numbers and unit names; pint converts to the fact's unit. 
 year as 365. What was heard is always shown back, so that a wrong reading is seen at once.
 """
 
-from __future__ import annotations
-
 import re
 from datetime import date, time, timedelta
 from decimal import Decimal

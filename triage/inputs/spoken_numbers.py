@@ -6,8 +6,6 @@ Only what an answer holds is known here: numbers, times, units, hedges. What is 
 is then refused in the same way as English that cannot be read.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from decimal import Decimal

@@ -4,8 +4,6 @@ A serial, an asset tag, a store's number or phone counts when it is said whole; 
 by two of its words. What looks like a serial and is in no record is kept as it was said.
 """
 
-from __future__ import annotations
-
 import re
 from collections import Counter
 from dataclasses import dataclass

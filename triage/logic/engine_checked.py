@@ -9,8 +9,6 @@ The caller reads the setting (`BARRELWISE_ENGINE`) and passes its value in. The 
 does not import on Python 3.13 and later; there plain serves alone, and `engine_note` says so.
 """
 
-from __future__ import annotations
-
 import logging
 from collections.abc import Callable, Collection, Mapping
 from threading import Lock

@@ -6,8 +6,6 @@ text; at most 50 rules a ruleset, one of which always fires; at most 60 fields a
 time on a handle; rulesets deleted when the engine is dropped; and any error code raises.
 """
 
-from __future__ import annotations
-
 import itertools
 import json
 import weakref

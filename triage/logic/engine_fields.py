@@ -8,8 +8,6 @@ named. Unknown facts have no field, so no test on them holds; presence, where it
 own.
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass

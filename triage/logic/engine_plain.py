@@ -3,8 +3,6 @@
 It answers exactly as `conditions.evaluate` does and serves alone where the durable engine cannot be imported.
 """
 
-from __future__ import annotations
-
 import operator
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass

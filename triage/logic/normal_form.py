@@ -4,8 +4,6 @@ In Kleene's logic a condition is true exactly when this form of it is true, and 
 of its negation is. What a leaf becomes, and how parts are joined, is the asker's business.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Mapping
 from typing import TypeAlias, TypeVar
 

@@ -10,8 +10,6 @@ fact counts as that text. Names that stand for other values, dates with a time a
 for no fact has such a type.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Collection
 from datetime import date, time

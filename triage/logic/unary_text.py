@@ -1,7 +1,5 @@
 """Unary tests as text again: canonical S-FEEL, for messages and tables."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterable
 from datetime import date, time

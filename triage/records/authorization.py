@@ -5,8 +5,6 @@ given again. It is used by the closing that names it, once and before it expires
 is sent, what the one before had estimated and was authorized to spend ends.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """A bill as it is written down: lines of an estimate or a close-out, what they come to, and who is asked."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal

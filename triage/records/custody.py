@@ -4,8 +4,6 @@ The new unit takes the old one's site, contractor and what is on record of the c
 with each unit's own dates, and history with the serial it happened to; custody links the two by their ticket.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime

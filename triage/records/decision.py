@@ -4,8 +4,6 @@ Chances and factors are floats in 0..1 (factors > 0); amounts are Money; times a
 `as_json` in `decision_json` gives the contract's JSON.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime

@@ -3,8 +3,6 @@
 The currency of every amount stands once, at the top and beside the expected cost.
 """
 
-from __future__ import annotations
-
 from dataclasses import fields, is_dataclass
 from datetime import date
 from decimal import Decimal

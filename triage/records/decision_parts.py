@@ -3,8 +3,6 @@
 A decision that was not made, an empty object, has none of them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime

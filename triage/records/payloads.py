@@ -3,8 +3,6 @@
 A payload's class says its kind. Stored data outlives the code: a class grows only by fields with a default.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime

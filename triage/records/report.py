@@ -3,8 +3,6 @@
 `report_input` and `machine_input` read them from JSON data with all problems listed.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime

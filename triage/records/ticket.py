@@ -4,8 +4,6 @@ Events are facts about the past and are never changed; `fold` reads them in orde
 add up to. What each kind of event carries stands in `triage.records.payloads`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime

@@ -4,8 +4,6 @@ D. Crockford, "Base 32", crockford.com/base32.html: I and L are read as 1, O as 
 (from memory).
 """
 
-from __future__ import annotations
-
 import secrets
 
 SIGNS = "0123456789ABCDEFGHJKMNPQRSTVWXYZ"

@@ -4,8 +4,6 @@ A visit is numbered within its ticket from 1. It is `scheduled` (again, for anot
 then `started`, then `done`; nothing goes back.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime

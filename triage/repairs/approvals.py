@@ -5,8 +5,6 @@ its ceiling; who is absent is not heard. Each estimate is answered once: yes, no
 named authority and with a reason.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta

@@ -1,7 +1,5 @@
 """Closing a ticket: what it was, what cured it, what it took; and whether the machine came back too soon."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta

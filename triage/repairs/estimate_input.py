@@ -4,8 +4,6 @@ A line: {"kind", "amount", "hours", "technicians", "number", "quantity", "serial
 Without an amount it is priced by the rate agreement. Amounts are texts such as "95.00 USD", hours numbers.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime

@@ -9,8 +9,6 @@ deductible. Billed time runs on from the start of the work; the hours of it outs
 at after-hours rates, the others at the rates of the day.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime

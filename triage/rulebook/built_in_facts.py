@@ -3,8 +3,6 @@
 The ids of outcomes stay in data; the pages' own catalog holds the same titles.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import replace
 

@@ -4,8 +4,6 @@ Kept for the few rulebooks in use last. The key is the rulebook object itself, w
 two rulebooks never share an entry, whatever version they state.
 """
 
-from __future__ import annotations
-
 from collections import OrderedDict
 from collections.abc import Callable
 from functools import wraps

@@ -6,8 +6,6 @@ the outputs. A table without a matching row answers nothing, which here is an er
 not be read as a yes. An unknown input fails every test on it but "-".
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal

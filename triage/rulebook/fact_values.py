@@ -1,7 +1,5 @@
 """Reads a fact's value from JSON or YAML data, strictly; and writes it back as JSON."""
 
-from __future__ import annotations
-
 import re
 from datetime import date, datetime, time
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """The rulebook as the core sees it: immutable, linked, parsed; amounts are in `Rulebook.currency`."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import date

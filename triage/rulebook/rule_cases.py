@@ -1,7 +1,5 @@
 """Runs the cases beside each rule: where one says it fires the condition is true, elsewhere it is not."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 from triage.logic.conditions import evaluate

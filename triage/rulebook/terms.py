@@ -1,7 +1,5 @@
 """What a rulebook says about money and time: warranty, limits, authorities, rates, parts, hours."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date

@@ -5,8 +5,6 @@ left out is open. Which day is asked for is the caller's: limits go by the day o
 what the terms say, rates by the day of the visit; each on the site's calendar.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta

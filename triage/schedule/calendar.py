@@ -5,8 +5,6 @@ and has a higher SEQUENCE; DTSTAMP and LAST-MODIFIED are the time of its last ev
 always gives the same bytes.
 """
 
-from __future__ import annotations
-
 import re
 from datetime import UTC, timedelta
 

@@ -6,8 +6,6 @@ United States 40 CFR 82.161; read in secondary summaries): a contractor without 
 sent to it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta

@@ -17,8 +17,6 @@ When a store lets somebody in: one window a day on the site's own clock, or at a
 A window whose end is not after its start reaches past midnight ("18:00" to "02:00").
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """Who is sent to a ticket and when: the contractors on record and what they have planned, for one visit."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

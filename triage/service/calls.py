@@ -1,7 +1,5 @@
 """What an agent does on a call besides answering: skip, read out, park, take back; and who else is there."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta

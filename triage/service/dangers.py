@@ -3,8 +3,6 @@
 A danger of spoiled product is made safe by the cleaning, whoever records it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 
 from triage.decide.dangers import facts_behind

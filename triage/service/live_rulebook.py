@@ -6,8 +6,6 @@ keeps the version it started with until it ends. A version that cannot be loaded
 stays, and the fault is logged once.
 """
 
-from __future__ import annotations
-
 import logging
 import threading
 import time

@@ -1,7 +1,5 @@
 """Machines: their record and history, what care is due, what may be spent on them, and care written down."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace

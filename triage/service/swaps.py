@@ -4,8 +4,6 @@ Only where the decision is to exchange. It is due as the decision says, like an 
 visit for it is scheduled as any other (`triage.service.visits`).
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date

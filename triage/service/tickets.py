@@ -1,7 +1,5 @@
 """Tickets: opened from a report, answered, checked, read and listed."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass

@@ -6,8 +6,6 @@ sent, what the one before had estimated and was authorized to spend is withdrawn
 by the limits and rates of the new one.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import replace

@@ -3,8 +3,6 @@
 Nothing is stored. A rulebook of edited files is read, compiled and asked in a child process with limits.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal

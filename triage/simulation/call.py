@@ -6,8 +6,6 @@ Work costs what the typical repair of the true cause costs by the world's rulebo
 machine. No source: how calls are played is our estimate.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace

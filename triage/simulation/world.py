@@ -9,8 +9,6 @@ Every draw is named and comes from the seed and its name alone, never from the d
 played on one world meet the same fault, the same clerk and the same luck.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

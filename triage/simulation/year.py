@@ -6,8 +6,6 @@ the difference between two of them is known far better than either; both are giv
 years and the range that holds nine years of ten.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, fields

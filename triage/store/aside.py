@@ -1,7 +1,5 @@
 """Writes that nobody waits for: that a token or a session was used. What fails is tried at the next use."""
 
-from __future__ import annotations
-
 import logging
 import threading
 from collections.abc import Callable

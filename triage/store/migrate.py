@@ -1,7 +1,5 @@
 """Brings a database to the newest migration, from inside the package."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from alembic import command

@@ -1,7 +1,5 @@
 """What a ticket's decision hangs on besides the ticket: what stands open and authorized on its machine."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import datetime
 

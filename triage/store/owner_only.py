@@ -1,7 +1,5 @@
 """Files that hold callers' data are read and written by their owner only, whatever the umask."""
 
-from __future__ import annotations
-
 import logging
 import os
 import stat

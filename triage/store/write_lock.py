@@ -6,8 +6,6 @@ threads of this process, then a lock on a file beside the database, which the sy
 dies. It is a courtesy and guards nothing: who waits in vain goes to SQLite, whose own lock decides.
 """
 
-from __future__ import annotations
-
 import fcntl
 import os
 import threading

@@ -5,8 +5,6 @@ text, a number, a mapping, `Any`) stands as it is. Keys that a class does not kn
 is missing gives the field's default, so that data written by an earlier or a later program can be read.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import Field, dataclass, fields, is_dataclass
 from datetime import date, datetime

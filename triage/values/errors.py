@@ -1,7 +1,5 @@
 """The one shape of "your input is wrong": every problem found, each with its place and how to fix it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 

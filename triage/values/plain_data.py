@@ -4,8 +4,6 @@ Both the YAML files and data handed over in memory are brought to this form befo
 that a rulebook reads the same from either.
 """
 
-from __future__ import annotations
-
 import json
 import re
 from collections.abc import Mapping

@@ -1,7 +1,5 @@
 """A value in words, for people and in problems, and hints for misspelt words (rapidfuzz)."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 from decimal import Decimal

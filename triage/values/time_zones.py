@@ -1,7 +1,5 @@
 """Days and moments as every door reads them, and time zones by their IANA names."""
 
-from __future__ import annotations
-
 import re
 from datetime import date, datetime, timedelta
 from functools import lru_cache

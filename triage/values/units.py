@@ -1,7 +1,5 @@
 """The one unit registry (pint), and numbers written with a unit of their own, such as "12 gal"."""
 
-from __future__ import annotations
-
 import re
 from decimal import Decimal
 from functools import cache, lru_cache

@@ -4,8 +4,6 @@ Everything is computed from the recorded inputs; nothing is stored. `changed_inp
 the changes; `what_if_decided` decides them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date

@@ -3,8 +3,6 @@
 `decided_by_files` is for a child process with limits, because an edited rulebook is not trusted.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace

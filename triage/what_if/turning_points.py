@@ -7,8 +7,6 @@ halved in on between 1 and 99 percent. Everything else stays as it is. The work 
 `MOST_DECISIONS`; what is left out then is said.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, time

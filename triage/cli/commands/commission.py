@@ -1,7 +1,5 @@
 """`barrelwise commission CHECKLIST.json`: what of an installer's checklist passes, what fails, and why."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager

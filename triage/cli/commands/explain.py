@@ -1,7 +1,5 @@
 """`barrelwise explain TICKET`: the decision again, with every number's derivation."""
 
-from __future__ import annotations
-
 import click
 
 from triage.cli.shown.opened import opened_service

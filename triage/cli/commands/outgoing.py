@@ -1,7 +1,5 @@
 """`barrelwise webhook add|list|remove` and `barrelwise deliver`: what is told to the outside."""
 
-from __future__ import annotations
-
 import click
 from rich.table import Table
 

@@ -1,7 +1,5 @@
 """`barrelwise serve`: the API and its pages on a production WSGI server."""
 
-from __future__ import annotations
-
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext

@@ -1,7 +1,5 @@
 """`barrelwise simulate`: a fleet's years under the rulebook, under a candidate, and by always sending."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Mapping
 from dataclasses import asdict

@@ -1,7 +1,5 @@
 """`barrelwise token add|list|revoke`: who may call the API."""
 
-from __future__ import annotations
-
 from dataclasses import asdict
 from datetime import timedelta
 

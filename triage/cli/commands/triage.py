@@ -1,7 +1,5 @@
 """`barrelwise triage REPORT.json`: one report in, one decision out, nothing stored."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """`barrelwise what-if TICKET`: the decision before and after a change of facts or rules, nothing stored."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Literal
 

@@ -1,7 +1,5 @@
 """`barrelwise rulebook schema|check|cases`."""
 
-from __future__ import annotations
-
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict

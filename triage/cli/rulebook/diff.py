@@ -1,7 +1,5 @@
 """`barrelwise rulebook diff`: what changed, in words, and how many recorded tickets that changes."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import asdict

@@ -1,7 +1,5 @@
 """`barrelwise rulebook tables-out|tables-in`: limit tables and policy as DMN 1.5 XML, and back."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

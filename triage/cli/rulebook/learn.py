@@ -1,7 +1,5 @@
 """`barrelwise rulebook learn`: what closed tickets say of the rulebook's numbers, as a proposal."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path

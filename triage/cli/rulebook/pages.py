@@ -1,7 +1,5 @@
 """`barrelwise rulebook table|new`: the rulebook as a document, and a new rule's file."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

@@ -1,7 +1,5 @@
 """`barrelwise rulebook publish|rollback|log`: which rulebook is live, since when, by whom and why."""
 
-from __future__ import annotations
-
 from dataclasses import asdict
 from datetime import UTC
 from pathlib import Path

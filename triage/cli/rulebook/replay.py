@@ -1,7 +1,5 @@
 """`barrelwise rulebook replay CANDIDATE`: what a change would have done to everything that was recorded."""
 
-from __future__ import annotations
-
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager

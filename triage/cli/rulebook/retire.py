@@ -1,7 +1,5 @@
 """`barrelwise rulebook retire`."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 import click

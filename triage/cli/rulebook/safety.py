@@ -1,7 +1,5 @@
 """What a rulebook takes away from people's safety, compared with the live one, as the commands print it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 

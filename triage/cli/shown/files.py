@@ -1,7 +1,5 @@
 """What commands read: JSON files and times."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime

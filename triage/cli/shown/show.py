@@ -1,7 +1,5 @@
 """A decision for people to read: what to do first, why, and what it rests on."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from datetime import date
 from itertools import accumulate

@@ -1,7 +1,5 @@
 """A what-if for people to read: before and after side by side, what changed, and what would change it."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 

@@ -5,8 +5,6 @@ observations, checks, cautions. `answers_to` tries one value for every piece of 
 can tell from the others, and re-evaluates only what hangs on the fact.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TypeAlias

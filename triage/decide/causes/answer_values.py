@@ -1,7 +1,5 @@
 """Which values of a fact to try: one for every answer that some condition can tell from the others."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator
 from datetime import date, datetime, time
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """The sets of failed checks, and the groups of checks that may be done before one wait."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal

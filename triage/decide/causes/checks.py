@@ -14,8 +14,6 @@ checks: the chances after failed checks do not depend on their order or grouping
 falling chance/cost with the chances updated after each and grouped at their best, and the plan says so.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TypeAlias

@@ -1,7 +1,5 @@
 """The cautions that guard against dangers, and those that the facts leave undecided."""
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import lru_cache
 from typing import TypeAlias

@@ -5,8 +5,6 @@ the strata reaches the fixed point, and `unknown` is asked of a fact only once t
 that need each other in a circle have no strata; that is an error naming them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from graphlib import CycleError, TopologicalSorter

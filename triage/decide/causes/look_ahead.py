@@ -5,8 +5,6 @@ some plans is taken for each answer: sending someone, the plan that is best now,
 chance/cost, cut where the cost is least. Each could be followed, so that the saving is never overstated.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from typing import TypeAlias
 

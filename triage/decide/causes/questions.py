@@ -15,8 +15,6 @@ what an answer would forbid is not counted in the saving. Facts that rules see o
 (such as a length behind a voltage drop) are not looked ahead at.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal

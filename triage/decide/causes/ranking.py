@@ -13,8 +13,6 @@ Method: Lauritzen and Spiegelhalter (1988) for the exact posterior; here the net
 product above is exact. Sums are made in logarithms.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass

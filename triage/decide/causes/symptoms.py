@@ -10,8 +10,6 @@ many. Given the cause, symptoms are taken as independent, but for a pair whose s
 written: it counts as one symptom. One symptom alone has its own shares, as they stand.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal

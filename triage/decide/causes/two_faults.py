@@ -6,8 +6,6 @@ there are likely two faults: the likeliest cause of some, and one of what it lea
 not looked for.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from math import fsum

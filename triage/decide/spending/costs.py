@@ -10,8 +10,6 @@ each with its tax. Conventions: common practice, no source.
 Every line is rounded half up to the currency's minor unit where it is made; sums are exact Decimals.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass

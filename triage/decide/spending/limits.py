@@ -6,8 +6,6 @@ what both leave after what was spent, and of the 12 months after what is promise
 tickets too; never below zero.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """What this repair may come to for the program: cause by cause, after warranty."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date

@@ -7,8 +7,6 @@ factor, and the chance that it runs over a limit is the tail of the law beyond o
 cents of rounded lines. That repair times are about lognormal is common practice, no source.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
 from decimal import Decimal

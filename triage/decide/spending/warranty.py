@@ -10,8 +10,6 @@ was shipped, so nothing is promised that may have ended. Whether more is in warr
 puts warranty at risk is said, and never voids it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date

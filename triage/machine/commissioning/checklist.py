@@ -18,8 +18,6 @@ that is there must be of its type: no "yes" for true, no "6 in" for 6, no unknow
      "trained": ["opening shift", "store lead"]}
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, fields
 from datetime import datetime, time

@@ -1,7 +1,5 @@
 """What of an installer's checklist passes, what fails and why with numbers, and what is missing."""
 
-from __future__ import annotations
-
 from triage.machine.commissioning import placement as place
 from triage.machine.commissioning import set_up as setup
 from triage.machine.commissioning.checklist import Checklist

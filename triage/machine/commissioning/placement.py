@@ -3,8 +3,6 @@
 Work on the circuit is for a licensed electrician; local codes and the maker's manual come first.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Literal, TypeAlias

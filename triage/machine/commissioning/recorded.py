@@ -9,8 +9,6 @@ Only what was written down becomes a fact. What is missing or failed is counted 
 `commissioning_failed`), so that a rule can speak of it: silence is never read as a pass.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime

@@ -1,7 +1,5 @@
 """Judging how the machine was set up: bolt, seal, water test, clock, night mode, and who was trained."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from triage.machine.commissioning.checklist import Checklist

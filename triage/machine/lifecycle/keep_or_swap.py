@@ -15,8 +15,6 @@ Amounts are Decimals in the program's currency, not rounded. Years are whole; co
 Analysis, 14th edition (2020), chapter 13, replacement analysis.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal

@@ -9,8 +9,6 @@ fleet's rate, costs the same a failure and wears alike; warranty is left aside o
 estimate.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time

@@ -21,8 +21,6 @@ binomial, whose likelihood gives a and b. The method as in Gelman et al., Bayesi
 2013, sections 2.6 and 5 (from memory).
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass

@@ -9,8 +9,6 @@ Inputs: `clearance_<side>_in` and the model's `clearance_need_<side>_in`. A side
 not judged; the needs come from the maker's manual.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from triage.logic.conditions import Facts, FactValue

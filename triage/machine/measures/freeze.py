@@ -19,8 +19,6 @@ condenser, low refrigerant (they lower the capacity); sugars other than sucrose,
 (they lower the freezing point); supercooling before the first ice.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 

@@ -11,8 +11,6 @@ positive when it has moved to the front (the high side); `bubble_pct_per_mark` i
 often 2 % on a carpenter's level (1/4 in a foot; common practice, no source).
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """The calculations that make facts, run one after the other on what is known."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 
 from triage.logic.conditions import Facts, FactValue

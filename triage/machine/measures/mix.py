@@ -11,8 +11,6 @@ in the hopper, and ice: a frozen sample reads high, because only the liquid is o
 first.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from triage.logic.conditions import Facts, FactValue

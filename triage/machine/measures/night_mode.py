@@ -4,8 +4,6 @@ A window is two wall-clock times; an end at or before the start lies on the next
 means that night mode is not set: 0 hours, not 24.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import time
 from decimal import Decimal

@@ -13,8 +13,6 @@ much), so for mixes sweetened with them, or with alcohol in them, a freezing poi
 high.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -20,8 +20,6 @@ of the panel, and wires cooler than 75 C, so a calculated drop errs on the high 
 of this replaces a licensed electrician's measurement; local codes come first.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from triage.logic.conditions import Facts, FactValue, Truth

@@ -8,8 +8,6 @@ Where the log holds neither, the days are unknown and the fact is left out: what
 care that was kept, nor as care that was not.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta

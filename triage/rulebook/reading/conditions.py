@@ -1,7 +1,5 @@
 """Reads the vocabulary of facts, and `when` trees: tests, any_of, none_of, known, unknown, nested."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace

@@ -1,7 +1,5 @@
 """What the files must satisfy together: groups that add up, facts that go in no circle, unique ids."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise

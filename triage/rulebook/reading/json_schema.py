@@ -3,8 +3,6 @@
 They say what one file may hold; what the files mean together is checked by the reader alone.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any

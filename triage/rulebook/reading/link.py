@@ -1,7 +1,5 @@
 """Makes the rulebook out of its files' shapes: ids followed, conditions parsed, all checked together."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """Where things stand in the rulebook's files, and the one list in which all problems are collected."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 

@@ -1,7 +1,5 @@
 """Reads the single files of numbers: rates.yml, parts.yml and service_hours.yml."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 from triage.logic.conditions import Scalar

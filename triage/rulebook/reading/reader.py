@@ -4,8 +4,6 @@ Every problem in every file is collected and raised together, each with file, li
 from a file. See `rulebook_files` for the shapes.
 """
 
-from __future__ import annotations
-
 import hashlib
 import os
 import re

@@ -1,7 +1,5 @@
 """Reads rules and checks: heads, conditions, cases, and what each sets, weighs, warns of or argues."""
 
-from __future__ import annotations
-
 import string
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 

@@ -5,8 +5,6 @@ completes and checks. What the words mean together (ids that exist, tests that f
 the reader's work.
 """
 
-from __future__ import annotations
-
 from datetime import date
 from decimal import Decimal
 from typing import Annotated, Any, Literal

@@ -1,7 +1,5 @@
 """What every shape of a file is made of, and the shapes about money and time: warranty, limits, rates."""
 
-from __future__ import annotations
-
 from dataclasses import fields
 from datetime import date
 from decimal import Decimal

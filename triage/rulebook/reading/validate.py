@@ -1,7 +1,5 @@
 """Checks one file's plain data against its pydantic shape, and says what is wrong in the author's words."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Collection, Mapping
 from datetime import date

@@ -9,8 +9,6 @@ Generated from the rules alone, so that the same rulebook gives the same text; a
 as it differs from a new one.
 """
 
-from __future__ import annotations
-
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping

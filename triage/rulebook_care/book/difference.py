@@ -9,8 +9,6 @@ A kept rulebook is data, so both sides are written out anew in one and the same 
 they have now, numbers without idle zeros. What differs then is a difference in what the file says.
 """
 
-from __future__ import annotations
-
 import difflib
 import re
 from collections.abc import Iterator, Mapping, Sequence

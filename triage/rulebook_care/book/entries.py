@@ -4,8 +4,6 @@ Pages and document show the same entries. A kind's macros in `templates/entries.
 have its name.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace

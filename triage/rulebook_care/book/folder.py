@@ -1,7 +1,5 @@
 """The rulebook's folder as a book, read again only as far as files changed."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace

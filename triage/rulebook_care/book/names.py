@@ -3,8 +3,6 @@
 Everything that people wrote is escaped, so that a `*` or `<` in a rule shows as it is.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterable
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """What each entry of a rulebook refers to: facts it fires on, causes, checks and cautions it names."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import TypeAlias

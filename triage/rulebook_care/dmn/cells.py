@@ -1,7 +1,5 @@
 """A table's rows read back: columns as tests of facts, outputs as values, and the `when` that rows make."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date

@@ -5,8 +5,6 @@ rules compete by priority, then by the safer outcome, then by id, and these are 
 What else a file says goes along, word for word, as an extension.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """A limit table's file out of a decision table."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from datetime import date
 

@@ -1,7 +1,5 @@
 """The policy's files out of its decision table: one file for each id in the output `rule`."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal

@@ -4,8 +4,6 @@ What the table says counts. What it has no place for comes from the file's own e
 none from the rulebook's file. Where the rows are still those that a `when` makes, it is kept word for word.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ The file is data of a stranger: a document type (and with it every entity) is re
 file is looked at, and size is bounded.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field

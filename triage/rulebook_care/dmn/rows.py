@@ -8,8 +8,6 @@ Values and unary tests as FEEL texts that any tool reads: OMG DMN 1.5, clauses 9
 Other than in `unary_text`, dates are written date("…"), which S-FEEL of every version has.
 """
 
-from __future__ import annotations
-
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence

@@ -1,7 +1,5 @@
 """Decision tables as DMN has them: texts of S-FEEL in columns and rows, and the lines they stand on."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 

@@ -1,7 +1,5 @@
 """A model as DMN 1.5 XML: same model, same bytes."""
 
-from __future__ import annotations
-
 from lxml import etree
 
 from triage.rulebook_care.dmn.rows import xml_text

@@ -3,8 +3,6 @@
 Whatever the candidate does there - crash, loop, take all memory - the process that asks goes on.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass

@@ -1,7 +1,5 @@
 """Which rules, and which branches of their conditions, no case touches."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 

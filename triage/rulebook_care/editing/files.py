@@ -4,8 +4,6 @@ The files on disk are the source: whoever saves says which text was opened (its 
 changed meanwhile is left as it is.
 """
 
-from __future__ import annotations
-
 import fcntl
 import hashlib
 import os

@@ -1,7 +1,5 @@
 """A `when` as it stands in a file, without what can no longer hold."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from typing import Any, TypeAlias
 

@@ -4,8 +4,6 @@ What is retired keeps its file, so that records which name it keep its title; it
 cannot hold any more without it is retired with it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Set
 from copy import deepcopy
 from dataclasses import dataclass, field

@@ -4,8 +4,6 @@ The durable engine is a C extension: what would crash it, or keep it busy for ev
 and leaves the serving process as it was.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any

@@ -4,8 +4,6 @@ What it holds can be read at once: it is a draft, so nothing changes until it go
 and causes are the rulebook's own first ones, as examples.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date
 

@@ -12,8 +12,6 @@ Louis, "Finding the observed information matrix when using the EM algorithm", JR
 memory). With every cause confirmed all this is the plain Beta posterior.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ Every number is found by the line and column at which ruamel.yaml reads it and r
 comments, order, quoting and spacing stay to the letter. What was written is read again and compared.
 """
 
-from __future__ import annotations
-
 import difflib
 import re
 import shutil

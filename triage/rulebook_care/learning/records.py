@@ -1,7 +1,5 @@
 """Closed tickets and fleets as the learning needs them, from the records, and what is assumed of them."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime

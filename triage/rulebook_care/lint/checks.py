@@ -1,7 +1,5 @@
 """Checks that cure nothing or may never be done, and cautions that leave nothing safe to do."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from typing import TypeAlias

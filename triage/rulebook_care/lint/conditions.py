@@ -1,7 +1,5 @@
 """Rules that can never fire, that wait for a value nothing sets, or that another rule covers."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Iterator, Sequence
 from itertools import combinations

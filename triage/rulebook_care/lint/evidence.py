@@ -1,7 +1,5 @@
 """Evidence: one fact counted twice, bands of a group, pairs that say nothing, causes no evidence touches."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 

@@ -8,8 +8,6 @@ default level (3.49, 3.50), its results with physical locations (3.27 to 3.30) a
 these objects were read.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path as FilePath

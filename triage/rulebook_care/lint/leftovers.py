@@ -1,7 +1,5 @@
 """What stands twice, what nothing refers to, and names that lead nowhere."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
 from triage.logic.conditions import FactTest, values_in, walk

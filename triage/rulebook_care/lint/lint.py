@@ -4,8 +4,6 @@ findings = lint(rulebook)                      without places, for rulebooks hel
 findings = located(lint(rulebook), folder)     with line and column in the folder's files
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Iterator
 
 from triage.rulebook.model import Rulebook

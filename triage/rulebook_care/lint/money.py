@@ -1,7 +1,5 @@
 """Limit tables and money: rows that overlap, gaps, terms and agreements in turn, ceilings, after hours."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 

@@ -1,7 +1,5 @@
 """Numbers that can hardly be meant, and numbers that no longer fit each other."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from decimal import Decimal
 from itertools import pairwise

@@ -1,7 +1,5 @@
 """Policy: numbers on which no outcome results, or two of one priority, and rules that never decide."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Sequence
 

@@ -1,7 +1,5 @@
 """Texts that tell a clerk to open the machine, and texts that still wait to be filled in."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import fields, is_dataclass

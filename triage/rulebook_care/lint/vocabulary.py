@@ -3,8 +3,6 @@
 What a calculation gives costs nobody a question, so it may stand in the vocabulary for people to see.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 

@@ -5,8 +5,6 @@ pieces, kept as the bits of an int, and reasoning about numbers, choices, flags,
 is exact: no sampling, no rounding. The last bit stands for "not known".
 """
 
-from __future__ import annotations
-
 from bisect import bisect_left, bisect_right
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field

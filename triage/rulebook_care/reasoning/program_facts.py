@@ -4,8 +4,6 @@ These are statements about other modules (`facts`, `numbers`, `decision`, `calcu
 made once; the tests hold them against those modules.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from decimal import Decimal
 

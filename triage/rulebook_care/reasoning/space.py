@@ -1,7 +1,5 @@
 """A rulebook made ready for reasoning: the pieces of its facts, and what always holds among them."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 

@@ -3,8 +3,6 @@
 It outlives the server that started it, and is of lower priority than whatever answers requests.
 """
 
-from __future__ import annotations
-
 import os
 import subprocess
 import threading

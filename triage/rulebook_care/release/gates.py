@@ -1,7 +1,5 @@
 """What stands in the way of a candidate: the program's own cases of danger, too narrow a replay, losses."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from types import MappingProxyType

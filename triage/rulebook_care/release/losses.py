@@ -1,7 +1,5 @@
 """Everything a candidate takes away from people's safety: seen in the rulebooks, and in a replay."""
 
-from __future__ import annotations
-
 from collections import OrderedDict
 from collections.abc import Collection, Iterable, Mapping
 from threading import Lock

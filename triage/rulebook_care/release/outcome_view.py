@@ -1,7 +1,5 @@
 """What a replay looks at in a decision, the same for one that was recorded and one made again."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal

@@ -2,8 +2,6 @@
 and on a cluster; everything it needs is named by value, and read from the database without writing to it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime

@@ -6,8 +6,6 @@ danger case of the program's own is not published at all. Rolling back puts a ve
 before; it was checked and tried then, and needs neither again; what it takes away is written down as well.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime

@@ -5,8 +5,6 @@ again by it. The log is cut into pieces that a `Runner` does; each finished piec
 which an interrupted replay goes on. The result does not depend on who did the pieces or in which order.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack
 from dataclasses import asdict, dataclass

@@ -1,7 +1,5 @@
 """Who does the pieces of a replay: this process, several, or a Dask cluster (the extra `cluster`)."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, as_completed
 from contextlib import ExitStack

@@ -5,8 +5,6 @@ time: asking again joins it. A run whose process gave no sign of life for a whil
 says; asked for again, it goes on from its finished pieces.
 """
 
-from __future__ import annotations
-
 import secrets
 import threading
 from collections.abc import Callable, Mapping

@@ -10,8 +10,6 @@ bootstraps over tickets (Efron and Tibshirani, An Introduction to the Bootstrap,
 memory), resampled in pairs: what makes a ticket hard is hard for both.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, TypeAlias

@@ -4,8 +4,6 @@ Either all is decided again, here and without writing anything, or the newest re
 exactly these two versions says it.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime

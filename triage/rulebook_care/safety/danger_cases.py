@@ -5,8 +5,6 @@ caution looks at, its symptoms are there, its words are listed. A rulebook that 
 knew fails by name; a small one that neither ever knew is exempt.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime

@@ -1,7 +1,5 @@
 """One thing that kept people safe and that a candidate rulebook takes away."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from hashlib import sha256

@@ -1,7 +1,5 @@
 """What cautions look at, and whether a condition still holds wherever it held: a proof over two rulebooks."""
 
-from __future__ import annotations
-
 from dataclasses import replace
 
 from triage.logic.conditions import Condition, facts_in

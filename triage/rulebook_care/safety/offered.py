@@ -3,8 +3,6 @@
 A check is known again by its steps, whatever its id: one that is taken out and written anew is no new check.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import permutations

@@ -4,8 +4,6 @@ Two rulebooks are compared as they are read, so that rewording, reordering and c
 neither is anything that makes a caution hold, stop or forbid more.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterator
 

@@ -4,8 +4,6 @@ The link goes to the address on record of the person whose token speaks as that 
 nobody else; who answers by it is that person, under all the rules of an approval.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta

@@ -1,7 +1,5 @@
 """Delivers what waits in the outbox. Nothing is dropped: what fails is tried again, at last once a day."""
 
-from __future__ import annotations
-
 import logging
 import threading
 from collections.abc import Iterator

@@ -3,8 +3,6 @@
 Nothing of this machine's name stands in it: names are those of the address that people know the server by.
 """
 
-from __future__ import annotations
-
 import smtplib
 import ssl
 from datetime import datetime

@@ -4,8 +4,6 @@ https://github.com/standard-webhooks/standard-webhooks/blob/main/spec/standard-w
 its reference library reads back what is sent, in the tests): HMAC-SHA256 over `id.timestamp.body`, base64.
 """
 
-from __future__ import annotations
-
 import base64
 import hashlib
 import hmac

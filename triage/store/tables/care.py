@@ -1,7 +1,5 @@
 """What happened to a machine: the care log and past repairs, both only added to."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 from sqlalchemy import bindparam, func, select

@@ -1,7 +1,5 @@
 """The dangers that stand open, by ticket and by machine: written with the ticket that they were raised on."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Mapping
 from datetime import datetime
 

@@ -1,7 +1,5 @@
 """Idempotency keys: what a request was answered, so that one sent twice is carried out once."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime

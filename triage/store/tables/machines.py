@@ -1,7 +1,5 @@
 """Sites, contractors and machines: the record, brought up to date by loading."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import fields, replace
 

@@ -4,8 +4,6 @@ A row is an e-mail, or one event for one listener. It is taken for a while by wh
 back when nothing was heard of that; only what was delivered is done.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta

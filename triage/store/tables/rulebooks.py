@@ -1,7 +1,5 @@
 """Rulebooks kept whole, and the list of what was made live when."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
