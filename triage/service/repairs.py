@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from functools import partial
-from typing import cast
 
 from triage.decide.spending.authorities import to_ask, whom_to_ask
 from triage.decide.spending.repair_costs import component_of
@@ -19,7 +18,6 @@ from triage.records.authorization import (
     refuse_closing_above,
     standing_until,
 )
-from triage.records.bill import Ask
 from triage.records.caller import Caller
 from triage.records.decision import Decision, facts_of
 from triage.records.payloads import Approved, Closed, Decided, Estimated, Payload, Reopened, Withdrawn
@@ -43,7 +41,7 @@ from triage.service.dangers import made_safe, may_lift, noted
 from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.values.errors import ConflictError, InputError, Problem
-from triage.values.money import Money, in_currency, sum_money
+from triage.values.money import in_currency, sum_money
 
 
 def estimate(
@@ -135,20 +133,16 @@ class _Desk:
         if before is not None:
             answer, reasons = "approve", (f"It is within what {before.authority} approved beforehand.",)
         comes_to = sum_money((*ticket.spent, bill.beyond_warranty), self.rulebook.currency)
-        estimated = replace(
-            unanswered,
-            answer=answer,
-            reasons=reasons,
-            ask=self._ask(decision, machine, comes_to) if answer == "hold" else None,
-        )
+        estimated, facts = replace(unanswered, answer=answer, reasons=reasons), facts_of(decision)
+        if answer == "hold":
+            whom = whom_to_ask(self.rulebook, facts, comes_to.amount, local_date(machine, self.now))
+            estimated = replace(estimated, ask=None if whom is None else to_ask(whom, self.rulebook))
         if bill.claimed.amount:
             reported_on = _reported_on(ticket, machine)
-            warranty = warranty_for(
-                self.rulebook, machine, estimated.component, reported_on, facts_of(decision)
-            )
+            warranty = warranty_for(self.rulebook, machine, estimated.component, reported_on, facts)
             estimated = replace(estimated, claim_needs=warranty.claim_needs, at_risk=warranty.at_risk)
         if answer != "approve":
-            return self._change([*words, estimated, decided])
+            return Change([*words, estimated, decided], self.now)
         approved = Approved(
             estimate=estimated.revision,
             authority=None if before is None else before.authority,
@@ -159,7 +153,7 @@ class _Desk:
             why=" ".join(reasons),
             person=None if before is None else before.person,
         )
-        return self._change([*words, estimated, decided, approved])
+        return Change([*words, estimated, decided, approved], self.now)
 
     def _unanswered(self, ticket: Ticket, cause: str, bill: Bill, note: str) -> Estimated:
         return Estimated(
@@ -189,7 +183,7 @@ class _Desk:
         approved = approved_by_authority(self.rulebook, approval, who, ticket, log, spent, on, self.now)
         words = noted(self.rulebook, ticket, [approval.why])
         heard = [self._decide(ticket, *words)[1]] if words else []
-        return self._change([*words, *heard, approved])
+        return Change([*words, *heard, approved], self.now)
 
     def close(self, ticket: Ticket, data: object, who: Caller) -> Change:
         refuse_open_swap(self.work, ticket)
@@ -202,7 +196,7 @@ class _Desk:
             before = {danger.caution for danger in ticket.dangers.open}
             raised = {danger.caution for danger in heard.dangers if danger.ticket is None} - before
             if not all(close_out.says_safe(one) and may_lift(self.rulebook, one, who) for one in raised):
-                return self._change([*words, decided])
+                return Change([*words, decided], self.now)
             standing += sorted(raised - {*standing})
         lifted = made_safe(self.rulebook, standing, close_out.made_safe, close_out.note, who)
         cause = close_out.cause or OTHER_CAUSE
@@ -222,7 +216,7 @@ class _Desk:
         if machine is not None and close_out.visited:
             repair = PastRepair(close_out.at, ticket.id, close_out.cause, bill.beyond_warranty)
             also = partial(_join_history, machine.serial, repair)
-        return self._change([*words, *lifted, self._closed(ticket, machine, close_out, bill)], also)
+        return Change([*words, *lifted, self._closed(ticket, machine, close_out, bill)], self.now, also)
 
     def reopen(self, ticket: Ticket, why: str) -> Change:
         if ticket.state != "closed":
@@ -231,7 +225,7 @@ class _Desk:
             raise InputError([Problem("say why, in a sentence", "/why")])
         refuse_late(ticket, machine_billed(self.work, ticket), self.rulebook.reopen_days, self.now)
         news: list[Payload] = [Reopened(why, self.now), *noted(self.rulebook, ticket, [why])]
-        return self._change([*news, self._decide(ticket, *news)[1]])
+        return Change([*news, self._decide(ticket, *news)[1]], self.now)
 
     def _closed(self, ticket: Ticket, machine: Machine | None, close_out: CloseOut, bill: Bill) -> Closed:
         history = History() if machine is None else self.work.care.history(machine.serial)
@@ -287,13 +281,6 @@ class _Desk:
     def _decide(self, ticket: Ticket, *news: Payload) -> tuple[Decision, Decided]:
         return decided_on(self.work, self.rulebook, self.engine, self.now, ticket, news)
 
-    def _change(self, news: Sequence[Payload], also: Callable[[Work], None] | None = None) -> Change:
-        return Change(news, self.now, also)
-
-    def _ask(self, decision: Decision, machine: Machine | None, comes_to: Money) -> Ask | None:
-        asked = whom_to_ask(self.rulebook, facts_of(decision), comes_to.amount, local_date(machine, self.now))
-        return None if asked is None else to_ask(asked, self.rulebook)
-
 
 def _join_history(serial: str, repair: PastRepair, work: Work) -> None:
     if work.care.add_repairs(serial, [repair]) == 0:
@@ -303,5 +290,5 @@ def _join_history(serial: str, repair: PastRepair, work: Work) -> None:
 
 def _reported_on(ticket: Ticket, machine: Machine | None) -> date:
     reported_at = ticket.report.get("reported_at")
-    at = ticket.opened_at if reported_at is None else datetime.fromisoformat(cast(str, reported_at))
+    at = ticket.opened_at if reported_at is None else datetime.fromisoformat(str(reported_at))
     return local_date(machine, at)
