@@ -159,6 +159,7 @@ OUTCOME_TITLES: Mapping[Outcome, str] = {
 SENT_TITLES: Mapping[Fixer, str] = {
     "electrician": "Send the store's electrician",
     "installer": "Send the installer back",
+    "pest_control": "Send the store's pest control",
 }
 """Instead of the title of `dispatch` where the machine's contractor is not the one who comes."""
 
