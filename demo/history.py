@@ -95,20 +95,26 @@ class History:
 
     def _visit(self, ticket: Ticket, fault: Fault, machine: Machine) -> None:
         """Somebody comes, says what it will cost, waits for a yes where one is needed, and closes."""
-        ticket, visit = visits.record_visit(self.service, ticket.id, {"state": "scheduled"}, AGENTS[0])
+        if ticket.outcome == "hold":
+            ticket = self._approve(ticket)
+        sent = {"state": "scheduled", "contractor": machine.contractor}
+        ticket, visit = visits.record_visit(self.service, ticket.id, sent, AGENTS[0])
         self.at = max(self.at, visit.at)
         van = Caller(f"{visit.contractor} van", "technician", contractor=visit.contractor)
         lines = self._lines(fault)
         ticket = repairs.estimate(self.service, ticket.id, {"cause": fault.causes[0], "lines": lines}, van)
-        estimate = ticket.repair.estimate
-        if estimate is not None and estimate.answer == "hold" and estimate.ask is not None:
-            self.at += timedelta(hours=2)
-            ticket = self._approve(ticket, estimate.ask.authority)
+        if ticket.repair.authorization is None:
+            ticket = self._approve(ticket)
         self.at += timedelta(hours=1 + float(self._labor(fault)))
         done = {"cause": fault.causes[0], "cured_by": "repair", "lines": lines}
         self._close(ticket, done, van, "visited")
 
-    def _approve(self, ticket: Ticket, authority: str) -> Ticket:
+    def _approve(self, ticket: Ticket) -> Ticket:
+        """By whoever is asked, or may spend most where nobody is."""
+        self.at += timedelta(hours=2)
+        asked = None if ticket.repair.estimate is None else ticket.repair.estimate.ask
+        authority = ticket.decided.limit.authority if asked is None else asked.authority
+        authority = authority or list(self.service.rulebook.authorities)[-1]
         who = Caller(authority.replace("_", " "), "authority", authority=authority)
         said = {"estimate": ticket.repair.revisions, "answer": "yes", "why": "Worth it on this machine."}
         return repairs.approve(self.service, ticket.id, said, who)

@@ -49,6 +49,11 @@ def test_the_page_passes_the_accessibility_rules(
     page.get_by_role("button", name="Sign in").click()
     page.wait_for_url("**/")
     page.get_by_role("link", name="Numbers", exact=True).click()
+    page.get_by_role("heading", name="What fixing in the store saved").wait_for()
+    assert violations(page) == ""
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    shot(page, f"week-{width}")
+    page.goto("/numbers")
     page.get_by_role("heading", name="The program in numbers").wait_for()
     assert "Opened" in page.locator("main").inner_text()
     assert violations(page) == ""

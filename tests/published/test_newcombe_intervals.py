@@ -11,7 +11,7 @@ from __future__ import annotations
 import pytest
 from statsmodels.stats.proportion import proportion_confint
 
-from triage.rulebook_care.learning.learning import wilson
+from triage.repairs.statistics import wilson
 
 
 @pytest.mark.parametrize(

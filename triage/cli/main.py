@@ -26,6 +26,7 @@ COMMANDS = {
     "webhook": "triage.cli.commands.outgoing:webhook",
     "deliver": "triage.cli.commands.outgoing:deliver",
     "token": "triage.cli.commands.token:token",
+    "report": "triage.cli.commands.report:report",
     "simulate": "triage.cli.commands.simulate:simulate_command",
     "rulebook": "triage.cli.main:rulebook",
 }

@@ -25,7 +25,7 @@ EARLIER = timedelta(days=COMEBACK_DAYS)
 class OpenedTicket:
     """`checks` holds the last result of each check, `cured_together` where others were done with it.
 
-    `cause` and `cured_by` are those of a ticket closed now.
+    `cause`, `cured_by` and `closed_at` are those of a ticket closed now.
     """
 
     ticket: str
@@ -38,6 +38,8 @@ class OpenedTicket:
     checks: tuple[tuple[str, str], ...] = ()
     cause: str | None = None
     cured_by: str | None = None
+    closed_at: datetime | None = None
+    site: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +48,7 @@ class Closing:
     `outside` what of the bill the rate agreement does not pay.
 
     `scheduled` counts the visits ever scheduled for the ticket; `top_cause` is what its last decision ranked
-    first.
+    first, with the chance it gave it.
     """
 
     ticket: str
@@ -63,6 +65,7 @@ class Closing:
     outside: Decimal = Decimal(0)
     scheduled: int = 0
     top_cause: str | None = None
+    top_chance: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -85,7 +85,7 @@ def period_numbers(recorded: Recorded, rulebook: Rulebook, period: Period, now: 
         for one in came_to
         if visited_closings[one.ticket] == 1 and one.scheduled <= 1 and one.cured_by != NOTHING
     ]
-    repeats = list(_repeats(opened, recorded.closings))
+    repeats = [before for _, before in repeats_of(opened, recorded.closings)]
     spent = sum((closing.cost for closing in in_period), Decimal(0))
     approved = sum((one.amount for one in _standing(recorded.approvals, recorded.closings)), Decimal(0))
     confirmed = [one for one in closed if one.cause is not None]
@@ -121,8 +121,10 @@ def _cured_in_store(closing: Closing, visited_closings: Mapping[str, int]) -> bo
     return not sent_to and closing.cured_by not in (None, REPAIR, NOTHING)
 
 
-def _repeats(opened: Iterable[OpenedTicket], closings: Iterable[Closing]) -> Iterator[Closing]:
-    """For each repeat the last closing of another ticket of the machine, at most EARLIER before it."""
+def repeats_of(
+    opened: Iterable[OpenedTicket], closings: Iterable[Closing]
+) -> Iterator[tuple[OpenedTicket, Closing]]:
+    """Each repeat, and the last closing of another ticket of its machine, at most EARLIER before it."""
     by_machine: dict[str, list[Closing]] = defaultdict(list)
     for closing in sorted(closings, key=lambda one: (one.at, one.ticket)):
         if closing.machine is not None:
@@ -133,7 +135,7 @@ def _repeats(opened: Iterable[OpenedTicket], closings: Iterable[Closing]) -> Ite
         while place and known[place - 1].ticket == ticket.ticket:
             place -= 1
         if place and ticket.opened_at - known[place - 1].at <= EARLIER:
-            yield known[place - 1]
+            yield ticket, known[place - 1]
 
 
 def _standing(approvals: Iterable[Approval], closings: Iterable[Closing]) -> Iterator[Approval]:

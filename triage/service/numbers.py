@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Any
 
 from triage.records.caller import Caller
 from triage.records.payloads import Closed
+from triage.repairs import overview, weeks
 from triage.repairs.exports import SpendBy, claim_rows, read_days, spend_rows
-from triage.repairs.period import EARLIER, read_period
+from triage.repairs.period import EARLIER, Period, read_period
 from triage.repairs.period_numbers import period_numbers
 from triage.service.service import Service
 from triage.store.tables.desk import NO_FILTERS, Filters, View
@@ -21,6 +23,29 @@ def numbers(service: Service, since: str | None, until: str | None) -> dict[str,
     with service.store.read() as work:
         recorded = work.numbers.between(period.since, period.until, EARLIER)
     return period_numbers(recorded, service.rulebook, period, now)
+
+
+def week(service: Service, day: date | None = None) -> overview.Overview:
+    """The week of a day at a glance; the last one that is over, if left out."""
+    return _at_a_glance(service, weeks.weeks_to(service.now(), day))
+
+
+def month(service: Service, day: date) -> overview.Overview:
+    """The month of a day at a glance."""
+    return _at_a_glance(service, weeks.months_to(day))
+
+
+def _at_a_glance(service: Service, periods: Sequence[Period]) -> overview.Overview:
+    span, now = weeks.whole(periods), service.now()
+    with service.store.read() as work:
+        recorded = work.numbers.between(span.since, span.until, EARLIER)
+        machines = {one.serial: one.commissioned_on or one.shipped_on for one in work.machines.all()}
+    return overview.overview(recorded, machines, service.rulebook, periods, now)
+
+
+def site_names(service: Service) -> Mapping[str, str]:
+    with service.store.read() as work:
+        return {site.id: site.name for site in work.machines.sites()}
 
 
 def tickets_by_state(service: Service) -> Mapping[tuple[str, str], int]:

@@ -69,8 +69,9 @@ def test_the_page_shows_the_numbers_with_their_definitions(
     client: FlaskClient, tokens: dict[str, str], recorded: Service
 ) -> None:
     ops = signed_in(client, tokens["ops"])
-    for page in ("/", "/rulebook/log"):
-        assert '<a href="/numbers"' in ops.get(page).text
+    assert '<a href="/week"' in ops.get("/").text
+    for page in ("/week", "/rulebook/log"):
+        assert '<a href="/numbers' in ops.get(page).text
     shown = ops.get("/numbers").text
     for said in (
         DEFINITIONS["opened"],
@@ -101,4 +102,4 @@ def test_a_period_that_cannot_be_is_said_on_the_page_with_the_form_kept(
 def test_the_page_is_for_ops_only(client: FlaskClient, tokens: dict[str, str]) -> None:
     agent = signed_in(client, tokens["agent"])
     assert agent.get("/numbers").status_code == 403
-    assert "/numbers" not in agent.get("/").text
+    assert "/week" not in agent.get("/").text

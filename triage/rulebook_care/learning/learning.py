@@ -20,6 +20,7 @@ import numpy as np
 from scipy import stats
 
 from triage.decide.causes.ranking import ranking_tables
+from triage.repairs.statistics import wilson
 from triage.rulebook.model import OTHERS, Rulebook
 from triage.rulebook_care.learning.likelihood import fit
 
@@ -140,14 +141,6 @@ def beta_posterior(prior: float, weight: float, hits: float, tickets: float) -> 
     alpha, beta = weight * prior + hits, weight * (1.0 - prior) + tickets - hits
     low, high = stats.beta.interval(CONFIDENCE, alpha, beta)
     return Posterior(alpha / (alpha + beta), float(low), float(high))
-
-
-def wilson(hits: int, tickets: int) -> tuple[float, float]:
-    """The interval of a share seen (Wilson 1927; Newcombe 1998, method 3); (0, 1) without tickets."""
-    if not tickets:
-        return 0.0, 1.0
-    interval = stats.binomtest(hits, tickets).proportion_ci(CONFIDENCE, "wilson")
-    return float(interval.low), float(interval.high)
 
 
 def _learned(number: Number, fitted: Sequence[float], weight: float, least: int) -> Learned:

@@ -22,6 +22,7 @@ from triage.values.dataclass_json import from_data
 
 _OUTCOME = ("decision", "outcome")
 _TOP_CAUSE = ("decision", "causes", 0, "cause")
+_TOP_CHANCE = ("decision", "causes", 0, "chance")
 
 
 class NumberRecords:
@@ -74,8 +75,9 @@ class NumberRecords:
             TicketRow.outcome,
             TicketRow.report,
             TicketRow.closed,
+            TicketRow.site,
         ).where(*opened)
-        for ticket, at, machine, contractor, outcome, report, closed in self._session.execute(query):
+        for ticket, at, machine, contractor, outcome, report, closed, site in self._session.execute(query):
             close_out = None if closed is None else from_data(Closed, closed)
             checks = tuple(
                 (done["check"], "cured_together" if _jointly(done) else done["result"])
@@ -92,6 +94,8 @@ class NumberRecords:
                 checks,
                 None if close_out is None else close_out.cause,
                 None if close_out is None else close_out.cured_by,
+                None if close_out is None else close_out.at,
+                site,
             )
 
     def _closings(self, since: datetime, until: datetime, earliest: datetime) -> Iterator[Closing]:
@@ -101,11 +105,12 @@ class NumberRecords:
             .where(EventRow.kind == "dispatched", EventRow.ticket.in_(closed))
             .group_by(EventRow.ticket)
         )
-        top = self._by_ticket(
-            select(EventRow.ticket, self._text(*_TOP_CAUSE))
+        likeliest = (
+            select(EventRow.ticket, self._text(*_TOP_CAUSE), self._text(*_TOP_CHANCE))
             .join(TicketRow, (TicketRow.id == EventRow.ticket) & (TicketRow.decided_seq == EventRow.seq))
             .where(EventRow.ticket.in_(_tickets_with("closed", since, until)))
         )
+        top = {ticket: (cause, chance) for ticket, cause, chance in self._session.execute(likeliest)}
         query = (
             select(EventRow, TicketRow.state, TicketRow.opened_at, TicketRow.machine, TicketRow.contractor)
             .join(TicketRow, TicketRow.id == EventRow.ticket)
@@ -117,6 +122,7 @@ class NumberRecords:
             last[event.ticket] = max(last[event.ticket], event.seq)
         for event, state, opened_at, machine, contractor in rows:
             close_out = from_data(Closed, event.payload)
+            top_cause, top_chance = top.get(event.ticket, (None, None))
             yield Closing(
                 ticket=event.ticket,
                 seq=event.seq,
@@ -131,7 +137,8 @@ class NumberRecords:
                 outside=close_out.bill.not_agreed,
                 stands=state == "closed" and event.seq == last[event.ticket],
                 scheduled=scheduled.get(event.ticket, 0),
-                top_cause=top.get(event.ticket),
+                top_cause=top_cause,
+                top_chance=None if top_chance is None else float(top_chance),
             )
 
     def _approvals(self, since: datetime, until: datetime) -> Iterator[Approval]:

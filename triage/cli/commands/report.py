@@ -1,0 +1,34 @@
+"""`barrelwise report`: a month at a glance as one HTML file that needs nothing else."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+
+import click
+
+from triage.cli.shown.opened import opened_service
+from triage.service import numbers
+
+
+@click.command()
+@click.option("--month", required=True, metavar="YYYY-MM", help="The month, such as 2026-10.")
+@click.option(
+    "--out", required=True, type=click.Path(path_type=Path, dir_okay=False), help="The file to write."
+)
+def report(month: str, out: Path) -> None:
+    """Write the numbers of a month, with their pictures, to one HTML file to send or print."""
+    from api.app import create_app  # the API imports the core, so the core names it only here
+    from api.ops.overview import as_file
+
+    try:
+        day = date.fromisoformat(f"{month}-01")
+    except ValueError:
+        raise click.BadParameter("write a month, such as 2026-10", param_hint="--month") from None
+    with opened_service() as service:
+        written = as_file(create_app(service), numbers.month(service, day))
+    try:
+        out.write_text(written, encoding="utf-8")
+    except OSError as error:
+        raise click.BadParameter(f"{out} cannot be written: {error.strerror}", param_hint="--out") from None
+    click.echo(f"wrote {out}")
