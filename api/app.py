@@ -19,7 +19,7 @@ from api.http.json_bodies import ExactJSONProvider
 from api.http.lane import init_lane
 from api.http.work_folder import LAUNCHER
 from api.life import steps as life
-from api.ops import book, changes, files, release
+from api.ops import book, changes, files, forms, release
 from api.ops import numbers as numbers_page
 from api.ops import overview as overview_page
 from api.ops import what_if as what_if_page
@@ -75,6 +75,7 @@ PAGES = (
     what_if_page.blueprint,
     release.blueprint,
     files.blueprint,
+    forms.blueprint,
     book.blueprint,
     changes.blueprint,
     numbers_page.blueprint,

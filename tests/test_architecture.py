@@ -38,6 +38,7 @@ ORDER = [
     "triage.rulebook_care.book",
     "triage.rulebook_care.safety",
     "triage.rulebook_care.editing",
+    "triage.rulebook_care.forms",
     "triage.rulebook_care.release",
     "triage.rulebook_care.learning",
     "triage.rulebook_care.dmn",

@@ -13,6 +13,7 @@ from markdown_it import MarkdownIt
 from markupsafe import Markup
 
 from api.http.auth import page_roles
+from api.http.work_folder import work_folder
 from api.ops.shelf import shelf
 from triage.rulebook_care.book.book import STATUSES, Book, counts, search
 from triage.rulebook_care.book.entries import BUILT_IN, KINDS, Entry
@@ -137,10 +138,9 @@ def can_edit(file: str | None) -> bool:
     if not shelf().has_folder or not file:
         return False
     try:
-        known_path(file)
+        return (work_folder().root / known_path(file)).is_file()
     except NotFoundError:
         return False
-    return True
 
 
 def _words(entry: Entry, of: str | None) -> Markup:

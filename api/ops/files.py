@@ -9,7 +9,7 @@ from itertools import groupby
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from api.http.auth import page_roles, service
+from api.http.auth import page_roles
 from api.http.check_words import as_data, said
 from api.http.work_folder import MOST_FORM_BYTES, NoFolder, checks, work_folder
 from triage.rulebook.reading.reader import backups
@@ -18,7 +18,6 @@ from triage.rulebook_care.editing.files import ChangedOnDisk, FileText, WorkFold
 from triage.rulebook_care.editing.retire import KINDS as RETIRED_KINDS
 from triage.rulebook_care.editing.retire import Retirement
 from triage.rulebook_care.editing.saving import save_changed
-from triage.rulebook_care.editing.scaffold import KINDS
 from triage.values.errors import InputError
 
 blueprint = Blueprint("pages_rulebook", __name__)
@@ -62,7 +61,7 @@ def _holds(work: WorkFolder, path: str, wanted: list[str]) -> bool:
 @page_roles("ops")
 def edit(path: str) -> ResponseReturnValue:
     found = work_folder().read(path)
-    return _page(found)
+    return editor(found)
 
 
 @blueprint.post("/rulebook/files/<path:path>")
@@ -71,7 +70,7 @@ def save(path: str) -> ResponseReturnValue:
     """Checks the text, runs the cases under it, or saves it: when it is sound, or outright as unfinished."""
     work, text = work_folder(), _typed(path)
     opened, action = request.form.get("opened", ""), request.form.get("action", "check")
-    page = partial(_page, FileText(path, text, opened))
+    page = partial(editor, FileText(path, text, opened))
     try:
         content = as_saved(text)
         if action == "cases":
@@ -84,30 +83,10 @@ def save(path: str) -> ResponseReturnValue:
         work.save(path, text, opened or None)
     except ChangedOnDisk as error:
         now = FileText(path, text, "" if error.now is None else error.now.sha256)
-        return _page(now, checked, changed=True, other=error.now), 409
+        return editor(now, checked, changed=True, other=error.now), 409
     except InputError as error:
         return page(Checked(error.told)), 422
     return redirect(url_for("pages_rulebook.edit", path=path, saved=1), 303)
-
-
-@blueprint.get("/rulebook/new")
-@page_roles("ops")
-def ask_new() -> ResponseReturnValue:
-    work_folder()
-    return render_template("rulebook/new.html", kinds=KINDS, kind=request.args.get("kind", ""), name="")
-
-
-@blueprint.post("/rulebook/new")
-@page_roles("ops")
-def new() -> ResponseReturnValue:
-    """Opens a new file in the editor; nothing is on disk until it is saved."""
-    kind, name = request.form.get("kind", ""), request.form.get("id", "").strip()
-    try:
-        begun = checks().new_file(kind, name, service().now().date())
-    except InputError as error:
-        page = render_template("rulebook/new.html", kinds=KINDS, kind=kind, name=name, error=error)
-        return page, 422
-    return _page(FileText(begun.path, begun.text, ""))
 
 
 @blueprint.get("/rulebook/delete/<path:path>")
@@ -195,7 +174,7 @@ def _typed(path: str) -> str:
     return request.form.get("text", "")
 
 
-def _page(
+def editor(
     opened: FileText,
     checked: Checked | None = None,
     refused: bool = False,
@@ -210,7 +189,7 @@ def _page(
         "rulebook/edit.html",
         opened=opened,
         retire=opened.path.removesuffix(".yml").split("/"),
-        retirable=opened.path.partition("/")[0] in RETIRED_KINDS and bool(opened.sha256),
+        retirable=retirable(opened),
         checked=checked,
         said=said(checked),
         refused=refused,
@@ -222,3 +201,8 @@ def _page(
         unsaved=not fresh,
         read_only=work_folder().why_read_only(),
     )
+
+
+def retirable(opened: FileText) -> bool:
+    """Whether the file says an entry that can be retired."""
+    return opened.path.partition("/")[0] in RETIRED_KINDS and bool(opened.sha256)

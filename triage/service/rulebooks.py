@@ -8,7 +8,8 @@ from typing import Any
 
 from triage.records.caller import Caller
 from triage.rulebook_care.editing.candidate import USUAL, Limits
-from triage.rulebook_care.release import gates, losses, publishing, runs
+from triage.rulebook_care.editing.check_process import CheckProcess
+from triage.rulebook_care.release import edited, gates, losses, publishing, runs
 from triage.rulebook_care.release.background import Launcher, launcher_for
 from triage.rulebook_care.release.gates import MOST_NOTE
 from triage.rulebook_care.release.piece import ReplayJob
@@ -103,6 +104,16 @@ def rollback(service: Service, start: str | None, who: Caller, note: str) -> Pub
     """Puts an earlier version live again: the one that begins with `start`, or the one before."""
     version = None if start is None else kept_version(service, start)
     return publishing.rollback(service.store, version, who.name, note, service.now())
+
+
+def would_change(service: Service, checks: CheckProcess, file: str, content: bytes) -> Data:
+    """What the folder would decide otherwise than the live version on the newest tickets, with `file` holding
+    this content; see `replay.as_data`. Raises InputError where the folder cannot be read so."""
+    baseline = live(service).version
+    files = files_of(service, baseline)
+    with service.store.read() as work:
+        recorded = work.recorded.newest(edited.MOST_TICKETS)
+    return edited.would_change(checks, file, content, baseline, files, recorded, service.now())
 
 
 def replay_now(service: Service, start: str, since: datetime | None, who: Caller) -> Replay:

@@ -20,10 +20,10 @@ Id = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_-]*$", max_length=64)]
 Text = Annotated[str, Field(min_length=1, max_length=4000)]
 
 
-Amount = Annotated[Decimal, Field(ge=0, le=10_000_000)]
+Amount = Annotated[Decimal, Field(ge=0, le=10_000_000, json_schema_extra={"format": "money"})]
 
 
-Probability = Annotated[Decimal, Field(gt=0, lt=1)]
+Probability = Annotated[Decimal, Field(gt=0, lt=1, json_schema_extra={"format": "share"})]
 
 
 LintOff = Annotated[

@@ -20,6 +20,7 @@ from triage.rulebook.reading.table_shapes import (
     Shape,
     WarrantyFile,
 )
+from triage.rulebook.reading.validate import as_number
 from triage.rulebook.terms import (
     Absence,
     Authority,
@@ -228,7 +229,7 @@ def _row(
             names.problems.at(file, here, f'"{name}" is not an output of this table{fix}', key=True)
         elif name in ("amount", "amount_12_months") and shape.kind == "nte":
             if isinstance(value, bool) or not isinstance(value, Decimal) or value < 0:
-                names.problems.at(file, here, "an amount is a number such as 350, in the rulebook's currency")
+                names.problems.at(file, here, f"an amount is a number, as 350.00{as_number(value)}")
             else:
                 check_amount(file, here, value, least, names.problems)
         elif name == "authority" and shape.kind == "authority" and value not in authorities:

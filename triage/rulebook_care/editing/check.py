@@ -101,6 +101,10 @@ class FolderCheck:
         shown = (each for each in found if each.file == file or each not in (on_disk or found))
         return Checked(findings=located_in(shown, edited[0]))
 
+    def rulebook(self, file: str, content: bytes) -> Rulebook:
+        """The folder's, with `file` holding this content. Raises RulebookError."""
+        return rulebook_of_sources(*_edited(*self._sources(), file, content), version=_UNSAVED)
+
     def run_cases(self, file: str | None = None, content: bytes | None = None) -> CasesRun:
         """Runs the cases of this file's rule and the whole reports, with the file holding this content.
 

@@ -65,7 +65,7 @@ class CheckProcess:
     def check(self, file: str, content: bytes | None) -> Checked:
         """See `FolderCheck.check`. What cannot be checked within the limits has a problem that says so."""
         try:
-            found: Checked = self._ask(self._check_seconds, _check, file, content)
+            found: Checked = self.ask(self._check_seconds, _check, file, content)
         except InputError as error:
             mine = (
                 each if each.file else replace(each, file=file) for each in told(error.problems, MOST_LISTED)
@@ -76,19 +76,19 @@ class CheckProcess:
     def run_cases(self, file: str | None = None, content: bytes | None = None) -> CasesRun:
         """See `FolderCheck.run_cases`."""
         try:
-            done: CasesRun = self._ask(self._cases_seconds, _run_cases, file, content)
+            done: CasesRun = self.ask(self._cases_seconds, _run_cases, file, content)
         except InputError as error:
             return CasesRun(problems=told(error.problems, MOST_LISTED))
         return done
 
     def retirement(self, kind: str, name: str) -> Retirement:
         """See `FolderCheck.retirement`."""
-        found: Retirement = self._ask(self._cases_seconds, _retirement, kind, name)
+        found: Retirement = self.ask(self._cases_seconds, _retirement, kind, name)
         return found
 
     def new_file(self, kind: str, name: str, today: date) -> NewFile:
         """See `FolderCheck.new_file`."""
-        made: NewFile = self._ask(self._check_seconds, _new_file, kind, name, today)
+        made: NewFile = self.ask(self._check_seconds, _new_file, kind, name, today)
         return made
 
     def close(self) -> None:
@@ -96,7 +96,8 @@ class CheckProcess:
         with self._lock:
             self._child.close()
 
-    def _ask(self, seconds: float, function: Callable[..., Any], *arguments: object) -> Any:
+    def ask(self, seconds: float, function: Callable[..., Any], *arguments: object) -> Any:
+        """What `function` gives in the process, of the folder and the arguments. Raises InputError."""
         if not self._lock.acquire(timeout=self._cases_seconds):
             raise InputError("others are checking just now; try again")
         try:
@@ -113,18 +114,18 @@ class CheckProcess:
 
 
 @lru_cache(maxsize=1)
-def _checks(folder: Path) -> FolderCheck:
+def folder_check(folder: Path) -> FolderCheck:
     """The process's own, which remembers what it has read."""
     return FolderCheck(folder)
 
 
 def _read(folder: Path) -> None:
     with suppress(InputError):  # whoever asks next is told
-        _checks(folder).check("rulebook.yml", None)
+        folder_check(folder).check("rulebook.yml", None)
 
 
 def _check(folder: Path, file: str, content: bytes | None) -> Checked:
-    found = _checks(folder).check(file, content)
+    found = folder_check(folder).check(file, content)
     return Checked(
         told(found.problems, MOST_LISTED),
         told(found.elsewhere, MOST_LISTED),
@@ -134,14 +135,14 @@ def _check(folder: Path, file: str, content: bytes | None) -> Checked:
 
 
 def _run_cases(folder: Path, file: str | None, content: bytes | None) -> CasesRun:
-    done = _checks(folder).run_cases(file, content)
+    done = folder_check(folder).run_cases(file, content)
     return replace(done, problems=told(done.problems, MOST_LISTED), failures=done.failures[:MOST_LISTED])
 
 
 def _retirement(folder: Path, kind: str, name: str) -> Retirement:
-    found = _checks(folder).retirement(kind, name)
+    found = folder_check(folder).retirement(kind, name)
     return replace(found, problems=told(found.problems, MOST_LISTED))
 
 
 def _new_file(folder: Path, kind: str, name: str, today: date) -> NewFile:
-    return NewFile(*_checks(folder).new_file(kind, name, today))
+    return NewFile(*folder_check(folder).new_file(kind, name, today))

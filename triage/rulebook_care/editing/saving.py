@@ -72,7 +72,8 @@ def _merged(node: Any, data: object) -> Any:
         spelled = {str(key): key for key in node}
         for key, value in data.items():
             own = spelled.get(key, key)
-            node[own] = _merged(node.get(own), value)
+            beside = node[list(node)[-1]] if node and isinstance(value, Mapping | list) else None
+            node[own] = _merged(node[own], value) if own in node else _fresh(value, beside)
         return node
     if isinstance(node, CommentedSeq) and isinstance(data, list):
         return _merged_list(node, data)

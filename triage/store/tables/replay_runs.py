@@ -160,11 +160,17 @@ class RecordedDecisions:
             .order_by(EventRow.ticket, EventRow.seq)
             .execution_options(yield_per=_AT_ONCE)
         )
-        for ticket, seq, rulebook, payload, decided_seq, closed in self._session.execute(query):
-            last_one = seq == decided_seq
-            yield RecordedDecision(
-                (ticket, seq), rulebook, payload["decision"], payload["inputs"], last_one, _close_out(closed)
-            )
+        return map(_recorded, self._session.execute(query))
+
+    def newest(self, limit: int) -> tuple[RecordedDecision, ...]:
+        """The last decisions of the tickets that were decided last, newest first."""
+        query = (
+            select(*_COLUMNS, TicketRow.decided_seq, TicketRow.closed)
+            .join(TicketRow, (TicketRow.id == EventRow.ticket) & (TicketRow.decided_seq == EventRow.seq))
+            .order_by(EventRow.at.desc(), EventRow.ticket)
+            .limit(limit)
+        )
+        return tuple(map(_recorded, self._session.execute(query)))
 
     def closed(self, since: datetime | None) -> Iterator[RecordedDecision]:
         """The last decisions of the tickets that are closed now, closed from `since` on, by ticket."""
@@ -186,6 +192,14 @@ class RecordedDecisions:
                 _close_out(closed),
             )
             self._session.expunge(event)
+
+
+def _recorded(row: Any) -> RecordedDecision:
+    ticket, seq, rulebook, payload, decided_seq, closed = row
+    last_one = seq == decided_seq
+    return RecordedDecision(
+        (ticket, seq), rulebook, payload["decision"], payload["inputs"], last_one, _close_out(closed)
+    )
 
 
 def _close_out(data: Any) -> Closed | None:
