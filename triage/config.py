@@ -8,10 +8,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from ipaddress import ip_address
 from pathlib import Path
+from typing import Literal, TypeAlias, cast, get_args
 from urllib.parse import urlsplit
 
 from triage.logic.engine_checked import ENGINE_NAMES
 from triage.values.errors import InputError, Problem
+
+TwoPeople: TypeAlias = Literal["auto", "yes", "no"]
+"""Whether publishing a rulebook takes a second person; auto: where there is one."""
 
 SETTINGS: tuple[tuple[str, str, str], ...] = (
     (
@@ -63,6 +67,12 @@ SETTINGS: tuple[tuple[str, str, str], ...] = (
         "Where e-mail goes: smtp://[USER:PASSWORD@]HOST[:PORT], smtps://…, or file:///FOLDER; empty: nowhere",
     ),
     ("BARRELWISE_MAIL_FROM", "", "The address that e-mail comes from"),
+    (
+        "BARRELWISE_TWO_PEOPLE",
+        "auto",
+        "Whether a rulebook goes live only with the yes of somebody besides who proposed it: `yes`, `no`, or "
+        "`auto`, where more than one ops token is valid",
+    ),
 )
 """(name, default, help) of every setting."""
 
@@ -116,6 +126,7 @@ class Settings:
     workers: int
     server: ServerSettings
     outgoing: Outgoing
+    two_people: TwoPeople = "auto"
 
 
 def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
@@ -126,6 +137,9 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
     if values["BARRELWISE_ENGINE"] not in ENGINE_NAMES:
         wanted = f"choose one of {', '.join(ENGINE_NAMES)}"
         problems.append(Problem(f'BARRELWISE_ENGINE is "{values["BARRELWISE_ENGINE"]}"; {wanted}'))
+    two_people = values["BARRELWISE_TWO_PEOPLE"]
+    if two_people not in get_args(TwoPeople):
+        problems.append(Problem(f'BARRELWISE_TWO_PEOPLE is "{two_people}"; choose one of yes, no, auto'))
     values["BARRELWISE_WORKERS"] = values["BARRELWISE_WORKERS"] or str(min(_cores(), DEFAULT_WORKERS))
     numbers = {}
     for name, (least, most, what) in NUMBERS.items():
@@ -158,6 +172,7 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
             path_prefix=urlsplit(outgoing.url).path,
         ),
         outgoing=outgoing,
+        two_people=cast(TwoPeople, two_people),
     )
 
 

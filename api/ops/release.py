@@ -15,6 +15,8 @@ from api.http.auth import caller, page_roles, service
 from api.http.work_folder import start_replay
 from api.pages.words import outcome_words, short
 from triage.rulebook_care.book.difference import differences
+from triage.rulebook_care.book.file_diff import file_diff
+from triage.rulebook_care.editing.files import known_path
 from triage.rulebook_care.safety.loss import by_edit
 from triage.service import rulebooks
 from triage.service.rulebooks import ReplayRun
@@ -71,6 +73,50 @@ def publish(version: str) -> ResponseReturnValue:
     except InputError as error:
         return _page(version, error)
     return redirect(url_for("rulebook_release.log"), 303)
+
+
+@blueprint.post("/candidates/<version>/agree")
+@page_roles("ops")
+def agree(version: str) -> ResponseReturnValue:
+    try:
+        rulebooks.agree(service(), version, caller(), request.form.get("yes", ""))
+    except InputError as error:
+        return _page(version, error)
+    return redirect(url_for("rulebook_release.candidate", version=version), 303)
+
+
+@blueprint.get("/compare")
+@page_roles("ops")
+def compare() -> ResponseReturnValue:
+    """Any two kept versions: who, when and why, and every change; made to be printed."""
+    lines, known = rulebooks.log(service()), rulebooks.publications(service())
+    newest = [one.version for one in known]
+    wanted = [
+        request.args.get("from") or newest[min(1, len(newest) - 1)],
+        request.args.get("to") or newest[0],
+    ]
+    sides = [rulebooks.kept_version(service(), each) for each in wanted]
+    before, after = (rulebooks.files_of(service(), version) for version in sides)
+    return render_template(
+        "rulebook/compare.html",
+        sides=sides,
+        said=[[line for line in lines if line.version == version] for version in sides],
+        versions=list({line.version: line for line in reversed(lines)}.values())[::-1],
+        files=[
+            (file, list(group), file_diff(before.get(file), after.get(file)))
+            for file, group in groupby(differences(before, after), lambda change: change.file)
+        ],
+        losses=by_edit(rulebooks.known_losses(service(), *sides)),
+        short=short,
+    )
+
+
+@blueprint.get("/history/<path:file>")
+@page_roles("ops")
+def history(file: str) -> ResponseReturnValue:
+    """What each publication changed in one file, by whom and why."""
+    found = rulebooks.history(service(), known_path(file))
+    return render_template("rulebook/history.html", file=file, found=found, short=short)
 
 
 def _utc(text: str) -> datetime:
@@ -166,6 +212,7 @@ def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
         losses=by_edit(losses),
         groups=() if found is None else _groups(found),
         most=MOST_LISTED,
+        needs_second=rulebooks.needs_second(service()),
         problems=() if error is None else error.told,
         form=request.form,
     ), _status(error)

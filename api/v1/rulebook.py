@@ -70,6 +70,11 @@ class PublishIn(Schema):
     )
 
 
+class AgreeIn(Schema):
+    version = text(80, required=True)
+    note = text(MOST_NOTE, required=True, metadata={"description": "Why"})
+
+
 class RollbackIn(Schema):
     version = text(80, load_default=None, allow_none=True, metadata={"description": "Else the one before"})
     note = text(MOST_NOTE, required=True, metadata={"description": "Why"})
@@ -77,7 +82,9 @@ class RollbackIn(Schema):
 
 class LogLineOut(Schema):
     at = fields.String()
-    stage = fields.String(metadata={"description": "checked, replayed, accepted, published or rolled back"})
+    stage = fields.String(
+        metadata={"description": "checked, replayed, agreed, accepted, published or rolled back"}
+    )
     version = fields.String()
     who = fields.String()
     note = fields.String()
@@ -147,6 +154,18 @@ class Publish(MethodView):
             rulebooks.schedule(service(), body["version"], caller(), note, body["at"], accept, accepting)
             return as_data(rulebooks.live(service()))
         return as_data(rulebooks.publish(service(), body["version"], caller(), note, accept, accepting))
+
+
+@blueprint.route("/agree")
+class Agree(MethodView):
+    @roles("ops")
+    @idempotent
+    @blueprint.arguments(AgreeIn)
+    @blueprint.response(200, PublicationOut)
+    def post(self, body: dict[str, Any]) -> Any:
+        """Say the second person's yes to a candidate; the answer is what is live."""
+        rulebooks.agree(service(), body["version"], caller(), body["note"])
+        return _publication(rulebooks.live(service()))
 
 
 @blueprint.route("/rollback")

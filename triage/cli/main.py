@@ -40,6 +40,7 @@ RULEBOOK_COMMANDS = {
     "diff": "triage.cli.rulebook.diff:diff",
     "replay": "triage.cli.rulebook.replay:replay_command",
     "publish": "triage.cli.rulebook.publish:publish",
+    "agree": "triage.cli.rulebook.publish:agree",
     "rollback": "triage.cli.rulebook.publish:rollback",
     "log": "triage.cli.rulebook.publish:log",
     "learn": "triage.cli.rulebook.learn:learn_command",

@@ -7,6 +7,7 @@ from datetime import datetime
 from typing import Any
 
 from triage.records.caller import Caller
+from triage.rulebook_care.book.difference import Change, differences
 from triage.rulebook_care.editing.candidate import USUAL, Limits
 from triage.rulebook_care.editing.check_process import CheckProcess
 from triage.rulebook_care.release import edited, gates, losses, publishing, runs
@@ -83,7 +84,16 @@ def publish(
     """
     version = kept_version(service, start)
     now = service.now()
-    return publishing.publish(service.store, version, who.name, note, now, accepted, how_to_accept)
+    return publishing.publish(
+        service.store,
+        version,
+        who.name,
+        note,
+        now,
+        accepted,
+        how_to_accept,
+        two_people=service.two_people,
+    )
 
 
 def schedule(
@@ -97,7 +107,35 @@ def schedule(
 ) -> None:
     """Lets the kept version that begins with `start` go live at a time to come."""
     version, now = kept_version(service, start), service.now()
-    publishing.schedule(service.store, version, who.name, note, due, now, accepted, how_to_accept)
+    store, two = service.store, service.two_people
+    publishing.schedule(store, version, who.name, note, due, now, accepted, how_to_accept, two)
+
+
+def agree(service: Service, start: str, who: Caller, note: str) -> None:
+    """The second person's yes to the kept version that begins with `start`."""
+    publishing.agree(service.store, kept_version(service, start), who.name, note, service.now())
+
+
+def needs_second(service: Service) -> bool:
+    """Whether publishing takes a second person."""
+    with service.store.read() as work:
+        return gates.needs_second(work, service.two_people, service.now())
+
+
+def history(service: Service, file: str) -> Sequence[tuple[Publication, Sequence[Change]]]:
+    """What each publication changed in a file, with who and why, newest first."""
+    found = []
+    after: Any = None
+    with service.store.read() as work:
+        said = work.rulebooks.publications()
+        for one, before in zip(said, (*said[1:], None), strict=True):
+            after = after if after is not None else (work.rulebooks.files(one.version) or {})
+            earlier = {} if before is None else work.rulebooks.files(before.version) or {}
+            pair = [{file: each[file]} if file in each else {} for each in (earlier, after)]
+            if changes := differences(*pair):
+                found.append((one, changes))
+            after = earlier
+    return found
 
 
 def rollback(service: Service, start: str | None, who: Caller, note: str) -> Publication:

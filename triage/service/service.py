@@ -12,7 +12,7 @@ from datetime import datetime
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
-from triage.config import Outgoing
+from triage.config import Outgoing, TwoPeople
 from triage.decide.causes import inference
 from triage.logic.engine import Engine
 from triage.records.ticket_id import new_ticket_id
@@ -35,6 +35,7 @@ class Service:
     The live rulebook in the database serves; where none is yet, this one is made live (with `files`)
     and serves. `given` is the version that the operator has at hand, to tell it from the one that serves.
     `compile_rulebook` makes the engine of an older rulebook when one of its decisions is explained.
+    `two_people` says whether publishing a rulebook takes a second person.
     """
 
     def __init__(
@@ -48,6 +49,7 @@ class Service:
         new_id: Callable[[], str] = new_ticket_id,
         given: str | None = None,
         outgoing: Outgoing | None = None,
+        two_people: TwoPeople = "auto",
     ) -> None:
         self.store = store
         self.aside = Aside(store)
@@ -56,6 +58,7 @@ class Service:
         self.new_id = new_id
         self.given = given or rulebook.version
         self.outgoing = outgoing or Outgoing()
+        self.two_people = two_people
         self._live = LiveRulebook(Serving(rulebook, engine), self._newest, self._load)
         if files is not None:
             self._publish_first(files)

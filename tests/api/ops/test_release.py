@@ -54,6 +54,28 @@ def test_a_candidate_is_replayed_published_and_rolled_back_on_the_pages(
     assert service.rulebook.version == before
 
 
+def test_a_second_person_says_yes_and_the_versions_are_compared(
+    ops: FlaskClient, service: Service, tokens: dict[str, str]
+) -> None:
+    with service.store.write() as work:
+        vera = work.tokens.add("vera", "ops", None, service.now())
+    page = checked(service, RENAMED)
+    ops.post(f"{page}/replay")
+    assert ops.post(f"{page}/publish", data={"note": "A new title."}).status_code == 409
+    refused = ops.post(f"{page}/agree", data={"yes": "Mine."})
+    assert (refused.status_code, "another person" in refused.text) == (409, True)
+    other = ops.application.test_client()
+    other.post("/sign-in", data={"token": vera})
+    assert other.post(f"{page}/agree", data={"yes": "Read it."}).status_code == 303
+    assert ops.post(f"{page}/publish", data={"note": "A new title."}).status_code == 303
+    compared = ops.get("/rulebook/compare").text
+    assert "Read it." in compared
+    assert "“Renamed”" in compared
+    history = ops.get("/rulebook/history/rulebook.yml").text
+    assert "A new title." in history
+    assert "“Renamed”" in history
+
+
 def test_lost_safety_is_listed_with_its_tickets_and_needs_its_own_yes(
     ops: FlaskClient, service: Service
 ) -> None:

@@ -40,15 +40,17 @@ def publish(candidate: Path, by: str, note: str, accepted: tuple[str, ...], due:
     """
     reasons = dict(map(_reason, accepted))
     files = read_with_files(candidate)[1]
-    with opened_store(read_settings()) as store:
+    settings = read_settings()
+    with opened_store(settings) as store:
         version = publishing.check_candidate(store, files, by, now())
         accepting = 'accept it with --accept LOSS="REASON"'
+        two = settings.two_people
         if due is not None:
             at = read_time(due)
-            publishing.schedule(store, version, by, note, at, now(), reasons, accepting)
+            publishing.schedule(store, version, by, note, at, now(), reasons, accepting, two)
             click.echo(f"scheduled for {at.isoformat()}: {version}")
             return
-        publishing.publish(store, version, by, note, now(), reasons, accepting)
+        publishing.publish(store, version, by, note, now(), reasons, accepting, two_people=two)
     click.echo(f"live: {version}")
 
 
@@ -57,6 +59,18 @@ def _reason(accepted: str) -> tuple[str, str]:
     if not equals:
         raise InputError(f'--accept "{accepted}": write the id of the loss, "=", and the reason')
     return loss.strip(), reason.strip()
+
+
+@click.command()
+@click.argument("version")
+@click.option("--by", required=True, help="Who says yes: another person than who proposed it.")
+@NOTE
+def agree(version: str, by: str, note: str) -> None:
+    """Say the second person's yes to the candidate VERSION (its first digits will do)."""
+    with opened_store(read_settings()) as store:
+        wanted = publishing.kept_version(store, version)
+        publishing.agree(store, wanted, by, note, now())
+    click.echo(f"agreed: {wanted}")
 
 
 @click.command()

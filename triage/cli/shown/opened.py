@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from functools import partial
+from typing import Any
 
 from triage.cli.shown.files import now
 from triage.config import Settings, read_settings
@@ -40,7 +41,7 @@ def opened_service(
     """
     settings = settings or read_settings()
     compiled: Callable[[Rulebook], Engine] = partial(compile_rulebook, engine=settings.engine)
-    out = settings.outgoing
+    more: Any = {"outgoing": settings.outgoing, "two_people": settings.two_people}
     with opened_store(settings) as store:
         kept = _live(store)
         if kept is None:
@@ -50,13 +51,13 @@ def opened_service(
         except RulebookError:
             if kept is None:
                 raise
-            yield Service(store, kept, compiled(kept), clock, None, compiled, given=UNREADABLE, outgoing=out)
+            yield Service(store, kept, compiled(kept), clock, None, compiled, given=UNREADABLE, **more)
             return
         if kept is not None and kept.version != rulebook.version:
             given = rulebook.version
-            yield Service(store, kept, compiled(kept), clock, None, compiled, given=given, outgoing=out)
+            yield Service(store, kept, compiled(kept), clock, None, compiled, given=given, **more)
             return
-        yield Service(store, rulebook, compiled(rulebook), clock, files, compiled, outgoing=out)
+        yield Service(store, rulebook, compiled(rulebook), clock, files, compiled, **more)
 
 
 UNREADABLE = "unreadable"

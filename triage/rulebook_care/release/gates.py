@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from types import MappingProxyType
 
+from triage.config import TwoPeople
 from triage.decide.causes.inference import compile_rulebook
 from triage.rulebook_care.release.losses import joined, kept_rulebook, losses_between
 from triage.rulebook_care.safety.danger_cases import binding, failed_danger_cases
@@ -119,6 +120,35 @@ def refuse_unaccepted(losses: Sequence[Loss], accepted: Mapping[str, str], how_t
         count = "1 safety loss is" if len(left) == 1 else f"{len(left)} safety losses are"
         said = f"{count} not accepted; read each, and {how_to_accept} only if it is meant"
         raise ConflictError([Problem(said), *(Problem(str(loss)) for loss in left)])
+
+
+def needs_second(work: Work, two_people: TwoPeople, now: datetime) -> bool:
+    """Whether one person alone cannot publish; by default where more than one token of ops is valid."""
+    ops = [one for one in work.tokens.all() if one.role == "ops" and one.is_valid(now)]
+    return two_people == "yes" or (two_people == "auto" and len(ops) > 1)
+
+
+def refuse_alone(work: Work, version: str, by: str, two_people: TwoPeople, now: datetime) -> None:
+    """Raises ConflictError where nobody but who proposed a version (by its check) wants it published.
+
+    A yes that was said before the newest replay does not count: it was not said knowing what that found.
+    """
+    if not needs_second(work, two_people, now):
+        return
+    stages = work.rulebooks.stages(version)
+    replayed = max((one.at for one in stages if one.stage == "replayed"), default=None)
+    agreed = [one for one in stages if one.stage == "agreed" and (replayed is None or one.at >= replayed)]
+    proposed = {person(one.who) for one in stages if one.stage == "checked"}
+    if not {person(by), *(person(one.who) for one in agreed)} - proposed:
+        who = ", ".join(sorted({one.who for one in stages if one.stage == "checked"}))
+        raise ConflictError(
+            f"{version} was proposed by {who}; somebody else has to say yes to it, or publish it"
+        )
+
+
+def person(name: str) -> str:
+    """What tells whether two names are one person's."""
+    return " ".join(name.split()).casefold()
 
 
 def stage_of(work: Work, version: str, stage: str, baseline: str | None = None) -> Stage | None:

@@ -11,14 +11,18 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from triage.config import TwoPeople
 from triage.rulebook_care.editing.candidate import USUAL, Limits, trial
 from triage.rulebook_care.release.gates import (
     NOTHING,
     bound_by_live,
     known_losses,
+    person,
+    refuse_alone,
     refuse_dangerous,
     refuse_nameless,
     refuse_unaccepted,
+    refuse_unkept,
     refuse_unready,
     seen_before,
     stage_of,
@@ -35,7 +39,7 @@ from triage.values.errors import ConflictError, InputError, NotFoundError, Probl
 class LogLine:
     """One step in the life of the rulebooks.
 
-    `stage` is checked, replayed, accepted (one line for each loss), published or rolled back.
+    `stage` is checked, replayed, agreed, accepted (one line for each loss), published or rolled back.
     """
 
     at: datetime
@@ -102,11 +106,13 @@ def publish(
     accepted: Mapping[str, str] = NOTHING,
     how_to_accept: str = "accept each with a reason",
     asked_at: datetime | None = None,
+    two_people: TwoPeople = "no",
 ) -> Publication:
     """Makes a kept version live. Running requests finish with the version they started with.
 
     `accepted` says by the id of each loss why it is accepted; `how_to_accept` is what whoever asks has to do
-    for that, for the refusal. A replay counts as of `asked_at`, which is `at` unless it was scheduled.
+    for that, for the refusal. A replay counts as of `asked_at`, which is `at` unless it was scheduled;
+    `two_people` says whether somebody besides who proposed it has to want it.
 
     Raises InputError without a name, a note or a reason, or for a loss that there is not; NotFoundError for a
     version that is not kept; ConflictError when it is live already, was not checked, was not replayed far
@@ -115,6 +121,8 @@ def publish(
     refuse_nameless(by, note, accepted)
     with store.read() as work:
         before = refuse_unready(work, version, asked_at or at)
+        if before is not None:
+            refuse_alone(work, version, by, two_people, at)
     refuse_dangerous(store, version)
     weaker = () if before is None else losses_between(store, before, version)
     with store.write() as work:
@@ -139,6 +147,7 @@ def schedule(
     now: datetime,
     accepted: Mapping[str, str] = NOTHING,
     how_to_accept: str = "accept each with a reason",
+    two_people: TwoPeople = "no",
 ) -> None:
     """Lets a kept version go live at a time to come. All that publishing asks is asked now, and again then.
 
@@ -151,11 +160,27 @@ def schedule(
     refuse_dangerous(store, version)
     with store.read() as work:
         before = refuse_unready(work, version, now)
+        if before is not None:
+            refuse_alone(work, version, by, two_people, now)
     losses = () if before is None else known_losses(store, before, version)
     refuse_unaccepted(losses, accepted, how_to_accept)
     details = {"at": due.isoformat(), "note": note, "accept": dict(accepted)}
     with store.write() as work:
         work.rulebooks.add_stage(Stage(version, "scheduled", now, by, details))
+
+
+def agree(store: Store, version: str, by: str, note: str, at: datetime) -> None:
+    """Notes that a person says yes to a kept candidate. Raises InputError without a name or a reason,
+    NotFoundError for a version that is not kept, ConflictError for who proposed it."""
+    refuse_nameless(by, note)
+    with store.write() as work:
+        refuse_unkept(work, version)
+        proposed = [one for one in work.rulebooks.stages(version) if one.stage == "checked"]
+        if not proposed:
+            raise ConflictError(f"{version} was not checked; check it first")
+        if any(person(one.who) == person(by) for one in proposed):
+            raise ConflictError(f"{by} proposed this version; the second yes is another person's")
+        work.rulebooks.add_stage(Stage(version, "agreed", at, by, {"note": note}))
 
 
 def publish_due(store: Store, now: datetime) -> Publication | None:
@@ -225,9 +250,9 @@ def log(store: Store) -> tuple[LogLine, ...]:
             for one in work.rulebooks.stages()
             for said in _said(one)
         ]
-    order = {"checked": 0, "replayed": 1, "accepted": 2}
+    order = {"checked": 0, "replayed": 1, "agreed": 2, "accepted": 3}
     lines = sorted(
-        (*reversed(steps), *reversed(published)), key=lambda line: (line.at, order.get(line.stage, 3))
+        (*reversed(steps), *reversed(published)), key=lambda line: (line.at, order.get(line.stage, 4))
     )
     return tuple(reversed(lines))
 
@@ -251,6 +276,8 @@ def _said(stage: Stage) -> Iterator[str]:
         yield f"goes live on {stage.details['at']}: {stage.details['note']}"
     elif stage.stage == "unscheduled":
         yield f"did not go live as scheduled: {stage.details['why']}"
+    elif stage.stage == "agreed":
+        yield str(stage.details["note"])
     elif stage.stage == "accepted":
         for each in details["losses"]:
             yield f"{loss_from_data(each)}. Accepted because: {each['reason']}"

@@ -19,7 +19,7 @@ class Publication:
     note: str
 
 
-StageName: TypeAlias = Literal["checked", "replayed", "accepted", "scheduled", "unscheduled"]
+StageName: TypeAlias = Literal["checked", "replayed", "agreed", "accepted", "scheduled", "unscheduled"]
 
 
 @dataclass(frozen=True, slots=True)

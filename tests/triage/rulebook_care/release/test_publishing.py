@@ -14,7 +14,9 @@ from tests.triage.services import AGENT, NOON, REPORT, rulebook_files
 from triage.rulebook.reading.reader import version_of
 from triage.rulebook_care.editing.candidate import refuse_bad
 from triage.rulebook_care.release import publishing
+from triage.rulebook_care.release.gates import needs_second
 from triage.rulebook_care.release.publishing import (
+    agree,
     check_candidate,
     kept_version,
     note_replay,
@@ -25,7 +27,7 @@ from triage.rulebook_care.release.publishing import (
 )
 from triage.rulebook_care.release.replay import replay
 from triage.rulebook_care.release.runners import here
-from triage.service import tickets, what_if
+from triage.service import rulebooks, tickets, what_if
 from triage.store.tables.rulebooks import Stage
 from triage.values.errors import ConflictError, InputError, NotFoundError
 
@@ -360,3 +362,43 @@ def test_going_back_to_the_live_version_says_that_it_is_live(log: Log) -> None:
     version = published(log, RENAMED)
     with pytest.raises(ConflictError, match="is live already"):
         rollback(log.service.store, version, "lead", "Back.", NOON + timedelta(minutes=2))
+
+
+def test_a_candidate_needs_somebody_besides_who_proposed_it(log: Log) -> None:
+    store, version = log.service.store, replayed(log, RENAMED)
+    with pytest.raises(ConflictError, match="proposed by lead; somebody else has to say yes"):
+        publish(store, version, "Lead ", NOTE, NOON, two_people="yes")
+    with pytest.raises(ConflictError, match="the second yes is another person's"):
+        agree(store, version, "LEAD", "Mine.", NOON)
+    agree(store, version, "vera", "Read it.", NOON)
+    publish(store, version, "lead", NOTE, NOON, two_people="yes")
+    said = [(line.stage, line.who, line.note) for line in publishing.log(store)]
+    assert ("agreed", "vera", "Read it.") in said
+
+
+def test_a_yes_that_was_said_before_the_replay_does_not_count(log: Log) -> None:
+    store, version = log.service.store, checked(log, RENAMED)
+    agree(store, version, "vera", "Unseen.", NOON - timedelta(minutes=1))
+    note_replay(store, replay(store, log.job(RENAMED), here(store)), "lead", NOON)
+    with pytest.raises(ConflictError, match="somebody else"):
+        publish(store, version, "lead", NOTE, NOON, two_people="yes")
+    publish(store, version, "vera", NOTE, NOON, two_people="yes")
+
+
+def test_by_default_two_people_are_asked_for_where_there_are_two(log: Log) -> None:
+    store = log.service.store
+    for name, needed in (("lead", False), ("vera", True)):
+        with store.write() as work:
+            work.tokens.add(name, "ops", None, NOON)
+        with store.read() as work:
+            assert needs_second(work, "auto", NOON) is needed
+            assert needs_second(work, "yes", NOON)
+            assert not needs_second(work, "no", NOON)
+
+
+def test_the_history_of_a_file_names_who_changed_what_and_why(log: Log) -> None:
+    published(log, RENAMED)
+    [(one, changes)] = rulebooks.history(log.service, "rulebook.yml")[:1]
+    assert (one.published_by, one.note) == ("lead", NOTE)
+    assert any("Renamed" in change.words for change in changes)
+    assert rulebooks.history(log.service, "facts/none.yml") == []
