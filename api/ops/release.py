@@ -14,8 +14,7 @@ from flask.typing import ResponseReturnValue
 from api.http.auth import caller, page_roles, service
 from api.http.work_folder import start_replay
 from api.pages.words import outcome_words, short
-from triage.rulebook_care.book.difference import differences
-from triage.rulebook_care.book.file_diff import file_diff
+from triage.rulebook_care.book.difference import differences, file_diff
 from triage.rulebook_care.editing.files import known_path
 from triage.rulebook_care.safety.loss import by_edit
 from triage.service import rulebooks

@@ -10,7 +10,8 @@ from triage.records.caller import Caller
 from triage.rulebook_care.book.difference import Change, differences
 from triage.rulebook_care.editing.candidate import USUAL, Limits
 from triage.rulebook_care.editing.check_process import CheckProcess
-from triage.rulebook_care.release import edited, gates, losses, publishing, runs
+from triage.rulebook_care.forms import edited
+from triage.rulebook_care.release import gates, losses, publishing, runs, scheduling
 from triage.rulebook_care.release.background import Launcher, launcher_for
 from triage.rulebook_care.release.gates import MOST_NOTE
 from triage.rulebook_care.release.piece import ReplayJob
@@ -108,12 +109,12 @@ def schedule(
     """Lets the kept version that begins with `start` go live at a time to come."""
     version, now = kept_version(service, start), service.now()
     store, two = service.store, service.two_people
-    publishing.schedule(store, version, who.name, note, due, now, accepted, how_to_accept, two)
+    scheduling.schedule(store, version, who.name, note, due, now, accepted, how_to_accept, two)
 
 
 def agree(service: Service, start: str, who: Caller, note: str) -> None:
     """The second person's yes to the kept version that begins with `start`."""
-    publishing.agree(service.store, kept_version(service, start), who.name, note, service.now())
+    gates.agree(service.store, kept_version(service, start), who.name, note, service.now())
 
 
 def needs_second(service: Service) -> bool:

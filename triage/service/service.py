@@ -18,7 +18,7 @@ from triage.logic.engine import Engine
 from triage.records.ticket_id import new_ticket_id
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
-from triage.rulebook_care.release.publishing import publish_due
+from triage.rulebook_care.release.scheduling import publish_due
 from triage.service.live_rulebook import LiveRulebook, Serving
 from triage.store import Store
 from triage.store.aside import Aside

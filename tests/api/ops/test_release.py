@@ -59,7 +59,8 @@ def test_a_second_person_says_yes_and_the_versions_are_compared(
 ) -> None:
     with service.store.write() as work:
         vera = work.tokens.add("vera", "ops", None, service.now())
-    page = checked(service, RENAMED)
+    version = check_candidate(service.store, RENAMED, "ops", service.now())
+    page = f"/rulebook/candidates/{version}"
     ops.post(f"{page}/replay")
     assert ops.post(f"{page}/publish", data={"note": "A new title."}).status_code == 409
     refused = ops.post(f"{page}/agree", data={"yes": "Mine."})

@@ -12,7 +12,7 @@ from triage.cli.shown.opened import opened_store
 from triage.cli.shown.output import console, print_json
 from triage.config import read_settings
 from triage.rulebook.reading.reader import read_with_files
-from triage.rulebook_care.release import publishing
+from triage.rulebook_care.release import gates, publishing, scheduling
 from triage.values.errors import InputError
 
 BY = click.option("--by", required=True, help="Who publishes it.")
@@ -47,7 +47,7 @@ def publish(candidate: Path, by: str, note: str, accepted: tuple[str, ...], due:
         two = settings.two_people
         if due is not None:
             at = read_time(due)
-            publishing.schedule(store, version, by, note, at, now(), reasons, accepting, two)
+            scheduling.schedule(store, version, by, note, at, now(), reasons, accepting, two)
             click.echo(f"scheduled for {at.isoformat()}: {version}")
             return
         publishing.publish(store, version, by, note, now(), reasons, accepting, two_people=two)
@@ -69,7 +69,7 @@ def agree(version: str, by: str, note: str) -> None:
     """Say the second person's yes to the candidate VERSION (its first digits will do)."""
     with opened_store(read_settings()) as store:
         wanted = publishing.kept_version(store, version)
-        publishing.agree(store, wanted, by, note, now())
+        gates.agree(store, wanted, by, note, now())
     click.echo(f"agreed: {wanted}")
 
 

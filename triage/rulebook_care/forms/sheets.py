@@ -11,7 +11,7 @@ from zipfile import BadZipFile, ZipFile
 
 from triage.rulebook_care.forms.parts import Column, Table
 from triage.values.errors import InputError, Problem
-from triage.values.suggest import hint
+from triage.values.shown import hint
 
 MOST_ROWS = 5000
 MOST_UNPACKED = 20_000_000

@@ -1,4 +1,4 @@
-"""What stands in the way of a candidate: the program's own cases of danger, too narrow a replay, losses."""
+"""What stands in a candidate's way: cases of danger, too narrow a replay, losses, one person alone."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
@@ -122,6 +122,25 @@ def refuse_unaccepted(losses: Sequence[Loss], accepted: Mapping[str, str], how_t
         raise ConflictError([Problem(said), *(Problem(str(loss)) for loss in left)])
 
 
+def stage_of(work: Work, version: str, stage: str, baseline: str | None = None) -> Stage | None:
+    """The newest such step of a version, against `baseline` where one is given."""
+    for one in work.rulebooks.stages(version):
+        if one.stage == stage and baseline in (None, one.details.get("baseline")):
+            return one
+    return None
+
+
+def refuse_nameless(by: str, note: str, accepted: Mapping[str, str] = NOTHING) -> None:
+    problems = []
+    said = [("/by", "who publishes it", by, MOST_NAME), ("/note", "why it is published", note, MOST_NOTE)]
+    said += [(f"/accept/{id_}", f"why {id_} is accepted", why, MOST_NOTE) for id_, why in accepted.items()]
+    for pointer, what, value, most in said:
+        if not value.strip() or len(value) > most or not value.isprintable():
+            problems.append(Problem(f"say {what}, in 1 to {most} printable characters", pointer))
+    if problems:
+        raise InputError(problems)
+
+
 def needs_second(work: Work, two_people: TwoPeople, now: datetime) -> bool:
     """Whether one person alone cannot publish; by default where more than one token of ops is valid."""
     ops = [one for one in work.tokens.all() if one.role == "ops" and one.is_valid(now)]
@@ -151,20 +170,15 @@ def person(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
-def stage_of(work: Work, version: str, stage: str, baseline: str | None = None) -> Stage | None:
-    """The newest such step of a version, against `baseline` where one is given."""
-    for one in work.rulebooks.stages(version):
-        if one.stage == stage and baseline in (None, one.details.get("baseline")):
-            return one
-    return None
-
-
-def refuse_nameless(by: str, note: str, accepted: Mapping[str, str] = NOTHING) -> None:
-    problems = []
-    said = [("/by", "who publishes it", by, MOST_NAME), ("/note", "why it is published", note, MOST_NOTE)]
-    said += [(f"/accept/{id_}", f"why {id_} is accepted", why, MOST_NOTE) for id_, why in accepted.items()]
-    for pointer, what, value, most in said:
-        if not value.strip() or len(value) > most or not value.isprintable():
-            problems.append(Problem(f"say {what}, in 1 to {most} printable characters", pointer))
-    if problems:
-        raise InputError(problems)
+def agree(store: Store, version: str, by: str, note: str, at: datetime) -> None:
+    """Notes that a person says yes to a kept candidate. Raises InputError without a name or a reason,
+    NotFoundError for a version that is not kept, ConflictError for who proposed it."""
+    refuse_nameless(by, note)
+    with store.write() as work:
+        refuse_unkept(work, version)
+        proposed = [one for one in work.rulebooks.stages(version) if one.stage == "checked"]
+        if not proposed:
+            raise ConflictError(f"{version} was not checked; check it first")
+        if any(person(one.who) == person(by) for one in proposed):
+            raise ConflictError(f"{by} proposed this version; the second yes is another person's")
+        work.rulebooks.add_stage(Stage(version, "agreed", at, by, {"note": note}))

@@ -14,19 +14,17 @@ from tests.triage.services import AGENT, NOON, REPORT, rulebook_files
 from triage.rulebook.reading.reader import version_of
 from triage.rulebook_care.editing.candidate import refuse_bad
 from triage.rulebook_care.release import publishing
-from triage.rulebook_care.release.gates import needs_second
+from triage.rulebook_care.release.gates import agree, needs_second
 from triage.rulebook_care.release.publishing import (
-    agree,
     check_candidate,
     kept_version,
     note_replay,
     publish,
-    publish_due,
     rollback,
-    schedule,
 )
 from triage.rulebook_care.release.replay import replay
 from triage.rulebook_care.release.runners import here
+from triage.rulebook_care.release.scheduling import publish_due, schedule
 from triage.service import rulebooks, tickets, what_if
 from triage.store.tables.rulebooks import Stage
 from triage.values.errors import ConflictError, InputError, NotFoundError
