@@ -165,7 +165,7 @@ class Agree(MethodView):
     def post(self, body: dict[str, Any]) -> Any:
         """Say the second person's yes to a candidate; the answer is what is live."""
         rulebooks.agree(service(), body["version"], caller(), body["note"])
-        return _publication(rulebooks.live(service()))
+        return as_data(rulebooks.live(service()))
 
 
 @blueprint.route("/rollback")
