@@ -3,19 +3,19 @@
 Asked for no trouble in particular, or of one ticket: its limit is the one that its decision says now.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, time
 from decimal import Decimal
 from typing import Any
 
 from triage.decide.causes.inference import infer
+from triage.decide.computed_facts import value_now
 from triage.decide.facts import gather_facts, spent_12_months
 from triage.decide.spending.authorities import Asked, speaker_for, to_ask, whom_to_ask
 from triage.decide.spending.limits import Standing, authority_for, standing_limit, standing_of
 from triage.decide.spending.warranty import cover_known, warranty_for, warranty_notes
-from triage.decide.swap_threshold import swap_thresholds
-from triage.logic.conditions import FactValue
+from triage.logic.conditions import AllOf, Compare, Condition, FactTest, FactValue, Interval
 from triage.logic.engine import Engine
 from triage.records.authorization import Authorization
 from triage.records.decision import Decision, WarrantySide, facts_of
@@ -29,6 +29,48 @@ from triage.values.errors import InputError, Problem
 from triage.values.money import as_money, money_text
 from triage.values.shown import hint
 from triage.values.time_zones import zone_named
+
+SHARE = "spent_share_of_value"
+
+
+def swap_thresholds(rulebook: Rulebook, machine: Machine, spent: Decimal, on: date) -> dict[str, Any]:
+    """JSON data: `value_now`, `spent_share`, `spent_above` (the lowest of the rules), and `rules`.
+
+    A rule of `rules` asks for more besides; `spent_above` is the amount in 12 months from which it may speak.
+    Without a price nothing is known, and all are null or empty.
+    """
+    if machine.price is None:
+        return {"value_now": None, "spent_share": None, "spent_above": None, "rules": []}
+    value = value_now(machine, on)
+    found = []
+    for rule in rulebook.policy.values():
+        if rule.outcome == "swap" and rule.head.status == "live":
+            found += [(share, rule.head.id, rule.head.title) for share in _shares(rule.head.when)]
+    found.sort()
+
+    def text(amount: Decimal) -> str:
+        return f"{as_money(amount, rulebook.currency).amount:f}"
+
+    return {
+        "value_now": text(value),
+        "spent_share": float(round(spent / value, 4)) if value else None,
+        "spent_above": text(found[0][0] * value) if found else None,
+        "rules": [
+            {"rule": id_, "title": title, "share": float(share), "spent_above": text(share * value)}
+            for share, id_, title in found
+        ],
+    }
+
+
+def _shares(condition: Condition) -> Iterator[Decimal]:
+    """The lower bounds of the share that must hold for the condition to hold."""
+    match condition:
+        case AllOf(parts):
+            for part in parts:
+                yield from _shares(part)
+        case FactTest(fact, Compare(">" | ">=", Decimal() as bound) | Interval(Decimal() as bound)):
+            if fact == SHARE:
+                yield bound
 
 
 @dataclass(frozen=True, slots=True)

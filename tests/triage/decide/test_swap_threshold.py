@@ -12,7 +12,7 @@ import pytest
 from tests.triage.builders import minimal_rulebook, policy
 from tests.triage.services import MACHINES
 from triage.decide.computed_facts import value_now
-from triage.decide.swap_threshold import swap_thresholds
+from triage.decide.limits_of_machine import swap_thresholds
 from triage.rulebook.model import Rulebook
 
 ON = date(2026, 3, 2)

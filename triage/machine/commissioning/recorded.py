@@ -17,8 +17,8 @@ from typing import Any, cast, get_args
 
 from triage.logic.conditions import Scalar, holds
 from triage.machine.commissioning.checklist import Checklist, read_checklist
-from triage.machine.commissioning.judging import findings
 from triage.machine.commissioning.placement import Finding, Standard, slope_back_pct
+from triage.machine.commissioning.set_up import findings
 from triage.machine.measures.level import MOST_BACK_PCT
 from triage.machine.measures.night_mode import night_mode_hours, night_mode_while_open
 from triage.records.report import CareEvent, CareKind, Machine, local_date

@@ -1,7 +1,8 @@
-"""Judging how the machine was set up: bolt, seal, water test, clock, night mode, and who was trained."""
+"""How the machine was set up (bolt, seal, water test, clock, night mode, training); the whole checklist."""
 
 from collections.abc import Mapping
 
+from triage.machine.commissioning import placement as place
 from triage.machine.commissioning.checklist import Checklist
 from triage.machine.commissioning.placement import Finding, Line, Standard
 from triage.machine.measures.night_mode import night_mode_hours, night_mode_while_open
@@ -115,4 +116,35 @@ def training(checklist: Checklist) -> Finding:
         bool(people),
         ", ".join(people) or "nobody",
         "nobody in the store knows filling, cleaning and the filter",
+    )
+
+
+def findings(
+    checklist: Checklist,
+    *,
+    site_timezone: str | None = None,
+    open_around_the_clock: bool = False,
+    standard: Standard | None = None,
+) -> tuple[Finding, ...]:
+    """Every line of the checklist in order, each passed, failed or missing.
+
+    `site_timezone` is the IANA zone on the site's record; None where it is not known. A site open around the
+    clock needs night mode like any other; the finding then says why.
+    """
+    wanted = standard or Standard()
+    return (
+        place.dedicated(checklist),
+        place.volts(checklist, wanted),
+        place.amps(checklist, wanted),
+        place.cord(checklist),
+        place.behind(checklist, wanted),
+        place.sides(checklist, wanted),
+        place.level(checklist, wanted),
+        bolt(checklist),
+        seal(checklist),
+        water_test(checklist),
+        clock(checklist, site_timezone),
+        night_mode(checklist, wanted, open_around_the_clock),
+        night_mode_opening(checklist, open_around_the_clock),
+        training(checklist),
     )

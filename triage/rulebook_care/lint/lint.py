@@ -11,12 +11,11 @@ from triage.rulebook_care.lint.checks import check_findings
 from triage.rulebook_care.lint.conditions import condition_findings
 from triage.rulebook_care.lint.evidence import evidence_findings
 from triage.rulebook_care.lint.findings import Finding, in_order, silenced
-from triage.rulebook_care.lint.leftovers import leftover_findings
+from triage.rulebook_care.lint.leftovers import leftover_findings, vocabulary_findings, words_findings
 from triage.rulebook_care.lint.money import limit_findings, money_findings
 from triage.rulebook_care.lint.numbers import number_findings
 from triage.rulebook_care.lint.policy import policy_findings
 from triage.rulebook_care.lint.texts import text_findings
-from triage.rulebook_care.lint.vocabulary import vocabulary_findings, words_findings
 from triage.rulebook_care.reasoning.space import Reasoning
 
 FAMILIES: tuple[Callable[[Reasoning], Iterator[Finding]], ...] = (
