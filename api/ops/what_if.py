@@ -35,23 +35,6 @@ from triage.what_if.turning_points import turning_words
 
 blueprint = Blueprint("what_if_page", __name__)
 
-PARTS = {
-    "outcome": "Outcome",
-    "reasons": "Reasons",
-    "cautions": "Cautions",
-    "facts": "Facts",
-    "rules": "Rules",
-    "causes": "Causes",
-    "plan": "Plan",
-    "cost": "Cost of the rest of the call",
-    "limit": "Limit",
-    "warranty": "Warranty",
-    "visit": "Visit",
-    "keep_or_swap": "Keep or swap",
-    "questions": "Questions",
-    "computed_facts": "Computed facts",
-    "notes": "Notes",
-}
 OPEN_PARTS = ("outcome", "reasons", "cautions", "facts", "rules", "causes", "plan")
 MOST_VERSIONS = 20
 
@@ -109,7 +92,7 @@ def _shown(unchanged: WhatIf, asked: Asked, text: str | None) -> ResponseReturnV
         before=shown.before,
         after=shown.after,
         parts=[
-            (PARTS[part], part in OPEN_PARTS, list(rows))
+            (_title_of(part), part in OPEN_PARTS, list(rows))
             for part, rows in groupby(shown.changed, key=lambda each: each.part)
         ],
         turning=None if shown.turning is None else list(turning_words(shown.turning)),
@@ -127,6 +110,10 @@ def _shown(unchanged: WhatIf, asked: Asked, text: str | None) -> ResponseReturnV
         outcome_said=outcome_said,
         percent=percent,
     ), status
+
+
+def _title_of(part: str) -> str:
+    return "Cost of the rest of the call" if part == "cost" else part.replace("_", " ").capitalize()
 
 
 def _decided(unchanged: WhatIf, asked: Asked, text: str | None) -> WhatIf:

@@ -112,7 +112,7 @@ def free_times(service: Service, ticket_id: str, viewer: Caller) -> tuple[Sequen
     with service.store.read() as work:
         ticket = seen_ticket(work, ticket_id, viewer)
         events = work.tickets.events(ticket.id)
-        machine = None if ticket.machine is None else work.machines.get(ticket.machine)
+        machine = _machine(work, ticket)
         asked = _asked_for(service, ticket, events, machine)
         moved = next((one.number for one in visits_of(events) if one.state == "scheduled"), None)
         return offered(
@@ -138,14 +138,11 @@ def visit_calendar(service: Service, ticket_id: str, number: int, viewer: Caller
         found = [visit for visit in visits(service, ticket.id, viewer) if visit.number == number]
         if not found:
             raise NotFoundError(f"ticket {ticket.id} has no visit {number}")
-        return as_calendar(found[0], ticket, _machine(service, ticket), service.rulebook)
+        return as_calendar(found[0], ticket, _machine(work, ticket), service.rulebook)
 
 
-def _machine(service: Service, ticket: Ticket) -> Machine | None:
-    if ticket.machine is None:
-        return None
-    with service.store.read() as work:
-        return work.machines.get(ticket.machine)
+def _machine(work: Work, ticket: Ticket) -> Machine | None:
+    return None if ticket.machine is None else work.machines.get(ticket.machine)
 
 
 def _read_scheduled(
@@ -183,7 +180,7 @@ def _read_scheduled(
             reader.problem("a technician plans visits of the own contractor only", "/contractor")
         contractor = who.contractor
     reader.finish()
-    machine = None if ticket.machine is None else work.machines.get(ticket.machine)
+    machine = _machine(work, ticket)
     asked = _asked_for(service, ticket, events, machine)
     for visit in known:
         if visit.number == number and visit.state != "scheduled":

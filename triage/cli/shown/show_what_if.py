@@ -1,6 +1,7 @@
 """A what-if for people to read: before and after side by side, what changed, and what would change it."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import groupby
 from typing import Any
 
 from rich.console import Console
@@ -18,24 +19,6 @@ CAUSES_SHOWN = 5
 FACTORS_SHOWN = 3
 Data = Mapping[str, Any]
 
-PARTS: Mapping[str, str] = {
-    "outcome": "Outcome",
-    "reasons": "Reasons",
-    "cautions": "Cautions",
-    "facts": "Facts",
-    "rules": "Rules",
-    "causes": "Causes",
-    "plan": "Plan",
-    "cost": "Cost",
-    "limit": "Limit",
-    "warranty": "Warranty",
-    "visit": "Visit",
-    "keep_or_swap": "Keep or swap",
-    "questions": "Questions",
-    "computed_facts": "Computed facts",
-    "notes": "Notes",
-}
-
 
 def show_what_if(found: WhatIf, out: Console | None = None) -> None:
     """Prints it on standard output."""
@@ -47,11 +30,9 @@ def show_what_if(found: WhatIf, out: Console | None = None) -> None:
     out.print(table)
     if not found.changed:
         out.print("\nNothing changes.")
-    for part, title in PARTS.items():
-        changed = [each for each in found.changed if each.part == part]
-        if changed:
-            out.print(Text(f"\n{title}", style="bold"))
-            _print_changes(out, changed)
+    for part, changed in groupby(found.changed, key=lambda each: each.part):
+        out.print(Text(f"\n{part.replace('_', ' ').capitalize()}", style="bold"))
+        _print_changes(out, list(changed))
     if found.turning is not None:
         _print_turning(out, found.turning)
     out.print(
