@@ -16,7 +16,8 @@ from api.http.auth import page_roles
 from api.http.work_folder import work_folder
 from api.ops.shelf import shelf
 from triage.rulebook_care.book.book import STATUSES, Book, counts, search
-from triage.rulebook_care.book.entries import BUILT_IN, KINDS, Entry
+from triage.rulebook_care.book.entries import BUILT_IN, Entry
+from triage.rulebook_care.book.references import KINDS
 from triage.rulebook_care.editing.files import known_path
 from triage.values.errors import NotFoundError
 

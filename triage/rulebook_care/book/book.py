@@ -19,9 +19,9 @@ from markdown_it import MarkdownIt
 from markupsafe import Markup
 
 from triage.rulebook.model import Rulebook
-from triage.rulebook_care.book.entries import KINDS, MARKDOWN, Entry, entries_of, templates, whole
+from triage.rulebook_care.book.entries import MARKDOWN, Entry, entries_of, templates, whole
 from triage.rulebook_care.book.names import Names
-from triage.rulebook_care.book.references import Key, Reference, references
+from triage.rulebook_care.book.references import KINDS, Key, Reference, references
 from triage.rulebook_care.lint.findings import Finding
 from triage.rulebook_care.lint.lint import lint
 

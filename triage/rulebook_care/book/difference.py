@@ -22,26 +22,13 @@ from ruamel.yaml import YAML
 from ruamel.yaml.nodes import ScalarNode
 from ruamel.yaml.representer import RoundTripRepresenter
 
+from triage.rulebook_care.book.references import KINDS
 from triage.values.plain_data import Path, canonical, plain
 
 Files: TypeAlias = Mapping[str, object]
 
 LONGEST = 160
 
-_NOUNS = {
-    "facts": "fact",
-    "symptoms": "symptom",
-    "causes": "cause",
-    "derive": "derive rule",
-    "evidence": "evidence rule",
-    "cautions": "caution",
-    "checks": "check",
-    "policy": "policy rule",
-    "warranty": "warranty terms",
-    "limits": "limit table",
-    "words": "list of words",
-    "cases": "whole-report case",
-}
 _STATUS = {
     ("draft", "live"): "goes live",
     ("retired", "live"): "goes live again",
@@ -90,7 +77,7 @@ def _titles(files: Files) -> dict[str, str]:
 def _in_file(file: str, old: object, new: object, titles: Mapping[str, str]) -> Iterator[Change]:
     kind, _, name = file.removesuffix(".yml").rpartition("/")
     title = titles.get(file.removesuffix(".yml"), name)
-    noun = _NOUNS.get(kind, "file")
+    noun = KINDS[kind][0] if kind in KINDS else "file"
     if old is None or new is None:
         there = new if old is None else old
         status = there.get("status") if isinstance(there, dict) else None

@@ -17,24 +17,7 @@ from markupsafe import Markup
 from triage.rulebook.built_in_facts import LOCAL_CODES, every_fact, titles_of
 from triage.rulebook.model import Rulebook
 from triage.rulebook_care.book.names import Names, PlainNames, code, id_of, plain_value, text, title_of
-from triage.rulebook_care.book.references import Key
-
-KINDS: Mapping[str, tuple[str, str]] = {
-    "symptoms": ("symptom", "Symptoms"),
-    "causes": ("cause", "Causes"),
-    "evidence": ("evidence rule", "Evidence"),
-    "cautions": ("caution", "Cautions"),
-    "checks": ("check", "Checks"),
-    "policy": ("policy rule", "Policy"),
-    "derive": ("derive rule", "Derived facts"),
-    "limits": ("limit table", "Limits"),
-    "warranty": ("warranty terms", "Warranty"),
-    "program": ("numbers of the program", "Rates, parts, hours, models"),
-    "facts": ("fact", "Facts"),
-    "words": ("list of words", "What callers say"),
-    "cases": ("whole-report case", "Whole reports"),
-}
-"""Kind of entry -> what one is called, and all of them; in the order of the book."""
+from triage.rulebook_care.book.references import KINDS, Key
 
 BUILT_IN = "built in"
 """Where a fact stands that every rulebook has; other entries name their file."""

@@ -1,6 +1,6 @@
 """What each entry of a rulebook refers to: facts it fires on, causes, checks and cautions it names."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TypeAlias
 
@@ -16,6 +16,23 @@ from triage.rulebook.model import Rulebook, WholeCase
 
 Key: TypeAlias = tuple[str, str]
 """Kind (the folder's name) and id of an entry."""
+
+KINDS: Mapping[str, tuple[str, str]] = {
+    "symptoms": ("symptom", "Symptoms"),
+    "causes": ("cause", "Causes"),
+    "evidence": ("evidence rule", "Evidence"),
+    "cautions": ("caution", "Cautions"),
+    "checks": ("check", "Checks"),
+    "policy": ("policy rule", "Policy"),
+    "derive": ("derive rule", "Derived facts"),
+    "limits": ("limit table", "Limits"),
+    "warranty": ("warranty terms", "Warranty"),
+    "program": ("numbers of the program", "Rates, parts, hours, models"),
+    "facts": ("fact", "Facts"),
+    "words": ("list of words", "What callers say"),
+    "cases": ("whole-report case", "Whole reports"),
+}
+"""Kind of entry -> what one is called, and all of them; in the order of the book."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,8 +14,9 @@ from tests.triage.builders import minimal_files, minimal_rulebook
 from triage.rulebook.reading.reader import read_rulebook, rulebook_files_data, rulebook_from_data
 from triage.rulebook_care.book.book import book_of, counts, search
 from triage.rulebook_care.book.difference import changed_files, file_diff, yaml_text
-from triage.rulebook_care.book.entries import BUILT_IN, KINDS
+from triage.rulebook_care.book.entries import BUILT_IN
 from triage.rulebook_care.book.folder import FolderBook
+from triage.rulebook_care.book.references import KINDS
 from triage.rulebook_care.editing.candidate import refuse_bad
 from triage.values.errors import Problem
 from triage.values.yaml_source import read_yaml

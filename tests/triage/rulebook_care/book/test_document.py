@@ -12,8 +12,8 @@ from tests import RULES
 from tests.triage.builders import minimal_files, minimal_rulebook
 from triage.rulebook.reading.reader import read_rulebook
 from triage.rulebook_care.book.book import as_html, as_markdown, book_of
-from triage.rulebook_care.book.entries import KINDS
 from triage.rulebook_care.book.names import text
+from triage.rulebook_care.book.references import KINDS
 
 
 class Links(HTMLParser):
