@@ -1,7 +1,5 @@
 """The authority's page: a link that is valid once, one question, and the answer. Nobody signs in."""
 
-from __future__ import annotations
-
 from typing import Any
 
 from flask import Blueprint, render_template, request

@@ -4,8 +4,6 @@ A route names the roles that may use it with `@roles(...)`; a route of `/v1` wit
 the wrong role 403. Pages send people without a session to the sign-in form instead.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import wraps
 from typing import Any, TypeVar, cast

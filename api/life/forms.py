@@ -1,7 +1,5 @@
 """What is typed on the pages of a ticket's later life, as the data that the service reads."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime

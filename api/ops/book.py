@@ -1,7 +1,5 @@
 """The rulebook as pages of the ops lead: every entry in plain words, found by words, led to by links."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from itertools import groupby

@@ -1,7 +1,5 @@
 """The rulebook's files as pages of the ops lead: find one, edit it as text, check it, save it."""
 
-from __future__ import annotations
-
 from functools import partial
 from hashlib import sha256
 from itertools import groupby

@@ -4,8 +4,6 @@ A form is a view of a file's text: what is sent is put into the text it was made
 and that text is checked and saved as in the editor.
 """
 
-from __future__ import annotations
-
 from contextlib import suppress
 from itertools import groupby
 
@@ -18,7 +16,7 @@ from api.http.work_folder import MOST_FORM_BYTES, NoFolder, checks, work_folder
 from api.ops.files import editor, no_folder, retirable
 from api.ops.shelf import shelf
 from api.pages.words import outcome_words
-from triage.rulebook_care.book.entries import KINDS
+from triage.rulebook_care.book.references import KINDS
 from triage.rulebook_care.editing.check import CasesRun, Checked
 from triage.rulebook_care.editing.files import ChangedOnDisk, FileText, as_saved, known_path
 from triage.rulebook_care.editing.scaffold import KINDS as SCAFFOLDS

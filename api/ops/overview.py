@@ -1,7 +1,5 @@
 """The week at a glance, for the ops lead: six numbers, three pictures, whom to look after, what was saved."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date, timedelta
 from pathlib import Path

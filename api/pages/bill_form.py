@@ -1,7 +1,5 @@
 """What people type of money, and the lines of a bill as a form and as the data that the service reads."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal

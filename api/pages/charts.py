@@ -4,8 +4,6 @@ What Matplotlib draws in one of `INKS` takes the token of that name, so that a c
 print. The page's policy allows no styles inside, so they become attributes.
 """
 
-from __future__ import annotations
-
 import io
 import re
 from collections.abc import Iterator, Mapping, Sequence

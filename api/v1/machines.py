@@ -1,7 +1,5 @@
 """A machine's record, what may be spent on it, and its care."""
 
-from __future__ import annotations
-
 from datetime import date, datetime
 from typing import Any
 

@@ -4,8 +4,6 @@ Shapes only. Whether a symptom, fact or serial exists, and whether an answer fit
 (`triage.report_input`), so that every door gives the same errors.
 """
 
-from __future__ import annotations
-
 from marshmallow import Schema, fields, validate
 
 from triage.records.danger import LIFTINGS

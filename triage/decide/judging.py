@@ -7,8 +7,6 @@ disagree the more urgent wins. So there are no more passes than a rulebook has p
 the first where no rule hangs its urgency on money.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime

@@ -4,8 +4,6 @@ Every step is a function from values to values; nothing here reads a clock, a fi
 arguments give the same decision.
 """
 
-from __future__ import annotations
-
 from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 

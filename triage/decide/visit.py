@@ -1,7 +1,5 @@
 """Who comes, by when, with which parts."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime

@@ -1,7 +1,5 @@
 """The files of a load and what stands in their columns; the templates and the README are made from this."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 
 COLUMNS: Mapping[str, Mapping[str, str]] = {

@@ -1,7 +1,5 @@
 """Depot units from rows, and what loading them does to custody."""
 
-from __future__ import annotations
-
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, time

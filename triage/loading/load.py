@@ -11,8 +11,6 @@ where they are not known yet. A unit of `depot` that was sent since stays sent, 
 exchanged stays where the exchange put it.
 """
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress

@@ -1,7 +1,5 @@
 """Reads one record, a row of a file, cell by cell; every problem is kept with its row and column."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from datetime import date, datetime

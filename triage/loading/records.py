@@ -3,8 +3,6 @@
 Each `read_*` gives the values of the rows that are right and adds a problem for each cell that is not.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace

@@ -5,8 +5,6 @@ or bars, as the header is. In JSON a file is a list of objects; `facts` and `det
 and become the columns `fact.<id>` and `details.<name>`.
 """
 
-from __future__ import annotations
-
 import codecs
 import csv
 import io

@@ -1,7 +1,5 @@
 """Empty files to fill in: a CSV file for each kind of record, or a workbook with a sheet for each."""
 
-from __future__ import annotations
-
 import csv
 from collections.abc import Iterable, Iterator
 from pathlib import Path

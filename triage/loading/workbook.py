@@ -1,7 +1,5 @@
 """Rows of an XLSX workbook, as those of a CSV file: a sheet is a file, a cell has its row and column."""
 
-from __future__ import annotations
-
 import warnings
 from collections.abc import Iterator
 from datetime import datetime, time

@@ -1,7 +1,5 @@
 """Who is asking, and what they see: the name, role and ties behind a token, or the operator."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal, TypeAlias, get_args

@@ -1,7 +1,5 @@
 """A week or a month at a glance: six numbers with what is usual, whom to look after, what was saved."""
 
-from __future__ import annotations
-
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass

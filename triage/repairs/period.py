@@ -1,7 +1,5 @@
 """The recorded tickets of a period, as the numbers are made from them."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta

@@ -4,8 +4,6 @@ Works on plain rows (`triage.store.numbers` reads them) and computes nothing tha
 number is defined is told in `DEFINITIONS`, by its name in the answer.
 """
 
-from __future__ import annotations
-
 import statistics
 from bisect import bisect_right
 from collections import Counter, defaultdict

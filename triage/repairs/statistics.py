@@ -1,7 +1,5 @@
 """Shares, ranges and waiting times as they are shown to people: how sure they are, and what is usual."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 
 import numpy as np

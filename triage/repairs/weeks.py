@@ -3,8 +3,6 @@
 Each number is one of `period_numbers`, for each period by itself. Weeks begin on Monday (UTC).
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, time, timedelta

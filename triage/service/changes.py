@@ -6,8 +6,6 @@ out again: so no two tickets are given the same headroom. When a danger is raise
 other open tickets are decided again in the same write.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace

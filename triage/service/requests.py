@@ -1,7 +1,5 @@
 """What every request asks: who calls, whether it was sent before, whether the program can answer at all."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass, replace

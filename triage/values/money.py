@@ -4,8 +4,6 @@ Amounts are rounded half up to the currency's minor unit, once, where a number l
 an estimate, a total, an expected cost that is shown. Nothing is rounded in between.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable
 from decimal import ROUND_HALF_UP, Decimal

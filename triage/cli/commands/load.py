@@ -1,7 +1,5 @@
 """`barrelwise load FOLDER`: records into the database, with a progress bar; or empty files to fill in."""
 
-from __future__ import annotations
-
 from dataclasses import asdict
 from datetime import timedelta
 from pathlib import Path

@@ -1,7 +1,5 @@
 """`barrelwise report`: a month at a glance as one HTML file that needs nothing else."""
 
-from __future__ import annotations
-
 from datetime import date
 from pathlib import Path
 

@@ -1,7 +1,5 @@
 """Whose yes a ticket needs, and who speaks for an authority that is away."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """Reads symptoms, causes, warranty, limits and whole cases."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from decimal import Decimal
 from typing import get_args

@@ -4,8 +4,6 @@ Files that did not change on disk are not parsed again. A text is bounded in siz
 not in time: `check_process` runs this where a text cannot hold a server up.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date

@@ -4,8 +4,6 @@ The process reads the folder once and then answers one question after another. W
 itself, the next question starts it again.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace

@@ -1,7 +1,5 @@
 """Writes changed data into the files of a rulebook's folder: the rest stays to the letter."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import date
 from decimal import Decimal

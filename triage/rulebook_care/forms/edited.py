@@ -1,7 +1,5 @@
 """What an edit not saved yet would change: the newest tickets decided again, in the folder's process."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from functools import lru_cache

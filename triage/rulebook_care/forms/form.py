@@ -1,7 +1,5 @@
 """A file's text as a form, and the text again that the form makes of it; comments and order stay."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any

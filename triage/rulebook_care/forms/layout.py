@@ -1,7 +1,5 @@
 """The parts of a file's form, by its schema: fields, tables and conditions, filled from its data."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache
 from typing import Any

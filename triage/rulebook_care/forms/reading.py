@@ -5,8 +5,6 @@ that it goes; a line of a condition `/when|<number>|fact`, `|asked`, `|values` a
 `/when/any_of/0|…`; a new group is asked for by `/when|add`. What was not sent stays as it is.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from copy import deepcopy

@@ -1,7 +1,5 @@
 """A table of a form as a spreadsheet, CSV or XLSX, and rows read back from one or from what was pasted."""
 
-from __future__ import annotations
-
 import csv
 import warnings
 from collections.abc import Iterable, Sequence

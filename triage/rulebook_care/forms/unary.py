@@ -1,7 +1,5 @@
 """A unary test taken apart for people: what is asked, and of which values; and put together again."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping, Sequence
 from datetime import date, time

@@ -3,8 +3,6 @@
 What a text cannot be read as stays the text, so that the rulebook's reader says what is wrong, in its place.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date

@@ -1,7 +1,5 @@
 """What a form offers to choose from: facts, and the ids of everything else with their titles."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any, cast

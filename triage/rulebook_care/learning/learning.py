@@ -9,8 +9,6 @@ counts for as much as it tells. A number drifts when so many tickets could hardl
 Nothing here changes a file.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal

@@ -1,7 +1,5 @@
 """A candidate that goes live by itself at a time to come."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping
 from datetime import datetime
 

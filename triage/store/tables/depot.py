@@ -1,7 +1,5 @@
 """Depot units, and the chain of custody by serial, which is only added to."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Mapping
 
 from sqlalchemy import ColumnElement, func, select

@@ -4,8 +4,6 @@ Only the process that has a run writes to it: what it writes names its attempt, 
 was stopped or given to another since.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
