@@ -10,9 +10,10 @@ from typing import NoReturn
 import click
 
 from triage.cli.lazy import LazyGroup
-from triage.values.errors import InputError
+from triage.values.errors import InputError, Problem
 
 WRONG_INPUT = 2
+JSON = "--json"
 FAILED = 70  # EX_SOFTWARE of sysexits.h: a fault of the program, not of the input
 
 
@@ -67,16 +68,15 @@ def main(arguments: Sequence[str] | None = None) -> NoReturn:
 
 def run(arguments: Sequence[str] | None = None) -> int:
     """Runs one command and gives its exit status."""
+    given = sys.argv[1:] if arguments is None else list(arguments)
     try:
-        status = barrelwise.main(
-            None if arguments is None else list(arguments), prog_name="barrelwise", standalone_mode=False
-        )
+        status = barrelwise.main(given, prog_name="barrelwise", standalone_mode=False)
         return status if isinstance(status, int) else 0
     except InputError as error:
-        for problem in error.told:
-            click.echo(str(problem), err=True)
-        return WRONG_INPUT
+        return _told(given, WRONG_INPUT, error.told)
     except click.ClickException as error:
+        if JSON in given:
+            return _told(given, WRONG_INPUT, [Problem(error.format_message())])
         error.show()
         return WRONG_INPUT
     except (click.Abort, KeyboardInterrupt):
@@ -87,5 +87,17 @@ def run(arguments: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except Exception as error:
-        click.echo(f"Internal error, not your input: {type(error).__name__}: {error}", err=True)
-        return FAILED
+        message = f"Internal error, not your input: {type(error).__name__}: {error}"
+        return _told(given, FAILED, [Problem(message)])
+
+
+def _told(given: Sequence[str], status: int, problems: Sequence[Problem]) -> int:
+    """Says what is wrong: to people on standard error, with --json as JSON where the answer would stand."""
+    if JSON in given:
+        from triage.cli.shown.output import print_json, problem_as_data
+
+        print_json({"status": status, "problems": [problem_as_data(problem) for problem in problems]})
+    else:
+        for problem in problems:
+            click.echo(str(problem), err=True)
+    return status

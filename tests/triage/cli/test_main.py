@@ -245,12 +245,12 @@ def test_schemas_are_printed_or_written(run: Run, here: Path) -> None:
 
 def test_records_are_loaded_once(run: Run) -> None:
     status, out, err = run("load", "records")
-    assert (status, out) == (
-        0,
-        "1 sites, 1 contractors, 1 machines; 0 lines of care (0 new), 0 repairs (0 new)\n",
-    )
+    assert status == 0
+    assert out.splitlines() == [
+        f"{kind:<12}1 new, 0 changed, 0 same, 0 rejected" for kind in ("sites", "contractors", "machines")
+    ]
     assert "machines" in err
-    assert json.loads(run("load", "records", "--json")[1])["machines"] == 1
+    assert json.loads(run("load", "records", "--json")[1])["counts"]["machines"]["same"] == 1
 
 
 def test_wrong_records_are_named_with_their_place(run: Run, here: Path) -> None:

@@ -10,7 +10,7 @@ import click
 from rich.table import Table
 from rich.text import Text
 
-from triage.cli.shown.files import problems_of, read_json
+from triage.cli.shown.files import JSON_FILE, problems_of, read_json
 from triage.cli.shown.opened import opened_service
 from triage.cli.shown.output import console, print_json
 from triage.machine.commissioning import Checklist, Finding, facts, findings, read_checklist
@@ -29,11 +29,12 @@ SHOWN: Mapping[Result, tuple[str, str]] = {
 
 
 @click.command()
-@click.argument("checklist", type=click.Path(exists=True, dir_okay=False, path_type=Path))
+@click.argument("checklist", type=JSON_FILE)
 @click.option("--machine", metavar="SERIAL", help="Store it with this machine and judge it by its record.")
 @click.option("--json", "as_data", is_flag=True, help="Print the findings as JSON.")
 def commission(checklist: Path, machine: str | None, as_data: bool) -> int:
-    """Judge the installer's checklist in the file CHECKLIST; stored only with --machine.
+    """Judge the installer's checklist in the file CHECKLIST; stored only with --machine. `-` reads it from
+    standard input.
 
     Exit status 1 when a line fails. A line that is missing fails nothing and passes nothing.
     """

@@ -5,7 +5,7 @@ from rich.table import Table
 
 from triage.cli.shown.files import now
 from triage.cli.shown.opened import opened_service, opened_store
-from triage.cli.shown.output import console, print_json
+from triage.cli.shown.output import AS_JSON, console, print_done, print_json
 from triage.config import read_settings
 from triage.service.outgoing import deliver as delivery
 from triage.service.outgoing.webhooks import check_url, new_secret
@@ -21,7 +21,8 @@ def webhook() -> None:
 @webhook.command()
 @click.argument("name")
 @click.argument("url")
-def add(name: str, url: str) -> None:
+@AS_JSON
+def add(name: str, url: str, as_data: bool) -> None:
     """Tell the program NAME at URL of every event from now on, and print the secret that signs it."""
     if not (name.strip() and name.isprintable() and len(name) <= MOST_NAME):
         raise InputError(f"a listener's name has 1 to {MOST_NAME} printable characters")
@@ -29,12 +30,12 @@ def add(name: str, url: str) -> None:
     secret = new_secret()
     with opened_store(read_settings()) as store, store.write() as work:
         work.outbox.add_listener(name, url, secret, now())
-    click.echo(secret)
+    print_done(as_data, {"name": name, "url": url, "secret": secret}, secret, answer=True)
     click.echo("The listener checks each signature with this secret; it is shown once.", err=True)
 
 
 @webhook.command("list")
-@click.option("--json", "as_data", is_flag=True)
+@AS_JSON
 def list_webhooks(as_data: bool) -> None:
     """Show who listens, what waits to be delivered, and why; e-mail too."""
     with opened_store(read_settings()) as store, store.read() as work:
@@ -69,17 +70,20 @@ def list_webhooks(as_data: bool) -> None:
 
 @webhook.command()
 @click.argument("name")
-def remove(name: str) -> None:
+@AS_JSON
+def remove(name: str, as_data: bool) -> None:
     """Tell the program NAME no more."""
     with opened_store(read_settings()) as store, store.write() as work:
         work.outbox.remove_listener(name, now())
-    click.echo(f"{name} is told no more", err=True)
+    print_done(as_data, {"name": name, "removed": True}, f"{name} is told no more")
 
 
 @click.command()
-def deliver() -> int:
+@AS_JSON
+def deliver(as_data: bool) -> int:
     """Deliver what waits: e-mail and webhooks. The server does so as well; exit status 1 if any failed."""
     with opened_service() as service:
         done = delivery.deliver(service)
-    click.echo(f"{done.sent} delivered, {done.failed} to be tried again", err=True)
+    data = {"delivered": done.sent, "failed": done.failed}
+    print_done(as_data, data, f"{done.sent} delivered, {done.failed} to be tried again")
     return 1 if done.failed else 0

@@ -45,11 +45,19 @@ SHOWN = {
 @click.command("simulate")
 @click.option("--rulebook", type=click.Path(path_type=Path), help="A folder; the settings' one, if left out.")
 @click.option("--candidate", type=click.Path(path_type=Path), help="A rulebook folder to hold against it.")
-@click.option("--machines", type=click.IntRange(1, 5000), default=100, show_default=True)
-@click.option("--years", type=click.IntRange(2, 1000), default=10, show_default=True)
+@click.option(
+    "--machines", type=click.IntRange(1, 5000), default=100, show_default=True, help="How many in the fleet."
+)
+@click.option("--years", type=click.IntRange(2, 1000), default=10, show_default=True, help="How long.")
 @click.option("--first-day", default="2026-01-01", show_default=True, help="When each year begins.")
 @click.option("--seed", type=int, default=1, show_default=True, help="The same seed gives the same years.")
-@click.option("--world", type=click.Choice([*WORLDS, "all"]), default="as_written", show_default=True)
+@click.option(
+    "--world",
+    type=click.Choice([*WORLDS, "all"]),
+    default="as_written",
+    show_default=True,
+    help="Which errors.",
+)
 @click.option("--jobs", type=click.IntRange(1, 256), help="Processes; all cores, if left out.")
 @click.option("--json", "as_json", is_flag=True, help="Print the result as JSON.")
 def simulate_command(

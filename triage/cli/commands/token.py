@@ -8,7 +8,7 @@ from rich.table import Table
 
 from triage.cli.shown.files import now
 from triage.cli.shown.opened import opened_service, opened_store
-from triage.cli.shown.output import console, print_json
+from triage.cli.shown.output import AS_JSON, console, print_done, print_json
 from triage.config import read_settings
 from triage.records.caller import ROLES, Role
 from triage.values.errors import InputError
@@ -22,12 +22,12 @@ def token() -> None:
 
 @token.command()
 @click.argument("name")
-@click.option("--role", required=True, type=click.Choice(ROLES))
+@click.option("--role", required=True, type=click.Choice(ROLES), help="What it may do.")
 @click.option("--contractor", help="For a technician: the contractor whose tickets it may see.")
 @click.option("--authority", help="For an authority: which one of the rulebook's it speaks as.")
 @click.option("--email", help="For an authority: where questions to that person are sent.")
 @click.option("--days", type=click.IntRange(1, 3660), help="It ends after so many days; else when revoked.")
-@click.option("--json", "as_data", is_flag=True)
+@AS_JSON
 def add(
     name: str,
     role: Role,
@@ -64,7 +64,7 @@ def _refuse_unknown(authority: str) -> None:
 
 
 @token.command("list")
-@click.option("--json", "as_data", is_flag=True)
+@AS_JSON
 def list_tokens(as_data: bool) -> None:
     """Show names, roles and dates of all tokens, ended ones too."""
     with opened_store(read_settings()) as store, store.read() as work:
@@ -87,17 +87,19 @@ def list_tokens(as_data: bool) -> None:
 @token.command()
 @click.argument("name")
 @click.argument("address")
-def email(name: str, address: str) -> None:
+@AS_JSON
+def email(name: str, address: str, as_data: bool) -> None:
     """Send questions to the authority called NAME to ADDRESS from now on."""
     with opened_store(read_settings()) as store, store.write() as work:
         work.tokens.write_to(name, address)
-    click.echo(f"questions to {name} go to {address}", err=True)
+    print_done(as_data, {"name": name, "email": address}, f"questions to {name} go to {address}")
 
 
 @token.command()
 @click.argument("name")
-def revoke(name: str) -> None:
+@AS_JSON
+def revoke(name: str, as_data: bool) -> None:
     """Let the token called NAME in no more."""
     with opened_store(read_settings()) as store, store.write() as work:
         work.tokens.revoke(name, now())
-    click.echo(f"{name} is revoked", err=True)
+    print_done(as_data, {"name": name, "revoked": True}, f"{name} is revoked")

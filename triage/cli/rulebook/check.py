@@ -64,6 +64,7 @@ def check(folder: Path | None, as_data: bool, as_sarif: bool, silenced: bool) ->
         elif as_data:
             problems = [_problem(problem) for problem in error.told]
             print_json({"ok": False, "problems": problems, "findings": [], "failures": [], "losses": []})
+            return 2
         raise
     for backup in backups(folder):
         click.echo(f"{backup}: an editor's backup; it is not read", err=True)

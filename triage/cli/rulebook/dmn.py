@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from triage.cli.shown.output import AS_JSON, print_done
 from triage.rulebook.reading.reader import read_with_files
 from triage.rulebook_care.book.difference import differences
 from triage.rulebook_care.dmn.exporting import export_model
@@ -22,7 +23,8 @@ FILE = click.Path(dir_okay=False, path_type=Path)
 @click.argument("folder", type=FOLDER)
 @click.option("--out", type=FILE, required=True, help="Write into this file.")
 @click.option("--table", "tables", multiple=True, help="Only this limit table, or policy.")
-def tables_out(folder: Path, out: Path, tables: tuple[str, ...]) -> None:
+@AS_JSON
+def tables_out(folder: Path, out: Path, tables: tuple[str, ...], as_data: bool) -> None:
     """Write the limit tables and the policy of the rulebook in FOLDER as DMN 1.5 XML."""
     model = export_model(*read_with_files(folder), tables)
     try:
@@ -32,14 +34,16 @@ def tables_out(folder: Path, out: Path, tables: tuple[str, ...]) -> None:
         raise InputError([Problem(f"it cannot be written ({error.strerror})", file=str(out))]) from None
     for table in model.tables:
         click.echo(f"{table.name}: {_rows(len(table.rules))}, {table.hit_policy}", err=True)
-    click.echo(f"{out} is written", err=True)
+    data = {"file": str(out), "tables": {table.name: len(table.rules) for table in model.tables}}
+    print_done(as_data, data, f"{out} is written")
 
 
 @click.command("tables-in")
 @click.argument("file", type=FILE)
 @click.argument("folder", type=FOLDER)
 @click.option("--dry-run", is_flag=True, help="Only say what would change; status 1 where something would.")
-def tables_in(file: Path, folder: Path, dry_run: bool) -> int:
+@AS_JSON
+def tables_in(file: Path, folder: Path, dry_run: bool, as_data: bool) -> int:
     """Take the tables of the DMN file FILE into the rulebook in FOLDER, and say what changes.
 
     The tables of FILE replace the folder's of the same name; a policy table replaces all live policy rules.
@@ -48,17 +52,17 @@ def tables_in(file: Path, folder: Path, dry_run: bool) -> int:
     before = read_with_files(folder)[1]
     found = import_tables(_content(file), str(file), before)
     changes = differences(before, found.files)
-    for change in changes:
+    for change in [] if as_data else changes:
         click.echo(str(change))
-    if not found.changed:
-        click.echo("nothing changes", err=True)
-        return 0
-    if dry_run:
-        click.echo(f"{_files(len(found.changed))} would change", err=True)
-        return 1
-    save_changed(WorkFolder(folder), found.changed)
-    click.echo(f"{_files(len(found.changed))} changed; now {found.rulebook.version}", err=True)
-    return 0
+    words = "nothing changes"
+    if found.changed and not dry_run:
+        save_changed(WorkFolder(folder), found.changed)
+        words = f"{_files(len(found.changed))} changed; now {found.rulebook.version}"
+    elif found.changed:
+        words = f"{_files(len(found.changed))} would change"
+    data = {"changes": list(map(str, changes)), "files": sorted(found.changed), "saved": not dry_run}
+    print_done(as_data, data, words)
+    return 1 if dry_run and found.changed else 0
 
 
 def _content(file: Path) -> bytes:

@@ -5,6 +5,7 @@ from pathlib import Path
 import click
 
 from triage.cli.shown.files import now
+from triage.cli.shown.output import AS_JSON, print_done
 from triage.config import read_settings
 from triage.rulebook.reading.reader import read_rulebook
 from triage.rulebook_care.book.book import as_html, as_markdown
@@ -43,7 +44,8 @@ def table(folder: Path | None, html: bool, out: Path | None, written: Path | Non
 @click.argument("kind", type=click.Choice(KINDS))
 @click.argument("name", metavar="ID")
 @click.option("--rulebook", "folder", type=FOLDER, help="The rulebook's folder.")
-def new(kind: str, name: str, folder: Path | None) -> None:
+@AS_JSON
+def new(kind: str, name: str, folder: Path | None, as_data: bool) -> None:
     """Start a file of KIND named ID: a draft with its cases, and TODO where you have to think."""
     folder = folder or read_settings().rulebook
     file, text = scaffold(read_rulebook(folder), kind, name, now().date())
@@ -54,4 +56,4 @@ def new(kind: str, name: str, folder: Path | None) -> None:
             stream.write(text)
     except FileExistsError:
         raise InputError([Problem("this file is there already; choose another id", file=str(path))]) from None
-    click.echo(str(path))
+    print_done(as_data, {"file": str(path)}, str(path), answer=True)

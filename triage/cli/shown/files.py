@@ -1,14 +1,19 @@
 """What commands read: JSON files and times."""
 
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 
+import click
+
 from triage.values.errors import InputError, Problem
 from triage.values.json_text import read_strict
 
 MOST_BYTES = 256 * 1024
+MOST_LINES = 64 * 1024 * 1024
+JSON_FILE = click.Path(exists=True, dir_okay=False, path_type=Path, allow_dash=True)
 
 
 def now() -> datetime:
@@ -16,16 +21,40 @@ def now() -> datetime:
 
 
 def read_json(path: Path) -> object:
-    """A file of strict JSON. Raises InputError with file, line and column."""
+    """A file of strict JSON, or standard input as `-`. Raises InputError with file, line and column."""
+    return read_strict(_content(path, MOST_BYTES), str(path))
+
+
+def read_several(path: Path) -> list[tuple[int, bytes]]:
+    """The documents of a file (or `-`), each with its line: one, or one a line (JSON lines)."""
+    content = _content(path, MOST_LINES)
+    lines = [(number, line) for number, line in enumerate(content.splitlines(), start=1) if line.strip()]
+    if len(lines) < 2 or not _is_json(lines[0][1]):
+        return [(1, content)]
+    return lines
+
+
+def _is_json(line: bytes) -> bool:
+    try:
+        read_strict(line)
+    except InputError:
+        return False
+    return True
+
+
+def _content(path: Path, most: int) -> bytes:
     name = str(path)
     try:
-        with path.open("rb") as stream:
-            content = stream.read(MOST_BYTES + 1)
+        if name == "-":
+            content = sys.stdin.buffer.read(most + 1)
+        else:
+            with path.open("rb") as stream:
+                content = stream.read(most + 1)
     except OSError as error:
         raise InputError([Problem(f"the file cannot be read ({error.strerror})", file=name)]) from None
-    if len(content) > MOST_BYTES:
-        raise InputError([Problem(f"the file is larger than {MOST_BYTES // 1024} KiB", file=name)])
-    return read_strict(content, name)
+    if len(content) > most:
+        raise InputError([Problem(f"the file is larger than {most // 1024} KiB", file=name)])
+    return content
 
 
 @contextmanager

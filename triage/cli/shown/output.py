@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 from datetime import date, time
 from decimal import Decimal
@@ -12,18 +13,29 @@ from rich.console import Console
 
 from triage.values.errors import Problem
 
+AS_JSON = click.option("--json", "as_data", is_flag=True, help="Print it as JSON.")
 
-def print_json(value: object) -> None:
-    """JSON alone on standard output, numbers exact."""
-    text = _dumps(value, ascii_only=False)
+
+def print_json(value: object, *, line: bool = False) -> None:
+    """JSON alone on standard output, numbers exact; on one line where it is one of several."""
+    indent = None if line else 2
+    text = _dumps(value, indent, ascii_only=False)
     if any("\ud800" <= sign <= "\udfff" for sign in text):  # half a pair is JSON, but cannot be printed
-        text = _dumps(value, ascii_only=True)
+        text = _dumps(value, indent, ascii_only=True)
     click.echo(text)
 
 
-def _dumps(value: object, *, ascii_only: bool) -> str:
+def print_done(as_data: bool, data: Mapping[str, object], words: str, *, answer: bool = False) -> None:
+    """What was done: as JSON, or in words on standard error (standard output where they are the answer)."""
+    if as_data:
+        print_json(data)
+    else:
+        click.echo(words, err=not answer)
+
+
+def _dumps(value: object, indent: int | None, *, ascii_only: bool) -> str:
     return simplejson.dumps(
-        value, use_decimal=True, indent=2, ensure_ascii=ascii_only, allow_nan=False, default=_date_text
+        value, use_decimal=True, indent=indent, ensure_ascii=ascii_only, allow_nan=False, default=_date_text
     )
 
 
