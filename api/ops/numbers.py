@@ -4,6 +4,7 @@ from flask import Blueprint, render_template, request
 from flask.typing import ResponseReturnValue
 
 from api.http.auth import page_roles, service
+from api.pages.texts import clerk, page_language
 from triage.repairs.period_numbers import DEFINITIONS
 from triage.service.numbers import numbers as numbers_of
 from triage.values.errors import InputError
@@ -25,7 +26,7 @@ def numbers() -> ResponseReturnValue:
     return render_template(
         "numbers.html",
         found=found,
-        said=DEFINITIONS,
+        said={name: clerk(text, page_language()) for name, text in DEFINITIONS.items()},
         asked=asked,
         problems=problems,
         percent=percent,

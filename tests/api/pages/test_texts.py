@@ -14,6 +14,7 @@ from flask.testing import FlaskClient
 from api.desk import summary
 from api.pages.texts import clerk, translated
 from tests import ROOT
+from triage.repairs.period_numbers import DEFINITIONS
 from triage.rulebook.built_in_facts import LOCAL_CODES
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
@@ -36,6 +37,7 @@ SENTENCES = (
     *(summary.THERE, summary.LATE, summary.DONE, summary.SMELL, summary.KNOWN_ENOUGH),
     *summary.BY_OUTCOME.values(),
     *summary.BY_FIXER.values(),
+    *DEFINITIONS.values(),
 )
 
 
@@ -66,6 +68,18 @@ def test_everything_the_default_rulebook_reads_to_clerks_is_in_spanish(rulebook:
 
 def test_spanish_has_nothing_that_is_read_no_more(rulebook: Rulebook) -> None:
     assert translated("es") - set(read_to_clerks(rulebook)) - set(SENTENCES) == set()
+
+
+def test_the_numbers_are_in_spanish_with_their_definitions(
+    client: FlaskClient, tokens: dict[str, str]
+) -> None:
+    client.post("/sign-in", data={"token": tokens["ops"]})
+    client.post("/language", data={"pages": "es", "next": "/numbers"})
+    page = client.get("/numbers").text
+    assert "<h1>El programa en números</h1>" in page
+    assert "Reportes abiertos en el período." in page
+    for english in ("Opened", "Outcome", "Contractor", "period", "Tickets", "None."):
+        assert english not in re.sub(r"<[^>]*>", "", page), english
 
 
 def test_a_sentence_without_translation_is_read_in_english() -> None:
