@@ -10,11 +10,13 @@ from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
 from typing import Any
 
+from flask import Flask
 from gunicorn.app.base import BaseApplication
 from gunicorn.errors import HaltServer
 from waitress.server import create_server
 
 from api.app import create_app
+from api.pages.search import FINDER
 from api.v1.rulebook import MOST_BYTES
 from api.worker import WSGI, Worker
 from triage.config import DEFAULT_SERVER, ServerSettings
@@ -81,9 +83,17 @@ def run(
         return
     settings = waitress_settings(server)
     with opened() as service, delivering(service):
-        answering = create_server(create_app(service, folder), host=host, port=port, **settings)
+        answering = create_server(_app(service, folder), host=host, port=port, **settings)
         listening()
         answering.run()
+
+
+def _app(service: Service, folder: Path | None) -> Flask:
+    """The app; the machines' search is made ready beside, so that nobody's first search waits for it."""
+    app = create_app(service, folder)
+    if service.is_shared:
+        app.extensions[FINDER].make_aside()
+    return app
 
 
 def _refuse_taken(host: str, port: int) -> None:
@@ -143,4 +153,4 @@ class Program(BaseApplication):
         self._kept = ExitStack()
         service = self._kept.enter_context(self._opened())
         self._kept.enter_context(delivering(service))
-        return create_app(service, self._folder).wsgi_app
+        return _app(service, self._folder).wsgi_app

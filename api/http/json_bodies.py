@@ -1,6 +1,6 @@
 """Strict JSON bodies: exact numbers; NaN, Infinity and repeated keys refused, each in its place."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from functools import wraps
 from typing import Any, TypeVar, cast
 
@@ -58,7 +58,7 @@ def wants(other: str) -> bool:
     return request.accept_mimetypes.best_match(["application/json", other]) == other
 
 
-def as_text(content: str, media_type: str) -> Response:
+def as_text(content: str | Iterable[str], media_type: str) -> Response:
     """A text answer where JSON is the usual one."""
     response = Response(content, content_type=f"{media_type}; charset=utf-8")
     response.headers["Vary"] = "Accept"

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from threading import Lock
 from typing import cast
 
 from flask import current_app
@@ -23,7 +23,7 @@ FINDER = "barrelwise_desk"
 class MachineFinder:
     def __init__(self, service: Service) -> None:
         self._service = service
-        self._lock = Lock()
+        self._lock = threading.Lock()
         self._index: MachineIndex | None = None
         self._made_at: datetime | None = None
 
@@ -35,12 +35,23 @@ class MachineFinder:
         now = self._service.now()
         with self._lock:
             index, made_at = self._index, self._made_at
-            stale = index is None or made_at is None or now - made_at > FRESH
-            if stale or len(index.machines) != machine_count(self._service):  # type: ignore[union-attr]
-                index = index_machines(listed_machines(self._service))
-                self._index, self._made_at = index, now
-            assert index is not None
+            if index is None or made_at is None or len(index.machines) != machine_count(self._service):
+                return self._make(now)
+            if now - made_at > FRESH:
+                if not self._service.is_shared:
+                    return self._make(now)
+                self._made_at = now
+                self.make_aside()
             return index
+
+    def make_aside(self) -> None:
+        """Makes the index in a thread of its own; until it is done the old one serves, if there is one."""
+        threading.Thread(target=self._make, args=(self._service.now(),), daemon=True).start()
+
+    def _make(self, now: datetime) -> MachineIndex:
+        index = index_machines(listed_machines(self._service))
+        self._index, self._made_at = index, now
+        return index
 
 
 def finder() -> MachineFinder:

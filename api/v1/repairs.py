@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import chain
 from typing import Any
 
 from flask import Response
@@ -18,7 +19,7 @@ from api.v1.views import estimate_json, ticket_json, with_etag
 from triage.records.ticket import Ticket
 from triage.repairs.exports import CLAIM_COLUMNS, SPEND_COLUMNS, as_csv
 from triage.service import repairs
-from triage.service.numbers import claims, spend
+from triage.service.numbers import all_claims, claims, spend
 from triage.service.outgoing.ask import ask
 from triage.values.dataclass_json import as_data
 
@@ -85,17 +86,27 @@ class EstimateOut(TicketOut):
     authorization = fields.Dict(allow_none=True, metadata={"description": "Number, amount, expiry"})
 
 
-class ClaimsQuery(Schema):
+class DaysQuery(Schema):
     since = text(10, metadata={"description": "First day of closing, 2026-01-31 (UTC)"})
     until = text(10, metadata={"description": "Last day of closing (UTC)"})
 
 
-class SpendQuery(ClaimsQuery):
+class ClaimsQuery(DaysQuery):
+    cursor = text(200)
+    limit = fields.Integer(
+        load_default=200,
+        validate=validate.Range(1, 200),
+        metadata={"description": "How many close-outs to list the lines of"},
+    )
+
+
+class SpendQuery(DaysQuery):
     by = fields.String(load_default="contractor", validate=validate.OneOf(["contractor", "machine", "cause"]))
 
 
 class ClaimsOut(Schema):
     items = fields.List(fields.Dict(), metadata={"description": "A line each that warranty pays"})
+    next = fields.String(allow_none=True, metadata={"description": "The cursor of the next page"})
 
 
 class SpendOut(Schema):
@@ -185,9 +196,15 @@ class Claims(MethodView):
     @blueprint.arguments(ClaimsQuery, location="query")
     @blueprint.response(200, ClaimsOut)
     def get(self, query: dict[str, Any]) -> Any:
-        """The lines that warranty pays, of closed tickets; as CSV with Accept: text/csv."""
-        rows = claims(service(), caller(), query.get("since"), query.get("until"))
-        return as_text(as_csv(CLAIM_COLUMNS, rows), "text/csv") if wants("text/csv") else {"items": rows}
+        """The lines that warranty pays, of closed tickets, by page; all as CSV with Accept: text/csv."""
+        days = query.get("since"), query.get("until")
+        if wants("text/csv"):
+            pages = all_claims(service(), caller(), *days)
+            head = as_csv(CLAIM_COLUMNS, next(pages))
+            rest = (as_csv(CLAIM_COLUMNS, page, head=False) for page in pages)
+            return as_text(chain([head], rest), "text/csv")
+        rows, following = claims(service(), caller(), *days, query.get("cursor"), query["limit"])
+        return {"items": rows, "next": following}
 
 
 @blueprint.route("/spend")

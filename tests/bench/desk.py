@@ -52,7 +52,7 @@ def desk_times() -> tuple[PageTime, ...]:
         load(ROOT / "demo" / "records", store, rulebook)
         engine = compile_rulebook(rulebook, engine="plain")
         service = Service(store, rulebook, engine, lambda: NOW)
-        serials = _more_machines(service)
+        serials = more_machines(service)
         _more_tickets(path, service, serials)
         with store.write() as work:
             token = work.tokens.add("bench", "agent", None, NOW)
@@ -132,7 +132,7 @@ def _summed(what: str, times: list[float], pages: list[bytes], light: int) -> Pa
     )
 
 
-def _more_machines(service: Service) -> list[str]:
+def more_machines(service: Service) -> list[str]:
     """Copies of the demo's machines, four to a site, up to MACHINES."""
     with service.store.write() as work:
         models = work.machines.all()

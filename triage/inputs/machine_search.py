@@ -11,6 +11,7 @@ import re
 from bisect import bisect_left
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 
 from rapidfuzz import fuzz, process
 
@@ -56,9 +57,10 @@ def index_machines(machines: Iterable[ListedMachine]) -> MachineIndex:
     """Made once for many searches: 20,000 machines take well under a second."""
     listed = tuple(machines)
     owners: dict[str, dict[tuple[int, str], None]] = {}
+    terms_of = lru_cache(maxsize=None)(_terms)  # machines of one site share most of their texts
     for place, machine in enumerate(listed):
         for field, text in _fields(machine):
-            for term in _terms(field, text):
+            for term in terms_of(field, text):
                 owners.setdefault(term, {})[(place, field)] = None
     terms = tuple(sorted(owners))
     return MachineIndex(listed, terms, tuple(tuple(owners[term]) for term in terms))

@@ -10,7 +10,8 @@ import csv
 import io
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, date, datetime
+from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
 from typing import Any, Literal, TypeAlias
 
@@ -68,20 +69,10 @@ def _day(text: str | None, pointer: str) -> date | None:
         raise InputError([Problem(str(error), pointer)]) from None
 
 
-def within(at: datetime, first: date | None, last: date | None) -> bool:
-    """Whether a moment lies in a period of days (UTC)."""
-    day = at.astimezone(UTC).date()
-    return (first is None or first <= day) and (last is None or day <= last)
-
-
-def claim_rows(
-    closings: Iterable[tuple[str, Closed]], first: date | None, last: date | None
-) -> list[dict[str, Any]]:
+def claim_rows(closings: Iterable[tuple[str, Closed]]) -> list[dict[str, Any]]:
     """A row for each line that warranty pays, and one for the deductible, which is taken off."""
     rows: list[dict[str, Any]] = []
     for ticket, closed in closings:
-        if not within(closed.at, first, last):
-            continue
         bill = closed.bill
         rows += [
             _claim(ticket, closed, line.kind, line.amount, line)
@@ -116,43 +107,37 @@ def _claim(ticket: str, closed: Closed, kind: str, amount: Money, line: BilledLi
     }
 
 
-def spend_rows(
-    closings: Iterable[tuple[str, Closed]],
-    loaded: Iterable[tuple[str, PastRepair]],
-    by: SpendBy,
-    currency: str,
-    first: date | None,
-    last: date | None,
-) -> list[dict[str, Any]]:
-    """What was spent, dearest first. `loaded` are past repairs with their machine's serial.
+@dataclass(frozen=True, slots=True)
+class Spent:
+    """What `visits` of one contractor, machine or cause came to; `outside` is not agreed."""
 
-    Those that a closing stands for are counted once; of the others neither contractor nor claim is on record.
-    `outside_agreement` is what of the total the rate agreement does not pay.
+    key: str
+    visits: int
+    total: Decimal
+    spent: Decimal
+    outside: Decimal = Decimal(0)
+
+
+def spend_rows(
+    closings: Iterable[Spent], loaded: Iterable[tuple[str, PastRepair]], by: SpendBy, currency: str
+) -> list[dict[str, Any]]:
+    """What was spent, dearest first. `loaded` are past repairs without a closing, with the serial.
+
+    Of these neither contractor nor claim is on record. `outside_agreement` is what of the total the rate
+    agreement does not pay.
     """
     sums: dict[str, list[Decimal]] = {}
-    seen: set[tuple[str, datetime]] = set()
 
-    def add(key: str, total: Decimal, spent: Decimal, outside: Decimal = Decimal(0)) -> None:
-        held = sums.setdefault(key, [Decimal(0)] * 4)
-        for index, value in enumerate((Decimal(1), total, spent, outside)):
-            held[index] += value
+    def add(one: Spent) -> None:
+        held = sums.get(one.key, [Decimal(0)] * 4)
+        more = (Decimal(one.visits), one.total, one.spent, one.outside)
+        sums[one.key] = [before + value for before, value in zip(held, more, strict=True)]
 
-    for ticket, closed in closings:
-        seen.add((ticket, closed.at.astimezone(UTC)))
-        spent: Decimal = closed.cost.amount
-        if within(closed.at, first, last) and (closed.visited or spent):
-            keys: Mapping[SpendBy, str] = {
-                "contractor": closed.contractor or NOT_ON_RECORD,
-                "machine": closed.machine or NOT_ON_RECORD,
-                "cause": closed.cause or NO_FAULT_FOUND,
-            }
-            add(keys[by], closed.bill.total.amount, spent, closed.bill.not_agreed)
+    for each in closings:
+        add(each)
     for serial, repair in loaded:
-        known = (repair.ticket, repair.at.astimezone(UTC)) in seen
-        if not known and within(repair.at, first, last):
-            cost: Decimal = repair.cost.amount
-            keys = {"contractor": NOT_ON_RECORD, "machine": serial, "cause": repair.cause or NO_FAULT_FOUND}
-            add(keys[by], cost, cost)
+        keys = {"contractor": NOT_ON_RECORD, "machine": serial, "cause": repair.cause or NO_FAULT_FOUND}
+        add(Spent(keys[by], 1, repair.cost.amount, repair.cost.amount))
     rows = [
         {
             by: key,
@@ -168,11 +153,12 @@ def spend_rows(
     return sorted(rows, key=lambda row: (-Decimal(str(row["spent"])), str(row[by])))
 
 
-def as_csv(columns: Sequence[str], rows: Iterable[Mapping[str, Any]]) -> str:
-    """The rows as CSV with a header; lists are joined by blanks."""
+def as_csv(columns: Sequence[str], rows: Iterable[Mapping[str, Any]], head: bool = True) -> str:
+    """The rows as CSV, with a header where `head` is; lists are joined by blanks."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(columns)
+    if head:
+        writer.writerow(columns)
     for row in rows:
         writer.writerow([safe_cell(row[column]) for column in columns])
     return out.getvalue()

@@ -74,6 +74,11 @@ class Service:
         """Compiled from `rulebook`."""
         return self._live.current().engine
 
+    @property
+    def is_shared(self) -> bool:
+        """Whether several threads may ask at once; a database in memory has one connection."""
+        return self.store.can_be_shared
+
     def one_version(self) -> AbstractContextManager[Serving]:
         """One request: what is begun inside it finishes with the rulebook it started with."""
         return self._live.one_version()

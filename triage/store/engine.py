@@ -28,6 +28,7 @@ from triage.store.owner_only import make_database_owner_only
 from triage.store.tables.care import Care
 from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.depot import Depot
+from triage.store.tables.derived.closings import Closings
 from triage.store.tables.desk import Desk, Presences
 from triage.store.tables.idempotency import Responses
 from triage.store.tables.machines import Machines
@@ -61,6 +62,7 @@ class Work:
     replay_runs: ReplayRuns
     presences: Presences
     numbers: NumberRecords
+    closings: Closings
     dangers: OpenDangers
     outbox: Outbox
     links: Links
@@ -182,6 +184,7 @@ class Store:
                 ReplayRuns(session),
                 Presences(session),
                 NumberRecords(session),
+                Closings(session),
                 OpenDangers(session),
                 Outbox(session),
                 Links(session),

@@ -57,7 +57,7 @@ def test_a_question_that_cannot_be_meant_is_a_problem(send: Send, query: str) ->
 
 def test_a_technician_is_told_of_its_own_visits_only(send: Send, closed: str) -> None:
     assert len(send("GET", "/v1/claims", by="fogline").json["items"]) == 3  # type: ignore[index]
-    assert send("GET", "/v1/claims", by="tern").json == {"items": []}
+    assert send("GET", "/v1/claims", by="tern").json == {"items": [], "next": None}
     assert send("GET", "/v1/spend", by="tern").json == {"by": "contractor", "items": []}
     own: Any = send("GET", "/v1/spend?by=machine", by="fogline").json
     assert [(row["machine"], row["visits"]) for row in own["items"]] == [("LH20-1", 1)]
@@ -107,3 +107,11 @@ def test_limits_are_a_short_text_for_a_phone(send: Send) -> None:
         "compressor: parts to 2028-02-01, labor to 2027-02-01\n"
     )
     assert send("GET", "/v1/machines/LH20-1/limits", Accept="*/*").is_json
+
+
+def test_claims_come_page_by_page_and_as_one_table(send: Send, closed: str) -> None:
+    page: Any = send("GET", "/v1/claims?limit=1").json
+    assert len(page["items"]) == 3
+    assert page["next"] is None  # the three lines are of one close-out
+    refused = send("GET", "/v1/claims?cursor=x")
+    assert (refused.status_code, refused.json["errors"][0]["pointer"]) == (422, "query:cursor")  # type: ignore[index]

@@ -1,23 +1,20 @@
-"""Claims and spend as rows and as CSV that no spreadsheet takes for formulas."""
+"""Claims as rows, and CSV that no spreadsheet takes for formulas."""
 
 from __future__ import annotations
 
 import csv
 import io
-import time
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from moneyed import Money
 
 from tests.triage.payloads import billed, close_out, usd
 from triage.records.bill import BilledLine
 from triage.records.payloads import Closed
-from triage.records.report import PastRepair
-from triage.repairs.exports import CLAIM_COLUMNS, as_csv, claim_rows, read_days, safe_cell, spend_rows, within
+from triage.repairs.exports import CLAIM_COLUMNS, as_csv, claim_rows, read_days, safe_cell
 from triage.values.errors import InputError
 
 AT = datetime(2026, 3, 2, 15, tzinfo=UTC)
@@ -46,7 +43,7 @@ def closing(
 
 
 def test_only_lines_that_warranty_pays_are_claimed() -> None:
-    rows = claim_rows([closing("T-1")], None, None)
+    rows = claim_rows([closing("T-1")])
     assert [(row["ticket"], row["terms"], row["number"], row["amount"]) for row in rows] == [
         ("T-1", "standard", "COMP-1", "744.00")
     ]
@@ -55,7 +52,7 @@ def test_only_lines_that_warranty_pays_are_claimed() -> None:
 
 def test_a_claim_has_all_that_the_maker_asks_for() -> None:
     part = line("standard", 744, number="COMP-1", quantity=2, serials=("C-1", "C-2"))
-    (row,) = claim_rows([closing("T-1", cause=None, lines=(part,))], None, None)
+    (row,) = claim_rows([closing("T-1", cause=None, lines=(part,))])
     assert row == {
         "closed_at": AT.isoformat(),
         "ticket": "T-1",
@@ -76,105 +73,13 @@ def test_a_claim_has_all_that_the_maker_asks_for() -> None:
         "currency": "USD",
         "photos": ["photo/1", "photo/2"],
     }
-    (row,) = claim_rows([closing("T-1")], None, None)
+    (row,) = claim_rows([closing("T-1")])
     assert (row["cause"], row["serials"]) == ("compressor_fault", [])
 
 
-def test_a_claim_outside_the_period_hides_none_within_it() -> None:
-    closings = [closing("T-0", at=datetime(2026, 1, 2, 15, tzinfo=UTC)), closing("T-1")]
-    assert [row["ticket"] for row in claim_rows(closings, date(2026, 3, 2), None)] == ["T-1"]
-
-
-def test_the_day_of_a_moment_is_that_of_utc_wherever_the_server_stands(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    with monkeypatch.context() as moved:
-        moved.setenv("TZ", "Pacific/Auckland")
-        time.tzset()
-        assert within(AT, date(2026, 3, 2), date(2026, 3, 2))
-    time.tzset()
-
-
 def test_a_deductible_is_taken_off() -> None:
-    rows = claim_rows([closing("T-1", deductible=75)], None, None)
+    rows = claim_rows([closing("T-1", deductible=75)])
     assert [(row["kind"], row["amount"]) for row in rows] == [("part", "744.00"), ("deductible", "-75.00")]
-
-
-@pytest.mark.parametrize(
-    ("first", "last", "found"),
-    [
-        (date(2026, 3, 2), date(2026, 3, 2), 1),
-        (date(2026, 3, 3), None, 0),
-        (None, date(2026, 3, 1), 0),
-    ],
-)
-def test_a_period_has_both_its_days(first: date | None, last: date | None, found: int) -> None:
-    assert len(claim_rows([closing("T-1")], first, last)) == found
-
-
-def test_spend_is_summed_dearest_first_and_counted_once() -> None:
-    closings = [
-        closing("T-1"),
-        closing("T-2", contractor="tern", cost=300, total=300),
-        closing("T-3"),
-        closing("T-4", visited=False, cost=0, total=0),
-    ]
-    loaded = [
-        ("LH20-1", PastRepair(AT, "T-1", "compressor_fault", Money("95.00", "USD"))),
-        ("LH20-1", PastRepair(AT, "OLD-1", None, Money("120.00", "USD"))),
-    ]
-
-    def spend(by: Any) -> list[tuple[Any, ...]]:
-        rows = spend_rows(closings, loaded, by, "USD", None, None)
-        return [(row[by], row["visits"], row["total"], row["claimed"], row["spent"]) for row in rows]
-
-    assert spend("contractor") == [
-        ("tern", 1, "300.00", "0.00", "300.00"),
-        ("fogline", 2, "1678.00", "1488.00", "190.00"),
-        ("not_on_record", 1, "120.00", "0.00", "120.00"),
-    ]
-    assert spend("machine") == [("LH20-1", 4, "2098.00", "1488.00", "610.00")]
-    assert spend("cause") == [
-        ("compressor_fault", 3, "1978.00", "1488.00", "490.00"),
-        ("no_fault_found", 1, "120.00", "0.00", "120.00"),
-    ]
-
-
-@pytest.mark.parametrize(
-    ("first", "last", "tickets"),
-    [
-        (None, date(2026, 3, 1), {"T-0", "OLD-0"}),
-        (date(2026, 3, 2), None, {"T-1", "OLD-1"}),
-        (date(2026, 1, 2), date(2026, 1, 2), {"T-0", "OLD-0"}),
-    ],
-)
-def test_spend_counts_what_lies_in_the_period(
-    first: date | None, last: date | None, tickets: set[str]
-) -> None:
-    earlier = datetime(2026, 1, 2, 15, tzinfo=UTC)
-    closings = [closing("T-0", at=earlier, machine="T-0"), closing("T-1", machine="T-1")]
-    loaded = [
-        ("OLD-0", PastRepair(earlier, "OLD-0", None, Money("10.00", "USD"))),
-        ("OLD-1", PastRepair(AT, "OLD-1", None, Money("10.00", "USD"))),
-    ]
-    rows = spend_rows(closings, loaded, "machine", "USD", first, last)
-    assert {row["machine"] for row in rows} == tickets
-    assert {row["currency"] for row in rows} == {"USD"}
-
-
-@pytest.mark.parametrize(
-    ("visited", "cost", "counted"),
-    [(True, 0, 1), (False, 95, 1), (False, 0, 0)],
-)
-def test_spend_counts_a_visit_and_a_cost_without_one(visited: bool, cost: int, counted: int) -> None:
-    rows = spend_rows([closing("T-1", visited=visited, cost=cost)], [], "machine", "USD", None, None)
-    assert len(rows) == counted
-
-
-def test_what_cost_the_same_is_listed_by_name() -> None:
-    closings = [closing(f"T-{name}", contractor=name) for name in ("tern", "fogline", None)]
-    rows = spend_rows(closings, [], "contractor", "USD", None, None)
-    assert [row["contractor"] for row in rows] == ["fogline", "not_on_record", "tern"]
 
 
 @pytest.mark.parametrize(

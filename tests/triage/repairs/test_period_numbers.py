@@ -3,29 +3,37 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import timedelta
+from contextlib import closing
+from datetime import datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any
 
 import pytest
+from alembic import command
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from sqlalchemy import select
+from sqlalchemy import create_engine, select, text
 from sqlalchemy.dialects import postgresql
 
 from tests.triage.builders import policy
+from tests.triage.payloads import billed, close_out, usd
 from tests.triage.services import (
     AGENT,
+    ALDER,
     FOGLINE,
+    MACHINES,
     NOON,
     OPS,
     REPORT,
     TERN,
+    WILLOW,
     Clock,
     rulebook_files,
     running_service,
 )
+from triage.records.bill import BilledLine
+from triage.records.payloads import CheckDone, Decided, Dispatched, Payload, Reopened, Reported
 from triage.repairs.period import EARLIER, Approval, Closing, OpenedTicket, Recorded, read_period
 from triage.repairs.period_numbers import DEFINITIONS, period_numbers
 from triage.rulebook.reading.reader import rulebook_from_data
@@ -33,8 +41,10 @@ from triage.schedule.contractors import Contractor
 from triage.service import repairs, tickets
 from triage.service.service import Service
 from triage.service.visits import record_visit
+from triage.store import Store, open_store
+from triage.store.migrate import _config
+from triage.store.tables.column_types import json_text
 from triage.store.tables.models import EventRow
-from triage.store.tables.numbers import json_text
 from triage.values.errors import InputError
 
 RULEBOOK = rulebook_from_data(rulebook_files())
@@ -68,10 +78,10 @@ def numbers(service: Service, since: str | None = None, until: str | None = None
 
 
 @pytest.fixture
-def service(tmp_path: Path) -> Iterator[Service]:
+def service(tmp_path: Path, store_url: str) -> Iterator[Service]:
     """Six tickets; 30 days after noon of 2 March it is the 31st, and the first lies before the period."""
     clock = Clock(NOON - timedelta(days=5))
-    with running_service(tmp_path, clock, rulebook_files(**{"policy/over.yml": OVER})) as running:
+    with running_service(tmp_path, clock, rulebook_files(**{"policy/over.yml": OVER}), store_url) as running:
         visit = {"state": "scheduled", "at": "2026-03-20T10:00:00-05:00"}
         certified = [Contractor(name, name.title(), certificate="R-1") for name in ("fogline", "tern")]
         with running.store.write() as work:
@@ -247,7 +257,7 @@ def test_every_number_of_the_answer_is_defined(service: Service) -> None:
 
 DAYS = st.integers(-40, 40).map(lambda day: NOON + timedelta(days=day, hours=day % 7))
 NAMES = st.sampled_from([None, "fogline", "tern"])
-MACHINES = st.sampled_from([None, "LH20-1", "LH30-2"])
+SERIALS = st.sampled_from([None, "LH20-1", "LH30-2"])
 CAUSES = st.sampled_from([None, "dirty_filter", "low_fill", "seal_wrong"])
 CURES = st.sampled_from([None, "repair", "nothing", "rinse-filter", "fill-hopper"])
 OUTCOMES = st.sampled_from([None, "fix_in_store", "dispatch", "hold"])
@@ -263,7 +273,7 @@ def recorded(draw: st.DrawFn) -> Recorded:
     """Rows as the store may give them for the month that begins at noon of 2 March."""
     opened, closings, approvals = [], [], []
     for number in range(draw(st.integers(0, 8))):
-        ticket, machine, contractor = f"T-{number}", draw(MACHINES), draw(NAMES)
+        ticket, machine, contractor = f"T-{number}", draw(SERIALS), draw(NAMES)
         at, cause, cured_by = draw(DAYS), draw(CAUSES), draw(CURES)
         if PERIOD.holds(at):
             symptoms = tuple(draw(st.lists(st.sampled_from(["leaking", "not_freezing"]), min_size=1)))
@@ -321,3 +331,64 @@ def test_the_sums_agree_whatever_was_recorded(rows: Recorded) -> None:
     assert Decimal(found["spend_approved"].split()[0]) <= sum(one.amount for one in rows.approvals)
     if found["closed"]:
         assert found["hours_to_close"]["median"] <= found["hours_to_close"]["p90"]
+
+
+def decided(outcome: str, cause: str | None) -> Decided:
+    return Decided({"outcome": outcome, "causes": [{"cause": cause or "other", "chance": 0.5}]}, {})
+
+
+def sent(visit: int, contractor: str | None) -> Dispatched:
+    return Dispatched(visit, NOON, NOON.date(), 90, contractor, (), "dispatch", "general", 3, NOON, (), "")
+
+
+def written(store: Store, tickets: list[tuple[datetime, list[list[Payload]]]]) -> None:
+    with store.write() as work:
+        work.machines.put_sites([ALDER, WILLOW])
+        work.machines.put_contractors([Contractor(name, name.title()) for name in ("fogline", "tern")])
+        work.machines.put_machines(MACHINES)
+        for number, (at, steps) in enumerate(tickets):
+            for hours, news in enumerate(steps):
+                late = at + timedelta(hours=5 * hours)
+                work.tickets.append(f"T-{number}", news, at=late, who="desk", rulebook="r")
+
+
+def kept(store_url: str) -> dict[str, list[Any]]:
+    """The closings and what numbers are counted by, as they stand in the database."""
+    columns = "id, first_outcome, symptoms, checks, cause, cured_by"
+    engine = create_engine(store_url)
+    with engine.connect() as connection:
+        rows = {
+            "closings": connection.execute(text("SELECT * FROM closings ORDER BY ticket, seq")).all(),
+            "tickets": connection.execute(text(f"SELECT {columns} FROM tickets ORDER BY id")).all(),
+            "terms": connection.execute(text("SELECT * FROM ticket_terms ORDER BY term, ticket")).all(),
+        }
+    engine.dispose()
+    return {name: [tuple(row) for row in found] for name, found in rows.items()}
+
+
+def test_an_older_database_gets_the_same_rows_as_are_written_now(store_url: str) -> None:
+    outside = billed(120, lines=(BilledLine("trip", "far", usd(120), usd(95), "cooling", "standard"),))
+    last = close_out(None, 120, bill=outside, visited=False, cured_by="rinse-filter")
+    told = {"symptoms": ["leaking", "not_freezing"], "caller": "Dana Quill", "phone": "555-0177"}
+    steps: list[list[Payload]] = [
+        [Reported(told, "LH20-1", None, "fogline")],
+        [decided("fix_in_store", "seal_wrong")],
+        [CheckDone("rinse-filter", "cured", ("fill-hopper",)), decided("dispatch", "low_fill")],
+        [sent(1, "tern"), sent(1, "tern"), sent(2, "tern")],
+        [close_out("low_fill", "312.45")],
+        [Reopened("again"), CheckDone("rinse-filter", "not_cured"), decided("hold", "dirty_filter")],
+        [last],
+    ]
+    with closing(open_store(store_url)) as store:
+        written(store, [(NOON, steps), (NOON + timedelta(days=3), steps[:5]), (NOON, steps[:6])])
+    now = kept(store_url)
+    assert [len(now[name]) for name in ("closings", "tickets")] == [4, 3]
+    assert ("dana", "T-0") in now["terms"]
+    engine = create_engine(store_url)
+    with engine.begin() as connection:
+        config = _config()
+        config.attributes["connection"] = connection
+        command.downgrade(config, "0022")
+    engine.dispose()
+    open_store(store_url).close()
+    assert kept(store_url) == now

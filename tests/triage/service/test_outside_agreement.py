@@ -160,5 +160,5 @@ def test_a_claim_names_it_line_by_line(service: Service, ticket: Ticket) -> None
     repairs.close(
         service, ticket.id, {"cause": "compressor_fault", "cured_by": "repair", "lines": lines}, FOGLINE
     )
-    rows = numbers.claims(service, OPS, None, None)
+    rows, _ = numbers.claims(service, OPS, None, None)
     assert [(row["kind"], row["outside_agreement"]) for row in rows] == [("trip", "10.00"), ("labor", None)]

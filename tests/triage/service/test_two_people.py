@@ -184,7 +184,7 @@ def test_an_authority_sees_the_tickets_it_is_asked_about_and_nothing_else(
     assert sees(INES)
     close(service, after, FOGLINE)
     assert sees(INES)  # what was spent on its word
-    assert numbers.claims(service, INES, None, None) == []
+    assert numbers.claims(service, INES, None, None) == ([], None)
     with pytest.raises(NotFoundError):
         machines.machine(service, "LH20-1", INES)
 

@@ -8,7 +8,9 @@ from decimal import Decimal
 from typing import Any
 
 from moneyed import Money
-from sqlalchemy import DateTime, Dialect, String, Text
+from sqlalchemy import BigInteger, ColumnElement, DateTime, Dialect, String, Text, cast, func
+from sqlalchemy.dialects.postgresql import JSONB
+from sqlalchemy.orm import InstrumentedAttribute
 from sqlalchemy.types import TypeDecorator
 
 from triage.logic.conditions import Scalar
@@ -103,3 +105,27 @@ class MoneyText(TypeDecorator[Money]):
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Money | None:
         return None if value is None else stored_money(value)
+
+
+class ExactAmount(TypeDecorator[Decimal]):
+    """An amount without its currency as a whole number of 1/10000, so that the database sums it exactly."""
+
+    impl = BigInteger
+    cache_ok = True
+
+    def process_bind_param(self, value: Decimal | None, dialect: Dialect) -> int | None:
+        return None if value is None else int(value.scaleb(4).to_integral_exact())
+
+    def process_result_value(self, value: Any, dialect: Dialect) -> Decimal | None:
+        return None if value is None else Decimal(value).scaleb(-4)
+
+
+def json_text(
+    column: InstrumentedAttribute[Any], path: tuple[str | int, ...], postgresql: bool
+) -> ColumnElement[Any]:
+    """A single value out of a document kept as text, as text or as its number."""
+    if postgresql:
+        found: ColumnElement[Any] = cast(column, JSONB)[tuple(str(step) for step in path)].astext
+        return found
+    steps = "".join(f"[{step}]" if isinstance(step, int) else f".{step}" for step in path)
+    return func.json_extract(column, f"${steps}", type_=String)

@@ -8,16 +8,17 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Literal, TypeAlias, get_args
 
-from sqlalchemy import ColumnElement, case, delete, func, null, or_, select
+from sqlalchemy import ColumnElement, String, case, delete, func, null, select
 from sqlalchemy.dialects import postgresql, sqlite
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.inputs.machine_search import ListedMachine
 from triage.records.danger import Danger, state_from_data
 from triage.records.payloads import payload_from_data
 from triage.records.ticket import Event
 from triage.store.tables.dangers import OpenDangers
-from triage.store.tables.models import EventRow, MachineRow, PresenceRow, SiteRow, TicketRow
+from triage.store.tables.derived.terms import Terms
+from triage.store.tables.models import Base, EventRow, MachineRow, SiteRow, TicketRow
 from triage.values.time_zones import UTC_NAME
 
 View: TypeAlias = Literal[
@@ -29,9 +30,7 @@ VIEWS: tuple[View, ...] = get_args(View)
 Filters: TypeAlias = Mapping[str, str]
 """`site`, `outcome`, `contractor` as they stand; `words` of a caller, phone, store, machine or ticket."""
 NO_FILTERS: Filters = {}
-MOST_WORDS, LEAST_DIGITS = 6, 4
-_TEXTS = (TicketRow.id, TicketRow.caller, TicketRow.machine, TicketRow.site, SiteRow.name, SiteRow.town)
-_PHONES = (TicketRow.phone, SiteRow.phone)
+MOST_WORDS = 6
 _NOT_READ: Mapping[str, Any] = {"decision": {}, "inputs": {}}
 
 
@@ -80,15 +79,14 @@ class Desk:
             "parked": (TicketRow.parked_until, TicketRow.id),
             "due": (TicketRow.due_at, TicketRow.id),
         }.get(view, (TicketRow.opened_at.desc(), TicketRow.id.desc()))
-        query = (
-            select(TicketRow, SiteRow)
-            .join(SiteRow, isouter=True)
-            .where(*_waiting(view, now), *_matching(filters))
-            .order_by(*order)
-            .offset(offset)
-            .limit(limit)
+        # The place in the list is found by an index alone; rows are read of what is shown.
+        found = self._found(select(TicketRow.id), filters).where(*_waiting(view, now))
+        shown = self._session.scalars(found.order_by(*order).offset(offset).limit(limit)).all()
+        query = select(TicketRow, SiteRow).join(SiteRow, isouter=True).where(TicketRow.id.in_(shown))
+        place = {ticket: number for number, ticket in enumerate(shown)}
+        rows = sorted(
+            ((row, at) for row, at in self._session.execute(query)), key=lambda each: place[each[0].id]
         )
-        rows = [(row, at) for row, at in self._session.execute(query)]
         serials = {row.machine for row, _ in rows if row.machine is not None}
         standing = OpenDangers(self._session).of_machines(serials) if serials else {}
         stages, home = self._stages([row.id for row, _ in rows]), self.home_zone()
@@ -105,9 +103,27 @@ class Desk:
 
     def counts(self, now: datetime, filters: Filters = NO_FILTERS) -> Mapping[View, int]:
         """How many tickets each view holds."""
-        joined = select(func.count()).select_from(TicketRow).join(SiteRow, isouter=True)
-        counted = {view: joined.where(*_waiting(view, now), *_matching(filters)) for view in VIEWS}
-        return {view: self._session.scalar(query) or 0 for view, query in counted.items()}
+        of_open = [view for view in VIEWS if view not in ("closed", "all")]
+        parts = [func.count().filter(*_waiting(view, now)) for view in of_open]
+        query = self._found(select(*parts).select_from(TicketRow), filters)
+        counted = dict(
+            zip(of_open, self._session.execute(query.where(*_waiting("unfinished", now))).one(), strict=True)
+        )
+        closed = self._found(select(func.count()).select_from(TicketRow), filters)
+        counted["closed"] = self._session.scalar(closed.where(*_waiting("closed", now))) or 0
+        counted["all"] = counted["unfinished"] + counted["closed"]
+        return counted
+
+    def _found(self, query: Any, filters: Filters) -> Any:
+        """Only what matches: words may stand in any of the texts, in any order; of a number its digits."""
+        whole = ("site", "outcome", "contractor")
+        where = [getattr(TicketRow, name) == filters[name] for name in whole if filters.get(name)]
+        terms, joined = Terms(self._session), False
+        for word in filters.get("words", "").split()[:MOST_WORDS]:
+            few = terms.few(word)
+            joined = joined or few is None
+            where.append(terms.standing(word) if few is None else TicketRow.id.in_(few))
+        return (query.join(SiteRow, isouter=True) if joined else query).where(*where)
 
     def by_state(self) -> Mapping[tuple[str, str], int]:
         """How many tickets there are of each (state, outcome)."""
@@ -173,13 +189,13 @@ class Desk:
 
 
 def _waiting(view: View, now: datetime) -> list[ColumnElement[bool]]:
-    """Only an open ticket is parked: closing one ends its wait. What is solved only has to be closed."""
+    """What is solved only has to be closed."""
     is_open, to_do = TicketRow.state == "open", TicketRow.solved.is_(False)
     match view:
         case "call_back":
-            return [TicketRow.parked_until <= now]
+            return [is_open, TicketRow.parked_until <= now]
         case "parked":
-            return [TicketRow.parked_until > now]
+            return [is_open, TicketRow.parked_until > now]
         case "due":
             return [is_open, to_do, TicketRow.due_at.is_not(None)]
         case "held":
@@ -194,19 +210,6 @@ def _waiting(view: View, now: datetime) -> list[ColumnElement[bool]]:
             return [TicketRow.state == "closed"]
         case "all":
             return []
-
-
-def _matching(filters: Filters) -> list[ColumnElement[bool]]:
-    """Words may stand in any of the texts, in any order; of a number its digits count."""
-    whole = ("site", "outcome", "contractor")
-    where = [getattr(TicketRow, name) == filters[name] for name in whole if filters.get(name)]
-    for word in filters.get("words", "").split()[:MOST_WORDS]:
-        texts = [column.icontains(word, autoescape=True) for column in _TEXTS]
-        digits = "".join(filter(str.isdigit, word))
-        if len(digits) >= LEAST_DIGITS:
-            texts += [func.replace(column, "-", "").contains(digits) for column in _PHONES]
-        where.append(or_(*texts))
-    return where
 
 
 def _listed(row: TicketRow, site: SiteRow | None, on_machine: Sequence[Danger], home: str) -> OpenTicket:
@@ -233,6 +236,16 @@ def _listed(row: TicketRow, site: SiteRow | None, on_machine: Sequence[Danger], 
         state=row.state,
         sent_by=row.sent_by,
     )
+
+
+class PresenceRow(Base):
+    """When somebody last looked at a ticket at the desk."""
+
+    __tablename__ = "desk_presence"
+
+    ticket: Mapped[str] = mapped_column(String(32), primary_key=True)
+    who: Mapped[str] = mapped_column(String(64), primary_key=True)
+    at: Mapped[datetime] = mapped_column(index=True)
 
 
 class Presences:

@@ -101,7 +101,7 @@ class RepairRow(Base):
 
     id: Mapped[int] = mapped_column(primary_key=True)
     serial: Mapped[str] = mapped_column(ForeignKey("machines.serial"), index=True)
-    at: Mapped[datetime]
+    at: Mapped[datetime] = mapped_column(index=True)
     ticket: Mapped[str] = mapped_column(String(32))
     cause: Mapped[str | None] = mapped_column(String(64))
     cost: Mapped[Money]
@@ -114,8 +114,21 @@ class TicketRow(Base):
     __table_args__ = (
         CheckConstraint("state IN ('open', 'closed')", name="state"),
         Index("ix_tickets_opened_at_id", "opened_at", "id"),
-        Index("ix_tickets_state_due_at", "state", "due_at"),
-        Index("ix_tickets_state_outcome", "state", "outcome"),
+        Index("ix_tickets_state_due_at_id", "state", "due_at", "id"),
+        Index("ix_tickets_state_parked_until_id", "state", "parked_until", "id"),
+        Index("ix_tickets_state_outcome_opened_at_id", "state", "outcome", "opened_at", "id"),
+        Index("ix_tickets_contractor_state_opened_at_id", "contractor", "state", "opened_at", "id"),
+        *(
+            Index(f"ix_tickets_{name}_opened_at_id", name, "opened_at", "id")
+            for name in ("state", "contractor", "machine", "site", "outcome")
+        ),
+        Index("ix_tickets_waiting", "state", "solved", "outcome", "due_at", "parked_until"),
+        # All that numbers of a period are counted by, so that they read no row.
+        Index(
+            "ix_tickets_numbers",
+            *("opened_at", "first_outcome", "outcome", "contractor", "machine", "id"),
+            *("symptoms", "checks", "cause", "cured_by", "site"),
+        ),
     )
 
     id: Mapped[str] = mapped_column(String(32), primary_key=True)
@@ -124,17 +137,22 @@ class TicketRow(Base):
     opened_at: Mapped[datetime]
     changed_at: Mapped[datetime]
     opened_by: Mapped[str]
-    machine: Mapped[str | None] = mapped_column(ForeignKey("machines.serial"), index=True)
-    site: Mapped[str | None] = mapped_column(ForeignKey("sites.id"), index=True)
-    contractor: Mapped[str | None] = mapped_column(ForeignKey("contractors.id"), index=True)
-    outcome: Mapped[str | None] = mapped_column(String(16), index=True)
+    machine: Mapped[str | None] = mapped_column(ForeignKey("machines.serial"))
+    site: Mapped[str | None] = mapped_column(ForeignKey("sites.id"))
+    contractor: Mapped[str | None] = mapped_column(ForeignKey("contractors.id"))
+    outcome: Mapped[str | None] = mapped_column(String(16))
+    first_outcome: Mapped[str | None] = mapped_column(String(16))
+    symptoms: Mapped[str] = mapped_column(default="")
+    checks: Mapped[str] = mapped_column(default="")
+    cause: Mapped[str | None] = mapped_column(String(64))
+    cured_by: Mapped[str | None] = mapped_column(String(64))
     rulebook: Mapped[str] = mapped_column(String(80))
     report: Mapped[Any] = mapped_column(ExactJSON)
     decided_seq: Mapped[int | None]  # the event that holds the decision, which is not stored twice
     closed: Mapped[Any | None] = mapped_column(ExactJSON)
     spent: Mapped[Any] = mapped_column(ExactJSON)
     acknowledged: Mapped[Any] = mapped_column(ExactJSON)
-    parked_until: Mapped[datetime | None] = mapped_column(index=True)
+    parked_until: Mapped[datetime | None]
     due_at: Mapped[datetime | None]
     repair: Mapped[Any] = mapped_column(ExactJSON)
     priority: Mapped[int | None]
@@ -159,16 +177,6 @@ class EventRow(Base):
     who: Mapped[str]
     rulebook: Mapped[str] = mapped_column(String(80))
     payload: Mapped[Any] = mapped_column(ExactJSON)
-
-
-class PresenceRow(Base):
-    """When somebody last looked at a ticket at the desk."""
-
-    __tablename__ = "desk_presence"
-
-    ticket: Mapped[str] = mapped_column(String(32), primary_key=True)
-    who: Mapped[str] = mapped_column(String(64), primary_key=True)
-    at: Mapped[datetime] = mapped_column(index=True)
 
 
 class DepotUnitRow(Base):

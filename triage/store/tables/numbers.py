@@ -1,28 +1,31 @@
 """What the program's numbers are made of: small rows, picked by the database.
 
-Of tickets and closings only columns and small documents are read. The decisions, which are long, stay where
-they are: the database takes single values out of them (`json_extract` in SQLite, `#>>` in PostgreSQL).
+Of tickets and closings only narrow columns are read. Documents stay where they are: the database takes single
+values out of them (`json_extract` in SQLite, `#>>` in PostgreSQL).
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
+from dataclasses import fields
 from datetime import datetime, timedelta
-from typing import Any
 
-from sqlalchemy import ColumnElement, Executable, ScalarSelect, String, cast, func, select
-from sqlalchemy.dialects.postgresql import JSONB
-from sqlalchemy.orm import InstrumentedAttribute, Session
+from sqlalchemy import ColumnElement, ScalarSelect, and_, func, select
+from sqlalchemy.orm import Session
 
-from triage.records.payloads import Approved, Closed
+from triage.records.payloads import Approved
 from triage.repairs.period import Approval, Closing, OpenedTicket, Recorded
+from triage.store.tables.column_types import json_text
+from triage.store.tables.derived.closings import ClosingRow
 from triage.store.tables.models import EventRow, TicketRow
 from triage.values.dataclass_json import from_data
 
 _OUTCOME = ("decision", "outcome")
-_TOP_CAUSE = ("decision", "causes", 0, "cause")
-_TOP_CHANCE = ("decision", "causes", 0, "chance")
+_OPENED = (
+    *("id", "opened_at", "machine", "contractor", "symptoms", "first_outcome", "outcome"),
+    *("checks", "cause", "cured_by"),
+)
+_RENAMED = {"cost": "spent"}
 
 
 class NumberRecords:
@@ -37,7 +40,7 @@ class NumberRecords:
         """
         return Recorded(
             opened=tuple(self._opened(since, until)),
-            closings=tuple(self._closings(since, until, since - earlier)),
+            closings=tuple(self._closings(since - earlier, until)),
             approvals=tuple(self._approvals(since, until)),
             sent=tuple(self._sent(since, until)),
             held=tuple(self._held()),
@@ -47,99 +50,28 @@ class NumberRecords:
             or 0,
         )
 
-    def _by_ticket(self, query: Executable) -> dict[str, Any]:
-        return {row[0]: row[1] for row in self._session.execute(query)}
-
     def _text(self, *path: str | int) -> ColumnElement[str | None]:
         return json_text(EventRow.payload, path, self._postgresql)
 
     def _opened(self, since: datetime, until: datetime) -> Iterator[OpenedTicket]:
-        opened = (TicketRow.opened_at >= since, TicketRow.opened_at < until)
-        first = (
-            select(EventRow.ticket, func.min(EventRow.seq).label("seq"))
-            .join(TicketRow, TicketRow.id == EventRow.ticket)
-            .where(EventRow.kind == "decided", *opened)
-            .group_by(EventRow.ticket)
-            .subquery()
-        )
-        outcomes = self._by_ticket(
-            select(EventRow.ticket, self._text(*_OUTCOME)).join(
-                first, (first.c.ticket == EventRow.ticket) & (first.c.seq == EventRow.seq)
-            )
-        )
-        query = select(
-            TicketRow.id,
-            TicketRow.opened_at,
-            TicketRow.machine,
-            TicketRow.contractor,
-            TicketRow.outcome,
-            TicketRow.report,
-            TicketRow.closed,
-            TicketRow.site,
-        ).where(*opened)
-        for ticket, at, machine, contractor, outcome, report, closed, site in self._session.execute(query):
-            close_out = None if closed is None else from_data(Closed, closed)
-            checks = tuple(
-                (done["check"], "cured_together" if _jointly(done) else done["result"])
-                for done in report.get("checks") or ()
-            )
-            yield OpenedTicket(
-                ticket,
-                at,
-                machine,
-                contractor,
-                tuple(report.get("symptoms") or ()),
-                outcomes.get(ticket),
-                outcome,
-                checks,
-                None if close_out is None else close_out.cause,
-                None if close_out is None else close_out.cured_by,
-                None if close_out is None else close_out.at,
-                site,
-            )
-
-    def _closings(self, since: datetime, until: datetime, earliest: datetime) -> Iterator[Closing]:
-        closed = _tickets_with("closed", earliest, until)
-        scheduled = self._by_ticket(
-            select(EventRow.ticket, func.count(self._text("visit").distinct()))
-            .where(EventRow.kind == "dispatched", EventRow.ticket.in_(closed))
-            .group_by(EventRow.ticket)
-        )
-        likeliest = (
-            select(EventRow.ticket, self._text(*_TOP_CAUSE), self._text(*_TOP_CHANCE))
-            .join(TicketRow, (TicketRow.id == EventRow.ticket) & (TicketRow.decided_seq == EventRow.seq))
-            .where(EventRow.ticket.in_(_tickets_with("closed", since, until)))
-        )
-        top = {ticket: (cause, chance) for ticket, cause, chance in self._session.execute(likeliest)}
+        stands = and_(ClosingRow.ticket == TicketRow.id, ClosingRow.stands)
         query = (
-            select(EventRow, TicketRow.state, TicketRow.opened_at, TicketRow.machine, TicketRow.contractor)
-            .join(TicketRow, TicketRow.id == EventRow.ticket)
-            .where(EventRow.kind == "closed", EventRow.ticket.in_(closed))
+            select(*(getattr(TicketRow, name) for name in _OPENED), ClosingRow.closed_at, TicketRow.site)
+            .join(ClosingRow, stands, isouter=True)
+            .where(TicketRow.opened_at >= since, TicketRow.opened_at < until)
         )
-        rows = self._session.execute(query).all()
-        last: dict[str, int] = defaultdict(int)
-        for event, *_ in rows:
-            last[event.ticket] = max(last[event.ticket], event.seq)
-        for event, state, opened_at, machine, contractor in rows:
-            close_out = from_data(Closed, event.payload)
-            top_cause, top_chance = top.get(event.ticket, (None, None))
-            yield Closing(
-                ticket=event.ticket,
-                seq=event.seq,
-                at=event.at,
-                opened_at=opened_at,
-                machine=close_out.machine or machine,
-                contractor=close_out.contractor or contractor,
-                cause=close_out.cause,
-                cured_by=close_out.cured_by,
-                visited=close_out.visited,
-                cost=close_out.cost.amount,
-                outside=close_out.bill.not_agreed,
-                stands=state == "closed" and event.seq == last[event.ticket],
-                scheduled=scheduled.get(event.ticket, 0),
-                top_cause=top_cause,
-                top_chance=None if top_chance is None else float(top_chance),
-            )
+        for row in self._session.execute(query):
+            ticket, at, machine, contractor, symptoms, first, last, checks, *rest = row
+            done = ((check, result) for check, _, result in (one.partition("=") for one in checks.split()))
+            place = (machine, contractor, tuple(symptoms.split()))
+            yield OpenedTicket(ticket, at, *place, first, last, tuple(done), *rest)
+
+    def _closings(self, since: datetime, until: datetime) -> Iterator[Closing]:
+        """All of every ticket that was closed in the time."""
+        at = [ClosingRow.at >= since, ClosingRow.at < until]
+        columns = (getattr(ClosingRow, _RENAMED.get(each.name, each.name)) for each in fields(Closing))
+        query = select(*columns).where(ClosingRow.ticket.in_(select(ClosingRow.ticket).where(*at)))
+        yield from (Closing(*row) for row in self._session.execute(query))
 
     def _approvals(self, since: datetime, until: datetime) -> Iterator[Approval]:
         query = select(EventRow).where(*_at("approved", since, until))
@@ -169,7 +101,8 @@ class NumberRecords:
         query = (
             select(EventRow.ticket, EventRow.at, self._text(*_OUTCOME))
             .join(TicketRow, TicketRow.id == EventRow.ticket)
-            .where(TicketRow.state == "open", TicketRow.outcome == "hold", EventRow.kind == "decided")
+            .where(TicketRow.state == "open", TicketRow.outcome == "hold")
+            .where(EventRow.kind + "" == "decided")  # by ticket, not through all decisions there are
             .order_by(EventRow.ticket, EventRow.seq)
         )
         began: dict[str, datetime | None] = {}
@@ -178,25 +111,9 @@ class NumberRecords:
         yield from (at for at in began.values() if at is not None)
 
 
-def json_text(
-    column: InstrumentedAttribute[Any], path: tuple[str | int, ...], postgresql: bool
-) -> ColumnElement[Any]:
-    """A single value out of a document kept as text, as text or as its number."""
-    if postgresql:
-        found: ColumnElement[Any] = cast(column, JSONB)[tuple(str(step) for step in path)].astext
-        return found
-    steps = "".join(f"[{step}]" if isinstance(step, int) else f".{step}" for step in path)
-    return func.json_extract(column, f"${steps}", type_=String)
-
-
 def _at(kind: str, since: datetime, until: datetime) -> list[ColumnElement[bool]]:
     return [EventRow.kind == kind, EventRow.at >= since, EventRow.at < until]
 
 
 def _tickets_with(kind: str, since: datetime, until: datetime) -> ScalarSelect[str]:
     return select(EventRow.ticket).where(*_at(kind, since, until)).scalar_subquery()
-
-
-def _jointly(done: Mapping[str, Any]) -> bool:
-    """Whether several checks done together fixed it: of none of them is known that it did."""
-    return done["result"] == "cured" and bool(done.get("together"))

@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import base64
-import binascii
-import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime
-from typing import Any, TypeVar, cast
+from typing import Any, cast
 
 from sqlalchemy import ColumnElement, CursorResult, exists, false, insert, select, tuple_, update
 from sqlalchemy.dialects import postgresql, sqlite
@@ -19,15 +16,15 @@ from triage.records.danger import Danger, state_from_data
 from triage.records.payloads import Closed, Dispatched, Payload, payload_from_data
 from triage.records.ticket import Event, Ticket, apply
 from triage.store.tables.dangers import DangerRow, OpenDangers
+from triage.store.tables.derived.closings import Closings, counted
+from triage.store.tables.derived.terms import Terms
 from triage.store.tables.models import EventRow, TicketRow
 from triage.store.tables.outbox import Outbox
+from triage.values.cursor import cursor_text, read_cursor
 from triage.values.dataclass_json import as_data, from_data
 from triage.values.errors import InputError, NotFoundError, Problem
-from triage.values.json_text import JSONText, read_strict
+from triage.values.json_text import JSONText
 from triage.values.money import money_text, stored_money
-from triage.values.time_zones import moment_of
-
-P = TypeVar("P", Closed, Dispatched)
 
 FILTERS = ("state", "outcome", "machine", "site", "contractor", "danger")
 _FIELDS = tuple(field.name for field in fields(Ticket) if field.name != "decision")
@@ -149,18 +146,12 @@ class Tickets:
         rows = self._session.scalars(query.order_by(EventRow.seq))
         return tuple(_event(row) for row in rows)
 
-    def closings(self) -> tuple[tuple[str, Closed], ...]:
-        """Every close-out with its ticket, oldest first."""
-        return self._all_of(Closed)
-
     def dispatched_since(self, at: datetime) -> tuple[tuple[str, Dispatched], ...]:
         """Every visit that was scheduled from `at` on with its ticket, in the order in which they came."""
-        return self._all_of(Dispatched, EventRow.at >= at)
-
-    def _all_of(self, kind: type[P], *where: ColumnElement[bool]) -> tuple[tuple[str, P], ...]:
-        query = select(EventRow.ticket, EventRow.payload).where(EventRow.kind == kind.kind, *where)
+        where = (EventRow.kind == Dispatched.kind, EventRow.at >= at)
+        query = select(EventRow.ticket, EventRow.payload).where(*where)
         rows = self._session.execute(query.order_by(EventRow.at, EventRow.ticket, EventRow.seq))
-        return tuple((ticket, from_data(kind, payload)) for ticket, payload in rows)
+        return tuple((ticket, from_data(Dispatched, payload)) for ticket, payload in rows)
 
     def page(
         self, filters: Mapping[str, str], cursor: str | None, limit: int
@@ -172,15 +163,18 @@ class Tickets:
         query = select(TicketRow).where(*_matching(filters))
         place = tuple_(TicketRow.opened_at, TicketRow.id)
         if cursor is not None:
-            query = query.where(place < _read_cursor(cursor))
+            query = query.where(place < read_cursor(cursor, str))
         query = query.order_by(TicketRow.opened_at.desc(), TicketRow.id.desc()).limit(limit + 1)
         tickets = self._with_dangers([_ticket(row) for row in self._session.scalars(query)])
         shown = tickets[:limit]
-        return shown, _cursor(shown[-1]) if len(tickets) > limit else None
+        return shown, cursor_text(shown[-1].opened_at, shown[-1].id) if len(tickets) > limit else None
 
     def _add(self, ready: Ready) -> None:
         self._session.connection().execute(insert(EventRow), ready.rows)
         Outbox(self._session).tell_of(ready.rows)
+        Closings(self._session).put(ready.ticket, ready.rows)
+        if any(row["kind"] in ("reported", "detailed") for row in ready.rows):
+            Terms(self._session).put(ready.ticket)
         if ready.dangers:
             ticket = ready.ticket
             OpenDangers(self._session).put(ticket.id, ticket.machine, ticket.dangers.open)
@@ -222,9 +216,10 @@ def _matching(filters: Mapping[str, str]) -> list[ColumnElement[bool]]:
 
 def _in_danger(wanted: str) -> ColumnElement[bool]:
     """Whether a danger stands open on the ticket or its machine; `wanted` is "true" or "false"."""
-    here = (DangerRow.ticket == TicketRow.id) | (DangerRow.machine == TicketRow.machine)
-    found = exists().where(here)
-    return found if wanted == "true" else ~found
+    here = TicketRow.id.in_(select(DangerRow.ticket))
+    if wanted == "true":
+        return here | TicketRow.machine.in_(select(DangerRow.machine))
+    return ~here & ~exists().where(DangerRow.machine == TicketRow.machine)
 
 
 def _event(row: EventRow) -> Event:
@@ -244,24 +239,6 @@ def _ticket(row: TicketRow) -> Ticket:
     return Ticket(**values)
 
 
-def _cursor(last: Ticket) -> str:
-    text = json.dumps([last.opened_at.isoformat(), last.id])
-    return base64.urlsafe_b64encode(text.encode()).decode().rstrip("=")
-
-
-def _read_cursor(cursor: str) -> tuple[datetime, str]:
-    try:
-        opened_at, ticket_id = read_strict(base64.urlsafe_b64decode(cursor + "=" * (-len(cursor) % 4)))
-        instant = moment_of(opened_at)
-        if not isinstance(ticket_id, str):
-            raise TypeError(ticket_id)
-    except (InputError, ValueError, TypeError, binascii.Error):
-        raise InputError(
-            [Problem("not a cursor of this list; take `next` from the page before", "query:cursor")]
-        ) from None
-    return instant, ticket_id
-
-
 def _made_ready(
     before: Ticket | None,
     ticket_id: str,
@@ -271,13 +248,16 @@ def _made_ready(
     rulebook: str,
 ) -> Ready:
     rows: list[Mapping[str, Any]] = []
-    decided: dict[str, int] = {}
+    decided: dict[str, Any] = {}
     ticket = before
     for number, new in enumerate(news, start=1 if ticket is None else ticket.version + 1):
         text = JSONText.of(as_data(new))
         event = Event(ticket_id, number, at, who, rulebook, payload_from_data(new.kind, text.data))
         ticket = apply(ticket, event)
-        decided |= {"decided_seq": number} if new.kind == "decided" else {}
+        if new.kind == "decided":
+            decided["decided_seq"] = number
+            if before is None or before.outcome is None:
+                decided.setdefault("first_outcome", ticket.outcome)
         rows.append({name: getattr(event, name) for name in _EVENT_FIELDS} | {"payload": text})
     if ticket is None:
         raise ValueError("nothing to append")
@@ -288,6 +268,7 @@ def _made_ready(
         "acknowledged": list(ticket.acknowledged),
         "repair": as_data(ticket.repair),
         "dangers": replace(ticket.dangers, elsewhere=()).as_data(),
+        **counted(ticket.report, ticket.closed),
         **decided,
     }
     stood = () if before is None else before.dangers.open
