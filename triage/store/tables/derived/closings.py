@@ -26,7 +26,7 @@ Place: TypeAlias = tuple[datetime, str, int]
 class ClosingRow(Base):
     """`at` is when it was written down, `closed_at` when it was done. `stands`: it is the ticket's last.
 
-    `scheduled` counts the ticket's visits; `top_cause` is what its last decision ranked first, by `top_chance`.
+    `scheduled` counts the ticket's visits; `top_cause` is what its last decision ranked first.
     `claims`: there is something that warranty pays.
     """
 
