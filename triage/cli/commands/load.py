@@ -63,6 +63,8 @@ def load(folder: Path, dry_run: bool, template: bool, as_data: bool) -> int:
             click.echo(
                 f"{kind:<12}" + ", ".join(f"{number} {what}" for what, number in asdict(count).items())
             )
+        if not loaded.counts:
+            click.echo("The files hold no rows.")
         if not stored:
             click.echo("Nothing was stored.")
     return WRONG if loaded.problems else 0

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from triage.cli.rulebook.safety import against_live, show_losses
-from triage.cli.shown.output import print_json
+from triage.cli.shown.output import messages, print_json
 from triage.config import read_settings
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.whole_cases import IF_MEANT, counted, run_whole_cases
@@ -68,9 +68,10 @@ def check(folder: Path | None, as_data: bool, as_sarif: bool, silenced: bool) ->
         raise
     for backup in backups(folder):
         click.echo(f"{backup}: an editor's backup; it is not read", err=True)
-    found = located(lint(rules), folder)
-    losses, failed = against_live(settings, rules, engine)
-    failures = _failures(folder, rules, engine) + failed
+    with messages().status("Looking for faults and running the cases"):
+        found = located(lint(rules), folder)
+        losses, failed = against_live(settings, rules, engine)
+        failures = _failures(folder, rules, engine) + failed
     ok = not failures and not has_errors(found)
     if as_sarif:
         print_json(sarif(found))

@@ -11,7 +11,7 @@ from rich.table import Table
 
 from triage.cli.shown.files import now, read_time
 from triage.cli.shown.opened import opened_store
-from triage.cli.shown.output import console, print_json
+from triage.cli.shown.output import console, messages, print_json
 from triage.config import read_settings
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
@@ -51,7 +51,8 @@ def learn_command(since: str | None, weight: float, least: int, out: Path | None
     started = None if since is None else read_time(since, "--since")
     current = ready(read_rulebook(settings.rulebook))
     closed = Closed()
-    with opened_store(settings) as store, store.read() as work:
+    wait = messages().status("Reading closed tickets")
+    with wait, opened_store(settings) as store, store.read() as work:
         tickets = tuple(closed_tickets(work.recorded.closed(started), current, closed))
         seen = fleets(work.machines.all(), work.care.repairs(), now())
     notes = list(closed.notes())
