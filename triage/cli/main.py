@@ -26,6 +26,8 @@ COMMANDS = {
     "what-if": "triage.cli.commands.what_if:what_if_command",
     "webhook": "triage.cli.commands.outgoing:webhook",
     "deliver": "triage.cli.commands.outgoing:deliver",
+    "backup": "triage.cli.commands.backup:backup",
+    "restore": "triage.cli.commands.backup:restore_command",
     "token": "triage.cli.commands.token:token",
     "report": "triage.cli.commands.report:report",
     "simulate": "triage.cli.commands.simulate:simulate_command",

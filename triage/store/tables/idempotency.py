@@ -2,14 +2,16 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import String
+from sqlalchemy import String, delete
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.store.tables.column_types import ExactJSON
 from triage.store.tables.models import Base
+
+KEPT = timedelta(days=7)
 
 
 class ResponseRow(Base):
@@ -20,7 +22,7 @@ class ResponseRow(Base):
     caller: Mapped[str] = mapped_column(String(64), primary_key=True)
     key: Mapped[str] = mapped_column(String(255), primary_key=True)
     request_hash: Mapped[str] = mapped_column(String(64))
-    at: Mapped[datetime]
+    at: Mapped[datetime] = mapped_column(index=True)
     status: Mapped[int]
     headers: Mapped[Any] = mapped_column(ExactJSON)
     body: Mapped[Any] = mapped_column(ExactJSON)
@@ -46,6 +48,8 @@ class Responses:
         return None if row is None else row.as_record(StoredResponse)
 
     def keep(self, caller: str, key: str, response: StoredResponse, at: datetime) -> None:
+        """Keeps it for so long as a request is sent again; what is older goes."""
+        self._session.connection().execute(delete(ResponseRow).where(ResponseRow.at < at - KEPT))
         self._session.add(
             ResponseRow.made_of(
                 response,
