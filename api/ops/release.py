@@ -84,6 +84,24 @@ def agree(version: str) -> ResponseReturnValue:
     return redirect(url_for("rulebook_release.candidate", version=version), 303)
 
 
+@blueprint.post("/candidates/<version>/shadow")
+@page_roles("ops")
+def shadow(version: str) -> ResponseReturnValue:
+    """Begins a shadow, looks at what it found so far, or ends it."""
+    action, share = request.form.get("action", ""), request.form.get("share", "")
+    try:
+        if action == "begin":
+            number = int(share) if share.isascii() and share.isdigit() and len(share) < 4 else 0
+            rulebooks.cast_shadow(service(), version, number, caller())
+        elif action == "end":
+            rulebooks.end_shadow(service(), version, caller())
+        elif (cast := rulebooks.shadow_of(service(), rulebooks.kept_version(service(), version))) is not None:
+            start_replay(version, cast.at)
+    except InputError as error:
+        return _page(version, error)
+    return redirect(url_for("rulebook_release.candidate", version=version, _anchor="shadow"), 303)
+
+
 @blueprint.get("/compare")
 @page_roles("ops")
 def compare() -> ResponseReturnValue:
@@ -212,6 +230,7 @@ def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
         groups=() if found is None else _groups(found),
         most=MOST_LISTED,
         needs_second=rulebooks.needs_second(service()),
+        shadow=rulebooks.shadow_of(service(), version),
         problems=() if error is None else error.told,
         form=request.form,
     ), _status(error)

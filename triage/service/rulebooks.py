@@ -21,7 +21,7 @@ from triage.rulebook_care.release.runners import here, processes
 from triage.rulebook_care.safety.loss import Loss
 from triage.service.service import Service
 from triage.store.tables.replay_runs import ReplayRun
-from triage.store.tables.rulebooks import Publication
+from triage.store.tables.rulebooks import Publication, Stage
 from triage.values.errors import InputError, NotFoundError, Problem
 
 __all__ = ["MOST_NOTE", "Launcher", "LogLine", "Publication", "Replay", "ReplayRun"]
@@ -181,6 +181,21 @@ def start_replay(
     if fresh:
         by.launch(run)
     return replay_run(service, run.id)
+
+
+def cast_shadow(service: Service, start: str, share: int, who: Caller) -> None:
+    """Lets a candidate decide a share of the tickets beside the live version, in percent."""
+    runs.cast_shadow(service.store, kept_version(service, start), share, who.name, service.now())
+
+
+def end_shadow(service: Service, start: str, who: Caller) -> None:
+    runs.end_shadow(service.store, kept_version(service, start), who.name, service.now())
+
+
+def shadow_of(service: Service, version: str) -> Stage | None:
+    """The step that began the shadow that a version casts now."""
+    with service.store.read() as work:
+        return runs.shadow_of(work, version)
 
 
 def replay_runs(service: Service, version: str | None = None) -> Sequence[ReplayRun]:

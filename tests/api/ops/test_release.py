@@ -77,6 +77,21 @@ def test_a_second_person_says_yes_and_the_versions_are_compared(
     assert "“Renamed”" in history
 
 
+def test_a_candidate_decides_beside_the_live_version(ops: FlaskClient, service: Service) -> None:
+    page = checked(service, RENAMED)
+    refused = ops.post(f"{page}/shadow", data={"action": "begin", "share": "all"})
+    assert (refused.status_code, "from 1 to 100" in refused.text) == (422, True)
+    assert ops.post(f"{page}/shadow", data={"action": "begin", "share": "100"}).status_code == 303
+    tickets.open_ticket(service, REPORT, AGENT)
+    assert service.rulebook.version != version_of(RENAMED)
+    assert ops.post(f"{page}/shadow", data={"action": "look"}).status_code == 303
+    shown = ops.get(page).text
+    assert "decides 100 % of the tickets beside the live version" in shown
+    assert "0 of 1 recorded tickets change" in shown
+    assert ops.post(f"{page}/shadow", data={"action": "end"}).status_code == 303
+    assert "decides nothing beside the live version any more" in ops.get(page).text
+
+
 def test_lost_safety_is_listed_with_its_tickets_and_needs_its_own_yes(
     ops: FlaskClient, service: Service
 ) -> None:

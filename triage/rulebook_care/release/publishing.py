@@ -208,6 +208,10 @@ def _said(stage: Stage) -> Iterator[str]:
         yield f"goes live on {stage.details['at']}: {stage.details['note']}"
     elif stage.stage == "unscheduled":
         yield f"did not go live as scheduled: {stage.details['why']}"
+    elif stage.stage == "shadow":
+        yield f"decides {details['share']} % of the tickets beside the live version, seen by no agent"
+    elif stage.stage == "shadow ended":
+        yield "decides nothing beside the live version any more"
     elif stage.stage == "agreed":
         yield str(stage.details["note"])
     elif stage.stage == "accepted":

@@ -16,9 +16,10 @@ from triage.rulebook_care.release import publishing
 from triage.rulebook_care.release.piece import ReplayJob
 from triage.rulebook_care.release.replay import PIECE_SIZE, as_data, replay
 from triage.rulebook_care.release.runners import Runner
-from triage.store import Store
+from triage.store import Store, Work
 from triage.store.tables.replay_runs import GOING_ON, ReplayRun
-from triage.values.errors import ConflictError, InputError, NotFoundError
+from triage.store.tables.rulebooks import Stage
+from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
 BEAT_SECONDS = 5.0
 """How often the process of a run says that it lives."""
@@ -45,11 +46,7 @@ def start(
     itself in force.
     """
     with store.write() as work:
-        baseline = publishing.live(store).version
-        if not publishing.is_checked(store, candidate):
-            raise ConflictError(f"{candidate} was not checked; check it first")
-        if candidate == baseline:
-            raise ConflictError(f"{candidate} is live; there is nothing to compare it with")
+        baseline = _refuse_unfit(store, candidate)
         work.replay_runs.one_at_a_time(candidate)
         before = _same(work.replay_runs.newest(candidate), baseline, since, at)
         if before is not None and before.state in GOING_ON:
@@ -61,6 +58,45 @@ def start(
             fresh = replace(fresh, id=before.id, until=before.until, done=before.done, of=before.of)
         work.replay_runs.put(fresh)
         return fresh, True
+
+
+def _refuse_unfit(store: Store, candidate: str) -> str:
+    """The live version that a candidate can be compared with."""
+    baseline = publishing.live(store).version
+    if not publishing.is_checked(store, candidate):
+        raise ConflictError(f"{candidate} was not checked; check it first")
+    if candidate == baseline:
+        raise ConflictError(f"{candidate} is live; there is nothing to compare it with")
+    return baseline
+
+
+def cast_shadow(store: Store, candidate: str, share: int, who: str, at: datetime) -> None:
+    """Lets a checked candidate decide what the live version decides from now on, of `share` percent of the
+    tickets. Nobody on a call sees it: it decides in the background what was recorded, when a run is started
+    `since` the shadow's time. Raises as `start` does, and InputError for a share that is none."""
+    if not 1 <= share <= 100:
+        raise InputError([Problem("the share of tickets is a whole number from 1 to 100", "/share")])
+    with store.write() as work:
+        _refuse_unfit(store, candidate)
+        work.rulebooks.add_stage(Stage(candidate, "shadow", at, who, {"share": share}))
+
+
+def end_shadow(store: Store, candidate: str, who: str, at: datetime) -> None:
+    """Raises ConflictError where it casts none."""
+    with store.write() as work:
+        if shadow_of(work, candidate) is None:
+            raise ConflictError(f"{candidate} decides nothing beside the live version")
+        work.rulebooks.add_stage(Stage(candidate, "shadow ended", at, who, {}))
+
+
+def shadow_of(work: Work, candidate: str) -> Stage | None:
+    """The shadow that a candidate casts now, by the step that began it; publishing it ends it."""
+    stages = work.rulebooks.stages(candidate)
+    newest = next((one for one in stages if one.stage in ("shadow", "shadow ended")), None)
+    if newest is None or newest.stage != "shadow":
+        return None
+    since = (one for one in work.rulebooks.publications() if one.version == candidate)
+    return None if any(one.at >= newest.at for one in since) else newest
 
 
 def new_id() -> str:
@@ -138,13 +174,15 @@ def carry_out(
         run = work.replay_runs.get(run_id)
         if run is None or not work.replay_runs.change(run_id, attempt, state="running", beat_at=clock()):
             return
+        shadow = shadow_of(work, run.candidate)
     kept = _KeptPieces(store, run, attempt, clock)
     ended = threading.Event()
     if store.can_be_shared:
         beats = threading.Thread(target=_beat, args=(kept, ended, beat_seconds), daemon=True)
         beats.start()
     try:
-        job = ReplayJob(store.url, run.baseline, run.candidate, run.since, run.until)
+        share = 100 if shadow is None or shadow.at != run.since else shadow.details["share"]
+        job = ReplayJob(store.url, run.baseline, run.candidate, run.since, run.until, share)
         found = replay(store, job, runner, kept, kept.progress, piece_size)
         data = as_data(found)
         with store.write() as work:

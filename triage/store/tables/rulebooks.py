@@ -19,7 +19,9 @@ class Publication:
     note: str
 
 
-StageName: TypeAlias = Literal["checked", "replayed", "agreed", "accepted", "scheduled", "unscheduled"]
+StageName: TypeAlias = Literal[
+    "checked", "replayed", "agreed", "accepted", "scheduled", "unscheduled", "shadow", "shadow ended"
+]
 
 
 @dataclass(frozen=True, slots=True)

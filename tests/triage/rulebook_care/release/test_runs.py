@@ -172,3 +172,36 @@ def test_a_killed_process_fails_its_run_which_can_be_started_again(store: Store,
     launcher.launch(again)
     launcher.join()
     assert seen(store, run).state == "done"
+
+
+@pytest.mark.parametrize("share", [100, 40])
+def test_a_shadow_decides_its_share_of_what_came_since(
+    log: Log, store: Store, version: str, share: int
+) -> None:
+    begun_at = NOON - timedelta(days=400)
+    replay_runs.cast_shadow(store, version, share, OPS.name, begun_at)
+    run, _ = replay_runs.start(store, version, begun_at, OPS.name, LATER)
+    work(store, run)
+    found = replay_runs.result(store, seen(store, run))
+    job = ReplayJob(log.url, run.baseline, version, begun_at, LATER, share)
+    with store.read() as read:
+        tickets = [ticket for ticket, _ in read.recorded.keys(begun_at, LATER)]
+    assert found is not None
+    assert found["decisions"] == sum(map(job.takes, tickets))
+    assert (found["decisions"] == len(tickets)) is (share == 100)
+
+
+def test_a_shadow_begins_and_ends_by_name(store: Store, version: str) -> None:
+    for share in (0, 101):
+        with pytest.raises(InputError, match="from 1 to 100"):
+            replay_runs.cast_shadow(store, version, share, OPS.name, NOON)
+    with pytest.raises(ConflictError, match="decides nothing beside"):
+        replay_runs.end_shadow(store, version, OPS.name, NOON)
+    replay_runs.cast_shadow(store, version, 20, OPS.name, NOON)
+    with store.read() as read:
+        shadow = replay_runs.shadow_of(read, version)
+    assert shadow is not None
+    assert (shadow.at, shadow.details["share"]) == (NOON, 20)
+    replay_runs.end_shadow(store, version, OPS.name, NOON)
+    with store.read() as read:
+        assert replay_runs.shadow_of(read, version) is None
