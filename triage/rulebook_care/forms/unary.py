@@ -49,6 +49,8 @@ def taken_apart(fact: Fact | None, raw: object) -> tuple[str, str]:
     as_written = ("raw", _plain(raw))
     if fact is None:
         return as_written
+    if raw == "":  # nothing was chosen yet
+        return asked_of(fact)[0], ""
     try:
         test = parse(raw, fact.type)
     except UnaryTestError:
@@ -80,6 +82,8 @@ def put_together(fact: Fact | None, asked: str, values: str) -> object:
     if asked == "raw" or fact is None:
         return _read(values)
     kind = fact.type
+    if not values:
+        return True if kind == "flag" else ""
     if asked == "is":
         value = _value(kind, values)
         return value if isinstance(value, bool | Decimal) else _quoted(kind, values)

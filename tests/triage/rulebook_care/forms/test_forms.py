@@ -119,6 +119,13 @@ def test_a_test_means_the_same_taken_apart_and_put_together(kind: str, raw: obje
     assert parse(from_cell(fact, as_cell(fact, raw)), fact.type) == wanted
 
 
+def test_a_fact_just_chosen_asks_for_what_fits_its_type() -> None:
+    assert put_together(FACTS["flag"], "is", "") is True
+    for kind, asked in (("text", "one_of"), ("number", "is")):
+        raw = put_together(FACTS[kind], "is", "")
+        assert taken_apart(FACTS[kind], raw) == (asked, "")
+
+
 @given(st.lists(st.text("ab,\"'(-. ", min_size=1, max_size=5), min_size=1, max_size=3))
 def test_any_texts_mean_the_same_in_a_cell(texts: list[str]) -> None:
     fact = FACTS["text"]
