@@ -7,7 +7,19 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any, TypeAlias
 
-from sqlalchemy import ColumnElement, ForeignKey, Index, String, and_, func, insert, select, tuple_, update
+from sqlalchemy import (
+    ColumnElement,
+    Float,
+    ForeignKey,
+    Index,
+    String,
+    and_,
+    func,
+    insert,
+    select,
+    tuple_,
+    update,
+)
 from sqlalchemy.orm import InstrumentedAttribute, Mapped, Session, mapped_column
 
 from triage.records.bill import PROGRAM
@@ -51,7 +63,7 @@ class ClosingRow(Base):
     cause: Mapped[str | None] = mapped_column(String(64))
     cured_by: Mapped[str] = mapped_column(String(64))
     top_cause: Mapped[str | None] = mapped_column(String(64))
-    top_chance: Mapped[float | None]
+    top_chance: Mapped[float | None] = mapped_column(Float)
     visited: Mapped[bool]
     claims: Mapped[bool]
     stands: Mapped[bool]
