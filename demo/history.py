@@ -37,6 +37,7 @@ APART = timedelta(days=6)
 SEED = 20
 MOST_STEPS = 40
 AGENTS = tuple(Caller(name, "agent") for name in ("Ines", "Marlow", "Prue"))
+LEAD = Caller("Odile", "ops")
 WHY = "Looked at on site and made safe."
 
 
@@ -96,27 +97,33 @@ class History:
     def _visit(self, ticket: Ticket, fault: Fault, machine: Machine) -> None:
         """Somebody comes, says what it will cost, waits for a yes where one is needed, and closes."""
         if ticket.outcome == "hold":
-            ticket = self._approve(ticket)
+            likely = (ticket.decision or {})["limit"]["expected_repair"].split()[0]
+            amount = f"{likely} {self.service.rulebook.currency}"
+            ticket = self._approve(ticket, {"answer": "yes_up_to", "amount": amount})
         sent = {"state": "scheduled", "contractor": machine.contractor}
         ticket, visit = visits.record_visit(self.service, ticket.id, sent, AGENTS[0])
         self.at = max(self.at, visit.at)
         van = Caller(f"{visit.contractor} van", "technician", contractor=visit.contractor)
         lines = self._lines(fault)
         ticket = repairs.estimate(self.service, ticket.id, {"cause": fault.causes[0], "lines": lines}, van)
-        if ticket.repair.authorization is None:
-            ticket = self._approve(ticket)
+        estimate = ticket.repair.estimate
+        if estimate is not None and estimate.answer != "approve" and ticket.repair.authorization is None:
+            ticket = self._approve(ticket, {"estimate": estimate.revision, "answer": "yes"})
         self.at += timedelta(hours=1 + float(self._labor(fault)))
         done = {"cause": fault.causes[0], "cured_by": "repair", "lines": lines}
         self._close(ticket, done, van, "visited")
 
-    def _approve(self, ticket: Ticket) -> Ticket:
-        """By whoever is asked, or may spend most where nobody is."""
+    def _approve(self, ticket: Ticket, said: dict[str, Any]) -> Ticket:
+        """By whoever is asked; where nobody is, the lead writes down what the area manager said."""
         self.at += timedelta(hours=2)
-        asked = None if ticket.repair.estimate is None else ticket.repair.estimate.ask
-        authority = ticket.decided.limit.authority if asked is None else asked.authority
-        authority = authority or list(self.service.rulebook.authorities)[-1]
-        who = Caller(authority.replace("_", " "), "authority", authority=authority)
-        said = {"estimate": ticket.repair.revisions, "answer": "yes", "why": "Worth it on this machine."}
+        estimate = ticket.repair.estimate
+        asked = None if estimate is None else estimate.ask
+        authority = ticket.decided.limit.authority if estimate is None else asked and asked.authority
+        said |= {"why": "Worth it on this machine."}
+        if authority is None:
+            who, said = LEAD, {**said, "authority": "area_manager", "person": "Robin Vale"}
+        else:
+            who = Caller(authority.replace("_", " "), "authority", authority=authority)
         return repairs.approve(self.service, ticket.id, said, who)
 
     def _labor(self, fault: Fault) -> Any:
