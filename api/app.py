@@ -30,6 +30,7 @@ from api.pages.search import FINDER, MachineFinder
 from api.v1 import (
     machines,
     numbers,
+    photos,
     repairs,
     replays,
     rulebook,
@@ -53,6 +54,7 @@ ROUTES = (
     rulebook_files.blueprint,
     replays.blueprint,
     visits.blueprint,
+    photos.blueprint,
     swaps.blueprint,
     repairs.blueprint,
     numbers.blueprint,

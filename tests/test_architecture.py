@@ -46,6 +46,7 @@ ORDER = [
     "triage.loading",
     "triage.service",
     "triage.service.outgoing",
+    "triage.service.photos",
     "api.http",
     "api.v1",
     "api.pages",

@@ -73,6 +73,7 @@ SETTINGS: tuple[tuple[str, str, str], ...] = (
         "Whether a rulebook goes live only with the yes of somebody besides who proposed it: `yes`, `no`, or "
         "`auto`, where more than one ops token is valid",
     ),
+    ("BARRELWISE_PHOTOS", "", "The folder that photos of tickets are kept in; empty: the database"),
 )
 """(name, default, help) of every setting."""
 
@@ -127,6 +128,7 @@ class Settings:
     server: ServerSettings
     outgoing: Outgoing
     two_people: TwoPeople = "auto"
+    photos: Path | None = None
 
 
 def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
@@ -173,6 +175,7 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
         ),
         outgoing=outgoing,
         two_people=cast(TwoPeople, two_people),
+        photos=Path(values["BARRELWISE_PHOTOS"]) if values["BARRELWISE_PHOTOS"] else None,
     )
 
 

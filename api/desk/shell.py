@@ -13,6 +13,7 @@ from api.pages.words import event_words
 from triage.records.payloads import Parked
 from triage.records.ticket import Event, Ticket
 from triage.service import calls, machines
+from triage.service.photos import kept
 from triage.values.errors import Problem
 
 
@@ -35,6 +36,7 @@ def shell(call: calls.Call, problems: tuple[Problem, ...] = (), since: int | Non
         "decision": found.decision or {},
         "zone": zone,
         "notes": desk_view.notes(found, call.log),
+        "photos": kept.photos(service(), found.id, caller()),
         "others": calls.others_on(service(), found.id, caller()),
         "problems": problems,
         "changed": _changed(call.log, since, found),

@@ -10,19 +10,22 @@ import secrets
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, Response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.field.limit_view import glance
 from api.http.auth import caller, page_roles, service
 from api.http.conditional import MAX_KEY
 from api.pages.bill_form import filled, lines_of, placed, rows_shown, typed_number
+from api.pages.sign_in import DESK
 from api.pages.texts import gettext
+from triage.inputs.photo import MOST_BYTES
 from triage.records.authorization import open_authorization
 from triage.records.ticket import Ticket
 from triage.repairs.close_out import NO_FAULT_FOUND
 from triage.service import machines, repairs, requests, tickets
 from triage.service.outgoing import ask
+from triage.service.photos import kept
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.json_text import to_json
 
@@ -64,8 +67,29 @@ def estimate(ticket_id: str) -> ResponseReturnValue:
 @blueprint.post("/close")
 @page_roles("technician")
 def close(ticket_id: str) -> ResponseReturnValue:
-    ticket, data = _ticket(ticket_id), _closing(request.form)
+    ticket, data = _ticket(ticket_id), _closing(ticket_id, request.form)
     return _once(ticket, data, lambda: repairs.close(service(), ticket.id, data, caller()), closing=True)
+
+
+@blueprint.post("/photos")
+@page_roles("technician")
+def add_photo(ticket_id: str) -> ResponseReturnValue:
+    """One photo; sent again by a bad line it is the one that is there."""
+    request.max_content_length = MOST_BYTES
+    ticket, sent = _ticket(ticket_id), request.files.get("photo")
+    try:
+        if not sent:
+            raise InputError([Problem(gettext("Choose a photo first."), "/photo")])
+        kept.add(service(), ticket.id, sent.read(), caller())
+    except InputError as error:
+        return _page(ticket, error.told), 409 if isinstance(error, ConflictError) else 422
+    return redirect(url_for("field_ticket.page", ticket_id=ticket.id), 303)
+
+
+@blueprint.get("/photos/<int:number>")
+@page_roles("technician", *DESK)
+def photo(ticket_id: str, number: int) -> Response:
+    return Response(kept.image(service(), ticket_id, number, caller()), content_type="image/jpeg")
 
 
 @blueprint.post("/ask")
@@ -93,12 +117,12 @@ def _estimate(form: Mapping[str, str]) -> Data:
     }
 
 
-def _closing(form: Mapping[str, str]) -> Data:
+def _closing(ticket_id: str, form: Mapping[str, str]) -> Data:
     data = _estimate(form) | _said(form, "cured_by", "authorization")
     if on_site := form.get("on_site", "").strip():
         data["hours"] = typed_number(on_site)
-    if photos := form.get("photos", "").replace(",", " ").split():
-        data["photos"] = photos
+    if photos := kept.photos(service(), ticket_id, caller()):
+        data["photos"] = [f"photo-{one.number}" for one in photos]
     return data | ({"made_safe": True} if form.get("made_safe") else {})
 
 
@@ -173,6 +197,7 @@ def _page(
         decided=ticket.decided,
         authorization=open_authorization(repair, now),
         waits=repair.estimate is not None and repair.estimate.answer == "hold" and repair.approval is None,
+        photos=kept.photos(service(), ticket.id, caller()),
         mail=bool(service().outgoing.mail),
         estimating=form if typed and not closing else {"trip": "1", **last},
         closed_with=form

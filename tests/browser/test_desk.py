@@ -57,6 +57,24 @@ def test_what_is_typed_outlives_a_reload(page: Page, desk: Served) -> None:
     assert page.locator("#value").input_value() == "about a month"
 
 
+def test_without_a_line_the_desk_says_so_keeps_what_is_typed_and_sends_it_once(
+    page: Page, desk: Served
+) -> None:
+    ticket = report(page)
+    number_question(page, ticket)
+    page.context.set_offline(True)
+    page.keyboard.type("two weeks ago")
+    page.keyboard.press("Enter")
+    page.get_by_text("The server does not answer. What you typed is kept; send it again.").wait_for()
+    assert page.locator("#value").input_value() == "two weeks ago"
+    page.context.set_offline(False)
+    with next_page(page):
+        page.keyboard.press("Enter")
+    log = tickets.events(desk.running, ticket, OTHER)
+    told = [event.payload.answers for event in log if event.kind == "answered"]
+    assert told == [{"filter_days": 14}]
+
+
 def test_two_agents_on_one_ticket_are_told_and_the_later_one_loses_nothing(
     sign_in: SignIn, desk: Served, shot: Shot
 ) -> None:

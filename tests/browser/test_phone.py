@@ -10,12 +10,15 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
+from tests.api.v1.test_photos import picture
 from tests.browser.served import Served
 from tests.triage.service.outgoing.conftest import Letters
 from triage.config import Outgoing
+from triage.inputs.photo import read_photo
 from triage.records.caller import Caller
 from triage.service import tickets
 from triage.service.outgoing import ask
+from triage.service.photos import kept
 
 pytestmark = pytest.mark.browser
 PHONE = {"width": 390, "height": 844}
@@ -141,11 +144,54 @@ def test_what_a_bad_line_swallows_is_sent_again_once(van: Page, desk: Served, ti
 
     van.route("**/estimate", lose_the_answer)
     van.get_by_role("button", name="Send the estimate").click()
-    expect(van.locator("[data-note]").first).to_contain_text("No line.")
+    expect(van.locator("[data-note]").nth(1)).to_contain_text("No line.")
     assert (lost, revisions(desk, ticket)) == (["answer"], 1)
     van.evaluate("dispatchEvent(new Event('online'))")
     expect(van.get_by_text("Waiting for: Area manager.")).to_be_visible()
     assert revisions(desk, ticket) == 1
+
+
+def test_an_estimate_written_offline_is_sent_once_when_the_line_is_back(
+    van: Page, desk: Served, ticket: str
+) -> None:
+    write_estimate(van, ticket, "1.75")
+    van.context.set_offline(True)
+    van.locator("#note").fill("Down in the basement.")
+    van.get_by_role("button", name="Send the estimate").click()
+    expect(van.locator("[data-note]").nth(1)).to_contain_text("No line. What you typed is kept")
+    assert van.locator("#note").input_value() == "Down in the basement."
+    assert revisions(desk, ticket) == 0
+    van.get_by_role("button", name="Send the estimate").click()  # impatient; it is on its way already
+    van.context.set_offline(False)
+    expect(van.get_by_text("Waiting for: Area manager.")).to_be_visible()
+    assert revisions(desk, ticket) == 1
+    estimate = tickets.ticket(desk.running, ticket, AGENT).repair.estimate
+    assert estimate is not None and estimate.note == "Down in the basement."
+
+
+@pytest.mark.parametrize("van", ["light", "light-plain"], indirect=True)
+def test_a_photo_is_sent_shown_and_clean(van: Page, desk: Served, ticket: str, shot: Shot) -> None:
+    van.goto(f"/field/tickets/{ticket}")
+    file = {"name": "plate.jpg", "mimeType": "image/jpeg", "buffer": picture(size=(800, 600))}
+    van.get_by_label("A photo of the plate").set_input_files(file)  # type: ignore[arg-type]
+    van.get_by_role("button", name="Send the photo").click()
+    shown = van.get_by_role("img", name="Photo 1, by van-3")
+    expect(shown).to_be_visible()
+    shot(van, "phone-photo")
+    assert kept.image(desk.running, ticket, 1, AGENT) == read_photo(file["buffer"])  # type: ignore[arg-type]
+    fits(van)
+
+
+def test_a_photo_sent_without_a_line_arrives_once(van: Page, desk: Served, ticket: str) -> None:
+    van.goto(f"/field/tickets/{ticket}")
+    file = {"name": "plate.jpg", "mimeType": "image/jpeg", "buffer": picture(size=(800, 600))}
+    van.get_by_label("A photo of the plate").set_input_files(file)  # type: ignore[arg-type]
+    van.context.set_offline(True)
+    van.get_by_role("button", name="Send the photo").click()
+    expect(van.locator("[data-note]").first).to_contain_text("No line.")
+    van.context.set_offline(False)
+    expect(van.get_by_role("img", name="Photo 1, by van-3")).to_be_visible()
+    assert len(kept.photos(desk.running, ticket, AGENT)) == 1
 
 
 def test_a_draft_outlives_a_phone_that_was_put_away(van: Page, ticket: str) -> None:

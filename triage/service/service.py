@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from contextlib import AbstractContextManager
 from datetime import datetime
 from functools import wraps
+from pathlib import Path
 from typing import Any, Concatenate, ParamSpec, TypeVar
 
 from triage.config import Outgoing, TwoPeople
@@ -34,6 +35,7 @@ class Service:
 
     The live rulebook in the database serves; where none is yet, this one is made live (with `files`)
     and serves. `given` is the version that the operator has at hand, to tell it from the one that serves.
+    `photos` is the folder that photos are kept in; None: the database keeps them.
     `compile_rulebook` makes the engine of an older rulebook when one of its decisions is explained.
     `two_people` says whether publishing a rulebook takes a second person.
     """
@@ -50,6 +52,7 @@ class Service:
         given: str | None = None,
         outgoing: Outgoing | None = None,
         two_people: TwoPeople = "auto",
+        photos: Path | None = None,
     ) -> None:
         self.store = store
         self.aside = Aside(store)
@@ -59,6 +62,7 @@ class Service:
         self.given = given or rulebook.version
         self.outgoing = outgoing or Outgoing()
         self.two_people = two_people
+        self.photos = photos
         self._live = LiveRulebook(Serving(rulebook, engine), self._newest, self._load)
         if files is not None:
             self._publish_first(files)

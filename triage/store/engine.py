@@ -25,6 +25,7 @@ from sqlalchemy.pool import StaticPool
 
 from triage.store.migrate import upgrade
 from triage.store.owner_only import make_database_owner_only
+from triage.store.photos import Photos
 from triage.store.tables.care import Care
 from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.depot import Depot
@@ -66,6 +67,7 @@ class Work:
     dangers: OpenDangers
     outbox: Outbox
     links: Links
+    photos: Photos
     writes: bool
 
 
@@ -188,6 +190,7 @@ class Store:
                 OpenDangers(session),
                 Outbox(session),
                 Links(session),
+                Photos(session),
                 writes,
             )
             self._here.work = work

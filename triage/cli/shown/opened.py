@@ -42,6 +42,7 @@ def opened_service(
     settings = settings or read_settings()
     compiled: Callable[[Rulebook], Engine] = partial(compile_rulebook, engine=settings.engine)
     more: Any = {"outgoing": settings.outgoing, "two_people": settings.two_people}
+    more["photos"] = settings.photos
     with opened_store(settings) as store:
         kept = _live(store)
         if kept is None:

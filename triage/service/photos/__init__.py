@@ -1,0 +1,1 @@
+"""Photos of a ticket: kept beside its log, in the database or in a folder."""
