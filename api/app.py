@@ -26,6 +26,7 @@ from api.ops import what_if as what_if_page
 from api.pages import sign_in, words
 from api.pages import texts as desk_texts
 from api.pages.bill_form import kind_words
+from api.pages.people import in_words
 from api.pages.search import FINDER, MachineFinder
 from api.v1 import (
     machines,
@@ -141,6 +142,7 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
         "cents": words.cents_words,
         "dollars": words.dollars_words,
         "line_kind": kind_words,
+        "people": lambda said, zone="UTC": in_words(service.rulebook, str(said), zone),
     }
     app.jinja_env.globals |= {each.__name__: each for each in words.IN_TEMPLATES}
     app.context_processor(lambda: {"rulebook": service.rulebook, "now": service.now()})

@@ -8,11 +8,11 @@ from flask.typing import ResponseReturnValue
 
 from api.desk import call_view as desk_view
 from api.desk import danger_view
+from api.desk.machine_year import year_of
 from api.desk.record_view import record_of
 from api.desk.shell import parked_for, shell
 from api.desk.stop_page import shown_sign, was_shown
 from api.http.auth import caller, page_roles, service
-from api.pages.people import in_words
 from api.pages.places import place_words, places_in
 from api.pages.sign_in import DESK
 from api.pages.texts import gettext, speak_as_on
@@ -160,15 +160,11 @@ def _step(
     except NotFoundError:
         raise
     except ConflictError as error:
-        return make_response(_page(ticket_id, wanted, typed, _in_words(error), since=version), 409)
+        return make_response(_page(ticket_id, wanted, typed, error.told, since=version), 409)
     except InputError as error:
         status = 403 if isinstance(error, ForbiddenError) else 422
-        return make_response(_page(ticket_id, wanted, typed, _in_words(error)), status)
+        return make_response(_page(ticket_id, wanted, typed, error.told), status)
     return redirect(url_for("desk_call.ticket", ticket_id=ticket_id), 303)
-
-
-def _in_words(error: InputError) -> tuple[Problem, ...]:
-    return tuple(in_words(service().rulebook, problem) for problem in error.told)
 
 
 def _page(
@@ -217,6 +213,7 @@ def _page(
         out_of_turn=wanted is not None,
         typed=typed,
         record=None if view is None else record_of(service(), view, limits=limits, decision=decision),
+        year=None if view is None else year_of(rulebook, view, service().now()),
         causes=desk_view.causes(decision, call.decided_before),
         nothing_left=wanted is None and any(not each["safety"] for each in decision["questions"]),
         closed_question=closed_question,

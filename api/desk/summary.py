@@ -193,6 +193,7 @@ def _when(told: Told) -> list[str]:
     lines = []
     if visit is not None and visit.state == "scheduled":
         lines.append(gettext("Booked: %(time)s", time=local_time(visit.at, told.zone)))
+        lines += [gettext("Way in: %(how)s", how=visit.way_in)] if visit.way_in else []
     if asked:
         lines.append(gettext("Due: %(due)s", due=local_time(asked["due"], told.zone)))
     return lines

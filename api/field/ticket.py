@@ -23,7 +23,7 @@ from triage.inputs.photo import MOST_BYTES
 from triage.records.authorization import open_authorization
 from triage.records.ticket import Ticket
 from triage.repairs.close_out import NO_FAULT_FOUND
-from triage.service import machines, repairs, requests, tickets
+from triage.service import machines, repairs, requests, tickets, visits
 from triage.service.outgoing import ask
 from triage.service.photos import kept
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
@@ -58,14 +58,14 @@ def price(ticket_id: str) -> ResponseReturnValue:
 
 
 @blueprint.post("/estimate")
-@page_roles("technician")
+@page_roles("technician", keeps=True)
 def estimate(ticket_id: str) -> ResponseReturnValue:
     ticket, data = _ticket(ticket_id), _estimate(request.form)
     return _once(ticket, data, lambda: repairs.estimate(service(), ticket.id, data, caller()))
 
 
 @blueprint.post("/close")
-@page_roles("technician")
+@page_roles("technician", keeps=True)
 def close(ticket_id: str) -> ResponseReturnValue:
     ticket, data = _ticket(ticket_id), _closing(ticket_id, request.form)
     return _once(ticket, data, lambda: repairs.close(service(), ticket.id, data, caller()), closing=True)
@@ -138,6 +138,8 @@ def _once(
     ticket: Ticket, data: Data, act: Callable[[], Ticket], closing: bool = False
 ) -> ResponseReturnValue:
     """Carries a form out once by its key; sent again it leads to the same page."""
+    if "look" in request.form:  # after a sign-in
+        return _page(ticket, typed=request.form, closing=closing)
     key = request.form.get("key", "")
     target = url_for("field_ticket.page", ticket_id=ticket.id)
 
@@ -183,7 +185,7 @@ def _page(
     seen, warranty = (
         (None, []) if ticket.machine is None else glance(service(), ticket.machine, caller(), ticket)
     )
-    repair = ticket.repair
+    repair, known = ticket.repair, visits.visits(service(), ticket.id, caller())
     last = filled(repair.estimate.bill.lines) if repair.estimate is not None else {"trip": "1"}
     form = typed or {}
     return render_template(
@@ -197,6 +199,7 @@ def _page(
         decided=ticket.decided,
         authorization=open_authorization(repair, now),
         waits=repair.estimate is not None and repair.estimate.answer == "hold" and repair.approval is None,
+        visit=next((one for one in reversed(known) if one.state != "done"), None),
         photos=kept.photos(service(), ticket.id, caller()),
         mail=bool(service().outgoing.mail),
         estimating=form if typed and not closing else {"trip": "1", **last},

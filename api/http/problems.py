@@ -38,6 +38,15 @@ TITLES = {
     500: "Something went wrong here",
     503: "It cannot be answered now",
 }
+PAGE_TITLES = {
+    401: "Sign in first",
+    403: "You may not do that",
+    405: "Nothing can be sent here",
+    412: TITLES[409],
+    415: TITLES[400],
+    428: TITLES[409],
+}
+"""Instead of those of `TITLES` where a person reads them."""
 
 
 def problem(
@@ -54,6 +63,7 @@ def problem(
     if errors:
         body["errors"] = errors
     if _wants_page():
+        body["title"] = PAGE_TITLES.get(status, body["title"])
         return Response(render_template("problem.html", problem=body), status, mimetype="text/html")
     return Response(json.dumps(body), status, content_type="application/problem+json")
 

@@ -17,7 +17,6 @@ from api.http.auth import caller, page_roles, service
 from api.life import ways
 from api.life.forms import Form
 from api.pages.bill_form import placed, rows
-from api.pages.people import in_words
 from api.pages.sign_in import DESK
 from api.pages.texts import as_clerks_hear, gettext, speak_as_on
 from triage.records.ticket import Ticket
@@ -49,12 +48,14 @@ def one_way(ticket_id: str, way: str) -> ResponseReturnValue:
 
 
 @blueprint.post("/tickets/<ticket_id>/end/<way>")
-@page_roles(*DESK)
+@page_roles(*DESK, keeps=True)
 def go(ticket_id: str, way: str) -> ResponseReturnValue:
     """Does what the form of a way says; when refused, the page keeps what was typed."""
     if way not in ACTS:
         raise NotFound(gettext("There is no such page of a ticket."))
     form, version = _form(ticket_id), sent_version()
+    if "look" in request.form:
+        return _page(ticket_id, way)
     try:
         ACTS[way](ticket_id, form, version)
     except NotFoundError:
@@ -81,10 +82,7 @@ def _form(ticket_id: str) -> Form:
 
 
 def _told(error: InputError, form: Form) -> tuple[Problem, ...]:
-    return tuple(
-        in_words(service().rulebook, placed(problem, form.fields, form.currency), form.zone)
-        for problem in error.told
-    )
+    return tuple(placed(problem, form.fields, form.currency) for problem in error.told)
 
 
 def _close(ticket_id: str, form: Form, version: int | None) -> None:
@@ -104,6 +102,7 @@ def _close(ticket_id: str, form: Form, version: int | None) -> None:
 
 def _book(ticket_id: str, form: Form, version: int | None) -> None:
     data = {"state": "scheduled", **form.chosen(at="at", contractor="contractor", technician="technician")}
+    data |= form.chosen(way_in="way_in")
     if form.text("visit"):
         data["visit"] = form.number("visit")
     visits.record_visit(service(), ticket_id, _whole(data), caller(), version)

@@ -1,28 +1,59 @@
-"""What the service says went wrong, in the words of people: titles for ids, the store's time for moments."""
+"""What the service says went wrong, in the words of people: titles for ids, the store's time for moments.
+
+The service speaks to programs as well: what only helps in writing JSON is left out on a page, or said for it.
+"""
 
 import re
 from collections.abc import Mapping
-from dataclasses import replace
 
 from api.pages.words import local_time
 from triage.rulebook.built_in_facts import OUTCOME_TITLES
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Rulebook
-from triage.values.errors import Problem
 
 MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(?::\d\d(?:\.\d+)?)?(?:Z|[+-]\d\d:\d\d)")
 WORD = re.compile(r"\"?\b[a-z][a-z0-9]*(?:[_-][a-z0-9]+)+\b\"?")
 
 
-def in_words(rulebook: Rulebook, problem: Problem, zone: str = "UTC") -> Problem:
-    """The problem with every id of the rulebook as its title, and every moment on the store's clock."""
+_FOR_PROGRAMS = tuple(
+    (re.compile(pattern), instead)
+    for pattern, instead in (
+        (r"a report names at least one symptom.*", "choose at least one symptom"),
+        (r"\"[^\"]*\" is no symptom of the rulebook.*", "choose a symptom of the list"),
+        (
+            r"(say what it was): a cause of the rulebook, or \"no_fault_found\"",
+            r"\1, or that no fault was found",
+        ),
+        (r"\"[^\"]*\" does not say what fixed it.*", "say what fixed it"),
+        (r"the answer is one of .*", "say yes, no, or yes up to an amount"),
+        (r"an amount goes with the answer yes_up_to only.*", "an amount goes with “yes, up to” only"),
+        (r"say yes_up_to with an amount", "say yes up to an amount"),
+        (r"this token speaks as ", "you speak as "),
+        (r"this token is (.*)'s;", r"you are \1;"),
+        (r"this Idempotency-Key was used for another request.*", "this was sent before; load the page again"),
+        (r"(ticket \S+) is at version .*", r"\1 has changed; look at it again"),
+        (r"(is past); a visit that has begun is recorded as `started`", r"\1; choose a time to come"),
+        (r"; leave `at` out for the next free time", "; choose another time"),
+        (r"; leave (?:the |it |this )?(?:\w+ )?out(?: here or there| for [^;.]*)?(?=[;.]|$)", ""),
+        (r", or null (?:to take it back|when it is not known)", ""),
+        (r", with \"follows\": \"[^\"]*\" in its report", ""),
+        (r"; it is \"repair\", \"nothing\" or a check of the rulebook|, without quotes| \(made_safe\)|`", ""),
+    )
+)
+"""What the service says to whoever writes JSON, and what a page says instead."""
+
+
+def in_words(rulebook: Rulebook, said: str, zone: str = "UTC") -> str:
+    """A refusal with every id of the rulebook as its title, and every moment on the store's clock."""
     titles = _titles(rulebook)
 
     def titled(found: re.Match[str]) -> str:
-        return titles.get(found[0].strip('"'), found[0])
+        return titles.get(found[0].strip('"'), found[0].strip('"').replace("_", " "))
 
-    said = MOMENT.sub(lambda found: local_time(found[0], zone), problem.message)
-    return replace(problem, message=WORD.sub(titled, said))
+    for pattern, instead in _FOR_PROGRAMS:
+        said = pattern.sub(instead, said)
+    said = MOMENT.sub(lambda found: local_time(found[0], zone), said)
+    return WORD.sub(titled, said)
 
 
 @once_per_rulebook

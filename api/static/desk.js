@@ -52,8 +52,10 @@ function start() {
 }
 document.addEventListener("desk:page", start);
 document.addEventListener("desk:away", () => {
-  const here = document.getElementById("here");
-  if (here) here.textContent = here.dataset.away;
+  const away = document.getElementById("away");
+  if (!away) return;
+  away.textContent = away.dataset.away;
+  away.scrollIntoView({ block: "nearest" });
 });
 
 // The focus goes to what is to be done now, and only where that scrolls nothing away.

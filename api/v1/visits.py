@@ -26,6 +26,7 @@ class VisitIn(Schema):
     minutes = fields.Raw(metadata={"description": "How long it is planned to take; 90, if left out"})
     contractor = fields.Raw(metadata={"description": "Who is sent; the best one is chosen, if left out"})
     technician = text(100, metadata={"description": "Who comes, as the contractor calls them"})
+    way_in = text(200, metadata={"description": "Who lets them in, and where"})
 
 
 class VisitOut(Schema):
@@ -41,6 +42,7 @@ class VisitOut(Schema):
     late = fields.Boolean(metadata={"description": "Planned later than it is due"})
     kit = fields.List(fields.String(), metadata={"description": "Part numbers to carry"})
     technician = fields.String()
+    way_in = fields.String()
     passed_over = fields.List(fields.String(), metadata={"description": "Why another contractor comes"})
     revision = fields.Integer(metadata={"description": "How often it was rescheduled"})
     started_at = fields.String(allow_none=True)

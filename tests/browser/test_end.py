@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from playwright.sync_api import Page
 
 from tests.browser.call import next_page, press
 from tests.browser.conftest import SignIn
-from tests.browser.served import Served
+from tests.browser.served import Served, default_rulebook
 from tests.browser.test_desk import OTHER, Shot, violations
 from tests.browser.test_stop import SCREENS
-from triage.service import tickets, visits
+from triage.service import machines, tickets, visits
 
 pytestmark = pytest.mark.browser
 REPORT = {"machine": "LH20-10005", "symptoms": ["auger_stopped"]}
@@ -32,6 +34,114 @@ def test_a_technician_is_booked_by_two_keys(page: Page, desk: Served, shot: Shot
     assert "A technician comes on" in page.locator("#ask").inner_text()
     assert len(visits.visits(desk.running, ticket, OTHER)) == 1
     shot(page, "end-booked")
+
+
+def test_who_lets_the_technician_in_is_kept_with_the_visit(page: Page, desk: Served) -> None:
+    ticket = opened(desk)
+    page.goto(f"/tickets/{ticket}/end/book")
+    page.get_by_label("Who lets them in").fill("Dana, side door from 7")
+    with next_page(page):
+        page.get_by_role("button", name="Book this time").press("Enter")
+    assert [one.way_in for one in visits.visits(desk.running, ticket, OTHER)] == ["Dana, side door from 7"]
+    assert "Way in: Dana, side door from 7" in page.locator("#technician-text").input_value()
+
+
+def worn_out(desk: Served) -> str:
+    """A ticket that is decided to be a swap, with units at the depots; its id."""
+    found: Any = default_rulebook()[0].cases["worn-out-grinds-again"]
+    days = (f"2026-0{month}-02T15:00:00+00:00" for month in (2, 4, 6, 8))
+    repairs = [{**one, "at": at} for one, at in zip(found.machine["repairs"], days, strict=True)]
+    desk.put_machine({**found.machine, "repairs": repairs})
+    report = {**found.report, "machine": found.machine["serial"], "reported_at": desk.clock().isoformat()}
+    ticket = tickets.open_ticket(desk.running, report, OTHER)
+    assert ticket.outcome == "swap"
+    return ticket.id
+
+
+def test_a_machine_is_swapped_from_the_units_to_the_new_machine(
+    page: Page, sign_in: SignIn, desk: Served, shot: Shot
+) -> None:
+    ticket = worn_out(desk)
+    page.goto(f"/tickets/{ticket}/end")
+    press(page, "5")
+    unit = page.locator("[name=unit]:checked").get_attribute("value")
+    with next_page(page):
+        page.get_by_role("button", name="Set it aside and send it").press("Enter")
+    assert "The swap is noted." in page.locator(".done").inner_text()
+    page.goto(f"/tickets/{ticket}/end/swap")
+    assert f"{unit} is set aside and on its way." in page.locator(".ways .open").inner_text()
+    assert page.get_by_role("button", name="The new machine stands there").count() == 0, "the lead confirms"
+    shot(page, "end-swap")
+    with desk.running.store.write() as work:
+        token = work.tokens.add("lead", "ops", None, desk.clock())
+    lead = sign_in("lead-page")
+    lead.context.clear_cookies()
+    lead.goto("/sign-in")
+    lead.get_by_label("Your token").fill(token)
+    lead.get_by_role("button", name="Sign in").click()
+    lead.wait_for_url("**/")
+    lead.goto(f"/tickets/{ticket}/end/swap")
+    lead.get_by_label("refurbishing").check()
+    with next_page(lead):
+        lead.get_by_role("button", name="The new machine stands there").press("Enter")
+    assert "The swap is noted." in lead.locator(".done").inner_text()
+    assert "swapped" in {event.kind for event in tickets.events(desk.running, ticket, OTHER)}
+    assert machines.machine(desk.running, str(unit), OTHER).machine.site is not None
+
+
+def test_an_ended_session_comes_back_to_the_end_with_everything_typed(page: Page, desk: Served) -> None:
+    ticket = opened(desk)
+    page.goto(f"/tickets/{ticket}/end/close")
+    page.get_by_label("Note; of a danger").fill("it just came back")
+    page.get_by_label("What fixed it").select_option("nothing")
+    page.context.clear_cookies()
+    with next_page(page):
+        page.get_by_role("button", name="Close the ticket").press("Enter")
+    page.get_by_label("Your token").fill(desk.token("ines"))
+    with next_page(page):
+        page.keyboard.press("Enter")
+    assert page.get_by_label("Note; of a danger").input_value() == "it just came back"
+    assert page.get_by_label("What fixed it").input_value() == "nothing"
+    assert tickets.ticket(desk.running, ticket, OTHER).state == "open"
+
+
+def test_back_and_a_second_press_book_no_second_visit(page: Page, desk: Served) -> None:
+    ticket = opened(desk)
+    page.goto(f"/tickets/{ticket}/end")
+    press(page, "2")
+    with next_page(page):
+        page.keyboard.press("Enter")
+        page.keyboard.press("Enter")
+    with next_page(page):
+        page.go_back()
+    page.wait_for_url("**/end/book")
+    with next_page(page):
+        page.get_by_role("button", name="Book this time").press("Enter")
+    assert len(visits.visits(desk.running, ticket, OTHER)) == 1
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_pages_in_spanish_pass_the_accessibility_rules(
+    sign_in: SignIn, desk: Served, shot: Shot, scheme: str
+) -> None:
+    page = sign_in(bypass_csp=True, viewport={"width": 390, "height": 844}, color_scheme=scheme)
+    page.get_by_label("Language of the pages").select_option("es")
+    with next_page(page):
+        page.get_by_role("button", name="Set it").press("Enter")
+    ticket = opened(desk)
+    for path in (
+        "/",
+        "/?view=open",
+        f"/tickets/{ticket}",
+        f"/tickets/{ticket}/end",
+        "/machines/LH20-10005",
+        "/report",
+    ):
+        page.goto(path)
+        assert page.locator("html").get_attribute("lang") == "es", path
+        assert violations(page) == "", path
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), path
+    shot(page, f"report-spanish-{scheme}")
 
 
 def test_enter_alone_books_nobody(page: Page, desk: Served) -> None:

@@ -204,6 +204,37 @@ def test_a_draft_outlives_a_phone_that_was_put_away(van: Page, ticket: str) -> N
     assert van.locator("#estimate-part1").input_value() == "FAN-220"
 
 
+@pytest.mark.parametrize(("scheme", "language"), [("light", "en"), ("dark", "es")])
+def test_the_phone_pages_pass_the_rules_at_400_percent_too(
+    van: Page, desk: Served, ticket: str, scheme: str, language: str
+) -> None:
+    van.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
+    van.set_viewport_size({"width": 341, "height": 192})
+    van.goto("/field")
+    if language == "es":
+        van.get_by_role("button", name="Español").click()
+        expect(van.locator("html")).to_have_attribute("lang", "es")
+    for path in ("/field", f"/field/tickets/{ticket}", "/field/machines/LH20-10005", "/field/find?q=nope"):
+        van.goto(path)
+        van.evaluate("document.querySelectorAll('details').forEach(each => each.open = true)")
+        axe_finds_nothing(van)
+        fits(van)
+
+
+def test_an_ended_session_comes_back_to_the_estimate(van: Page, desk: Served, ticket: str) -> None:
+    write_estimate(van, ticket, "1.75")
+    van.locator("#note").fill("Gearbox ground down.")
+    with desk.running.store.write() as work:
+        token = work.tokens.add("van-4", "technician", "fogline", desk.clock())
+    van.context.clear_cookies()
+    van.get_by_role("button", name="Send the estimate").click()
+    van.get_by_label("Your token").fill(token)
+    van.get_by_role("button", name="Sign in").click()
+    expect(van.locator("#estimate-labor")).to_have_value("1.75")
+    expect(van.locator("#note")).to_have_value("Gearbox ground down.")
+    assert revisions(desk, ticket) == 0
+
+
 @pytest.mark.parametrize("spelled", ["LH20-10005", "lh2010005", "lh20 10005", "LH-20/10005"])
 def test_a_serial_is_found_in_any_spelling(van: Page, spelled: str) -> None:
     van.get_by_label("Serial, asset tag, store or ticket").fill(spelled)

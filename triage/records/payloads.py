@@ -116,6 +116,7 @@ class Dispatched:
     due: datetime | None
     kit: tuple[str, ...]
     technician: str
+    way_in: str | None = field(default=None, metadata=LEFT_OUT)  # who lets the technician in, and where
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,6 +39,7 @@ class PlannedVisit:
     changed_at: datetime
     started_at: datetime | None = None
     done_at: datetime | None = None
+    way_in: str = ""  # who lets the technician in, and where
 
 
 def visits_of(events: Iterable[Event]) -> tuple[PlannedVisit, ...]:
@@ -63,6 +64,7 @@ def visits_of(events: Iterable[Event]) -> tuple[PlannedVisit, ...]:
                 passed_over=said.passed_over,
                 revision=0 if before is None else before.revision + 1,
                 changed_at=event.at,
+                way_in=said.way_in or "",
             )
         elif isinstance(said, Visited):
             visit = replace(found[said.visit], state=said.state, changed_at=event.at)

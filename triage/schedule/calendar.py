@@ -70,6 +70,7 @@ def _lines(visit: PlannedVisit, ticket: Ticket, machine: Machine | None, ruleboo
         for id_ in ticket.report.get("symptoms", ())
     ]
     lines = [f"Ticket {ticket.id}: {', '.join(symptoms)}", f"Technician: {visit.technician or visit.skill}"]
+    lines += [f"Way in: {visit.way_in}"] if visit.way_in else []
     if visit.due is not None:
         late = ", planned later than that" if visit.at > visit.due else ""
         lines.append(f"Due {visit.due.isoformat(timespec='minutes')}{late}")

@@ -40,17 +40,17 @@ FURTHEST_DAYS = 120
 """A visit is planned no further ahead; a later date is a slip of the pen."""
 
 _KEYS: Mapping[str, tuple[str, ...]] = {
-    "scheduled": ("state", "visit", "at", "minutes", "technician", "contractor"),
+    "scheduled": ("state", "visit", "at", "minutes", "technician", "contractor", "way_in"),
     "started": ("state", "visit", "at"),
     "done": ("state", "visit", "at"),
 }
-MOST_TECHNICIAN = 100
+MOST_TECHNICIAN, MOST_WAY_IN = 100, 200
 
 
 def record_visit(
     service: Service, ticket_id: str, data: Mapping[str, Any], who: Caller, if_version: int | None = None
 ) -> tuple[Ticket, PlannedVisit]:
-    """`{"state": scheduled | started | done, "visit": number, "at", "minutes", "technician", "contractor"}`.
+    """`{"state": scheduled | started | done, "visit": number, "at", "minutes", …}`: see `_KEYS`.
 
     `scheduled` without a number makes the next visit, with one it moves that visit. Without a contractor or a
     time the best one is chosen; who is sent has the ticket in its care from then on. `started` and `done` are
@@ -172,7 +172,8 @@ def _read_scheduled(
         elif at > now + timedelta(days=FURTHEST_DAYS):
             reader.problem(f"a visit is planned at most {FURTHEST_DAYS} days ahead; fix the date", "/at")
     technician = reader.text(data.get("technician"), "/technician", MOST_TECHNICIAN).strip()
-    if hear(service.rulebook, technician):
+    way_in = reader.text(data.get("way_in"), "/way_in", MOST_WAY_IN).strip() or None
+    if hear(service.rulebook, f"{technician}\n{way_in or ''}"):
         reader.problem("a danger is heard here, where a name stands; report it as an answer", "/technician")
     contractor = reader.name(data.get("contractor"), "/contractor")
     if who.role == "technician":
@@ -216,6 +217,7 @@ def _read_scheduled(
         due=asked.due,
         kit=asked.kit,
         technician=technician,
+        way_in=way_in,
     )
     return new, planned
 
@@ -282,9 +284,8 @@ def _asked_for(
     rulebook, said = service.rulebook, words[-1][0]
     causes = [CauseChance(one.cause, "", one.chance, 0.0, ()) for one in decided.causes]
     cautions = [one.rule for one in decided.cautions if one.rule in rulebook.cautions]
-    hours = rulebook.service_hours
-    priority = decided.priority or hours.default_priority
-    due = due_at(said, priority, hours, timezone_of(machine))
+    priority = decided.priority or rulebook.service_hours.default_priority
+    due = due_at(said, priority, rulebook.service_hours, timezone_of(machine))
     kit = visit_kit(rulebook, causes, local_date(machine, said), ticket.contractor)
     return VisitAsked(
         due=due_within_access(due, said, None if machine is None else machine.site),
