@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, get_type_hints
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
@@ -69,6 +69,9 @@ class Work:
     links: Links
     photos: Photos
     writes: bool
+
+
+REPOSITORIES: list[Any] = [kind for kind in get_type_hints(Work).values() if kind is not bool]
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,27 +175,7 @@ class Store:
     @contextmanager
     def _transaction(self, engine: Engine, *, writes: bool) -> Iterator[Work]:
         with Session(engine) as session, session.begin():
-            work = Work(
-                Machines(session),
-                Care(session),
-                Tickets(session),
-                Tokens(session),
-                Sessions(session),
-                Rulebooks(session),
-                Responses(session),
-                Desk(session),
-                RecordedDecisions(session),
-                Depot(session),
-                ReplayRuns(session),
-                Presences(session),
-                NumberRecords(session),
-                Closings(session),
-                OpenDangers(session),
-                Outbox(session),
-                Links(session),
-                Photos(session),
-                writes,
-            )
+            work = Work(*(repository(session) for repository in REPOSITORIES), writes)
             self._here.work = work
             try:
                 yield work
