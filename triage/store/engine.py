@@ -175,7 +175,7 @@ class Store:
     @contextmanager
     def _transaction(self, engine: Engine, *, writes: bool) -> Iterator[Work]:
         with Session(engine) as session, session.begin():
-            work = Work(*(repository(session) for repository in REPOSITORIES), writes)
+            work = Work(*(repository(session) for repository in REPOSITORIES), writes=writes)
             self._here.work = work
             try:
                 yield work
