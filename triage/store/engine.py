@@ -71,7 +71,7 @@ class Work:
     writes: bool
 
 
-REPOSITORIES: list[Any] = [kind for kind in get_type_hints(Work).values() if kind is not bool]
+REPOSITORIES: dict[str, Any] = {name: kind for name, kind in get_type_hints(Work).items() if kind is not bool}
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,7 +175,8 @@ class Store:
     @contextmanager
     def _transaction(self, engine: Engine, *, writes: bool) -> Iterator[Work]:
         with Session(engine) as session, session.begin():
-            work = Work(*(repository(session) for repository in REPOSITORIES), writes=writes)
+            made = {name: kind(session) for name, kind in REPOSITORIES.items()}
+            work = Work(**made, writes=writes)
             self._here.work = work
             try:
                 yield work
