@@ -193,6 +193,9 @@ def test_cases_files_a_new_one_and_deleting_are_there_for_everyone(lead: Open, s
     page.get_by_role("button", name="Find").click()
     shot(page, "rulebook-found")
     page.get_by_role("link", name="filter-overdue.yml", exact=True).click()
+    page.wait_for_url(f"**/rulebook/forms/{FILE}")
+    assert violations(page) == ""
+    page.goto(PAGE)
     box = page.locator("#text")
     box.fill(box.input_value().replace("16}, fires: true", "16}, fires: false"))
     page.get_by_role("button", name="Run the cases").click()
