@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterable
 from functools import wraps
 from typing import Any, TypeVar, cast
 
-from flask import Response, request
+from flask import Response, current_app, request
 from flask.json.provider import DefaultJSONProvider
 from flask_smorest import Blueprint as SmorestBlueprint
 from marshmallow import RAISE
@@ -71,7 +71,8 @@ def body_up_to(most: int) -> Callable[[View], View]:
     def wrap(view: View) -> View:
         @wraps(view)
         def larger(*args: Any, **kwargs: Any) -> Any:
-            request.max_content_length = most
+            usual = current_app.config["MAX_CONTENT_LENGTH"] or most
+            request.max_content_length = max(most, usual)
             return view(*args, **kwargs)
 
         return cast(View, larger)

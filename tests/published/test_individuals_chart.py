@@ -1,6 +1,6 @@
 """The usual range of a week's number: limits of an individuals chart.
 
-Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2, flow rates of ten batches
+Source: NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2, flow rates of ten batches; year unknown
 Status: from memory (data and limits)
 """
 

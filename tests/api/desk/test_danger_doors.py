@@ -298,7 +298,9 @@ class BothDoors(RuleBasedStateMachine):
         for ticket in self.ids:
             assert pairs(self.read(ticket)) == self.raised
             row = re.search(rf'<tr><th scope="row"><a href="/tickets/{ticket}">.*?</tr>', table, re.S)
-            line = re.search(rf'<li class="dep[^>]*>(?:(?!</li>).)*/tickets/{ticket}".*?</li>', queue, re.S)
+            line = re.search(
+                rf'<li class="dep[^>]*>(?:(?!</li>).)*/tickets/{ticket}["/].*?</li>', queue, re.S
+            )
             for shown in (row, line):
                 assert shown is not None
                 told = shown[0].partition("Danger open:")[2].lower()

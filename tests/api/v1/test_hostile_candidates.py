@@ -112,7 +112,7 @@ def test_a_candidate_that_takes_all_memory_is_refused_while_the_live_version_ans
 ) -> None:
     memory_mb = enough_for_a_good_one()
     client.application.extensions[LIMITS] = Limits(memory_mb=memory_mb)
-    monkeypatch.setattr("api.v1.rulebook.MOST_BYTES", 512 * 1024 * 1024)
+    client.application.config["MAX_CONTENT_LENGTH"] = 512 * 1024 * 1024
     files = {**RENAMED, **many_words(memory_mb // 20)}
     found = problems_while_live_answers(send, service, monkeypatch, files)
     assert f"more than {memory_mb} MB of memory" in found or "ended by itself" in found

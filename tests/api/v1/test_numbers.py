@@ -85,7 +85,7 @@ def test_the_page_shows_the_numbers_with_their_definitions(
         assert said in shown
     assert "2026-02-01 to 2026-03-02" in shown
     assert (
-        "<strong>2026-01-01 to 2026-01-31</strong>"
+        "<p>2026-01-01 to 2026-01-31, both days counted.</p>"
         in ops.get("/numbers?since=2026-01-01&until=2026-01-31").text
     )
 
