@@ -111,7 +111,15 @@ class History:
             ticket = self._approve(ticket, {"estimate": estimate.revision, "answer": "yes"})
         self.at += timedelta(hours=1 + float(self._labor(fault)))
         done = {"cause": fault.causes[0], "cured_by": "repair", "lines": lines}
-        self._close(ticket, done, van, "visited")
+        try:
+            self._close(ticket, done, van, "visited")
+        except InputError:  # above what was authorized
+            done = {
+                "cause": fault.causes[0],
+                "cured_by": "nothing",
+                "note": "Not worth it: taken out of use.",
+            }
+            self._close(ticket, done, AGENTS[0], "given up")
 
     def _approve(self, ticket: Ticket, said: dict[str, Any]) -> Ticket:
         """By whoever is asked; where nobody is, the lead writes down what the area manager said."""
