@@ -6,7 +6,7 @@ from importlib import import_module
 
 from tests.fuzz.door import DOORS
 
-MODULES = ("texts", "rules", "records", "web")
+MODULES = ("texts", "rules", "records", "web", "uploads")
 
 for module in MODULES:
     import_module(f"tests.fuzz.{module}")

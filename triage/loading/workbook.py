@@ -5,17 +5,12 @@ from collections.abc import Iterator
 from datetime import datetime, time
 from pathlib import Path
 from typing import Any
-from xml.etree.ElementTree import ParseError
-from zipfile import BadZipFile, ZipFile
+from zipfile import ZipFile
 
 from openpyxl import load_workbook
-from openpyxl.utils.exceptions import InvalidFileException
 
 from triage.loading.rows import MOST_BYTES, Cell, Row, rows_of_table
 from triage.values.errors import InputError, Problem
-
-_UNREADABLE = (OSError, ValueError, LookupError, TypeError, AttributeError, BadZipFile, ParseError)
-"""What openpyxl raises where a file is no workbook, or a broken one."""
 
 
 def read_workbook(path: Path) -> dict[str, list[Row]]:
@@ -37,9 +32,9 @@ def read_workbook(path: Path) -> dict[str, list[Row]]:
             finally:
                 shown.close()
                 typed.close()
-    except (*_UNREADABLE, InvalidFileException) as error:
-        if isinstance(error, InputError):
-            raise
+    except InputError:
+        raise
+    except Exception as error:  # whatever the libraries raise where a file is no workbook, or a broken one
         message = f"this is not a workbook that can be read ({type(error).__name__}); save it as XLSX anew"
         raise InputError([Problem(message, file=name)]) from None
     return {title: rows_of_table(f"{name}[{title}]", table) for title, table in sheets.items() if table}

@@ -5,7 +5,7 @@ import warnings
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from io import BytesIO, StringIO
-from zipfile import BadZipFile, ZipFile
+from zipfile import ZipFile
 
 from triage.rulebook_care.forms.parts import Column, Table
 from triage.values.errors import InputError, Problem
@@ -158,7 +158,7 @@ def _read_xlsx(content: bytes) -> list[list[str]]:
         return rows
     except InputError:
         raise
-    except (BadZipFile, KeyError, ValueError, IndexError, OSError, TypeError, AttributeError, SyntaxError):
+    except Exception:  # whatever the libraries raise where a file is no workbook, or a broken one
         raise InputError("the file is no XLSX workbook that can be read; save it again as .xlsx") from None
 
 
