@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import ast
+import subprocess
+import sys
 from collections.abc import Iterator
 from graphlib import TopologicalSorter
 from pathlib import Path
@@ -163,6 +165,14 @@ def test_a_heavy_import_stays_in_its_place(package: str) -> None:
     }
     assert importers, f"nothing imports {package}; is the rule out of date?"
     assert {name for name in importers if not name.startswith(ONLY_IN[package])} == set()
+
+
+def test_the_app_starts_without_what_is_slow_to_import() -> None:
+    program = "import sys, api.app; print(*{'scipy', 'matplotlib', 'openpyxl'} & sys.modules.keys())"
+    found = subprocess.run(
+        [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert found.stdout.strip() == ""
 
 
 def test_the_core_imports_the_api_only_inside_the_commands_that_need_pages() -> None:

@@ -8,16 +8,15 @@ from decimal import Decimal
 from typing import Literal
 
 import numpy as np
-from scipy import stats
 
 from triage.machine.lifecycle.trend import fit_fleet
 from triage.repairs.period import Closing, Period, Recorded
 from triage.repairs.period_numbers import repeats_of
 from triage.repairs.statistics import (
-    CONFIDENCE,
     TOO_FEW,
     first_below,
     funnel_limit,
+    mean_within,
     still_waiting,
     wilson,
 )
@@ -217,7 +216,7 @@ def _saved(closed: Sequence[Closing]) -> Saved | None:
     fixed = sum(not one.visited and one.cured_by not in (None, "nothing") for one in closed)
     if len(costs) < TOO_FEW:
         return None
-    mean, away = float(costs.mean()), float(stats.norm.ppf((1 + CONFIDENCE) / 2) * stats.sem(costs))
-    least, most = WOULD_HAVE_SENT
-    low, high = fixed * least * max(0.0, mean - away), fixed * most * (mean + away)
+    mean, least, most = mean_within(costs)
+    few, many = WOULD_HAVE_SENT
+    low, high = fixed * few * max(0.0, least), fixed * many * most
     return Saved(fixed, len(costs), *(Decimal(f"{one:.0f}") for one in (mean, low, high)))

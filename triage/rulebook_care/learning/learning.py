@@ -18,7 +18,7 @@ import numpy as np
 from scipy import stats
 
 from triage.decide.causes.ranking import ranking_tables
-from triage.repairs.statistics import wilson
+from triage.repairs.statistics import CONFIDENCE, wilson
 from triage.rulebook.model import OTHERS, Rulebook
 from triage.rulebook_care.learning.likelihood import fit
 
@@ -34,7 +34,6 @@ LEAST = 20
 DRIFT = 0.001
 """A chance below this is drift: of a rulebook's hundreds of numbers, one in twenty is always odd."""
 
-CONFIDENCE = 0.95
 SMALL_TOTAL = 20  # shares that sum to less than this are written finer than to a tenth
 _SURE = 0.999  # a prior of 0 or 1 could never be unlearned
 
