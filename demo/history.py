@@ -61,7 +61,7 @@ class History:
             self._visit(ticket, fault, machine)
 
     def _call(self, machine: Machine, fault: Fault, who: Caller) -> Ticket:
-        told = {fact: True for fact in fault.dangers if fault.luck.of(f"tells {fact}") < 0.7}
+        told = self.world.told(fault)
         ticket = tickets.open_ticket(
             self.service, {"machine": machine.serial, "symptoms": [*fault.symptoms], "answers": told}, who
         )
@@ -86,13 +86,9 @@ class History:
 
     def _check(self, ticket: Ticket, fault: Fault, step: dict[str, Any], who: Caller) -> Ticket:
         self.at += timedelta(minutes=step["minutes"] + step["wait_minutes"])
-        check, luck = step["check"], fault.luck
-        if luck.of(f"cannot do {check}") < self.world.errors.cannot_tell:
-            result = "could_not_do"
-        else:
-            fixes = luck.of(f"{check} on {fault.causes[0]}") < self.world.cures(check, fault.causes[0])
-            result = "cured" if fixes else "not_cured"
-        return tickets.record_check(self.service, ticket.id, check, result, who)
+        fixed = self.world.fixed(fault, step["check"], {})
+        result = "could_not_do" if fixed is None else "cured" if fault.causes[0] in fixed else "not_cured"
+        return tickets.record_check(self.service, ticket.id, step["check"], result, who)
 
     def _visit(self, ticket: Ticket, fault: Fault, machine: Machine) -> None:
         """Somebody comes, says what it will cost, waits for a yes where one is needed, and closes."""

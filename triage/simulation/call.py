@@ -7,8 +7,8 @@ machine. No source: how calls are played is our estimate.
 """
 
 from collections import Counter
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Literal, TypeAlias
@@ -61,9 +61,13 @@ class ByRulebook:
     def __call__(
         self, world: World, fault: Fault, machine: Machine, history: History, at: datetime
     ) -> Played:
-        told = {fact: True for fact in fault.dangers if _told(world, fault, fact)}
         call = _Call(
-            self, world, fault, machine, history, Report(self._known(fault.symptoms), at, answers=told)
+            self,
+            world,
+            fault,
+            machine,
+            history,
+            Report(self._known(fault.symptoms), at, answers=world.told(fault)),
         )
         return call.play()
 
@@ -75,12 +79,8 @@ class ByRulebook:
 def always_send(world: World, fault: Fault, machine: Machine, history: History, at: datetime) -> Played:
     """Whatever the call is, the contractor comes, and carries nothing."""
     priority = world.rulebook.service_hours.default_priority
-    heard = any(_told(world, fault, fact) for fact in fault.dangers)
-    return _sent(world, fault, machine, at, priority, Counter(), bool(fault.dangers) and not heard, False)
-
-
-def _told(world: World, fault: Fault, fact: str) -> bool:
-    return fault.luck.of(f"tells {fact}") < world.errors.danger_told
+    unnoticed = bool(fault.dangers) and not world.told(fault)
+    return _sent(world, fault, machine, at, priority, {}, unnoticed)
 
 
 @dataclass(slots=True)
@@ -94,17 +94,18 @@ class _Call:
     seconds: float = 0.0
     materials: Decimal = Decimal(0)
     met: bool = False
+    left: set[str] = field(default_factory=set)  # causes that nothing has fixed yet
 
     def play(self) -> Played:
-        left = list(self.fault.causes)
+        self.left = set(self.fault.causes)
         for _ in range(MOST_STEPS):
             decision = self._decide()
             if decision.solved:
-                return self._end("fixed_in_store", decision)
+                return self._fixed(decision)
             if decision.questions:
                 self._ask(decision.questions[0].fact)
             elif decision.outcome == "fix_in_store" and decision.plan:
-                self._check(decision.plan, left)
+                self._check(decision.plan)
             else:
                 return self._send(decision)
         return self._send(decision)
@@ -121,23 +122,20 @@ class _Call:
         else:
             self.report = replace(self.report, answers={**self.report.answers, fact: said})
 
-    def _check(self, plan: Sequence[PlanStep], left: list[str]) -> None:
+    def _check(self, plan: Sequence[PlanStep]) -> None:
         """The first step of the plan; those of its group share one wait, at its end."""
-        step, luck, errors = plan[0], self.fault.luck, self.world.errors
+        step = plan[0]
         known = self.by.rulebook.checks[step.check]
         alone = not step.group or len(plan) == 1 or plan[1].group != step.group
         self.seconds += 60 * (known.minutes + (known.wait_minutes if alone else 0))
         self.materials += known.materials
         self.met = self.met or (known.near and self.world.keeps_away(self.fault))
-        if luck.of(f"cannot do {step.check}") < errors.cannot_tell:
+        fixed = self.world.fixed(self.fault, step.check, known.resolves)
+        if fixed is None:
             self._note(step.check, "could_not_do")
             return
-        botched = luck.of(f"botches {step.check}") < errors.mishear
-        for cause in tuple(left):
-            chance = self.world.cures(step.check, cause, float(known.resolves.get(cause, 0.0)))
-            if not botched and luck.of(f"{step.check} on {cause}") < chance:
-                left.remove(cause)
-        self._note(step.check, "not_cured" if left else "cured")
+        self.left -= fixed
+        self._note(step.check, "not_cured" if self.left else "cured")
 
     def _note(self, check: str, result: Literal["cured", "not_cured", "could_not_do"]) -> None:
         self.report = replace(self.report, checks=(*self.report.checks, CheckResult(check, result)))
@@ -145,10 +143,10 @@ class _Call:
     def _unnoticed(self, decision: Decision) -> bool:
         return bool(self.fault.dangers) and not decision.dangers
 
-    def _end(self, end: End, decision: Decision, visits: int = 0) -> Played:
+    def _fixed(self, decision: Decision) -> Played:
         hours = self.seconds / 3600 * share_lost(self.world, self.fault)
         danger = bool(self.fault.dangers)
-        return Played(end, self.materials, visits, hours, danger, self._unnoticed(decision), self.met)
+        return Played("fixed_in_store", self.materials, 0, hours, danger, self._unnoticed(decision), self.met)
 
     def _send(self, decision: Decision) -> Played:
         begun = self.report.reported_at + timedelta(seconds=self.seconds)
@@ -157,20 +155,13 @@ class _Call:
         rulebook, machine = self.by.rulebook, self.machine
         day = local_date(machine, begun)
         kit = visit_kit(rulebook, decision.causes, day, machine.contractor).parts
-        played = _sent(
-            self.world,
-            self.fault,
-            machine,
-            begun,
-            decision.priority,
-            Counter(kit),
-            self._unnoticed(decision),
-            self.met,
-        )
+        unnoticed = self._unnoticed(decision)
+        played = _sent(self.world, self.fault, machine, begun, decision.priority, kit, unnoticed)
         waited = (begun - self.report.reported_at) / timedelta(hours=1) * share_lost(self.world, self.fault)
         if decision.outcome == "swap":
             played = replace(played, end="swap", spend=rulebook.rates.swap_cost, visits=1)
-        return replace(played, spend=played.spend + self.materials, hours=played.hours + waited)
+        spend, hours = played.spend + self.materials, played.hours + waited
+        return replace(played, spend=spend, hours=hours, met=self.met)
 
 
 def share_lost(world: World, fault: Fault) -> float:
@@ -185,9 +176,8 @@ def _sent(
     machine: Machine,
     begun: datetime,
     priority: int,
-    kit: Counter[str],
+    kit: Mapping[str, int],
     unnoticed: bool,
-    met: bool,
 ) -> Played:
     """A visit ordered at `begun`, and a second one where the first had not the parts."""
     rulebook = world.rulebook
@@ -203,7 +193,7 @@ def _sent(
         spend += job_for(rulebook, {cause: 1.0}, machine, late, reported, day).likely
         known = rulebook.causes.get(cause)
         needed.update({} if known is None else known.repair.parts)
-    lacking = needed - kit
+    lacking = needed - Counter(kit)
     waited = (due - begun) / timedelta(hours=1)
     if lacking:
         waited += 24 * float(rulebook.rates.store.days_to_visit)
@@ -215,5 +205,5 @@ def _sent(
         hours=waited * share_lost(world, fault),
         danger=bool(fault.dangers),
         unnoticed=unnoticed,
-        met=met,
+        met=False,
     )

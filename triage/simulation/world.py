@@ -131,6 +131,27 @@ class World:
         others = [value for value in self._values(fact) if value != true]
         return luck.pick(f"wrong {fact}", others) if others else true
 
+    def told(self, fault: Fault) -> dict[str, bool]:
+        """The dangers that the caller tells unasked."""
+        told = (fact for fact in fault.dangers if fault.luck.of(f"tells {fact}") < self.errors.danger_told)
+        return dict.fromkeys(told, True)
+
+    def fixed(self, fault: Fault, check: str, otherwise: Mapping[str, float]) -> frozenset[str] | None:
+        """The causes that this clerk's check fixes; None where it cannot be done.
+
+        `otherwise` are the chances of a check that this rulebook has not.
+        """
+        luck = fault.luck
+        if luck.of(f"cannot do {check}") < self.errors.cannot_tell:
+            return None
+        if luck.of(f"botches {check}") < self.errors.mishear:
+            return frozenset()
+        return frozenset(
+            cause
+            for cause in fault.causes
+            if luck.of(f"{check} on {cause}") < self.cures(check, cause, otherwise.get(cause, 0.0))
+        )
+
     def value(self, causes: Sequence[str], fact: str, luck: Luck) -> Scalar | None:
         """What a fact is on a machine with these causes; None for one that has no values to choose from."""
         values = self._values(fact)
