@@ -1,15 +1,14 @@
 """A table of a form as a spreadsheet, CSV or XLSX, and rows read back from one or from what was pasted."""
 
 import csv
-import warnings
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from io import BytesIO, StringIO
-from zipfile import ZipFile
 
 from triage.rulebook_care.forms.parts import Column, Table
 from triage.values.errors import InputError, Problem
 from triage.values.shown import hint
+from triage.values.workbook import opened_workbook
 
 MOST_ROWS = 5000
 MOST_UNPACKED = 20_000_000
@@ -143,23 +142,12 @@ def _near(columns: Sequence[Column], row: Sequence[str]) -> str:
 
 
 def _read_xlsx(content: bytes) -> list[list[str]]:
-    from openpyxl import load_workbook
-
-    try:
-        with ZipFile(BytesIO(content)) as packed:
-            if sum(part.file_size for part in packed.infolist()) > MOST_UNPACKED:
-                raise InputError("the XLSX file is too large to be a table of a rulebook")
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            sheet = load_workbook(BytesIO(content), read_only=True, data_only=True).worksheets[0]
-        rows = []
-        for row in sheet.iter_rows(values_only=True, max_row=MOST_ROWS + 2, max_col=100):
-            rows.append([_cell(value) for value in row])
-        return rows
-    except InputError:
-        raise
-    except Exception:  # whatever the libraries raise where a file is no workbook, or a broken one
-        raise InputError("the file is no XLSX workbook that can be read; save it again as .xlsx") from None
+    too_large = "the XLSX file is too large to be a table of a rulebook"
+    unreadable = "the file is no XLSX workbook that can be read; save it again as .xlsx"
+    with opened_workbook(BytesIO(content), MOST_UNPACKED, too_large, unreadable) as loaded:
+        sheet = loaded(data_only=True).worksheets[0]
+        rows = sheet.iter_rows(values_only=True, max_row=MOST_ROWS + 2, max_col=100)
+        return [[_cell(value) for value in row] for row in rows]
 
 
 def _cell(value: object) -> str:
