@@ -11,7 +11,10 @@ from flask.testing import FlaskClient
 from werkzeug.test import TestResponse
 
 from api.app import create_app
+from api.http.work_folder import CHECKS
+from tests.api.rule_folder import make_whole, rule_folder
 from tests.triage.services import NOON, Clock, running_service
+from triage.rulebook_care.editing.check_process import CheckProcess
 from triage.service.service import Service
 
 Send = Callable[..., TestResponse]
@@ -54,6 +57,32 @@ def add_tokens(service: Service) -> dict[str, str]:
 @pytest.fixture
 def client(service: Service) -> FlaskClient:
     return create_app(service).test_client()
+
+
+def signed_in(client: FlaskClient, token: str) -> FlaskClient:
+    client.post("/sign-in", data={"token": token})
+    return client
+
+
+@pytest.fixture(scope="module")
+def checked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, CheckProcess]]:
+    """A folder of rules that the tests of a module change, and the process that checks it."""
+    with rule_folder(tmp_path_factory.mktemp("edited")) as made:
+        yield made
+
+
+@pytest.fixture
+def folder(checked: tuple[Path, CheckProcess]) -> Iterator[Path]:
+    yield checked[0]
+    make_whole(checked[0])
+
+
+@pytest.fixture
+def editing(service: Service, folder: Path, checked: tuple[Path, CheckProcess]) -> FlaskClient:
+    """A client of an app that has the folder to edit."""
+    app = create_app(service, folder=folder)
+    app.extensions[CHECKS] = checked[1]
+    return app.test_client()
 
 
 @pytest.fixture

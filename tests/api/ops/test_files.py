@@ -3,43 +3,22 @@
 from __future__ import annotations
 
 import html
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
 
 from api.app import create_app
-from api.http.work_folder import CHECKS
-from tests.api.rule_folder import make_whole, rule_folder
-from triage.rulebook_care.editing.check_process import CheckProcess
+from tests.api.conftest import signed_in
 from triage.service.service import Service
 
 FILE = "evidence/filter-overdue.yml"
 PAGE = f"/rulebook/files/{FILE}"
 
 
-@pytest.fixture(scope="module")
-def checked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, CheckProcess]]:
-    with rule_folder(tmp_path_factory.mktemp("edited")) as made:
-        yield made
-
-
 @pytest.fixture
-def folder(checked: tuple[Path, CheckProcess]) -> Iterator[Path]:
-    yield checked[0]
-    make_whole(checked[0])
-
-
-@pytest.fixture
-def ops(
-    service: Service, tokens: dict[str, str], folder: Path, checked: tuple[Path, CheckProcess]
-) -> FlaskClient:
-    app = create_app(service, folder=folder)
-    app.extensions[CHECKS] = checked[1]
-    client = app.test_client()
-    client.post("/sign-in", data={"token": tokens["ops"]})
-    return client
+def ops(editing: FlaskClient, tokens: dict[str, str]) -> FlaskClient:
+    return signed_in(editing, tokens["ops"])
 
 
 def opened(page: str) -> str:

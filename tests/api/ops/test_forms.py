@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from io import BytesIO
 from pathlib import Path
 
@@ -10,39 +9,18 @@ import pytest
 from flask.testing import FlaskClient
 from openpyxl import Workbook, load_workbook
 
-from api.app import create_app
-from api.http.work_folder import CHECKS
+from tests.api.conftest import signed_in
 from tests.api.ops.sent_form import Sent, sent_form
-from tests.api.rule_folder import make_whole, rule_folder
 from triage.rulebook.reading.reader import rulebook_files_data
-from triage.rulebook_care.editing.check_process import CheckProcess
 from triage.service.service import Service
 from triage.store.tables.rulebooks import Publication
 
 NTE = "limits/nte.yml"
 
 
-@pytest.fixture(scope="module")
-def checked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, CheckProcess]]:
-    with rule_folder(tmp_path_factory.mktemp("forms")) as made:
-        yield made
-
-
 @pytest.fixture
-def folder(checked: tuple[Path, CheckProcess]) -> Iterator[Path]:
-    yield checked[0]
-    make_whole(checked[0])
-
-
-@pytest.fixture
-def ops(
-    service: Service, tokens: dict[str, str], folder: Path, checked: tuple[Path, CheckProcess]
-) -> FlaskClient:
-    app = create_app(service, folder=folder)
-    app.extensions[CHECKS] = checked[1]
-    client = app.test_client()
-    client.post("/sign-in", data={"token": tokens["ops"]})
-    return client
+def ops(editing: FlaskClient, tokens: dict[str, str]) -> FlaskClient:
+    return signed_in(editing, tokens["ops"])
 
 
 def opened(ops: FlaskClient, path: str) -> Sent:

@@ -11,6 +11,7 @@ from flask.testing import FlaskClient
 from api.app import create_app
 from api.ops.overview import as_file
 from api.pages.charts import INKS
+from tests.api.conftest import signed_in
 from tests.triage.services import AGENT, REPORT
 from triage.service import numbers, repairs, tickets
 from triage.service.service import Service
@@ -22,11 +23,6 @@ def recorded(service: Service) -> Service:
     tickets.record_check(service, "T-000001", "rinse-filter", "cured", AGENT)
     repairs.close(service, "T-000001", {"cause": "dirty_filter", "cured_by": "rinse-filter"}, AGENT, None)
     return service
-
-
-def signed_in(client: FlaskClient, token: str) -> FlaskClient:
-    client.post("/sign-in", data={"token": token})
-    return client
 
 
 def test_the_page_has_six_numbers_each_with_its_line(

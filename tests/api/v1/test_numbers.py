@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from flask.testing import FlaskClient
 
-from tests.api.conftest import Send
+from tests.api.conftest import Send, signed_in
 from tests.triage.services import AGENT, REPORT
 from triage.repairs.period_numbers import DEFINITIONS
 from triage.service import repairs, tickets
@@ -58,11 +58,6 @@ def test_each_number_is_defined_in_the_description_of_the_api(send: Send) -> Non
     properties = document["components"]["schemas"]["NumbersOut"]["properties"]
     for name, definition in DEFINITIONS.items():
         assert properties[name]["description"] == definition
-
-
-def signed_in(client: FlaskClient, token: str) -> FlaskClient:
-    client.post("/sign-in", data={"token": token})
-    return client
 
 
 def test_the_page_shows_the_numbers_with_their_definitions(

@@ -3,17 +3,13 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
 
 from api.app import create_app
-from api.http.work_folder import CHECKS
 from tests.api.conftest import Send
-from tests.api.rule_folder import make_whole, rule_folder
-from triage.rulebook_care.editing.check_process import CheckProcess
 from triage.service.service import Service
 
 FILES = "/v1/rulebook/files"
@@ -21,23 +17,9 @@ FILE = "evidence/filter-overdue.yml"
 ONE = f"{FILES}/{FILE}"
 
 
-@pytest.fixture(scope="module")
-def checked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, CheckProcess]]:
-    with rule_folder(tmp_path_factory.mktemp("edited")) as made:
-        yield made
-
-
 @pytest.fixture
-def folder(checked: tuple[Path, CheckProcess]) -> Iterator[Path]:
-    yield checked[0]
-    make_whole(checked[0])
-
-
-@pytest.fixture
-def client(service: Service, folder: Path, checked: tuple[Path, CheckProcess]) -> FlaskClient:
-    app = create_app(service, folder=folder)
-    app.extensions[CHECKS] = checked[1]
-    return app.test_client()
+def client(editing: FlaskClient) -> FlaskClient:
+    return editing
 
 
 def test_files_are_listed_and_read_as_they_are_on_disk(send: Send, folder: Path) -> None:
