@@ -51,9 +51,7 @@ def price(ticket_id: str) -> ResponseReturnValue:
     except InputError as error:
         wrong = _placed(error)
     if "part" in request.args:
-        return render_template(
-            "field/_priced.html", priced=priced, problems=wrong, rulebook=service().rulebook
-        )
+        return render_template("field/_priced.html", priced=priced, problems=wrong)
     return _page(ticket, wrong, request.form, priced=priced)
 
 

@@ -43,7 +43,6 @@ def week() -> ResponseReturnValue:
 
 def page(found: Overview, *, problem: str | None = None, standalone: str | None = None) -> str:
     """The page; `standalone` holds the style sheets of one that is a file of its own."""
-    sites = numbers.site_names(service())
     return render_template(
         "overview.html",
         found=found,
@@ -53,7 +52,8 @@ def page(found: Overview, *, problem: str | None = None, standalone: str | None 
         value=lambda one, number: _value(one, number, found.currency),
         trends={one.name: _trend(one) for one in found.numbers},
         pictures=_pictures(found),
-        sites=sites,
+        sites=numbers.site_names(service()),
+        waited_words=waited_words,
         day=day_words,
         shown=MOST_SHOWN,
         too_few=TOO_FEW,
@@ -61,7 +61,6 @@ def page(found: Overview, *, problem: str | None = None, standalone: str | None 
         percent=percent,
         earlier=found.week.first - timedelta(days=7),
         later=found.week.last + timedelta(days=1),
-        rulebook=service().rulebook,
     )
 
 
@@ -114,14 +113,14 @@ def _pictures(found: Overview) -> Mapping[str, Any]:
     if found.places and found.repeat_share:
         most = max(place.reports for place in found.places)
         share = found.repeat_share
-        limits = {count: funnel_limit(share, count, FUNNEL) for count in range(1, most + 1)}
+        counts = range(1, most + 1) if share < 1 else ()
         drawn["places"] = charts.funnel(
             gettext("Stores by reports and the share that came back within 30 days."),
             gettext("reports"),
             gettext("came back, %"),
             found.places,
             share,
-            limits if share < 1 else {},
+            {count: funnel_limit(share, count, FUNNEL) for count in counts},
         )
     if found.waited:
         drawn["waited"] = charts.waiting(

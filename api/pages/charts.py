@@ -8,6 +8,7 @@ import io
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from threading import Lock
 from typing import Any
 
 from markupsafe import Markup, escape
@@ -28,6 +29,8 @@ _HEAD = re.compile(r"^.*?<svg[^>]*?viewBox=\"([^\"]*)\"[^>]*>", re.DOTALL)
 _NOT_SHOWN = re.compile(r"<(metadata|defs)>\s*(?:<rdf.*?|<style.*?)</\1>", re.DOTALL)
 _IDS = re.compile(r'(id="|url\(#|href="#)')
 POINTS = 72
+_ONE_AT_A_TIME = Lock()
+"""Matplotlib's settings are one for all threads."""
 
 
 @contextmanager
@@ -55,7 +58,7 @@ def drawn(name: str, title: str, width: float, height: float) -> Iterator[tuple[
         "axes.spines.right": False,
     }
     found: list[Markup] = []
-    with mpl.rc_context(settings):
+    with _ONE_AT_A_TIME, mpl.rc_context(settings):
         figure = Figure(figsize=(width / POINTS, height / POINTS), layout="constrained")
         FigureCanvasSVG(figure)
         axes = figure.add_subplot()
