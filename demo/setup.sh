@@ -27,8 +27,16 @@ set_up() {
     fi
     echo "Setting up $venv with $("$python" --version) ..." >&2
     [ -x "$BIN/python" ] || "$python" -m venv "$venv"
-    # The C extension is an sdist; its build needs setuptools of the lock file as well.
-    PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_CONSTRAINT="$PWD/demo/constraints.txt" \
-        "$BIN/python" -m pip install --quiet --editable ".${extra:+[$extra]}"
+    if ! install "durable${extra:+,$extra}" 2>"$venv/durable.log"; then
+        echo "durable_rules could not be installed ($venv/durable.log says why; it takes a C compiler)." >&2
+        install "$extra"
+        echo "The rules run on the plain engine alone. To try again: rm $stamp" >&2
+    fi
     printf '%s' "$wanted" >"$stamp"
+}
+
+# The C extension of durable_rules is an sdist; its build needs setuptools of the lock file as well.
+install() {
+    PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_CONSTRAINT="$PWD/demo/constraints.txt" \
+        "$BIN/python" -m pip install --quiet --editable ".${1:+[$1]}"
 }

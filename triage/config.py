@@ -26,7 +26,7 @@ SETTINGS: tuple[tuple[str, str, str], ...] = (
     (
         "BARRELWISE_RULEBOOK",
         "",
-        "The folder of the rulebook; empty: `rules` in the working folder, or the one beside this program",
+        "The folder of the rulebook; empty: `rules` in the working folder, or the one that came along",
     ),
     (
         "BARRELWISE_ENGINE",
@@ -209,7 +209,13 @@ def _cores() -> int:
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
 
 
+INSTALLED_RULES = Path(__file__).resolve().parent / "default_rules"
+"""Where a wheel has the default rulebook, until the next version. A checkout has it beside the packages."""
+
+
 def default_rulebook() -> Path:
-    """`rules` in the working folder where it holds a rulebook, else the one beside this package."""
-    here = Path("rules")
-    return here if (here / "rulebook.yml").is_file() else Path(__file__).resolve().parent.parent / "rules"
+    """`rules` in the working folder where it holds a rulebook, else the one that came with this program."""
+    for folder in (Path("rules"), INSTALLED_RULES):
+        if (folder / "rulebook.yml").is_file():
+            return folder
+    return INSTALLED_RULES.parent.parent / "rules"

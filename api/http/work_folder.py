@@ -26,7 +26,7 @@ def work_folder() -> WorkFolder:
     """The folder that this server edits. Raises NoFolder."""
     folder = cast(Path | None, current_app.extensions.get("barrelwise_folder"))
     if folder is None:
-        raise NoFolder("this server was given no folder of rules to edit")
+        raise NoFolder("this server was given no folder of rules to edit; BARRELWISE_RULEBOOK names one")
     return WorkFolder(folder)
 
 

@@ -39,6 +39,7 @@ RULEBOOK_COMMANDS = {
     "cases": "triage.cli.rulebook.check:cases",
     "table": "triage.cli.rulebook.pages:table",
     "new": "triage.cli.rulebook.pages:new",
+    "copy": "triage.cli.rulebook.pages:copy",
     "retire": "triage.cli.rulebook.retire:retire",
     "diff": "triage.cli.rulebook.diff:diff",
     "replay": "triage.cli.rulebook.replay:replay_command",

@@ -10,7 +10,7 @@ from typing import NoReturn
 import click
 
 from triage.cli.shown.opened import UNREADABLE, opened_service
-from triage.config import MOST_WORKERS, read_settings
+from triage.config import INSTALLED_RULES, MOST_WORKERS, read_settings
 from triage.logic.engine_checked import engine_note
 from triage.service.service import Service
 from triage.values.errors import InputError
@@ -24,11 +24,12 @@ LOOPBACK = "127.0.0.1"
 @click.option("--workers", type=click.IntRange(1, MOST_WORKERS), help="How many processes answer.")
 def serve(host: str | None, port: int | None, workers: int | None) -> None:
     """Serve the API and the pages until stopped."""
-    from api.serve import run  # the API imports the core, so the core names it only here
+    from api.serve import is_handed_sockets, run  # the API imports the core, so the core names it only here
 
     settings = read_settings()
     host, port, workers = host or settings.host, port or settings.port, workers or settings.workers
-    folder, server = settings.rulebook, settings.server
+    folder = None if settings.rulebook == INSTALLED_RULES else settings.rulebook
+    server = settings.server
 
     def listening() -> None:
         click.echo(f"serving on http://{host}:{port}", err=True)
@@ -40,8 +41,8 @@ def serve(host: str | None, port: int | None, workers: int | None) -> None:
             if note is not None:
                 click.echo(note, err=True)
             host = _host_without_token(service, host)
-            _say_which_rulebook(service, folder)
-            if workers == 1 or not service.store.can_be_shared:
+            _say_which_rulebook(service, settings.rulebook)
+            if (workers == 1 and not is_handed_sockets()) or not service.store.can_be_shared:
                 with _listening_on(host, port):
                     run(lambda: nullcontext(service), host, port, folder, 1, server, listening)
                 return

@@ -1,5 +1,6 @@
-"""`barrelwise rulebook table|new`: the rulebook as a document, and a new rule's file."""
+"""`barrelwise rulebook table|new|copy`: the rulebook as a document, a new rule's file, a folder to edit."""
 
+import shutil
 from pathlib import Path
 
 import click
@@ -57,3 +58,17 @@ def new(kind: str, name: str, folder: Path | None, as_data: bool) -> None:
     except FileExistsError:
         raise InputError([Problem("this file is there already; choose another id", file=str(path))]) from None
     print_done(as_data, {"file": str(path)}, str(path), answer=True)
+
+
+@click.command()
+@click.argument("folder", type=FOLDER)
+@AS_JSON
+def copy(folder: Path, as_data: bool) -> None:
+    """Copy the rulebook at hand into FOLDER, a new one, to be edited there."""
+    try:
+        shutil.copytree(read_settings().rulebook, folder)
+    except FileExistsError:
+        raise InputError([Problem("it is there already; name a new folder", file=str(folder))]) from None
+    except (OSError, shutil.Error) as error:
+        raise InputError([Problem(f"it cannot be copied ({error})", file=str(folder))]) from None
+    print_done(as_data, {"folder": str(folder)}, f"BARRELWISE_RULEBOOK={folder} makes it the one at hand")
