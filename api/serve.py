@@ -13,6 +13,7 @@ from typing import Any
 from flask import Flask
 from gunicorn.app.base import BaseApplication
 from gunicorn.errors import HaltServer
+from gunicorn.systemd import listen_fds
 from waitress.server import create_server
 
 from api.app import create_app
@@ -50,6 +51,11 @@ def waitress_settings(settings: ServerSettings) -> dict[str, Any]:
 Opened = Callable[[], AbstractContextManager[Service]]
 
 
+def is_handed_sockets() -> bool:
+    """Whether systemd listens for this process (sd_listen_fds(3)); a restart then refuses nobody."""
+    return bool(listen_fds(unset_environment=False))
+
+
 def is_loopback(host: str) -> bool:
     """Whether an address to listen on can be reached from this machine alone."""
     if host == "localhost":
@@ -71,14 +77,17 @@ def run(
 ) -> None:
     """Serves until stopped, in this process or in `workers` others; each opens a program of its own.
 
+    Sockets that systemd hands over stand for `host` and `port`.
     `folder` is where the rulebook's files lie. `listening` is called once connections are taken (with several
     workers they wait until those are ready). Raises OSError when it cannot listen there, SystemExit when the
     first workers cannot start.
     """
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # it warns of every request that waits
     logging.basicConfig()
-    if workers > 1:
-        _refuse_taken(host, port)
+    handed = is_handed_sockets()
+    if workers > 1 or handed:
+        if not handed:
+            _refuse_taken(host, port)
         Program(opened, folder, host, port, workers, server, listening).run()
         return
     settings = waitress_settings(server)

@@ -15,6 +15,7 @@ from urllib.parse import urlencode
 
 import pytest
 
+from tests import ROOT
 from tests.api.test_serve import PATIENCE, Server, free_port, serving
 from tests.triage.services import REPORT
 
@@ -23,30 +24,29 @@ MAKE_CERTIFICATE = (
     "openssl req -x509 -newkey rsa:2048 -nodes -days 2 -subj /CN=localhost"
     " -addext subjectAltName=DNS:localhost"
 )
-CONFIGURATION = """
-pid {folder}/nginx.pid;
-error_log {folder}/error.log;
-events {{}}
-http {{
-    access_log off;
-    client_body_temp_path {folder}/body;
-    proxy_temp_path {folder}/proxied;
-    fastcgi_temp_path {folder}/f;
-    uwsgi_temp_path {folder}/u;
-    scgi_temp_path {folder}/s;
-    server {{
-        listen 127.0.0.1:{port} ssl;
-        ssl_certificate {folder}/proxy.pem;
-        ssl_certificate_key {folder}/proxy.key;
-        location /triage/ {{
-            proxy_pass http://127.0.0.1:{behind};
-            proxy_set_header X-Forwarded-For $remote_addr;
-            proxy_set_header X-Forwarded-Proto $scheme;
-            proxy_set_header X-Forwarded-Host $http_host;
-        }}
-    }}
-}}
-"""
+SHIPPED = ROOT / "demo" / "deploy" / "nginx.conf"
+OWN_FOLDERS = "".join(
+    f"{name}_temp_path {{folder}}/{name};" for name in ("client_body", "proxy", "fastcgi", "uwsgi", "scgi")
+)
+
+
+def configuration(folder: Path, port: int, behind: int) -> str:
+    """The file for deployments, at this place and serving the program below a path."""
+    moved = {
+        "/run/nginx.pid": f"{folder}/nginx.pid",
+        "/dev/stderr": f"{folder}/error.log",
+        "http {": "http {" + OWN_FOLDERS.format(folder=folder),
+        "listen 80;": f"listen 127.0.0.1:{free_port()};",
+        "listen 443 ssl;": f"listen 127.0.0.1:{port} ssl;",
+        "/etc/nginx/tls": str(folder),
+        "http://app:8000": f"http://127.0.0.1:{behind}",
+        "location /": "location /triage/",
+    }
+    text = SHIPPED.read_text()
+    for written, here in moved.items():
+        assert written in text
+        text = text.replace(written, here)
+    return text
 
 
 @dataclass
@@ -89,8 +89,7 @@ def proxy(tmp_path: Path) -> Iterator[Proxy]:
     )
     settings = {"BARRELWISE_TRUSTED_PROXY": "127.0.0.1", "BARRELWISE_URL": "https://localhost/triage"}
     with serving(tmp_path, **settings) as behind:
-        filled = CONFIGURATION.format(folder=tmp_path, port=port, behind=behind.port)
-        (tmp_path / "nginx.conf").write_text(filled)
+        (tmp_path / "nginx.conf").write_text(configuration(tmp_path, port, behind.port))
         command = [nginx, "-c", str(tmp_path / "nginx.conf"), "-p", str(tmp_path), "-e", str(tmp_path / "e")]
         subprocess.run(command, check=True, capture_output=True)  # it comes back once it listens
         try:
@@ -133,6 +132,14 @@ def test_links_of_the_api_lead_through_the_proxy(proxy: Proxy) -> None:
     where = answer.headers["Location"]
     assert where.startswith("/triage/v1/tickets/T-")
     assert proxy.ask("GET", where, bearer)[0].status == 200
+
+
+def test_the_outside_gets_no_metrics_and_is_told_to_come_by_tls_again(proxy: Proxy) -> None:
+    bearer = {"Authorization": f"Bearer {proxy.behind.token}"}
+    assert proxy.behind.metrics().startswith("# HELP")
+    answer, _ = proxy.ask("GET", "/triage/metrics", bearer)
+    assert (answer.status, answer.headers["Server"]) == (404, "nginx")
+    assert answer.headers["Strict-Transport-Security"]
 
 
 def test_nobody_else_is_believed(tmp_path: Path) -> None:

@@ -255,6 +255,11 @@ class Server:
         finally:
             connection.close()
 
+    def metrics(self) -> str:
+        with closing(http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE)) as connection:
+            connection.request("GET", "/metrics", headers={"Authorization": f"Bearer {self.token}"})
+            return connection.getresponse().read().decode()
+
     def report(self, key: str) -> str:
         """A report's ticket; sent again under its key until it is answered, as a careful client does."""
         while True:
