@@ -14,6 +14,7 @@ from api.desk import list as open_tickets
 from api.field import authority, own
 from api.field import start as field_start
 from api.field import ticket as field_ticket
+from api.fleet import overview as fleet_overview
 from api.http import auth, health, problems
 from api.http.json_bodies import ExactJSONProvider
 from api.http.lane import init_lane
@@ -75,6 +76,7 @@ PAGES = (
     life.blueprint,
     own.blueprint,
     field_ticket.blueprint,
+    fleet_overview.blueprint,
     what_if_page.blueprint,
     release.blueprint,
     files.blueprint,

@@ -94,6 +94,11 @@ def asked(service: Service) -> Iterator[Taken]:
         ("first find", "/find?q=LHB-00117"),
         ("find a ticket", "/find?part=1&q=quillon"),
         ("a machine", "/machines/LHB-00117"),
+        ("fleet, a page", "/fleet"),
+        ("fleet, far down", "/fleet?from=15000"),
+        ("fleet by site", "/fleet?by=site"),
+        ("fleet with care overdue", "/fleet?show=care_overdue"),
+        ("fleet as a spreadsheet", "/fleet.csv"),
     ):
         start, worked = time.perf_counter(), time.process_time()
         answer = client.get(path, headers=headers if path.startswith(("/v1", "/metrics")) else {})

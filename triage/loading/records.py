@@ -12,6 +12,7 @@ from typing import Generic, TypeVar, cast, get_args
 from triage.decide.outcome import SKILLS
 from triage.loading.reader import Cells, Reader, _flag, whole
 from triage.loading.rows import Row
+from triage.machine.measures.upkeep import SIDES
 from triage.records.report import CareEvent, CareKind, Machine, PastRepair, Site
 from triage.schedule.service_hours import check_access
 from triage.store.tables.machines import Contractor
@@ -224,6 +225,8 @@ def read_care(reader: Reader, rows: Sequence[Row], known: Known[Machine]) -> dic
         reader.required(row, "kind")
         kind = reader.one_of(row, "kind", get_args(CareKind), "kind of care")
         by = reader.required(row, "by", 200)
+        if kind == "fully_cleaned":
+            reader.one_of(row, "details.side", SIDES["full_clean"], "side")
         details = {
             column.removeprefix("details."): text
             for column in row.cells

@@ -30,6 +30,7 @@ from triage.store.tables.care import Care
 from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.depot import Depot
 from triage.store.tables.derived.closings import Closings
+from triage.store.tables.derived.fleet import Fleet
 from triage.store.tables.desk import Desk, Presences
 from triage.store.tables.idempotency import Responses
 from triage.store.tables.machines import Machines
@@ -65,6 +66,7 @@ class Work:
     numbers: NumberRecords
     closings: Closings
     dangers: OpenDangers
+    fleet: Fleet
     outbox: Outbox
     links: Links
     photos: Photos

@@ -21,11 +21,12 @@ from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
 from triage.service import tickets
 from triage.service.service import Service
 from triage.store import Work
+from triage.store.tables.derived.fleet import Asked
 from triage.store.tables.desk import VIEWS
 from triage.store.tables.models import TicketRow
 
 SORTED = "USE TEMP B-TREE FOR ORDER BY"
-BIG = ("tickets", "events", "closings", "ticket_terms", "outbox")
+BIG = ("tickets", "events", "closings", "ticket_terms", "outbox", "last_care", "past_repairs")
 _BIG = re.compile(rf"(?:FROM|JOIN) (?:{'|'.join(BIG)})\b")
 SINCE, UNTIL = NOON - timedelta(days=365), NOON
 FILTERS: tuple[dict[str, str], ...] = (
@@ -35,6 +36,8 @@ FILTERS: tuple[dict[str, str], ...] = (
     {"contractor": "fogline", "state": "open"},
     {"state": "open", "outcome": "hold"},
 )
+
+FLEET = Asked({("filter", "America/New_York"): SINCE}, (), SINCE)
 
 LISTS: dict[str, Callable[[Work], object]] = {
     **{f"page {each}": lambda work, each=each: work.tickets.page(each, None, 50) for each in FILTERS},
@@ -60,6 +63,8 @@ SUMS: dict[str, Callable[[Work], object]] = {
     "search": lambda work: work.desk.listed("all", NOON, {"words": "quill"}),
     "tickets in danger": lambda work: work.tickets.page({"danger": "true"}, None, 50),
     "open on a machine": lambda work: work.desk.open_on_machine("LH20-1"),
+    "fleet": lambda work: work.fleet.machines(FLEET, {}, 0, 50),
+    "counts of the fleet": lambda work: work.fleet.counts(FLEET, {}),
     "dispatched lately": lambda work: work.tickets.dispatched_since(SINCE),
 }
 """What goes over a period or a search: it may be sorted, but nothing is read beside it."""

@@ -21,6 +21,7 @@ from triage.machine.commissioning.placement import Finding, Standard, slope_back
 from triage.machine.commissioning.set_up import findings
 from triage.machine.measures.level import MOST_BACK_PCT
 from triage.machine.measures.night_mode import night_mode_hours, night_mode_while_open
+from triage.machine.measures.upkeep import SIDES
 from triage.records.report import CareEvent, CareKind, Machine, local_date
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError, Problem
@@ -140,6 +141,8 @@ def read_care_event(
             plain(details)
         except NotPlain as error:
             problems.append(Problem(str(error), "/details"))
+        if kind == "fully_cleaned" and details.get("side") not in (None, *SIDES["full_clean"]):
+            problems.append(Problem("a side is left or right; leave it out for both", "/details/side"))
     place, said_at = "/at", data.get("at")
     if kind == "commissioned" and not any(problem.pointer == "/details" for problem in problems):
         checked = _checked(details, machine, problems)

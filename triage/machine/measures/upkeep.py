@@ -4,6 +4,8 @@ Days are calendar days in the site's own time zone: a filter rinsed late yesterd
 an interval of 15 days makes it due on the 15th day after. It is overdue from the day after that.
 
 A full clean includes the filter. A machine is commissioned clean, so commissioning starts both intervals.
+A full clean of one side (`side` in the event's details) is of that side alone: the machine is fully clean
+since the day on which its last side was.
 Where the log holds neither, the days are unknown and the fact is left out: what is missing is never read as
 care that was kept, nor as care that was not.
 """
@@ -23,6 +25,16 @@ COUNTS_AS: Mapping[Task, frozenset[CareKind]] = {
     "full_clean": frozenset({"fully_cleaned", "commissioned"}),
 }
 """Which events start a task's interval anew."""
+SIDES: Mapping[Task, tuple[str, ...]] = {"filter": ("",), "full_clean": ("left", "right")}
+"""What is done for itself; "" is the machine as a whole."""
+
+
+def sides_done(task: Task, kind: str, details: Mapping[str, object]) -> tuple[str, ...]:
+    """The sides of a task whose interval an event starts anew."""
+    if kind not in COUNTS_AS[task]:
+        return ()
+    side = details.get("side")
+    return tuple(one for one in SIDES[task] if side in (None, one))
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,16 +148,18 @@ def overdue_facts(known: Mapping[str, Decimal], intervals: CareIntervals | None 
 
 
 def _care_days(task: Task, care: Iterable[CareEvent], at: datetime | None, timezone: str) -> list[date]:
-    """The site's calendar days with care for `task`, oldest first, each once, up to `at`."""
+    """The site's calendar days since which every side was cared for, oldest first, each once, up to `at`."""
     zone = zone_named(timezone)
     limit = None if at is None else aware(at)
-    return sorted(
-        {
-            aware(event.at).astimezone(zone).date()
-            for event in care
-            if event.kind in COUNTS_AS[task] and (limit is None or aware(event.at) <= limit)
-        }
-    )
+    last: dict[str, date] = {}
+    found = set()
+    for event in sorted(care, key=lambda one: aware(one.at)):
+        done = sides_done(task, event.kind, event.details)
+        if done and (limit is None or aware(event.at) <= limit):
+            last |= dict.fromkeys(done, aware(event.at).astimezone(zone).date())
+            if len(last) == len(SIDES[task]):
+                found.add(min(last.values()))
+    return sorted(found)
 
 
 def _overlap(start: date, end: date, first: date, last: date) -> int:

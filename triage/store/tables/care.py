@@ -1,12 +1,30 @@
-"""What happened to a machine: the care log and past repairs, both only added to."""
+"""What happened to a machine: the care log and past repairs, both only added to.
+
+Beside the log stands when each task was last done on each side, which lists of the fleet go by.
+"""
 
 from collections.abc import Iterable
+from datetime import datetime
 
-from sqlalchemy import bindparam, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import ForeignKey, String, bindparam, func, select
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from triage.machine.measures.upkeep import SIDES, sides_done
 from triage.records.report import CareEvent, History, PastRepair
-from triage.store.tables.models import CareRow, RepairRow
+from triage.store.tables.models import Base, CareRow, RepairRow
+
+
+class LastCareRow(Base):
+    """When a task was last done; `side` is empty for what is done for the machine as a whole."""
+
+    __tablename__ = "last_care"
+
+    serial: Mapped[str] = mapped_column(ForeignKey("machines.serial"), primary_key=True)
+    task: Mapped[str] = mapped_column(String(16), primary_key=True)
+    side: Mapped[str] = mapped_column(String(8), primary_key=True)
+    at: Mapped[datetime]
+
 
 _CARE, _REPAIRS = CareRow.__table__, RepairRow.__table__
 _CARE_OF_ONE = (
@@ -55,8 +73,26 @@ class Care:
                 row = CareRow.made_of(event, serial=serial, details=dict(event.details))
                 self._session.add(row)
                 added += 1
+                self._note_last(serial, event)
         self._session.flush()
         return added
+
+    def _note_last(self, serial: str, event: CareEvent) -> None:
+        on_postgresql = self._session.get_bind().dialect.name == "postgresql"
+        insert = postgresql.insert if on_postgresql else sqlite.insert
+        rows = [
+            {"serial": serial, "task": task, "side": side, "at": event.at}
+            for task in SIDES
+            for side in sides_done(task, event.kind, event.details)
+        ]
+        if rows:
+            new = insert(LastCareRow)
+            later = new.on_conflict_do_update(
+                index_elements=["serial", "task", "side"],
+                set_={"at": new.excluded.at},
+                where=LastCareRow.at < new.excluded.at,
+            )
+            self._session.connection().execute(later, rows)
 
     def add_repairs(self, serial: str, repairs: Iterable[PastRepair]) -> int:
         """Adds repairs that are not known yet (same machine, ticket and time) and says how many that were."""

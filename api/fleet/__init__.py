@@ -1,0 +1,1 @@
+"""Pages about the fleet as a whole: where every machine stands, and what care is due."""
