@@ -13,6 +13,8 @@ import pytest
 
 from tests import ROOT
 
+TOP = {"README.md", "DEVELOPERS.md", "pyproject.toml", "triage", "rules", "api", "tests", "demo"}
+
 MOST_LINES = 300
 MOST_MODULES = 14
 
@@ -129,6 +131,12 @@ def imports_of(module: str) -> set[str]:
             whole = {f"{node.module}.{alias.name}" for alias in node.names}
             found |= (whole & MODULES.keys()) | ({node.module} if whole - MODULES.keys() else set())
     return found & MODULES.keys()
+
+
+def test_the_top_level_holds_what_it_is_to_hold() -> None:
+    listed = subprocess.run(["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=True).stdout
+    names = {path.split("/")[0] for path in listed.splitlines()}
+    assert {name for name in names if not name.startswith(".")} == TOP
 
 
 def test_every_package_stands_in_the_order() -> None:

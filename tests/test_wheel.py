@@ -37,7 +37,7 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The packages of a wheel made now, without those it depends on."""
     made, site = tmp_path_factory.mktemp("wheel"), tmp_path_factory.mktemp("site")
     source = tmp_path_factory.mktemp("source")  # a build writes beside what it reads
-    for name in ("setup.py", "pyproject.toml", "README.md"):
+    for name in ("pyproject.toml", "README.md"):
         shutil.copy(ROOT / name, source)
     for name in ("triage", "api", "rules"):
         shutil.copytree(ROOT / name, source / name, ignore=shutil.ignore_patterns("__pycache__"))
