@@ -72,6 +72,7 @@ def event_words(kind: str) -> str:
         "danger_lifted": gettext("danger lifted"),
         "parked": gettext("parked"),
         "spoken": gettext("the clerk's language"),
+        "forgotten": gettext("the caller's words erased"),
     }.get(kind, kind.replace("_", " "))
 
 

@@ -31,9 +31,10 @@ from triage.service import tickets
 from triage.service.machines import own_tickets
 from triage.service.service import Service
 from triage.store import Store, open_store
-from triage.store.tables.column_types import ExactJSON
+from triage.store.tables.column_types import ExactJSON, PackedJSON, PackedText, pack
+from triage.store.tables.derived.chain import Chain
 from triage.store.tables.models import Base
-from triage.values.json_text import JSONText, to_json
+from triage.values.json_text import to_json
 
 NOW = datetime(2026, 11, 20, 20, tzinfo=UTC)
 ORIGINALS, AT_ONCE, YEAR = 40, 2_000, timedelta(days=365)
@@ -138,6 +139,7 @@ def _fill(store: Store, service: Service, serials: list[str], count: int) -> Non
             for name, rows in made.items():
                 if rows:
                     connection.execute(insert(Base.metadata.tables[name]), rows)
+            Chain(work.tickets._session).add(made["events"])
 
 
 def _original(store: Store, service: Service, machine: Any, number: int, random: Random) -> str:
@@ -186,7 +188,7 @@ def _rows(connection: Connection, table: Table, originals: list[str]) -> dict[st
     for row in connection.execute(select(table).where(key.in_(originals))).mappings():
         held = dict(row)
         for column in table.c:
-            if isinstance(column.type, ExactJSON) and held[column.name] is not None:
+            if isinstance(column.type, ExactJSON | PackedJSON) and held[column.name] is not None:
                 held[column.name] = to_json(held[column.name])
         found[row[key.name]].append(held)
     return found
@@ -212,7 +214,8 @@ def _copy(
                 .replace(row_machine, new["machine"])
                 .replace(NOW.isoformat(), at.isoformat())
             )
-            made[name] = JSONText(told, None)
+            compressed = row.get("kind") == "decided"
+            made[name] = PackedText(told, None, pack(told) if compressed else told.encode())
         else:
             made[name] = value
     return made

@@ -25,6 +25,8 @@ from triage.rulebook.reading.reader import rulebook_from_data
 from triage.service import tickets
 from triage.service.service import Service
 from triage.store import open_store
+from triage.store.tables.column_types import unpack
+from triage.store.tables.derived.chain import whole
 from triage.store.tables.machines import Contractor
 from triage.values.dataclass_json import as_data
 from triage.values.json_text import from_json, to_json
@@ -92,7 +94,7 @@ def running_service(
     files: dict[str, object] | None = None,
     url: str | None = None,
 ) -> Iterator[Service]:
-    """A program of `rulebook_files`; ticket ids count from T-000001. At the end its log is read back.
+    """A program of `rulebook_files`; ticket ids count from T-000001. At the end its log is read and verified.
 
     Without `url` its database is a SQLite file in `folder`.
     """
@@ -122,6 +124,8 @@ def running_service(
             lambda: f"T-{next(numbers):06}",
         )
         assert_events_read_back(store.url)
+        with store.read() as work:
+            assert list(work.verification.findings()) == []
     finally:
         store.close()
 
@@ -171,8 +175,9 @@ def assert_events_read_back(url: str) -> None:
     """What was written of every event is what its payload is written as again, to the byte."""
     engine = create_engine(url)
     with engine.connect() as connection:
-        for kind, stored in connection.execute(text("SELECT kind, payload FROM events")):
-            assert to_json(as_data(payload_from_data(kind, from_json(stored)))) == stored
+        for kind, stored, words in connection.execute(text("SELECT kind, payload, words FROM events")):
+            payload = whole(from_json(unpack(stored)), words)
+            assert to_json(as_data(payload_from_data(kind, payload))) == to_json(payload)
     engine.dispose()
 
 

@@ -28,6 +28,8 @@ COMMANDS = {
     "deliver": "triage.cli.commands.outgoing:deliver",
     "backup": "triage.cli.commands.backup:backup",
     "restore": "triage.cli.commands.backup:restore_command",
+    "verify": "triage.cli.commands.backup:verify",
+    "forget": "triage.cli.commands.forget:forget",
     "token": "triage.cli.commands.token:token",
     "report": "triage.cli.commands.report:report",
     "simulate": "triage.cli.commands.simulate:simulate_command",

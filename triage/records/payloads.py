@@ -257,6 +257,15 @@ class Spoken:
 
 
 @dataclass(frozen=True, slots=True)
+class Forgotten:
+    """What callers said was erased from the events before, with so many photos."""
+
+    kind: ClassVar[str] = "forgotten"
+    why: str
+    photos: int = 0
+
+
+@dataclass(frozen=True, slots=True)
 class Parked:
     """The wait for a check's result ("" where something else is waited for), and when to call back."""
 
@@ -287,6 +296,7 @@ Payload: TypeAlias = (
     | Parked
     | DangerLifted
     | Spoken
+    | Forgotten
 )
 PAYLOADS: Mapping[str, type[Payload]] = {each.kind: each for each in get_args(Payload)}
 """Kind of event -> what it carries."""

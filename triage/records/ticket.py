@@ -30,6 +30,7 @@ from triage.records.payloads import (
     Detailed,
     Dispatched,
     Estimated,
+    Forgotten,
     JSONObject,
     Noted,
     Parked,
@@ -97,6 +98,7 @@ class Ticket:
     caller: str = ""  # who called last, and the number to call back on, as told
     phone: str = ""
     solved: bool = False  # a check fixed it
+    held_since: datetime | None = None  # since when every decision says hold; UTC
     sent_by: str = ""  # who comes where it is not the machine's contractor, such as "electrician"
 
     @property
@@ -191,7 +193,7 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
             repair = after_approval(ticket.repair, payload, event.who)
             return replace(ticket, repair=repair, outcome="approve" if payload.yes else ticket.outcome)
         case Decided():
-            return _decided(ticket, payload.decision, event.rulebook)
+            return _decided(ticket, payload.decision, event)
         case Acknowledged():
             said = (*ticket.acknowledged, *payload.cautions)
             return replace(ticket, acknowledged=tuple(dict.fromkeys(said)))
@@ -215,16 +217,16 @@ def _changed(ticket: Ticket, event: Event) -> Ticket:
         case Withdrawn():
             report = changed_report(ticket.report, payload)
             return replace(ticket, report=report, repair=after_withdrawal(ticket.repair))
-        case Visited() | SwapReserved() | Swapped() | Noted():
+        case Visited() | SwapReserved() | Swapped() | Noted() | Forgotten():
             return ticket
 
 
-def _decided(ticket: Ticket, decision: JSONObject, rulebook: str) -> Ticket:
+def _decided(ticket: Ticket, decision: JSONObject, event: Event) -> Ticket:
     """What was read out counts while the caution stays in force; back again, it is read out again.
 
     A ticket whose repair is authorized is not held for want of the word it has.
     """
-    ticket = replace(ticket, decision=decision, rulebook=rulebook)
+    ticket = replace(ticket, decision=decision, rulebook=event.rulebook)
     decided, authorization = ticket.decided, ticket.repair.authorization
     live = {caution.rule for caution in decided.cautions if caution.stop_use}
     authorized = authorization is not None and authorization.state == "open"
@@ -235,6 +237,7 @@ def _decided(ticket: Ticket, decision: JSONObject, rulebook: str) -> Ticket:
         due_at=None if decided.visit is None else decided.visit.due.astimezone(UTC),
         priority=decided.priority,
         skill=decided.skill,
+        held_since=(ticket.held_since or event.at) if decided.outcome == "hold" else None,
         solved=bool(decision.get("solved")),
         sent_by=(decision.get("visit") or {}).get("by", ""),
     )

@@ -23,6 +23,7 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
+from triage.store.forgetting import Forgetting
 from triage.store.migrate import upgrade
 from triage.store.owner_only import make_database_owner_only
 from triage.store.photos import Photos
@@ -40,6 +41,7 @@ from triage.store.tables.replay_runs import RecordedDecisions, ReplayRuns
 from triage.store.tables.rulebooks import Rulebooks
 from triage.store.tables.tickets import Tickets
 from triage.store.tables.tokens import Links, Sessions, Tokens
+from triage.store.verify import Verification
 from triage.store.write_lock import WriteLock
 from triage.values.errors import InputError
 
@@ -70,6 +72,8 @@ class Work:
     outbox: Outbox
     links: Links
     photos: Photos
+    verification: Verification
+    forgetting: Forgetting
     writes: bool
 
 
@@ -166,6 +170,12 @@ class Store:
             return False
         return True
 
+    def drop_traces(self) -> None:
+        """What was erased goes from SQLite's log of writes too; PostgreSQL's vacuum does so by itself."""
+        if self._engine.dialect.name == "sqlite":
+            with self._engine.connect() as connection:
+                connection.connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
     def close(self) -> None:
         self._engine.dispose()
         if self._write_lock is not None:
@@ -215,16 +225,21 @@ def open_store(url: str, read_only: bool = False) -> Store:
 
 def _make_engine(url: URL) -> Engine:
     if url.get_backend_name() != "sqlite":
-        engine = create_engine(url, pool_pre_ping=True)
+        engine = create_engine(url, pool_pre_ping=True, hide_parameters=True)
         event.listen(engine, "begin", _begin_postgresql)
         return engine
     if url.database in (None, "", ":memory:"):
-        engine = create_engine(url, poolclass=StaticPool, connect_args={"check_same_thread": False})
+        engine = create_engine(
+            url,
+            poolclass=StaticPool,
+            connect_args={"check_same_thread": False},
+            hide_parameters=True,
+        )
     else:
         if not str(url.database).startswith("file:"):
             Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
             make_database_owner_only(Path(str(url.database)).resolve())
-        engine = create_engine(url)
+        engine = create_engine(url, hide_parameters=True)
     event.listen(engine, "connect", _prepare_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine
@@ -261,6 +276,7 @@ def _prepare_sqlite(connection: Any, _record: Any) -> None:
             "foreign_keys = ON",
             # 16 MB: the writer that moves the log into the database keeps all others waiting, so not often
             "wal_autocheckpoint = 4000",
+            "secure_delete = ON",  # what is erased is overwritten
             "recursive_triggers = ON",  # so that INSERT OR REPLACE meets the log's triggers too
         ):
             cursor.execute(f"PRAGMA {pragma}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, LargeBinary, String, UniqueConstraint, insert, select
+from sqlalchemy import ForeignKey, LargeBinary, String, UniqueConstraint, delete, insert, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.store.tables.models import Base
@@ -52,3 +52,10 @@ class Photos:
     def add(self, ticket: str, photo: Photo, image: bytes | None) -> None:
         values = {"number": photo.number, "digest": photo.digest, "at": photo.at, "who": photo.who}
         self._session.connection().execute(insert(PhotoRow).values(ticket=ticket, image=image, **values))
+
+    def forget(self, ticket: str) -> tuple[int, tuple[str, ...]]:
+        """Erases a ticket's photos: how many, and the digests of those that no other ticket has."""
+        digests = self._session.scalars(select(PhotoRow.digest).where(PhotoRow.ticket == ticket)).all()
+        self._session.execute(delete(PhotoRow).where(PhotoRow.ticket == ticket))
+        kept = self._session.scalars(select(PhotoRow.digest).where(PhotoRow.digest.in_(digests))).all()
+        return len(digests), tuple(digest for digest in digests if digest not in kept)

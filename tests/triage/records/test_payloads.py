@@ -1,7 +1,7 @@
 """What is stored of an event is read and written again to the byte, and later or earlier data can be read.
 
 `stored_events.jsonl` was recorded from running services before payloads had types, with decisions cut short;
-only `corrected`, `withdrawn`, `spoken` and `detailed` are written by hand. Its lines are not to be changed.
+only `corrected`, `withdrawn`, `spoken`, `forgotten` and `detailed` are written by hand. No line is changed.
 Every service of `running_service` has its whole log read back as well when it ends.
 """
 

@@ -21,6 +21,7 @@ from triage.records.payloads import (
     Decided,
     Detailed,
     Dispatched,
+    Forgotten,
     Noted,
     Parked,
     Payload,
@@ -65,6 +66,7 @@ NEWS: dict[str, Payload] = {
     "acknowledged": Acknowledged(("burning-smell",)),
     "danger_lifted": DangerLifted("burning-smell", "safe", "The plug was replaced."),
     "spoken": Spoken("es"),
+    "forgotten": Forgotten("asked for", 1),
     "parked": Parked("rinse-filter", datetime.fromisoformat("2026-03-02T07:40:00-05:00")),
 }
 

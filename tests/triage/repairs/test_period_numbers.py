@@ -247,7 +247,7 @@ def test_a_period_that_cannot_be_is_refused(since: str | None, until: str | None
 
 def test_postgresql_takes_a_value_out_of_a_document_by_its_path() -> None:
     query = select(json_text(EventRow.payload, ("decision", "causes", 0, "cause"), postgresql=True))
-    assert "CAST(events.payload AS JSONB) #>> " in str(query.compile(dialect=postgresql.dialect()))
+    assert "AS JSONB) #>> " in str(query.compile(dialect=postgresql.dialect()))
 
 
 def test_every_number_of_the_answer_is_defined(service: Service) -> None:

@@ -32,6 +32,8 @@ from triage.service.service import Service
 from triage.service.what_if import explain
 from triage.store import open_store
 from triage.store.migrate import _config
+from triage.store.tables.column_types import unpack
+from triage.values.json_text import from_json
 
 DUMP = Path(__file__).parent / "before_0009.sql"
 LIVE = "sha256:bce6cd96fb59afdd927958647255167e530ff1320f9c4ad9e390a9d57fea1ac8"
@@ -134,7 +136,7 @@ def test_the_answer_to_an_estimate_is_called_an_approval(path: Path) -> None:
 def test_a_turning_point_names_its_number_and_facts_keep_the_ids_their_author_gave(with_a_turn: Path) -> None:
     open_store(f"sqlite:///{with_a_turn}").close()
     (row,) = [row for row in stored(with_a_turn)["idempotency_keys"] if row[1] == "turn"]
-    body = row[-1]
+    body = from_json(unpack(row[-1]))
     assert body["keep_or_swap"]["turning_points"] == [{"number": "price", "now": "1", "turns_at": "2"}]
     assert body["facts"] == TURN["facts"]
     assert body["exact"] == Decimal("2.1234567890123456789")

@@ -1,11 +1,15 @@
-"""`barrelwise backup` and `barrelwise restore`: a copy of the database while it is used, and back."""
+"""`barrelwise backup`, `restore`, `verify`: a copy of the database, back again, and whether it is right."""
 
+from dataclasses import asdict
 from pathlib import Path
 
 import click
 
+from triage.cli.shown.opened import opened_store
+from triage.cli.shown.output import AS_JSON, print_json
 from triage.config import read_settings
 from triage.store.backup import back_up, restore
+from triage.store.verify import read_seal
 
 FILE = click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 
@@ -22,3 +26,27 @@ def backup(file: Path) -> None:
 def restore_command(file: Path) -> None:
     """Put the copy in FILE where the settings say that the database is; there must be none yet."""
     click.echo(f"{restore(read_settings().database, file)} tickets are back")
+
+
+@click.command()
+@click.option("--known", metavar="SEAL", help="How the chain ended once: the log must still begin so.")
+@AS_JSON
+def verify(known: str | None, as_data: bool) -> int:
+    """Check every event of every ticket against the chain that it was sealed in.
+
+    Says which are altered, missing or added, and how the chain ends: a seal, which is worth noting elsewhere,
+    since who can rewrite the whole database can make a whole chain. Exit status 1 where anything is found.
+    """
+    seal = () if known is None else (read_seal(known),)
+    found = []
+    with opened_store(read_settings()) as store, store.read() as work:
+        for one in work.verification.findings(*seal):
+            found.append(asdict(one))
+            if not as_data:
+                click.echo(f"{one.ticket}/{one.seq}: {one.what}" if one.ticket else one.what)
+        events, end = work.verification.events, work.verification.end
+    if as_data:
+        print_json({"events": events, "seal": end, "findings": found})
+    else:
+        click.echo(f"{events} events, {len(found)} findings; the chain ends at {end}")
+    return 1 if found else 0

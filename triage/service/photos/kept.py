@@ -59,6 +59,12 @@ def _path(folder: Path, digest: str) -> Path:
     return folder / digest[:2] / f"{digest}.jpg"
 
 
+def drop_files(folder: Path, digests: Sequence[str]) -> None:
+    """Erases images that no ticket has any more."""
+    for digest in digests:
+        _path(folder, digest).unlink(missing_ok=True)
+
+
 def _write(folder: Path, digest: str, image: bytes) -> None:
     """Whole or not at all, for the owner alone."""
     path = _path(folder, digest)

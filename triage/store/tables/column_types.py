@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from decimal import Decimal
 from typing import Any
 
 from moneyed import Money
-from sqlalchemy import BigInteger, ColumnElement, DateTime, Dialect, String, Text, cast, func
+from sqlalchemy import BigInteger, ColumnElement, DateTime, Dialect, LargeBinary, String, Text, cast, func
 from sqlalchemy.dialects.postgresql import JSONB
 from sqlalchemy.orm import InstrumentedAttribute
 from sqlalchemy.types import TypeDecorator
@@ -16,6 +18,11 @@ from sqlalchemy.types import TypeDecorator
 from triage.logic.conditions import Scalar
 from triage.values.json_text import JSONText, from_json, to_json
 from triage.values.money import money_text, stored_money
+
+SHORT = 200
+LEVEL = 4
+"""Of zlib: the next ones take longer for a few hundredths less."""
+_COMPRESSED = b"x"
 
 
 class UTCDateTime(TypeDecorator[datetime]):
@@ -45,12 +52,53 @@ class ExactJSON(TypeDecorator[Any]):
     cache_ok = True
 
     def process_bind_param(self, value: Any, dialect: Dialect) -> str | None:
-        if isinstance(value, JSONText):
+        if isinstance(value, JSONText | PackedText):
             return value.text
         return None if value is None else to_json(value)
 
     def process_result_value(self, value: str | None, dialect: Dialect) -> Any:
         return None if value is None else from_json(value)
+
+
+@dataclass(frozen=True, slots=True)
+class PackedText:
+    """JSON text and its data, made ready to be stored: one that is not read by SQL is compressed."""
+
+    text: str
+    data: Any
+    packed: bytes
+
+    @classmethod
+    def of(cls, value: object, *, compressed: bool) -> PackedText:
+        text = to_json(value)
+        return cls(text, from_json(text), pack(text) if compressed else text.encode())
+
+
+def pack(text: str) -> bytes:
+    """Compressed where that is shorter; JSON never begins as what is compressed does."""
+    plain = text.encode()
+    packed = zlib.compress(plain, LEVEL) if len(plain) > SHORT else plain
+    return packed if len(packed) < len(plain) else plain
+
+
+def unpack(stored: bytes) -> str:
+    """The text again; zlib.error or UnicodeDecodeError where it is damaged."""
+    return (zlib.decompress(stored) if stored[:1] == _COMPRESSED else stored).decode()
+
+
+class PackedJSON(TypeDecorator[Any]):
+    """JSON data as bytes, long ones compressed, numbers exact; PackedText is stored as it was made ready."""
+
+    impl = LargeBinary
+    cache_ok = True
+
+    def process_bind_param(self, value: Any, dialect: Dialect) -> bytes | None:
+        if isinstance(value, PackedText):
+            return value.packed
+        return None if value is None else pack(to_json(value))
+
+    def process_result_value(self, value: bytes | None, dialect: Dialect) -> Any:
+        return None if value is None else from_json(unpack(value))
 
 
 class ScalarsJSON(TypeDecorator[Mapping[str, Scalar]]):
@@ -123,9 +171,10 @@ class ExactAmount(TypeDecorator[Decimal]):
 def json_text(
     column: InstrumentedAttribute[Any], path: tuple[str | int, ...], postgresql: bool
 ) -> ColumnElement[Any]:
-    """A single value out of a document kept as text, as text or as its number."""
+    """A single value out of a document that is stored uncompressed, as text or as its number."""
     if postgresql:
-        found: ColumnElement[Any] = cast(column, JSONB)[tuple(str(step) for step in path)].astext
+        document = cast(func.convert_from(column, "UTF8"), JSONB)
+        found: ColumnElement[Any] = document[tuple(str(step) for step in path)].astext
         return found
     steps = "".join(f"[{step}]" if isinstance(step, int) else f".{step}" for step in path)
-    return func.json_extract(column, f"${steps}", type_=String)
+    return func.json_extract(cast(column, Text), f"${steps}", type_=String)

@@ -17,6 +17,7 @@ from triage.records.danger import Danger, state_from_data
 from triage.records.payloads import payload_from_data
 from triage.records.ticket import Event
 from triage.store.tables.dangers import OpenDangers
+from triage.store.tables.derived.chain import whole
 from triage.store.tables.derived.terms import Terms
 from triage.store.tables.models import Base, EventRow, MachineRow, SiteRow, TicketRow
 from triage.values.time_zones import UTC_NAME
@@ -147,21 +148,24 @@ class Desk:
 
     def log(self, ticket_id: str) -> Sequence[Event]:
         """The ticket's events in order; those that hold a whole decision come without it (an empty one)."""
-        payload = case((EventRow.kind == "decided", null()), else_=EventRow.payload)
-        query = select(EventRow.seq, EventRow.kind, EventRow.at, EventRow.who, EventRow.rulebook, payload)
+        decided = EventRow.kind == "decided"
+        said = (case((decided, null()), else_=column) for column in (EventRow.payload, EventRow.words))
+        query = select(EventRow.seq, EventRow.kind, EventRow.at, EventRow.who, EventRow.rulebook, *said)
         rows = self._session.execute(query.where(EventRow.ticket == ticket_id).order_by(EventRow.seq))
         return tuple(
-            Event(ticket_id, seq, at, who, rulebook, payload_from_data(kind, payload or _NOT_READ))
-            for seq, kind, at, who, rulebook, payload in rows
+            Event(
+                ticket_id, seq, at, who, rulebook, payload_from_data(kind, whole(payload or _NOT_READ, words))
+            )
+            for seq, kind, at, who, rulebook, payload, words in rows
         )
 
     def decision_before(self, ticket_id: str, seq: int) -> Mapping[str, Any] | None:
         """The last decision of the ticket made before event `seq`."""
-        query = select(EventRow.payload).where(
+        query = select(EventRow.payload, EventRow.words).where(
             EventRow.ticket == ticket_id, EventRow.kind == "decided", EventRow.seq < seq
         )
-        payload = self._session.scalar(query.order_by(EventRow.seq.desc()).limit(1))
-        return None if payload is None else payload["decision"]
+        row = self._session.execute(query.order_by(EventRow.seq.desc()).limit(1)).first()
+        return None if row is None else whole(*row)["decision"]
 
     def machine_count(self) -> int:
         return self._session.scalar(select(func.count()).select_from(MachineRow)) or 0

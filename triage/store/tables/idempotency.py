@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import String, delete
+from sqlalchemy import String, delete, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from triage.store.tables.column_types import ExactJSON
+from triage.store.tables.column_types import ExactJSON, PackedJSON
 from triage.store.tables.models import Base
+from triage.values.json_text import to_json
 
 KEPT = timedelta(days=7)
 
@@ -25,7 +26,7 @@ class ResponseRow(Base):
     at: Mapped[datetime] = mapped_column(index=True)
     status: Mapped[int]
     headers: Mapped[Any] = mapped_column(ExactJSON)
-    body: Mapped[Any] = mapped_column(ExactJSON)
+    body: Mapped[Any] = mapped_column(PackedJSON)
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,4 +61,12 @@ class Responses:
                 body=dict(response.body),
             )
         )
+        self._session.flush()
+
+    def forget(self, ticket: str, since: datetime) -> None:
+        """Drops what was answered about a ticket, from `since` on."""
+        query = select(ResponseRow).where(ResponseRow.at >= since).execution_options(yield_per=100)
+        for row in self._session.scalars(query):
+            if ticket in to_json(row.body):
+                self._session.delete(row)
         self._session.flush()

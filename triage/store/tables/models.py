@@ -8,11 +8,20 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 from moneyed import Money
-from sqlalchemy import CheckConstraint, ForeignKey, Index, MetaData, String, Text, UniqueConstraint
+from sqlalchemy import (
+    CheckConstraint,
+    ForeignKey,
+    Index,
+    LargeBinary,
+    MetaData,
+    String,
+    Text,
+    UniqueConstraint,
+)
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 from triage.logic.conditions import Scalar
-from triage.store.tables.column_types import ExactJSON, MoneyText, ScalarsJSON, UTCDateTime
+from triage.store.tables.column_types import ExactJSON, MoneyText, PackedJSON, ScalarsJSON, UTCDateTime
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -161,11 +170,15 @@ class TicketRow(Base):
     caller: Mapped[str]
     phone: Mapped[str]
     solved: Mapped[bool]
+    held_since: Mapped[datetime | None]
     sent_by: Mapped[str] = mapped_column(String(16))
 
 
 class EventRow(Base):
-    """The log; rows are never changed (triggers)."""
+    """The log; rows are never changed (triggers), but that `words`, the caller's, are erased.
+
+    `words_digest` is what they leave behind. `whole` puts them back into the payload.
+    """
 
     __tablename__ = "events"
     __table_args__ = (Index("ix_events_kind_at", "kind", "at"),)
@@ -176,7 +189,9 @@ class EventRow(Base):
     at: Mapped[datetime]
     who: Mapped[str]
     rulebook: Mapped[str] = mapped_column(String(80))
-    payload: Mapped[Any] = mapped_column(ExactJSON)
+    payload: Mapped[Any] = mapped_column(PackedJSON)
+    words: Mapped[bytes | None] = mapped_column(LargeBinary)
+    words_digest: Mapped[bytes | None] = mapped_column(LargeBinary)
 
 
 class DepotUnitRow(Base):
@@ -259,38 +274,3 @@ class RulebookStageRow(Base):
     at: Mapped[datetime]
     who: Mapped[str]
     details: Mapped[Any] = mapped_column(ExactJSON)
-
-
-class ReplayRunRow(Base):
-    """A replay that goes on in a process of its own: how far it is, and at the end what it found."""
-
-    __tablename__ = "replay_runs"
-    __table_args__ = (
-        CheckConstraint("state IN ('waiting', 'running', 'done', 'failed', 'stopped')", name="state"),
-    )
-
-    id: Mapped[str] = mapped_column(String(32), primary_key=True)
-    baseline: Mapped[str] = mapped_column(ForeignKey("rulebooks.version"))
-    candidate: Mapped[str] = mapped_column(ForeignKey("rulebooks.version"), index=True)
-    since: Mapped[datetime | None]
-    until: Mapped[datetime]
-    state: Mapped[str] = mapped_column(String(8))
-    attempt: Mapped[str] = mapped_column(String(32))  # names the process that has it; none before may write
-    who: Mapped[str]
-    asked_at: Mapped[datetime] = mapped_column(index=True)
-    beat_at: Mapped[datetime]
-    ended_at: Mapped[datetime | None]
-    done: Mapped[int]
-    of: Mapped[int | None]
-    why: Mapped[str]
-    result: Mapped[Any | None] = mapped_column(ExactJSON, deferred=True)
-
-
-class ReplayPieceRow(Base):
-    """A finished piece of a run that has not ended well yet; from these it goes on."""
-
-    __tablename__ = "replay_pieces"
-
-    run: Mapped[str] = mapped_column(ForeignKey("replay_runs.id"), primary_key=True)
-    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
-    tally: Mapped[Any] = mapped_column(ExactJSON)

@@ -20,7 +20,6 @@ from triage.store.tables.derived.closings import ClosingRow
 from triage.store.tables.models import EventRow, TicketRow
 from triage.values.dataclass_json import from_data
 
-_OUTCOME = ("decision", "outcome")
 _OPENED = (
     *("id", "opened_at", "machine", "contractor", "symptoms", "first_outcome", "outcome"),
     *("checks", "cause", "cured_by"),
@@ -49,9 +48,6 @@ class NumberRecords:
             )
             or 0,
         )
-
-    def _text(self, *path: str | int) -> ColumnElement[str | None]:
-        return json_text(EventRow.payload, path, self._postgresql)
 
     def _opened(self, since: datetime, until: datetime) -> Iterator[OpenedTicket]:
         stands = and_(ClosingRow.ticket == TicketRow.id, ClosingRow.stands)
@@ -82,8 +78,9 @@ class NumberRecords:
 
     def _sent(self, since: datetime, until: datetime) -> Iterator[str | None]:
         """The contractor of each visit that was scheduled for the first time in the period."""
+        said = (json_text(EventRow.payload, (name,), self._postgresql) for name in ("visit", "contractor"))
         query = (
-            select(EventRow.ticket, EventRow.at, self._text("visit"), self._text("contractor"))
+            select(EventRow.ticket, EventRow.at, *said)
             .where(
                 EventRow.kind == "dispatched", EventRow.ticket.in_(_tickets_with("dispatched", since, until))
             )
@@ -98,17 +95,10 @@ class NumberRecords:
 
     def _held(self) -> Iterator[datetime]:
         """When the run of decisions that leave a ticket on hold now began, for each such ticket."""
-        query = (
-            select(EventRow.ticket, EventRow.at, self._text(*_OUTCOME))
-            .join(TicketRow, TicketRow.id == EventRow.ticket)
-            .where(TicketRow.state == "open", TicketRow.outcome == "hold")
-            .where(EventRow.kind + "" == "decided")  # by ticket, not through all decisions there are
-            .order_by(EventRow.ticket, EventRow.seq)
+        held = TicketRow.state == "open", TicketRow.outcome == "hold", TicketRow.held_since.is_not(None)
+        yield from (
+            since for since in self._session.scalars(select(TicketRow.held_since).where(*held)) if since
         )
-        began: dict[str, datetime | None] = {}
-        for ticket, at, outcome in self._session.execute(query):
-            began[ticket] = (began.get(ticket) or at) if outcome == "hold" else None
-        yield from (at for at in began.values() if at is not None)
 
 
 def _at(kind: str, since: datetime, until: datetime) -> list[ColumnElement[bool]]:

@@ -9,11 +9,24 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal, TypeAlias, cast
 
-from sqlalchemy import ColumnElement, delete, func, insert, select, tuple_, update
-from sqlalchemy.orm import Session
+from sqlalchemy import (
+    CheckConstraint,
+    ColumnElement,
+    ForeignKey,
+    String,
+    delete,
+    func,
+    insert,
+    select,
+    tuple_,
+    update,
+)
+from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.records.payloads import Closed
-from triage.store.tables.models import EventRow, ReplayPieceRow, ReplayRunRow, RulebookRow, TicketRow
+from triage.store.tables.column_types import ExactJSON
+from triage.store.tables.derived.chain import whole
+from triage.store.tables.models import Base, EventRow, RulebookRow, TicketRow
 from triage.values.dataclass_json import from_data
 
 State: TypeAlias = Literal["waiting", "running", "done", "failed", "stopped"]
@@ -41,6 +54,41 @@ class ReplayRun:
     done: int = 0
     of: int | None = None
     why: str = ""
+
+
+class ReplayRunRow(Base):
+    """A replay that goes on in a process of its own: how far it is, and at the end what it found."""
+
+    __tablename__ = "replay_runs"
+    __table_args__ = (
+        CheckConstraint("state IN ('waiting', 'running', 'done', 'failed', 'stopped')", name="state"),
+    )
+
+    id: Mapped[str] = mapped_column(String(32), primary_key=True)
+    baseline: Mapped[str] = mapped_column(ForeignKey("rulebooks.version"))
+    candidate: Mapped[str] = mapped_column(ForeignKey("rulebooks.version"), index=True)
+    since: Mapped[datetime | None]
+    until: Mapped[datetime]
+    state: Mapped[str] = mapped_column(String(8))
+    attempt: Mapped[str] = mapped_column(String(32))  # names the process that has it; none before may write
+    who: Mapped[str]
+    asked_at: Mapped[datetime] = mapped_column(index=True)
+    beat_at: Mapped[datetime]
+    ended_at: Mapped[datetime | None]
+    done: Mapped[int]
+    of: Mapped[int | None]
+    why: Mapped[str]
+    result: Mapped[Any | None] = mapped_column(ExactJSON, deferred=True)
+
+
+class ReplayPieceRow(Base):
+    """A finished piece of a run that has not ended well yet; from these it goes on."""
+
+    __tablename__ = "replay_pieces"
+
+    run: Mapped[str] = mapped_column(ForeignKey("replay_runs.id"), primary_key=True)
+    number: Mapped[int] = mapped_column(primary_key=True, autoincrement=False)
+    tally: Mapped[Any] = mapped_column(ExactJSON)
 
 
 class ReplayRuns:
@@ -108,7 +156,9 @@ Key: TypeAlias = tuple[str, int]
 _AT_ONCE = 200
 
 
-_COLUMNS = (EventRow.ticket, EventRow.seq, EventRow.rulebook, EventRow.payload)
+_COLUMNS = (EventRow.ticket, EventRow.seq, EventRow.rulebook, EventRow.payload, EventRow.words)
+_WHOLE = EventRow.words_digest.is_(None) | EventRow.words.is_not(None)
+"""What a caller said in it is not erased: else it cannot be decided again as it was."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -142,7 +192,7 @@ class RecordedDecisions:
             select(func.count())
             .select_from(TicketRow)
             .join(EventRow, (EventRow.ticket == TicketRow.id) & (EventRow.seq == TicketRow.decided_seq))
-            .where(EventRow.at <= until)
+            .where(EventRow.at <= until, _WHOLE)
         )
         return self._session.scalar(query) or 0
 
@@ -165,6 +215,7 @@ class RecordedDecisions:
         query = (
             select(*_COLUMNS, TicketRow.decided_seq, TicketRow.closed)
             .join(TicketRow, (TicketRow.id == EventRow.ticket) & (TicketRow.decided_seq == EventRow.seq))
+            .where(_WHOLE)
             .order_by(EventRow.at.desc(), EventRow.ticket)
             .limit(limit)
         )
@@ -173,28 +224,18 @@ class RecordedDecisions:
     def closed(self, since: datetime | None) -> Iterator[RecordedDecision]:
         """The last decisions of the tickets that are closed now, closed from `since` on, by ticket."""
         query = (
-            select(EventRow, TicketRow.closed)
+            select(*_COLUMNS, TicketRow.decided_seq, TicketRow.closed)
             .join(TicketRow, (TicketRow.id == EventRow.ticket) & (TicketRow.decided_seq == EventRow.seq))
             .where(*_closed(since))
             .order_by(EventRow.ticket)
             .execution_options(yield_per=_AT_ONCE)
         )
-        for event, closed in self._session.execute(query):
-            payload = event.payload
-            yield RecordedDecision(
-                (event.ticket, event.seq),
-                event.rulebook,
-                payload["decision"],
-                payload["inputs"],
-                True,
-                _close_out(closed),
-            )
-            self._session.expunge(event)
+        return map(_recorded, self._session.execute(query))
 
 
 def _recorded(row: Any) -> RecordedDecision:
-    ticket, seq, rulebook, payload, decided_seq, closed = row
-    last_one = seq == decided_seq
+    ticket, seq, rulebook, payload, words, decided_seq, closed = row
+    payload, last_one = whole(payload, words), seq == decided_seq
     return RecordedDecision(
         (ticket, seq), rulebook, payload["decision"], payload["inputs"], last_one, _close_out(closed)
     )
@@ -205,7 +246,7 @@ def _close_out(data: Any) -> Closed | None:
 
 
 def _closed(since: datetime | None) -> list[ColumnElement[bool]]:
-    wanted = [TicketRow.state == "closed"]
+    wanted = [TicketRow.state == "closed", _WHOLE]
     return wanted if since is None else [*wanted, TicketRow.changed_at >= since]
 
 
@@ -214,5 +255,5 @@ def _made(since: datetime | None, until: datetime, by_index: bool = True) -> lis
     which holds every decision there is: the caller has a narrower way.
     """
     kind = EventRow.kind if by_index else EventRow.kind + ""
-    wanted = [kind == "decided", EventRow.at <= until]
+    wanted = [kind == "decided", EventRow.at <= until, _WHOLE]
     return wanted if since is None else [*wanted, EventRow.at >= since]

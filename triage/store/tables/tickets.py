@@ -12,10 +12,13 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from triage.records.authorization import Authorization, Repair
+from triage.records.callers_words import apart
 from triage.records.danger import Danger, state_from_data
-from triage.records.payloads import Closed, Dispatched, Payload, payload_from_data
-from triage.records.ticket import Event, Ticket, apply
+from triage.records.payloads import Closed, Dispatched, Forgotten, Payload, payload_from_data
+from triage.records.ticket import Event, Ticket, apply, fold
+from triage.store.tables.column_types import PackedText
 from triage.store.tables.dangers import DangerRow, OpenDangers
+from triage.store.tables.derived.chain import Chain, kept_apart, whole
 from triage.store.tables.derived.closings import Closings, counted
 from triage.store.tables.derived.terms import Terms
 from triage.store.tables.models import EventRow, TicketRow
@@ -143,8 +146,17 @@ class Tickets:
     def events(self, ticket_id: str, after: int = 0) -> tuple[Event, ...]:
         """The log in order, from the event after number `after`."""
         query = select(EventRow).where(EventRow.ticket == ticket_id, EventRow.seq > after)
-        rows = self._session.scalars(query.order_by(EventRow.seq))
+        rows = self._session.scalars(query.order_by(EventRow.seq).execution_options(populate_existing=True))
         return tuple(_event(row) for row in rows)
+
+    def forget(self, ticket_id: str, said: Forgotten, *, at: datetime, who: str) -> Ticket:
+        """Erases what callers said in the ticket's log, for ever; that it was done is its next event."""
+        words = EventRow.ticket == ticket_id, EventRow.words.is_not(None)
+        self._session.execute(update(EventRow).where(*words).values(words=None))
+        ticket = fold(self.events(ticket_id))
+        ready = _made_ready(ticket, ticket_id, [said], at, who, ticket.rulebook)
+        self.follow(ready)
+        return ready.ticket
 
     def dispatched_since(self, at: datetime) -> tuple[tuple[str, Dispatched], ...]:
         """Every visit that was scheduled from `at` on with its ticket, in the order in which they came."""
@@ -171,9 +183,10 @@ class Tickets:
 
     def _add(self, ready: Ready) -> None:
         self._session.connection().execute(insert(EventRow), ready.rows)
+        Chain(self._session).add(ready.rows)
         Outbox(self._session).tell_of(ready.rows)
         Closings(self._session).put(ready.ticket, ready.rows)
-        if any(row["kind"] in ("reported", "detailed") for row in ready.rows):
+        if any(row["kind"] in ("reported", "detailed", "forgotten") for row in ready.rows):
             Terms(self._session).put(ready.ticket)
         if ready.dangers:
             ticket = ready.ticket
@@ -194,8 +207,9 @@ class Tickets:
     def _with_decision(self, ticket: Ticket, decided_seq: int | None) -> Ticket:
         if decided_seq is None or ticket.decision is not None:
             return ticket
-        query = select(EventRow.payload).where(EventRow.ticket == ticket.id, EventRow.seq == decided_seq)
-        return replace(ticket, decision=self._session.scalars(query).one()["decision"])
+        query = select(EventRow.payload, EventRow.words)
+        row = self._session.execute(query.where(EventRow.ticket == ticket.id, EventRow.seq == decided_seq))
+        return replace(ticket, decision=whole(*row.one())["decision"])
 
 
 def _matching(filters: Mapping[str, str]) -> list[ColumnElement[bool]]:
@@ -223,7 +237,7 @@ def _in_danger(wanted: str) -> ColumnElement[bool]:
 
 
 def _event(row: EventRow) -> Event:
-    payload = payload_from_data(row.kind, row.payload)
+    payload = payload_from_data(row.kind, whole(row.payload, row.words))
     return Event(row.ticket, row.seq, row.at, row.who, row.rulebook, payload)
 
 
@@ -251,14 +265,18 @@ def _made_ready(
     decided: dict[str, Any] = {}
     ticket = before
     for number, new in enumerate(news, start=1 if ticket is None else ticket.version + 1):
-        text = JSONText.of(as_data(new))
-        event = Event(ticket_id, number, at, who, rulebook, payload_from_data(new.kind, text.data))
+        told = JSONText.of(as_data(new))
+        event = Event(ticket_id, number, at, who, rulebook, payload_from_data(new.kind, told.data))
         ticket = apply(ticket, event)
         if new.kind == "decided":
             decided["decided_seq"] = number
             if before is None or before.outcome is None:
                 decided.setdefault("first_outcome", ticket.outcome)
-        rows.append({name: getattr(event, name) for name in _EVENT_FIELDS} | {"payload": text})
+        log, words = apart(new.kind, told.data)
+        payload = PackedText.of(log, compressed=new.kind == "decided")
+        rows.append(
+            {name: getattr(event, name) for name in _EVENT_FIELDS} | {"payload": payload, **kept_apart(words)}
+        )
     if ticket is None:
         raise ValueError("nothing to append")
     state = {name: getattr(ticket, name) for name in _FIELDS}

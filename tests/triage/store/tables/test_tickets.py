@@ -63,7 +63,10 @@ def test_what_is_appended_is_what_is_read(store: Store) -> None:
     [
         "UPDATE events SET who = 'somebody else'",
         "DELETE FROM events",
-        "INSERT OR REPLACE INTO events SELECT ticket, seq, kind, at, 'other', rulebook, payload FROM events",
+        "UPDATE events SET words = x'00'",
+        "INSERT OR REPLACE INTO events SELECT ticket, seq, kind, at, 'other', rulebook, NULL, NULL, payload "
+        "FROM events",
+        "UPDATE event_chain SET hash = x'00'",
         "DELETE FROM tickets",
     ],
 )
@@ -79,14 +82,15 @@ def test_the_log_cannot_be_changed_even_by_hand(store: Store, path: Path, statem
         assert [event.who for event in work.tickets.events("T-1")] == ["desk"]
 
 
-@pytest.mark.parametrize("table", ["events", "care_events", "publications"])
+@pytest.mark.parametrize("table", ["events", "event_chain", "care_events", "publications"])
 def test_every_log_has_its_triggers(store: Store, path: Path, table: str) -> None:
     connection = sqlite3.connect(path)
     found = connection.execute(
         "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ? ORDER BY name", [table]
     ).fetchall()
     connection.close()
-    assert found == [(f"{table}_no_delete",), (f"{table}_no_update",)]
+    names = ["no_delete", "no_update", *(["only_erased"] if table == "events" else [])]
+    assert found == [(f"{table}_{name}",) for name in names]
 
 
 def test_an_event_and_the_state_it_makes_are_stored_together_or_not_at_all(store: Store) -> None:

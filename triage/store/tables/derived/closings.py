@@ -89,14 +89,13 @@ class Closings:
 
     def _row(self, ticket: Ticket, row: Mapping[str, Any], closed: Closed) -> dict[str, Any]:
         of_ticket = EventRow.ticket == ticket.id
-        visit = self._text("visit")
+        postgresql = self._session.get_bind().dialect.name == "postgresql"
+        visit = json_text(EventRow.payload, ("visit",), postgresql)
         visits = select(func.count(visit.distinct())).where(of_ticket, EventRow.kind == "dispatched")
-        top = (
-            select(*(self._text("decision", "causes", 0, name) for name in ("cause", "chance")))
-            .join(TicketRow, and_(TicketRow.id == EventRow.ticket, TicketRow.decided_seq == EventRow.seq))
-            .where(TicketRow.id == ticket.id)
-        )
-        cause, chance = self._session.execute(top).first() or (None, None)
+        decided_seq = select(TicketRow.decided_seq).where(TicketRow.id == ticket.id).scalar_subquery()
+        decided = self._session.scalar(select(EventRow.payload).where(of_ticket, EventRow.seq == decided_seq))
+        causes = () if decided is None else decided["decision"].get("causes") or ()
+        top: Mapping[str, Any] = next(iter(causes), {})
         return {
             "ticket": ticket.id,
             "seq": row["seq"],
@@ -107,8 +106,8 @@ class Closings:
             "contractor": closed.contractor or ticket.contractor,
             "cause": closed.cause,
             "cured_by": closed.cured_by,
-            "top_cause": cause,
-            "top_chance": None if chance is None else float(chance),
+            "top_cause": top.get("cause"),
+            "top_chance": None if top.get("chance") is None else float(top["chance"]),
             "visited": closed.visited,
             "claims": has_claims(closed),
             "stands": True,
@@ -117,9 +116,6 @@ class Closings:
             "spent": closed.cost.amount,
             "outside": closed.bill.not_agreed,
         }
-
-    def _text(self, *path: str | int) -> ColumnElement[Any]:
-        return json_text(EventRow.payload, path, self._session.get_bind().dialect.name == "postgresql")
 
     def claims(
         self,
