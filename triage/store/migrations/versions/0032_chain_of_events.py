@@ -11,8 +11,8 @@ from triage.store.tables.column_types import UTCDateTime, pack, unpack
 from triage.store.tables.derived.chain import FIRST, hash_of, kept_apart, whole
 from triage.values.json_text import from_json, to_json
 
-revision = "0031"
-down_revision = "0026"
+revision = "0032"
+down_revision = "0031"
 
 AT_ONCE = 500
 BYTES = sa.LargeBinary()
