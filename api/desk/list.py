@@ -1,5 +1,6 @@
 """Tickets: lanes by what is to be done now, and a table with filters that stand in its address."""
 
+from collections.abc import Mapping
 from typing import cast
 
 from flask import Blueprint, redirect, render_template, request, url_for
@@ -9,15 +10,27 @@ from api.desk.lanes import lanes, span
 from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
 from api.pages.words import OUTCOMES, outcome_words
+from triage.repairs.period import read_period
 from triage.service.machines import contractors
-from triage.service.numbers import waiting
+from triage.service.numbers import COUNTED, waiting
 from triage.service.tickets import VIEWS, View, listed
+from triage.values.errors import InputError
 
 blueprint = Blueprint("desk_list", __name__)
 PAGE = 25
 MOST_OFFSET = 100_000
 MOST_IN_LANES, MOST_UNFOLDED = 500, 8
 FILTERS = {"words": 80, "site": 64, "outcome": 16, "contractor": 64}
+BEHIND = {
+    "counted": 16,
+    "since": 10,
+    "until": 10,
+    "first_outcome": 16,
+    "symptom": 64,
+    "model": 64,
+    "cause": 64,
+}
+"""Filters of the tickets behind a number, which the page of numbers links to."""
 
 
 HOMES = {
@@ -34,10 +47,12 @@ def start() -> ResponseReturnValue:
     if caller().role in HOMES:
         return redirect(url_for(HOMES[caller().role]))
     args = request.args
-    if not {"view", "from", *FILTERS} & args.keys():
+    if not {"view", "from", *FILTERS, *BEHIND} & args.keys():
         return _queue()
     view = cast(View, args.get("view") if args.get("view") in VIEWS else "open")
-    filters = {name: args.get(name, "").strip()[:most] for name, most in FILTERS.items()}
+    filters = {name: args.get(name, "").strip()[:most] for name, most in (FILTERS | BEHIND).items()}
+    if not _is_counted(filters):
+        filters |= dict.fromkeys(("counted", "since", "until"), "")
     text = args.get("from", "")
     offset = min(int(text), MOST_OFFSET) if text.isascii() and text.isdigit() and len(text) < 9 else 0
     tickets = listed(service(), view, filters, offset, PAGE + 1)
@@ -48,9 +63,19 @@ def start() -> ResponseReturnValue:
         outcomes=[(outcome, outcome_words(outcome)) for outcome in OUTCOMES],
         contractors=[(each.id, each.name) for each in contractors(service()).values()],
         counts=waiting(service(), filters),
+        behind={name: filters[name] for name in BEHIND if filters[name]},
         tickets=tickets[:PAGE],
         more=offset + PAGE if len(tickets) > PAGE else None,
     )
+
+
+def _is_counted(filters: Mapping[str, str]) -> bool:
+    """Whether it is a number with tickets of its own, in a period that there is."""
+    try:
+        read_period(filters["since"], filters["until"], service().now())
+    except InputError:
+        return False
+    return filters["counted"] in COUNTED and bool(filters["since"] and filters["until"])
 
 
 def _queue() -> str:

@@ -1,38 +1,218 @@
-"""The program's numbers as a page for the ops lead, each with its definition beside it."""
+"""The program's numbers for the ops lead: a period at a glance, each number in full, and by any group."""
 
-from flask import Blueprint, render_template, request
+from collections.abc import Mapping
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from flask import Blueprint, Flask, render_template, request, url_for
 from flask.typing import ResponseReturnValue
+from markupsafe import Markup
 
 from api.http.auth import page_roles, service
-from api.pages.texts import clerk, page_language
-from triage.repairs.period_numbers import DEFINITIONS
+from api.pages import charts
+from api.pages.texts import clerk, gettext, page_language
+from api.pages.words import day_words, outcome_words
+from triage.repairs.overview import FUNNEL, MOST_SHOWN, WOULD_HAVE_SENT, Overview
+from triage.repairs.period import NOT_KNOWN
+from triage.repairs.period_numbers import DEFINITIONS, cause_title
+from triage.repairs.statistics import TOO_FEW, funnel_limits
+from triage.repairs.weeks import KeyNumber, neighbor
+from triage.service.numbers import GROUPED_BY, MEASURED_BY, overview_of, site_names
 from triage.service.numbers import numbers as numbers_of
 from triage.values.errors import InputError
 
 blueprint = Blueprint("numbers_page", __name__)
 
+STATIC = Path(__file__).parents[1] / "static"
+SHEETS = ("tokens.css", "base.css", "desk.css", "numbers.css")
+CURVE = 60
+
 
 @blueprint.get("/numbers")
 @page_roles("ops")
 def numbers() -> ResponseReturnValue:
-    """A period that cannot be comes back as it was filled in, over the usual one."""
-    asked = [request.args.get(name, "").strip() or None for name in ("since", "until")]
+    """The last week that is over, or the days asked for; what cannot be is said, over the last week."""
+    asked = {name: request.args.get(name, "").strip() or None for name in ("since", "until", "by", "of")}
     problems: tuple[object, ...] = ()
     try:
-        found = numbers_of(service(), asked[0], asked[1])
+        return page(asked["since"], asked["until"], asked["by"], asked["of"]), 200
     except InputError as error:
         problems = error.told
-        found = numbers_of(service(), None, None)
+    return page(problems=problems, asked=asked), 422
+
+
+def page(
+    since: str | None = None,
+    until: str | None = None,
+    by: str | None = None,
+    of: str | None = None,
+    *,
+    problems: tuple[object, ...] = (),
+    asked: Mapping[str, str | None] | None = None,
+    standalone: str | None = None,
+) -> str:
+    """The page; `standalone` holds the style sheets of one that is a file of its own. InputError."""
+    glance = overview_of(service(), since, until)
+    days, sites = (glance.period.first.isoformat(), glance.period.last.isoformat()), site_names(service())
     return render_template(
-        "numbers.html",
-        found=found,
-        said={name: clerk(text, page_language()) for name, text in DEFINITIONS.items()},
-        asked=asked,
+        "numbers/page.html",
+        glance=glance,
+        found=numbers_of(service(), *days),
+        grouped=None if by is None and of is None else numbers_of(service(), *days, by, of),
+        by=by,
+        of=of,
+        asked=asked or {"since": days[0], "until": days[1], "by": by, "of": of},
         problems=problems,
+        standalone=standalone,
+        group_titles=_group_titles(),
+        key_title=partial(_key_title, sites),
+        sites=sites,
+        measured_by=MEASURED_BY,
+        said={name: clerk(text, page_language()) for name, text in DEFINITIONS.items()},
+        names=_names(),
+        value=lambda one, number: _value(one, number, glance.currency),
+        trends={one.name: _trend(one) for one in glance.numbers},
+        pictures=_pictures(glance),
+        waited_words=waited_words,
+        rule_words={
+            "helps": gettext("helps"),
+            "misleads": gettext("misleads"),
+            "neither": gettext("does neither, as far as seen"),
+        },
+        day=day_words,
+        shown=MOST_SHOWN,
+        too_few=TOO_FEW,
+        sent=WOULD_HAVE_SENT,
         percent=percent,
-    ), 422 if problems else 200
+        earlier=_neighbor(glance, -1),
+        later=_neighbor(glance, 1),
+        tickets=None if standalone else _tickets(days),
+    )
+
+
+def as_file(app: Flask, since: str, until: str) -> str:
+    """The page of a period as a file that needs nothing else."""
+    sheets = [(STATIC / name).read_text(encoding="utf-8") for name in SHEETS]
+    with app.test_request_context():
+        return page(since, until, standalone=Markup("\n".join(sheets)))
 
 
 def percent(share: float | None) -> str:
     """`48 %`; a dash where there is nothing to share."""
     return "–" if share is None else f"{share * 100:.0f} %"
+
+
+def _tickets(days: tuple[str, str]) -> Any:
+    """Where the tickets behind a number are listed."""
+
+    def address(counted: str, **filters: str) -> str:
+        period: dict[str, Any] = {"since": days[0], "until": days[1], **filters}
+        return url_for("desk_list.start", view="all", counted=counted, **period)
+
+    return address
+
+
+def _neighbor(glance: Overview, away: int) -> Mapping[str, str]:
+    try:
+        found = neighbor(glance.period, away)
+    except ValueError:
+        found = glance.period
+    return {"since": found.first.isoformat(), "until": found.last.isoformat()}
+
+
+def _names() -> Mapping[str, str]:
+    return {
+        "opened": gettext("Reports"),
+        "cured_in_store": gettext("Fixed in the store"),
+        "first_visit_fix": gettext("Fixed at the first visit"),
+        "hours_to_close": gettext("Hours until it pours, median"),
+        "spend_closed": gettext("Spent"),
+        "repeats": gettext("Repeat trouble"),
+    }
+
+
+def _group_titles() -> Mapping[str, str]:
+    titles = {
+        "site": gettext("Store"),
+        "contractor": gettext("Contractor"),
+        "model": gettext("Model"),
+        "cause": gettext("Confirmed cause"),
+        "symptom": gettext("Symptom"),
+        "outcome": gettext("First outcome"),
+        "day": gettext("Day"),
+        "week": gettext("Week from"),
+        "month": gettext("Month"),
+    }
+    return {by: titles[by] for by in GROUPED_BY}
+
+
+def _key_title(sites: Mapping[str, str], by: str, key: str) -> str:
+    rulebook = service().rulebook
+    if key == NOT_KNOWN:
+        return gettext("not known yet") if by == "cause" else gettext("not on record")
+    match by:
+        case "site":
+            return sites.get(key, key)
+        case "cause":
+            return gettext("No fault found") if key == "no_fault_found" else cause_title(rulebook, key)
+        case "symptom" if key in rulebook.symptoms:
+            return clerk(rulebook.symptoms[key].title, page_language())
+        case "outcome":
+            return outcome_words(key)
+        case _:
+            return key
+
+
+def _value(one: KeyNumber, number: float | None, currency: str) -> str:
+    if number is None:
+        return "–"
+    match one.kind:
+        case "share":
+            return percent(number)
+        case "hours":
+            return f"{number:.1f} h"
+        case "money":
+            return f"{number:,.0f} {currency}"
+        case "count":
+            return f"{number:,.0f}"
+
+
+def _trend(one: KeyNumber) -> Any:
+    return charts.trend(f"trend-{one.name}", _names()[one.name], (*one.before, one.now), one.usual)
+
+
+def _pictures(found: Overview) -> Mapping[str, Any]:
+    """Those that there is something to show in."""
+    drawn = {}
+    if found.reliability:
+        drawn["reliability"] = charts.reliability(
+            gettext("Of the causes ranked first: the chance given, and the share confirmed."),
+            gettext("chance that was given, %"),
+            gettext("confirmed, %"),
+            found.reliability,
+        )
+    if found.places and found.repeat_share:
+        most = max(place.reports for place in found.places)
+        counts = sorted({max(1, round(most ** (step / CURVE))) for step in range(CURVE + 1)})
+        limits = funnel_limits(found.repeat_share, counts, FUNNEL).tolist()
+        drawn["places"] = charts.funnel(
+            gettext("Stores by reports and the share that came back within 30 days."),
+            gettext("reports"),
+            gettext("came back, %"),
+            found.places,
+            found.repeat_share,
+            dict(zip(counts, limits, strict=True)),
+        )
+    if found.waited:
+        drawn["waited"] = charts.waiting(
+            gettext("Share of machines that do not pour yet, by hours since the report."),
+            gettext("hours since the report"),
+            gettext("not pouring, %"),
+            [(waited_words(one.title), one) for one in found.waited],
+        )
+    return drawn
+
+
+def waited_words(title: str) -> str:
+    return gettext("Fix in store") if title == "store" else gettext("Somebody is sent")

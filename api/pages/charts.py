@@ -126,14 +126,15 @@ def funnel(
         counts = sorted(limits)
         axes.plot(counts, [100 * limits[count] for count in counts], color=INKS["ghost"], linewidth=1.2)
         axes.axhline(100 * share, color=INKS["line"], linewidth=1)
-        for place in places:
-            above = place.share > place.limit
+        for above, marker, ink, size in ((False, "o", "mark", 5), (True, "D", "danger", 7)):
+            some = [place for place in places if (place.share > place.limit) is above]
             axes.plot(
-                place.reports,
-                100 * place.share,
-                marker="D" if above else "o",
-                color=INKS["danger" if above else "mark"],
-                markersize=7 if above else 5,
+                [place.reports for place in some],
+                [100 * place.share for place in some],
+                linestyle="none",
+                marker=marker,
+                color=INKS[ink],
+                markersize=size,
             )
         axes.set(ylim=(0, 103), xlabel=across, ylabel=up)
         axes.set_xlim(left=0)

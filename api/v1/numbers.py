@@ -10,7 +10,9 @@ from api.http.json_bodies import Blueprint
 from api.v1.schemas import text
 from triage.repairs.period import USUAL_DAYS
 from triage.repairs.period_numbers import DEFINITIONS
+from triage.repairs.statistics import TOO_FEW
 from triage.service import numbers
+from triage.service.numbers import GROUPED_BY
 
 blueprint = Blueprint("numbers", __name__, url_prefix="/v1", description="The program in numbers")
 
@@ -21,15 +23,29 @@ def _said(name: str) -> dict[str, Any]:
     return {"metadata": {"description": DEFINITIONS[name]}}
 
 
+def _told(description: str) -> dict[str, Any]:
+    return {"metadata": {"description": description}}
+
+
 class NumbersQuery(Schema):
     since = text(10, metadata={"description": f"First day (UTC); else {USUAL_DAYS} days are counted"})
     until = text(10, metadata={"description": "Last day (UTC), counted too; else today"})
+    by = text(16, metadata={"description": f"Also told for each of: {', '.join(GROUPED_BY)}"})
+    of = text(100, metadata={"description": "Only of a group, such as site:LH-012; by day, week or month"})
+
+
+class OverviewQuery(Schema):
+    since = text(10, metadata={"description": "First day (UTC); else the last week that is over"})
+    until = text(10, metadata={"description": "Last day (UTC), counted too"})
 
 
 class PartOut(Schema):
     count = fields.Integer()
     of = fields.Integer()
-    share = fields.Float(allow_none=True, metadata={"description": SHARE})
+    share = fields.Float(allow_none=True, **_told(SHARE))
+    low = fields.Float(**_told("Of its 95 % interval (Wilson)"))
+    high = fields.Float()
+    too_few = fields.Boolean(**_told(f"Of fewer than {TOO_FEW}: nothing is to be read from it"))
 
 
 class HoursOut(Schema):
@@ -51,52 +67,146 @@ class ConfirmedCauseOut(Schema):
 class CheckNumbersOut(Schema):
     check = fields.String()
     title = fields.String()
-    done = fields.Integer(metadata={"description": "Fixed or not fixed"})
+    done = fields.Integer(**_told("Fixed or not fixed"))
     cured = fields.Integer()
     could_not_do = fields.Integer()
-    cure_share = fields.Float(allow_none=True, metadata={"description": SHARE})
-    confirmed = fields.Integer(metadata={"description": "Of those done, on tickets with a confirmed cause"})
-    confirmed_cure_share = fields.Float(allow_none=True, metadata={"description": SHARE})
-    rulebook = fields.Float(allow_none=True, metadata={"description": SHARE})
+    cure_share = fields.Nested(PartOut)
+    confirmed_cure_share = fields.Nested(PartOut)
+    rulebook = fields.Float(allow_none=True, **_told(SHARE))
 
 
-class ContractorNumbersOut(Schema):
-    contractor = fields.String(metadata={"description": "Its id, or not_on_record"})
-    calls = fields.Integer()
-    visits_sent = fields.Integer()
-    spend_closed = fields.String(metadata={"description": "Such as 312.40 USD"})
-    outside_agreement = fields.String(metadata={"description": "What of the bills is not agreed"})
-    repeats = fields.Integer()
+class RuleNumbersOut(Schema):
+    rule = fields.String()
+    title = fields.String()
+    of = fields.Integer(**_told("Scored tickets that it spoke on"))
+    change = fields.Float(**_told("Of the log loss without it, the mean"))
+    low = fields.Float()
+    high = fields.Float()
+    says = fields.String(**_told("helps, misleads, neither or too_few"))
+
+
+class QuestionNumbersOut(Schema):
+    fact = fields.String()
+    title = fields.String()
+    asked = fields.Integer()
+    promised = fields.String(**_told("What it was said to save on average, such as 3.20 USD"))
+    told = fields.Nested(PartOut)
+    changed = fields.Nested(PartOut)
+
+
+class ScoresOut(Schema):
+    of = fields.Integer()
+    log_loss = fields.Float(allow_none=True)
+    brier = fields.Float(allow_none=True)
+    too_few = fields.Boolean()
 
 
 def _counts(name: str) -> fields.Dict:
     return fields.Dict(keys=fields.String(), values=fields.Integer(), **_said(name))
 
 
-class NumbersOut(Schema):
-    since = fields.String(metadata={"description": "First day"})
-    until = fields.String(metadata={"description": "Last day"})
-    currency = fields.String()
+class GroupNumbersOut(Schema):
+    key = fields.String()
     opened = fields.Integer(**_said("opened"))
-    by_first_outcome = _counts("by_first_outcome")
-    by_last_outcome = _counts("by_last_outcome")
-    by_symptom = _counts("by_symptom")
     closed = fields.Integer(**_said("closed"))
     reopened = fields.Integer(**_said("reopened"))
-    cured_in_store = fields.Nested(PartOut, **_said("cured_in_store"))
     visits_sent = fields.Integer(**_said("visits_sent"))
+    cured_in_store = fields.Nested(PartOut, **_said("cured_in_store"))
     first_visit_fix = fields.Nested(PartOut, **_said("first_visit_fix"))
-    hours_to_close = fields.Nested(HoursOut, **_said("hours_to_close"))
-    holds = fields.Nested(HoldsOut, **_said("holds"))
+    repeats = fields.Nested(PartOut, **_said("repeats"))
+    no_fault_found = fields.Nested(PartOut, **_said("no_fault_found"))
+    first_ranked = fields.Nested(PartOut, **_said("first_ranked"))
+    scores = fields.Nested(ScoresOut, **_said("scores"))
+    mean_hours_to_close = fields.Float(allow_none=True)
     spend_approved = fields.String(**_said("spend_approved"))
     spend_closed = fields.String(**_said("spend_closed"))
     outside_agreement = fields.String(**_said("outside_agreement"))
-    repeats = fields.Nested(PartOut, **_said("repeats"))
+
+
+class NumbersOut(GroupNumbersOut):
+    class Meta:
+        exclude = ("key",)
+
+    since = fields.String(**_told("First day"))
+    until = fields.String(**_told("Last day"))
+    currency = fields.String()
+    by_first_outcome = _counts("by_first_outcome")
+    by_last_outcome = _counts("by_last_outcome")
+    by_symptom = _counts("by_symptom")
+    hours_to_close = fields.Nested(HoursOut, **_said("hours_to_close"))
+    holds = fields.Nested(HoldsOut, **_said("holds"))
     causes = fields.List(fields.Nested(ConfirmedCauseOut), **_said("causes"))
-    no_fault_found = fields.Integer(metadata={"description": "Of those closed, without a confirmed cause"})
-    first_ranked = fields.Nested(PartOut, **_said("first_ranked"))
     checks = fields.List(fields.Nested(CheckNumbersOut), **_said("checks"))
-    contractors = fields.List(fields.Nested(ContractorNumbersOut), **_said("contractors"))
+    rules = fields.List(fields.Nested(RuleNumbersOut), **_said("rules"))
+    questions = fields.List(fields.Nested(QuestionNumbersOut), **_said("questions"))
+    groups = fields.List(fields.Nested(GroupNumbersOut), **_said("groups"))
+
+
+class KeyNumberOut(Schema):
+    name = fields.String(**_told("As in the numbers of a period"))
+    kind = fields.String(**_told("count, share, hours or money"))
+    now = fields.Float(allow_none=True)
+    before = fields.List(fields.Float(allow_none=True), **_told("Of the periods before, the oldest first"))
+    usual = fields.List(fields.Float(), allow_none=True, **_told("From, to: an individuals chart's limits"))
+    of = fields.Integer(allow_none=True)
+    interval = fields.List(fields.Float(), allow_none=True, **_told("95 %, of a share"))
+    too_few = fields.Boolean()
+    unusual = fields.Boolean()
+
+
+class BinOut(Schema):
+    chance = fields.Float(**_told("The mean that was given to the cause ranked first"))
+    share = fields.Float(**_told("Of those confirmed"))
+    of = fields.Integer()
+    low = fields.Float()
+    high = fields.Float()
+
+
+class StoreRepeatsOut(Schema):
+    site = fields.String()
+    reports = fields.Integer()
+    repeats = fields.Integer()
+    limit = fields.Float(**_told("The share that 39 of 40 such sites stay below by chance"))
+
+
+class OftenDownOut(Schema):
+    machine = fields.String()
+    calls = fields.Integer()
+    expected = fields.Float()
+    rate = fields.Float(**_told("Times the fleet's, drawn towards it"))
+
+
+class WaitedOut(Schema):
+    title = fields.String(**_told("store or visit, by the first decision"))
+    reports = fields.Integer()
+    median = fields.Float(allow_none=True, **_told("Hours, Kaplan-Meier"))
+    p90 = fields.Float(allow_none=True)
+
+
+class SavedOut(Schema):
+    fixed = fields.Integer(**_told("Calls that the store fixed"))
+    visits = fields.Integer(**_told("Visits that say what one costs"))
+    mean = fields.Decimal(as_string=True, **_told("What a visit costs, after warranty"))
+    low = fields.Decimal(as_string=True)
+    high = fields.Decimal(as_string=True)
+
+
+class PeriodOut(Schema):
+    first = fields.Date()
+    last = fields.Date()
+
+
+class OverviewOut(Schema):
+    period = fields.Nested(PeriodOut)
+    span = fields.Nested(PeriodOut, **_told("With the periods before; all but the six numbers are of it"))
+    numbers = fields.List(fields.Nested(KeyNumberOut))
+    reliability = fields.List(fields.Nested(BinOut))
+    places = fields.List(fields.Nested(StoreRepeatsOut))
+    repeat_share = fields.Float(allow_none=True)
+    often_down = fields.List(fields.Nested(OftenDownOut))
+    waited = fields.List(fields.Nested(WaitedOut))
+    saved = fields.Nested(SavedOut, allow_none=True)
+    currency = fields.String()
 
 
 @blueprint.route("/numbers")
@@ -105,5 +215,20 @@ class Numbers(MethodView):
     @blueprint.arguments(NumbersQuery, location="query")
     @blueprint.response(200, NumbersOut)
     def get(self, query: dict[str, Any]) -> Any:
-        """What the program did in a period: tickets, visits, money, causes, checks, contractors."""
-        return numbers.numbers(service(), query.get("since"), query.get("until"))
+        """What the program did in a period: tickets, visits, money, causes, checks, rules, questions.
+
+        With `of` only the numbers that every group has.
+        """
+        return numbers.numbers(
+            service(), **{name: query.get(name) for name in ("since", "until", "by", "of")}
+        )
+
+
+@blueprint.route("/numbers/overview")
+class NumbersOverview(MethodView):
+    @roles("ops", "reporter")
+    @blueprint.arguments(OverviewQuery, location="query")
+    @blueprint.response(200, OverviewOut)
+    def get(self, query: dict[str, Any]) -> Any:
+        """A period at a glance: six numbers with what is usual for them, and whom to look after."""
+        return numbers.overview_of(service(), query.get("since"), query.get("until"))

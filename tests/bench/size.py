@@ -79,8 +79,14 @@ def asked(service: Service) -> Iterator[Taken]:
         ("spend of a year", f"/v1/spend?by=contractor&{year}"),
         ("spend of a year by machine", f"/v1/spend?by=machine&{year}"),
         ("claims, a page", f"/v1/claims?{year}"),
+        ("the days' sums, once", f"/v1/numbers?{year}"),
         ("numbers of a month", "/v1/numbers"),
         ("numbers of a year", f"/v1/numbers?{year}"),
+        ("numbers of a year by site", f"/v1/numbers?{year}&by=site"),
+        ("the page of a year", f"/numbers?{year}"),
+        ("the same again, by month", f"/numbers?{year}&by=month"),
+        ("the last week's page", "/numbers"),
+        ("tickets behind a year's number", f"/?view=all&counted=repeats&{year}"),
         ("metrics", "/metrics"),
         ("tickets, a page", "/v1/tickets"),
         ("closed tickets, a page", "/v1/tickets?state=closed"),
@@ -140,6 +146,8 @@ def _fill(store: Store, service: Service, serials: list[str], count: int) -> Non
                 if rows:
                     connection.execute(insert(Base.metadata.tables[name]), rows)
             Chain(work.tickets._session).add(made["events"])
+            work.day_sums.mark(row["opened_at"].date() for row in made["tickets"])
+            work.day_sums.mark(row["at"].date() for row in made["closings"])
 
 
 def _original(store: Store, service: Service, machine: Any, number: int, random: Random) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import timedelta
 
 import pytest
 from playwright.sync_api import Browser, Page
@@ -53,12 +54,19 @@ def test_the_page_passes_the_accessibility_rules(
     assert violations(page) == ""
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     shot(page, f"week-{width}")
-    page.goto("/numbers")
-    page.get_by_role("heading", name="The program in numbers").wait_for()
+    page.get_by_label("From the day").fill(f"{NOW.date() - timedelta(days=40)}")
+    page.get_by_label("to the day").fill(f"{NOW.date() + timedelta(days=2)}")
+    page.get_by_label("grouped by").select_option("contractor")
+    page.get_by_role("button", name="Show").click()
+    page.get_by_role("heading", name="Contractor").wait_for()
     assert "Opened" in page.locator("main").inner_text()
     assert violations(page) == ""
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     shot(page, f"numbers-{width}")
+    page.get_by_role("link", name="3 of 3").first.click()
+    page.get_by_text("Only tickets behind a number:").wait_for()
+    assert page.get_by_role("row").count() == 4
+    page.get_by_role("link", name="Back to the numbers").click()
     page.get_by_label("From the day").fill("2026-01-31")
     page.get_by_label("to the day").fill("2026-01-01")
     page.get_by_role("button", name="Show").click()

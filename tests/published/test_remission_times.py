@@ -6,6 +6,8 @@ Status: from memory (data and estimates); statsmodels agrees
 
 from __future__ import annotations
 
+from collections import Counter
+
 import pytest
 from statsmodels.duration.survfunc import SurvfuncRight
 
@@ -17,7 +19,7 @@ KNOWN = {6: 0.857, 7: 0.807, 10: 0.753, 13: 0.690, 16: 0.627, 22: 0.538, 23: 0.4
 
 
 def test_the_estimates_are_the_published_ones() -> None:
-    times, shares = still_waiting(ENDED, WAITING)
+    times, shares = still_waiting(Counter(ENDED), Counter(WAITING))
     found = dict(zip(times.tolist(), shares.tolist(), strict=True))
     assert {time: found[time] for time in KNOWN} == pytest.approx(KNOWN, abs=5e-4)
     reference = SurvfuncRight([*ENDED, *WAITING], [1] * len(ENDED) + [0] * len(WAITING))
@@ -26,6 +28,6 @@ def test_the_estimates_are_the_published_ones() -> None:
 
 
 def test_the_median_is_read_off_the_curve() -> None:
-    times, shares = still_waiting(ENDED, WAITING)
+    times, shares = still_waiting(Counter(ENDED), Counter(WAITING))
     assert first_below(times, shares, 0.5) == 23
     assert first_below(times, shares, 0.1) is None

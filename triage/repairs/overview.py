@@ -1,27 +1,24 @@
-"""A week or a month at a glance: six numbers with what is usual, whom to look after, what was saved."""
+"""A period at a glance: six numbers with what is usual, whom to look after, what was saved."""
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Literal
 
-import numpy as np
-
 from triage.machine.lifecycle.trend import fit_fleet
-from triage.repairs.period import Closing, Period, Recorded
-from triage.repairs.period_numbers import repeats_of
+from triage.repairs.day_sums import TENTHS
+from triage.repairs.period import NOT_KNOWN, Period, Sums, Tally
 from triage.repairs.statistics import (
     TOO_FEW,
     first_below,
-    funnel_limit,
+    funnel_limits,
     mean_within,
     still_waiting,
     wilson,
 )
-from triage.repairs.weeks import WeekNumber, numbers_of, whole
-from triage.rulebook.model import Rulebook
+from triage.repairs.weeks import KeyNumber
 
 MOST_SHOWN = 8
 FEWEST_CALLS = 2
@@ -71,7 +68,7 @@ class Bin:
 class Waited:
     """Reports by their first decision: hours, and the share that does not pour yet."""
 
-    title: Literal["fix_in_store", "visit"]
+    title: Literal["store", "visit"]
     hours: tuple[float, ...]
     shares: tuple[float, ...]
     reports: int
@@ -92,9 +89,9 @@ class Saved:
 
 @dataclass(frozen=True, slots=True)
 class Overview:
-    week: Period
-    since: Period  # with the weeks before
-    numbers: tuple[WeekNumber, ...]
+    period: Period
+    span: Period  # with the periods before
+    numbers: tuple[KeyNumber, ...]
     reliability: tuple[Bin, ...]
     places: tuple[Place, ...]
     repeat_share: float | None
@@ -104,68 +101,39 @@ class Overview:
     currency: str
 
 
-def overview(
-    recorded: Recorded,
-    machines: Mapping[str, date],
-    rulebook: Rulebook,
-    weeks: Sequence[Period],
-    now: datetime,
-) -> Overview:
-    """`recorded` is of all the weeks; `machines` says since when each is in service."""
-    span = whole(weeks)
-    closed = [one for one in recorded.closings if span.holds(one.at) and one.stands]
-    places, share = _places(recorded)
-    return Overview(
-        week=weeks[-1],
-        since=span,
-        numbers=numbers_of(recorded, rulebook, weeks, now),
-        reliability=tuple(_reliability(closed)),
-        places=places,
-        repeat_share=share,
-        often_down=_often_down(recorded, machines, span),
-        waited=_waited(recorded, now),
-        saved=_saved(closed),
-        currency=rulebook.currency,
-    )
-
-
-def _reliability(closed: Sequence[Closing]) -> list[Bin]:
+def reliability(chances: Mapping[str, Tally]) -> tuple[Bin, ...]:
     """By tenths of the chance that the last decision gave its first cause."""
-    tenths: dict[int, list[tuple[float, bool]]] = {}
-    for one in closed:
-        if one.cause is not None and one.top_chance is not None:
-            tenth = min(9, int(one.top_chance * 10))
-            tenths.setdefault(tenth, []).append((one.top_chance, one.top_cause == one.cause))
     bins = []
-    for _, found in sorted(tenths.items()):
-        hits = sum(confirmed for _, confirmed in found)
-        low, high = wilson(hits, len(found))
-        chance = float(np.mean([chance for chance, _ in found]))
-        bins.append(Bin(chance, hits / len(found), len(found), low, high))
-    return bins
+    for tenth in range(TENTHS):
+        hit, miss = (chances.get(f"{tenth}|{how}", Tally()) for how in ("hit", "miss"))
+        of = hit.count + miss.count
+        if of:
+            low, high = wilson(hit.count, of)
+            bins.append(Bin((hit.total + miss.total) / of, hit.count / of, of, low, high))
+    return tuple(bins)
 
 
-def _places(recorded: Recorded) -> tuple[tuple[Place, ...], float | None]:
+def places(sites: Mapping[str, Sums]) -> tuple[tuple[Place, ...], float | None]:
     """Sites by their share of repeats, those furthest above the funnel first, and the share of all sites."""
-    again = {ticket.ticket for ticket, _ in repeats_of(recorded.opened, recorded.closings)}
-    known = [ticket for ticket in recorded.opened if ticket.site is not None and ticket.machine is not None]
-    reports = Counter(str(ticket.site) for ticket in known)
-    repeats = Counter(str(ticket.site) for ticket in known if ticket.ticket in again)
-    total = sum(reports.values())
+    known = {site: one for site, one in sites.items() if site != NOT_KNOWN and one.on_machine}
+    total = sum(one.on_machine for one in known.values())
     if not total:
         return (), None
-    share = sum(repeats.values()) / total
+    share = sum(one.repeats for one in known.values()) / total
+    limits = funnel_limits(share, [one.on_machine for one in known.values()], FUNNEL).tolist()
     found = [
-        Place(site, count, repeats[site], funnel_limit(share, count, FUNNEL) if 0 < share < 1 else 1.0)
-        for site, count in reports.items()
+        Place(site, one.on_machine, one.repeats, limit)
+        for (site, one), limit in zip(known.items(), limits, strict=True)
     ]
     found.sort(key=lambda one: (one.limit - one.share, -one.reports, one.site))
     return tuple(found), share
 
 
-def _often_down(recorded: Recorded, machines: Mapping[str, date], span: Period) -> tuple[OftenDown, ...]:
-    """Machines that call more than the fleet, drawn towards it (empirical Bayes, gamma-Poisson)."""
-    calls = Counter(one.machine for one in recorded.opened)
+def often_down(calls: Counter[str], machines: Mapping[str, date], span: Period) -> tuple[OftenDown, ...]:
+    """Machines that call more than the fleet, drawn towards it (empirical Bayes, gamma-Poisson).
+
+    `machines` says since when each is in service.
+    """
     days = {serial: (span.last - max(since, span.first)).days for serial, since in machines.items()}
     years = {serial: count / 365 for serial, count in days.items() if count > 0}
     if not any(calls[serial] for serial in years):
@@ -181,42 +149,37 @@ def _often_down(recorded: Recorded, machines: Mapping[str, date], span: Period) 
     return tuple(one for one in found if one.rate >= MORE_THAN_FLEET)[:MOST_SHOWN]
 
 
-def _waited(recorded: Recorded, now: datetime) -> tuple[Waited, ...]:
+def waited(
+    tallies: Mapping[str, Tally], still_open: Sequence[tuple[date, str, int]], now: datetime
+) -> tuple[Waited, ...]:
+    """`tallies` are of those that ended, by length; `still_open` by the day and hour of opening."""
+    ended: dict[str, dict[float, int]] = defaultdict(dict)
+    for key, one in tallies.items():
+        group, how, length = key.split("|")
+        if how == "closed":
+            ended[group][float(length)] = one.count
+    waiting: dict[str, dict[float, int]] = defaultdict(lambda: defaultdict(int))
+    for day, key, count in still_open:
+        group, _, hour = key.split("|")
+        since = datetime.combine(day, time(int(hour), 30), UTC)  # within the hour, its middle
+        waiting[group][max(0.0, (now - since) / timedelta(hours=1))] += count
     found = []
-    titles: tuple[Literal["fix_in_store", "visit"], ...] = ("fix_in_store", "visit")
+    titles: tuple[Literal["store", "visit"], ...] = ("store", "visit")
     for title in titles:
-        in_store = title == "fix_in_store"
-        group = [one for one in recorded.opened if (one.first_outcome == "fix_in_store") is in_store]
-        ended = [_hours(one.closed_at - one.opened_at) for one in group if one.closed_at is not None]
-        waiting = [_hours(now - one.opened_at) for one in group if one.closed_at is None]
-        if not ended:
+        if not ended[title]:
             continue
-        hours, shares = still_waiting(ended, waiting)
-        enough = len(group) >= TOO_FEW
-        found.append(
-            Waited(
-                title,
-                tuple(map(float, hours)),
-                tuple(map(float, shares)),
-                len(group),
-                first_below(hours, shares, 0.5) if enough else None,
-                first_below(hours, shares, 0.1) if enough else None,
-            )
-        )
+        hours, shares = still_waiting(ended[title], waiting[title])
+        of = sum(ended[title].values()) + sum(waiting[title].values())
+        median, p90 = (first_below(hours, shares, level) if of >= TOO_FEW else None for level in (0.5, 0.1))
+        found.append(Waited(title, tuple(hours.tolist()), tuple(shares.tolist()), of, median, p90))
     return tuple(found)
 
 
-def _hours(length: timedelta) -> float:
-    return max(0.0, length / timedelta(hours=1))
-
-
-def _saved(closed: Sequence[Closing]) -> Saved | None:
+def saved(fixed: int, costs: Tally) -> Saved | None:
     """None with too few visits to say what one costs."""
-    costs = np.array([float(one.cost) for one in closed if one.visited])
-    fixed = sum(not one.visited and one.cured_by not in (None, "nothing") for one in closed)
-    if len(costs) < TOO_FEW:
+    if costs.count < TOO_FEW:
         return None
-    mean, least, most = mean_within(costs)
+    mean, least, most = mean_within(costs.count, costs.total, costs.squares)
     few, many = WOULD_HAVE_SENT
     low, high = fixed * few * max(0.0, least), fixed * many * most
-    return Saved(fixed, len(costs), *(Decimal(f"{one:.0f}") for one in (mean, low, high)))
+    return Saved(fixed, costs.count, *(Decimal(f"{one:.0f}") for one in (mean, low, high)))

@@ -1,25 +1,26 @@
 """What the program did in a period, as numbers an ops lead is asked for: tickets, visits, money, causes.
 
-Works on plain rows (`triage.store.numbers` reads them) and computes nothing that they do not hold. How each
-number is defined is told in `DEFINITIONS`, by its name in the answer.
+Works on sums of days (`triage.repairs.period`). How each number is defined is told in `DEFINITIONS`, by its
+name in the answer.
 """
 
 import statistics
-from bisect import bisect_right
 from collections import Counter, defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from triage.repairs.close_out import COMEBACK_DAYS, NOTHING, REPAIR
-from triage.repairs.exports import NOT_ON_RECORD
-from triage.repairs.period import EARLIER, Approval, Closing, OpenedTicket, Period, Recorded
+import numpy as np
+
+from triage.repairs.close_out import COMEBACK_DAYS
+from triage.repairs.exports import NO_FAULT_FOUND
+from triage.repairs.period import NOT_KNOWN, Period, Sums, Tally
+from triage.repairs.statistics import NORMAL, TOO_FEW, wilson
 from triage.rulebook.model import Rulebook
 
 MOST_CAUSES = 10
-NOT_DECIDED = "not_decided"
-
 
 DEFINITIONS: Mapping[str, str] = {
     "opened": "Tickets opened in the period.",
@@ -35,8 +36,8 @@ DEFINITIONS: Mapping[str, str] = {
         "with a visit, no second one scheduled, and something was fixed."
     ),
     "hours_to_close": (
-        "Hours from opening to the last closing, of the tickets closed in the period. The 90th percentile "
-        "interpolates between the two nearest tickets."
+        "Hours from opening to the last closing, of the tickets closed in the period, each to two digits. "
+        "The 90th percentile interpolates between the two nearest tickets."
     ),
     "holds": "Tickets on hold now, and the median of hours since the decision that began the hold.",
     "spend_approved": (
@@ -48,13 +49,26 @@ DEFINITIONS: Mapping[str, str] = {
         "What the rate agreement does not pay of the bills of those closings, before warranty."
     ),
     "repeats": (
-        "Tickets opened in the period on a machine for which another ticket was closed within "
-        f"{COMEBACK_DAYS} days before."
+        "Of the tickets opened in the period on a machine, those for which another ticket of the machine was "
+        f"closed within {COMEBACK_DAYS} days before."
     ),
+    "no_fault_found": "Of the tickets closed in the period, those without a confirmed cause.",
     "causes": "Confirmed causes of the tickets closed in the period, the most frequent first.",
     "first_ranked": (
         "Of the tickets closed in the period with a confirmed cause, those whose last decision ranked that "
         "cause first."
+    ),
+    "scores": (
+        "How well the chances of the last decision fit the confirmed cause, the mean over tickets: the log "
+        "loss, and the Brier score from 0 to 2. Both are 0 for a sure and right answer; less is better."
+    ),
+    "rules": (
+        "By how much the log loss would be worse without what each rule said, the mean over the tickets that "
+        "it spoke on: above 0 the rule helps, below 0 it misleads. Likely: its 95 % interval."
+    ),
+    "questions": (
+        "Questions that were asked in the period: what the decision said each would save on average, how "
+        "often there was an answer, and how often it changed the outcome or the first check to do."
     ),
     "checks": (
         "Of the tickets opened in the period, checks with their last result. `cure_share` is measured over "
@@ -62,189 +76,196 @@ DEFINITIONS: Mapping[str, str] = {
         "chances to fix the causes that were confirmed, and `confirmed_cure_share` is measured over just "
         "these tickets, to be held against it."
     ),
-    "contractors": (
-        "Calls are tickets opened in the period and now in the contractor's care; visits and spend as above; "
-        "repeats count for whoever had the earlier ticket in its care."
+    "groups": (
+        "The same numbers for each site, contractor, model, confirmed cause, symptom, first outcome, day, "
+        "week or month: what was opened, closed, sent and spent under it."
     ),
 }
 """Name of a number in the answer -> how it is defined."""
 
 
-def period_numbers(recorded: Recorded, rulebook: Rulebook, period: Period, now: datetime) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What a period's days add up to. `held` says since when each ticket on hold now waits."""
+
+    total: Sums
+    outcomes: Mapping[str, Sums]
+    symptoms: Mapping[str, Sums]
+    causes: Mapping[str, Sums]
+    last_outcomes: Mapping[str, Tally]
+    hours: Mapping[str, Tally]
+    checks: Mapping[str, Tally]
+    rules: Mapping[str, Tally]
+    questions: Mapping[str, Tally]
+    held: Sequence[datetime]
+
+
+def period_numbers(found: Recorded, rulebook: Rulebook, period: Period, now: datetime) -> dict[str, Any]:
     """All numbers as JSON data; shares are None where there is nothing to share, money is `312.40 USD`."""
-    opened = recorded.opened
-    in_period = [closing for closing in recorded.closings if period.holds(closing.at)]
-    closed = [closing for closing in in_period if closing.stands]
-    visited_closings = Counter(closing.ticket for closing in recorded.closings if closing.visited)
-    in_store = [one for one in closed if _cured_in_store(one, visited_closings)]
-    came_to = [one for one in closed if visited_closings[one.ticket]]
-    first_visit = [
-        one
-        for one in came_to
-        if visited_closings[one.ticket] == 1 and one.scheduled <= 1 and one.cured_by != NOTHING
-    ]
-    repeats = [before for _, before in repeats_of(opened, recorded.closings)]
-    spent = sum((closing.cost for closing in in_period), Decimal(0))
-    approved = sum((one.amount for one in _standing(recorded.approvals, recorded.closings)), Decimal(0))
-    confirmed = [one for one in closed if one.cause is not None]
+    median, p90 = hours_of(found.hours)
+    closed = {cause: sums.closed for cause, sums in found.causes.items() if sums.closed}
+    closed.pop(NO_FAULT_FOUND, None)
     return {
         "since": period.first.isoformat(),
         "until": period.last.isoformat(),
         "currency": rulebook.currency,
-        "opened": len(opened),
-        "by_first_outcome": _counted(one.first_outcome or NOT_DECIDED for one in opened),
-        "by_last_outcome": _counted(one.last_outcome or NOT_DECIDED for one in opened),
-        "by_symptom": _counted(symptom for one in opened for symptom in dict.fromkeys(one.symptoms)),
-        "closed": len(closed),
-        "reopened": recorded.reopened,
-        "cured_in_store": _of(len(in_store), len(closed)),
-        "visits_sent": len(recorded.sent),
-        "first_visit_fix": _of(len(first_visit), len(came_to)),
-        "hours_to_close": _hours([_hours_between(one.opened_at, one.at) for one in closed]),
-        "holds": _holds(recorded.held, now),
-        "spend_approved": _money(approved, rulebook),
-        "spend_closed": _money(spent, rulebook),
-        "outside_agreement": _money(sum((one.outside for one in in_period), Decimal(0)), rulebook),
-        "repeats": _of(len(repeats), sum(one.machine is not None for one in opened)),
-        "causes": _causes(closed, rulebook),
-        "no_fault_found": len(closed) - len(confirmed),
-        "first_ranked": _of(sum(one.top_cause == one.cause for one in confirmed), len(confirmed)),
-        "checks": _checks(opened, rulebook),
-        "contractors": _contractors(recorded, in_period, repeats, rulebook),
+        **group_numbers(found.total, rulebook.currency),
+        "by_first_outcome": _falling({name: one.opened for name, one in found.outcomes.items()}),
+        "by_last_outcome": _falling({name: one.count for name, one in found.last_outcomes.items()}),
+        "by_symptom": _falling({name: one.opened for name, one in found.symptoms.items()}),
+        "hours_to_close": {"median": median, "p90": p90},
+        "holds": _holds(found.held, now),
+        "causes": [
+            {"cause": cause, "title": cause_title(rulebook, cause), "tickets": count}
+            for cause, count in list(_falling(closed).items())[:MOST_CAUSES]
+        ],
+        "checks": _checks(found.checks, rulebook),
+        "rules": _rules(found.rules, rulebook),
+        "questions": _questions(found.questions, rulebook),
     }
 
 
-def _cured_in_store(closing: Closing, visited_closings: Mapping[str, int]) -> bool:
-    sent_to = visited_closings.get(closing.ticket, 0) or closing.scheduled
-    return not sent_to and closing.cured_by not in (None, REPAIR, NOTHING)
+def group_numbers(sums: Sums, currency: str) -> dict[str, Any]:
+    """The numbers that every group has."""
+    return {
+        "opened": sums.opened,
+        "closed": sums.closed,
+        "reopened": sums.reopened,
+        "visits_sent": sums.visits_sent,
+        "cured_in_store": part(sums.in_store, sums.closed),
+        "first_visit_fix": part(sums.first_visit, sums.came_to),
+        "repeats": part(sums.repeats, sums.on_machine),
+        "no_fault_found": part(sums.closed - sums.confirmed, sums.closed),
+        "first_ranked": part(sums.first_ranked, sums.confirmed),
+        "scores": {
+            "of": sums.scored,
+            "log_loss": _mean(sums.log_loss, sums.scored),
+            "brier": _mean(sums.brier, sums.scored),
+            "too_few": sums.scored < TOO_FEW,
+        },
+        "mean_hours_to_close": _mean(sums.hours, sums.closed, 2),
+        "spend_approved": _money(sums.approved, currency),
+        "spend_closed": _money(sums.spent, currency),
+        "outside_agreement": _money(sums.outside, currency),
+    }
 
 
-def repeats_of(
-    opened: Iterable[OpenedTicket], closings: Iterable[Closing]
-) -> Iterator[tuple[OpenedTicket, Closing]]:
-    """Each repeat, and the last closing of another ticket of its machine, at most EARLIER before it."""
-    by_machine: dict[str, list[Closing]] = defaultdict(list)
-    for closing in sorted(closings, key=lambda one: (one.at, one.ticket)):
-        if closing.machine is not None:
-            by_machine[closing.machine].append(closing)
-    for ticket in opened:
-        known = by_machine.get(ticket.machine or "", [])
-        place = bisect_right(known, ticket.opened_at, key=lambda one: one.at)
-        while place and known[place - 1].ticket == ticket.ticket:
-            place -= 1
-        if place and ticket.opened_at - known[place - 1].at <= EARLIER:
-            yield ticket, known[place - 1]
+def part(count: int, of: int) -> dict[str, Any]:
+    """A share with its counts and its interval; `too_few`: nothing is to be read from it."""
+    low, high = wilson(count, of)
+    share = None if of == 0 else round(count / of, 4)
+    return {
+        "count": count,
+        "of": of,
+        "share": share,
+        "low": round(low, 4),
+        "high": round(high, 4),
+        "too_few": of < TOO_FEW,
+    }
 
 
-def _standing(approvals: Iterable[Approval], closings: Iterable[Closing]) -> Iterator[Approval]:
-    """The approvals that no later one of the same ticket replaced before a closing."""
-    ended = defaultdict(list)
-    for closing in closings:
-        ended[closing.ticket].append(closing.seq)
-    last: dict[tuple[str, int], Approval] = {}
-    for one in sorted(approvals, key=lambda each: (each.ticket, each.seq)):
-        stretch = sum(seq < one.seq for seq in ended[one.ticket])
-        last[one.ticket, stretch] = one
-    yield from last.values()
-
-
-def _counted(names: Iterable[str]) -> dict[str, int]:
-    """The most frequent first."""
-    return dict(sorted(Counter(names).items(), key=lambda item: (-item[1], item[0])))
-
-
-def _of(count: int, of: int) -> dict[str, Any]:
-    return {"count": count, "of": of, "share": _share(count, of)}
-
-
-def _share(count: float, of: int) -> float | None:
-    return None if of == 0 else round(count / of, 4)
-
-
-def _hours_between(start: datetime, end: datetime) -> float:
-    return (end - start) / timedelta(hours=1)
-
-
-def _hours(hours: Sequence[float]) -> dict[str, float | None]:
+def hours_of(hours: Mapping[str, Tally]) -> tuple[float | None, float | None]:
+    """The median and the 90th percentile of hours that were counted by length."""
     if not hours:
-        return {"median": None, "p90": None}
-    p90 = statistics.quantiles(hours, n=10, method="inclusive")[8] if len(hours) > 1 else hours[0]
-    return {"median": round(statistics.median(hours), 2), "p90": round(p90, 2)}
+        return None, None
+    lengths = np.repeat([float(length) for length in hours], [one.count for one in hours.values()])
+    median, p90 = np.quantile(lengths, [0.5, 0.9])
+    return round(float(median), 2), round(float(p90), 2)
+
+
+def cause_title(rulebook: Rulebook, cause: str) -> str:
+    return rulebook.causes[cause].title if cause in rulebook.causes else cause.replace("_", " ")
+
+
+def _falling(counts: Mapping[str, int]) -> dict[str, int]:
+    """The most frequent first, without those that did not come."""
+    found = Counter({name: count for name, count in counts.items() if count})
+    return dict(sorted(found.items(), key=lambda item: (-item[1], item[0])))
+
+
+def _mean(total: float, of: int, digits: int = 4) -> float | None:
+    return None if of == 0 else round(total / of, digits)
+
+
+def _money(amount: Decimal, currency: str) -> str:
+    return f"{amount:.2f} {currency}"
 
 
 def _holds(held: Sequence[datetime], now: datetime) -> dict[str, Any]:
-    waited = [_hours_between(since, now) for since in held]
+    waited = [(now - since) / timedelta(hours=1) for since in held]
     return {"open": len(held), "median_hours": round(statistics.median(waited), 2) if waited else None}
 
 
-def _money(amount: Decimal, rulebook: Rulebook) -> str:
-    return f"{amount:.2f} {rulebook.currency}"
+def _split(tallies: Mapping[str, Tally]) -> Iterable[tuple[list[str], Tally]]:
+    return ((key.split("|"), one) for key, one in tallies.items())
 
 
-def _causes(closed: Iterable[Closing], rulebook: Rulebook) -> list[dict[str, Any]]:
-    counts = Counter(one.cause for one in closed if one.cause is not None)
-    return [
-        {
-            "cause": cause,
-            "title": rulebook.causes[cause].title if cause in rulebook.causes else cause.replace("_", " "),
-            "tickets": count,
-        }
-        for cause, count in sorted(counts.items(), key=lambda item: (-item[1], item[0]))[:MOST_CAUSES]
-    ]
-
-
-def _checks(opened: Iterable[OpenedTicket], rulebook: Rulebook) -> list[dict[str, Any]]:
+def _checks(tallies: Mapping[str, Tally], rulebook: Rulebook) -> list[dict[str, Any]]:
     results: dict[str, Counter[str]] = defaultdict(Counter)
-    confirmed: dict[str, list[tuple[bool, float]]] = defaultdict(list)  # cured, the rulebook's chance
-    for ticket in opened:
-        done = dict(ticket.checks)
-        if ticket.cured_by in rulebook.checks:
-            done[str(ticket.cured_by)] = "cured"
-        for check, result in done.items():
-            results[check][result] += 1
-            if ticket.cause is not None and result in ("cured", "not_cured") and check in rulebook.checks:
-                chance = float(rulebook.checks[check].resolves.get(ticket.cause, 0))
-                confirmed[check].append((result == "cured", chance))
+    confirmed: dict[str, list[tuple[int, bool, float]]] = defaultdict(list)  # how many, cured, the rulebook's
+    for (check, result, cause), one in _split(tallies):
+        results[check][result] += one.count
+        known = cause not in (NOT_KNOWN, NO_FAULT_FOUND) and check in rulebook.checks
+        if known and result in ("cured", "not_cured"):
+            chance = float(rulebook.checks[check].resolves.get(cause, 0))
+            confirmed[check].append((one.count, result == "cured", chance))
     rows = []
     for check, counts in results.items():
-        done_count = counts["cured"] + counts["not_cured"]
-        known = confirmed[check]
+        done = counts["cured"] + counts["not_cured"]
+        known_count = sum(count for count, _, _ in confirmed[check])
+        cured = sum(count for count, cured, _ in confirmed[check] if cured)
         rows.append(
             {
                 "check": check,
                 "title": rulebook.checks[check].title if check in rulebook.checks else check,
-                "done": done_count,
+                "done": done,
                 "cured": counts["cured"],
                 "could_not_do": counts["could_not_do"],
-                "cure_share": _share(counts["cured"], done_count),
-                "confirmed": len(known),
-                "confirmed_cure_share": _share(sum(cured for cured, _ in known), len(known)),
-                "rulebook": _share(sum(chance for _, chance in known), len(known)),
+                "cure_share": part(counts["cured"], done),
+                "confirmed_cure_share": part(cured, known_count),
+                "rulebook": _mean(sum(n * chance for n, _, chance in confirmed[check]), known_count),
             }
         )
     return sorted(rows, key=lambda row: (-row["done"], row["check"]))
 
 
-def _contractors(
-    recorded: Recorded, closings: Iterable[Closing], repeats: Iterable[Closing], rulebook: Rulebook
-) -> list[dict[str, Any]]:
-    calls = Counter(one.contractor or NOT_ON_RECORD for one in recorded.opened)
-    visits = Counter(contractor or NOT_ON_RECORD for contractor in recorded.sent)
-    comebacks = Counter(one.contractor or NOT_ON_RECORD for one in repeats)
-    spend: dict[str, Decimal] = defaultdict(Decimal)
-    outside: dict[str, Decimal] = defaultdict(Decimal)
-    for closing in closings:
-        spend[closing.contractor or NOT_ON_RECORD] += closing.cost
-        outside[closing.contractor or NOT_ON_RECORD] += closing.outside
-    names = sorted({*calls, *visits, *comebacks, *spend}, key=lambda name: (-calls[name], name))
-    return [
-        {
-            "contractor": name,
-            "calls": calls[name],
-            "visits_sent": visits[name],
-            "spend_closed": _money(spend[name], rulebook),
-            "outside_agreement": _money(outside[name], rulebook),
-            "repeats": comebacks[name],
-        }
-        for name in names
-    ]
+def _rules(tallies: Mapping[str, Tally], rulebook: Rulebook) -> list[dict[str, Any]]:
+    """Those that help most first; checks that did not fix it say something too, but are no rules."""
+    rows = []
+    for rule, one in tallies.items():
+        if rule in rulebook.checks:
+            continue
+        mean = one.total / one.count
+        spread = max(0.0, one.squares / one.count - mean * mean) / max(1, one.count - 1)
+        away = NORMAL * spread**0.5
+        head = rulebook.evidence[rule].head.title if rule in rulebook.evidence else f"none of: {rule}"
+        too_few = one.count < TOO_FEW
+        low, high = round(mean - away, 4), round(mean + away, 4)
+        says = "too_few" if too_few else "helps" if low > 0 else "misleads" if high < 0 else "neither"
+        rows.append(
+            {"rule": rule, "title": head, "of": one.count, "change": round(mean, 4), "low": low, "high": high,
+             "says": says}
+        )  # fmt: skip
+    return sorted(rows, key=lambda row: (row["says"] == "too_few", -row["change"], row["rule"]))
+
+
+def _questions(tallies: Mapping[str, Tally], rulebook: Rulebook) -> list[dict[str, Any]]:
+    by_fact: dict[str, dict[str, Tally]] = defaultdict(dict)
+    for (fact, how), one in _split(tallies):
+        by_fact[fact][how] = one
+    rows = []
+    for fact, found in by_fact.items():
+        asked = sum(one.count for one in found.values())
+        changed, same = (found[how].count if how in found else 0 for how in ("changed", "same"))
+        saves = sum(one.total for one in found.values()) / asked
+        rows.append(
+            {
+                "fact": fact,
+                "title": rulebook.facts[fact].title if fact in rulebook.facts else fact.replace("_", " "),
+                "asked": asked,
+                "promised": f"{saves:.2f} {rulebook.currency}",
+                "told": part(changed + same, asked),
+                "changed": part(changed, asked),
+            }
+        )
+    return sorted(rows, key=lambda row: (-row["asked"], row["fact"]))

@@ -3,7 +3,8 @@
 `scipy.stats` is imported where it is used: it is slow to import, and most pages show none of this.
 """
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,6 +12,8 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 
 CONFIDENCE = 0.95
+NORMAL = 1.959963984540054
+"""The normal distribution's 97.5 % point: intervals hold CONFIDENCE."""
 TOO_FEW = 10
 """Of fewer, nothing is said of a share, a median or a range. Common practice, no source."""
 
@@ -19,18 +22,16 @@ def wilson(hits: int, of: int) -> tuple[float, float]:
     """The interval of a share seen (Wilson 1927; Newcombe 1998, method 3); (0, 1) of nothing."""
     if not of:
         return 0.0, 1.0
-    from scipy import stats
+    share, squared = hits / of, NORMAL * NORMAL
+    center = (hits + squared / 2) / (of + squared)
+    away = NORMAL / (of + squared) * math.sqrt(of * share * (1 - share) + squared / 4)
+    return (0.0 if hits == 0 else center - away), (1.0 if hits == of else center + away)
 
-    interval = stats.binomtest(hits, of).proportion_ci(CONFIDENCE, "wilson")
-    return float(interval.low), float(interval.high)
 
-
-def mean_within(values: Array) -> tuple[float, float, float]:
+def mean_within(count: int, total: float, squares: float) -> tuple[float, float, float]:
     """The mean of at least two values, and the bounds of its interval by the normal distribution."""
-    from scipy import stats
-
-    mean = float(values.mean())
-    away = float(stats.norm.ppf((1 + CONFIDENCE) / 2) * stats.sem(values))
+    mean = total / count
+    away = NORMAL * math.sqrt(max(0.0, squares / count - mean * mean) / (count - 1))
     return mean, mean - away, mean + away
 
 
@@ -47,27 +48,35 @@ def usual_range(values: Sequence[float]) -> tuple[float, float] | None:
     return center - width, center + width
 
 
-def funnel_limit(share: float, of: int, level: float) -> float:
-    """The share that a place with `of` cases has at most with the chance `level`, if it is as all others.
+def funnel_limits(share: float, of: Sequence[int], level: float) -> Array:
+    """The shares that places with `of` cases have at most with the chance `level`, if they are as all others.
 
     Binomial, interpolated between whole numbers as in Spiegelhalter, "Funnel plots for comparing
     institutional performance", Statistics in Medicine 24 (2005), appendix (from memory).
     """
     from scipy import stats
 
-    places = stats.binom(of, share)
-    reached = float(places.ppf(level))
-    above, below = float(places.cdf(reached)), float(places.cdf(reached - 1))
-    return min(1.0, max(0.0, (reached - (above - level) / (above - below)) / of))
+    counts = np.array(of, float)
+    if not 0 < share < 1:
+        return np.ones_like(counts)
+    places = stats.binom(counts, share)
+    reached = places.ppf(level)
+    above, below = places.cdf(reached), places.cdf(reached - 1)
+    found: Array = np.clip((reached - (above - level) / (above - below)) / counts, 0.0, 1.0)
+    return found
 
 
-def still_waiting(ended: Sequence[float], waiting: Sequence[float]) -> tuple[Array, Array]:
-    """Kaplan-Meier: hours, and the share that has waited longer; `waiting` have not ended yet."""
-    from scipy import stats
+def still_waiting(ended: Mapping[float, int], waiting: Mapping[float, int]) -> tuple[Array, Array]:
+    """Kaplan-Meier: hours, and the share that has waited longer.
 
-    seen = stats.CensoredData(uncensored=np.array(ended, float), right=np.array(waiting, float))
-    found = stats.ecdf(seen).sf
-    return found.quantiles, found.probabilities
+    Both are hours and how many tickets; `waiting` have not ended yet. Who stops at the same hour as others
+    end is counted as there when they do.
+    """
+    hours = np.array(sorted({*ended, *waiting}))
+    ends = np.array([ended.get(hour, 0) for hour in hours], float)
+    leave = ends + np.array([waiting.get(hour, 0) for hour in hours], float)
+    there = leave[::-1].cumsum()[::-1]
+    return hours, np.cumprod(1 - ends / there)
 
 
 def first_below(hours: Array, shares: Array, level: float) -> float | None:

@@ -1,19 +1,17 @@
-"""Six numbers of a week or a month, with what is usual for them.
+"""Six numbers of a period, with what is usual for them: a period is held against BEFORE like it before it.
 
-Each number is one of `period_numbers`, for each period by itself. Weeks begin on Monday (UTC).
+Weeks begin on Monday (UTC); whole months are held against whole months.
 """
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, time, timedelta
-from typing import Any, Literal, TypeAlias
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from typing import Literal, TypeAlias
 
 from dateutil.relativedelta import relativedelta
 
-from triage.repairs.period import Period, Recorded
-from triage.repairs.period_numbers import period_numbers
+from triage.repairs.period import Period, Sums
 from triage.repairs.statistics import TOO_FEW, usual_range, wilson
-from triage.rulebook.model import Rulebook
 
 BEFORE = 12  # periods that say what is usual
 
@@ -21,10 +19,10 @@ Kind: TypeAlias = Literal["count", "share", "hours", "money"]
 
 
 @dataclass(frozen=True, slots=True)
-class WeekNumber:
-    """A number of the week, and of each week before it, oldest first; None where there was too little.
+class KeyNumber:
+    """A number of the period, and of each one before it, oldest first; None where there was nothing.
 
-    `usual` is the range of the weeks before. `interval` is that of a share, `of` how many it is of.
+    `usual` is the range of those before. `interval` is that of a share, `of` how many it is of.
     """
 
     name: str
@@ -47,78 +45,83 @@ class WeekNumber:
         return not self.usual[0] <= self.now <= self.usual[1]
 
 
-SIX: tuple[tuple[str, Kind], ...] = (
-    ("opened", "count"),
-    ("cured_in_store", "share"),
-    ("first_visit_fix", "share"),
-    ("hours_to_close", "hours"),
-    ("spend_closed", "money"),
-    ("repeats", "share"),
-)
-
-
-def weeks_to(now: datetime, asked: date | None = None) -> tuple[Period, ...]:
-    """The week of a day, or the last one that is over, and BEFORE weeks before it, oldest first."""
-    day = asked or now.astimezone(UTC).date() - timedelta(days=7)
+def week_of(day: date) -> Period:
     monday = day - timedelta(days=day.weekday())
-    begins = [monday - timedelta(weeks=back) for back in range(BEFORE, -1, -1)]
-    return tuple(period_of(begin, begin + timedelta(days=6)) for begin in begins)
+    return Period(monday, monday + timedelta(days=6))
 
 
-def months_to(month: date) -> tuple[Period, ...]:
-    """The month of a day and BEFORE months before it, oldest first."""
-    begins = [month.replace(day=1) - relativedelta(months=back) for back in range(BEFORE, -1, -1)]
-    return tuple(period_of(begin, begin + relativedelta(months=1, days=-1)) for begin in begins)
+def last_week(now: datetime) -> Period:
+    """The last week that is over."""
+    return week_of(now.astimezone(UTC).date() - timedelta(days=7))
 
 
-def period_of(first: date, last: date) -> Period:
-    since = datetime.combine(first, time(), UTC)
-    return Period(first, last, since, datetime.combine(last, time(), UTC) + timedelta(days=1))
+def month_of(day: date) -> Period:
+    first = day.replace(day=1)
+    return Period(first, first + relativedelta(months=1, days=-1))
 
 
-def whole(weeks: Sequence[Period]) -> Period:
-    return period_of(weeks[0].first, weeks[-1].last)
+def neighbor(period: Period, away: int) -> Period:
+    """The period so many of its length later; negative: before. Whole months by whole months.
+
+    ValueError for one outside the calendar.
+    """
+    whole = period.first.day == 1 and (period.last + timedelta(days=1)).day == 1
+    if not whole:
+        step = timedelta(days=away * period.days)
+        try:
+            return Period(period.first + step, period.last + step)
+        except OverflowError:
+            raise ValueError("no such day") from None
+    after = period.last + timedelta(days=1)
+    months = 12 * (after.year - period.first.year) + after.month - period.first.month
+    first = period.first + relativedelta(months=away * months)
+    return Period(first, first + relativedelta(months=months, days=-1))
 
 
-def numbers_of(
-    recorded: Recorded, rulebook: Rulebook, periods: Sequence[Period], now: datetime
-) -> tuple[WeekNumber, ...]:
-    """`recorded` is of all the periods; the last one is the one asked for."""
-    each = [period_numbers(_within(recorded, period), rulebook, period, now) for period in periods]
-    return tuple(_number(name, kind, each) for name, kind in SIX)
+def periods_to(period: Period) -> tuple[Period, ...]:
+    """The period and BEFORE ones before it, oldest first, as far as the calendar goes."""
+    found = [period]
+    for away in range(1, BEFORE + 1):
+        try:
+            found.insert(0, neighbor(period, -away))
+        except ValueError:
+            break
+    return tuple(found)
 
 
-def _within(recorded: Recorded, week: Period) -> Recorded:
-    return replace(
-        recorded,
-        opened=tuple(one for one in recorded.opened if week.holds(one.opened_at)),
-        approvals=tuple(one for one in recorded.approvals if week.holds(one.at)),
+def key_numbers(sums: Sequence[Sums | None], hours: Sequence[float | None]) -> tuple[KeyNumber, ...]:
+    """Of periods, the oldest first, with their median hours; None for one before there was anything."""
+    now = sums[-1] or Sums()
+    share, each = wilson, [one or Sums() for one in sums]
+    counts = [None if one is None else float(one.opened) for one in sums]
+    spent = [None if one is None else float(one.spent) for one in sums]
+    shares = {
+        "cured_in_store": [(one.in_store, one.closed) for one in each],
+        "first_visit_fix": [(one.first_visit, one.came_to) for one in each],
+        "repeats": [(one.repeats, one.on_machine) for one in each],
+    }
+    of_shares = {
+        name: _number(
+            name, "share", [hits / of if of else None for hits, of in pairs], pairs[-1][1], share(*pairs[-1])
+        )
+        for name, pairs in shares.items()
+    }
+    return (
+        _number("opened", "count", counts),
+        of_shares["cured_in_store"],
+        of_shares["first_visit_fix"],
+        _number("hours_to_close", "hours", hours, now.closed),
+        _number("spend_closed", "money", spent),
+        of_shares["repeats"],
     )
 
 
-def _number(name: str, kind: Kind, weeks: Sequence[Mapping[str, Any]]) -> WeekNumber:
-    values = [_value(week[name], kind) for week in weeks]
+def _number(
+    name: str,
+    kind: Kind,
+    values: Sequence[float | None],
+    of: int | None = None,
+    interval: tuple[float, float] | None = None,
+) -> KeyNumber:
     known = [value for value in values[:-1] if value is not None]
-    last = weeks[-1][name]
-    of = int(last["of"]) if kind == "share" else int(weeks[-1]["closed"]) if kind == "hours" else None
-    return WeekNumber(
-        name=name,
-        kind=kind,
-        now=values[-1],
-        before=tuple(values[:-1]),
-        usual=usual_range(known),
-        of=of,
-        interval=wilson(last["count"], last["of"]) if kind == "share" else None,
-    )
-
-
-def _value(said: Any, kind: Kind) -> float | None:
-    match kind:
-        case "share":
-            return None if said["share"] is None else float(said["share"])
-        case "hours":
-            return None if said["median"] is None else float(said["median"])
-        case "money":
-            return float(said.split()[0])
-        case "count":
-            return float(said)
+    return KeyNumber(name, kind, values[-1], tuple(values[:-1]), usual_range(known), of, interval)

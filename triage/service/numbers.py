@@ -2,45 +2,158 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 from triage.records.caller import Caller
-from triage.repairs import overview, weeks
+from triage.repairs import overview
+from triage.repairs.day_sums import folded
 from triage.repairs.exports import SpendBy, claim_rows, read_days, spend_rows
-from triage.repairs.period import EARLIER, Period, read_period
-from triage.repairs.period_numbers import period_numbers
+from triage.repairs.period import GROUPS, By, Period, Sums, Tally, read_period
+from triage.repairs.period_numbers import Recorded, group_numbers, hours_of, period_numbers
+from triage.repairs.weeks import key_numbers, last_week, periods_to, week_of
 from triage.service.service import Service
+from triage.store import Work
+from triage.store.tables.derived.counted import COUNTED as COUNTED
 from triage.store.tables.desk import NO_FILTERS, Filters, View
 from triage.values.cursor import cursor_text, read_cursor
+from triage.values.errors import InputError, Problem
+
+TRIES = 5
+MEASURED_BY = ("day", "week", "month")
+GROUPED_BY = (*GROUPS[1:], *MEASURED_BY)
 
 
-def numbers(service: Service, since: str | None, until: str | None) -> dict[str, Any]:
-    """The numbers of two days' period; InputError for what is no period."""
+def _summed(service: Service, period: Period) -> None:
+    """Folds the days of the period that a ticket of theirs changed; outside the write lock, as far as it can.
+
+    A day that goes on changing meanwhile is at last folded in the write.
+    """
+    for tries in range(TRIES):
+        with service.store.read() as work:
+            marked = work.day_sums.marked(period)
+        if not marked:
+            return
+        for day in sorted(marked):
+            last_try = tries == TRIES - 1
+            with service.store.read() as work:
+                folds = None if last_try else folded(work.numbers.of_day(Period(day, day)))
+            with service.store.write() as work:
+                mark = work.day_sums.marked(Period(day, day)).get(day, 0)
+                if folds is None:
+                    work.day_sums.put(day, mark, folded(work.numbers.of_day(Period(day, day))))
+                else:
+                    work.day_sums.put(day, marked[day], folds)
+
+
+def numbers(
+    service: Service, since: str | None, until: str | None, by: str | None = None, of: str | None = None
+) -> dict[str, Any]:
+    """The numbers of two days' period, and those of each group; InputError for what is no period or group.
+
+    `by` is one of GROUPED_BY. `of` is a group's key, such as `site:LH-012`: only
+    what stands under it is counted.
+    """
     now = service.now()
-    period = read_period(since, until, now)
+    period, (within, key) = read_period(since, until, now), _read_group(of)
+    if by is not None and by not in GROUPED_BY:
+        raise InputError([Problem(f"group by one of {', '.join(GROUPED_BY)}", "query:by")])
+    if of is not None and by is not None and by not in MEASURED_BY:
+        raise InputError([Problem(f"what stands under {of} is told by day, week or month", "query:by")])
+    _summed(service, period)
+    currency = service.rulebook.currency
     with service.store.read() as work:
-        recorded = work.numbers.between(period.since, period.until, EARLIER)
-    return period_numbers(recorded, service.rulebook, period, now)
+        sums = work.day_sums
+        groups = () if by is None else _groups(work, period, by, within, key)
+        told = [{"key": name, **group_numbers(one, currency)} for name, one in groups]
+        total = sums.total(period, within, key)
+        if of is not None:
+            days = {"since": period.first.isoformat(), "until": period.last.isoformat()}
+            return {**days, "currency": currency, **group_numbers(total, currency), "groups": told}
+        recorded = Recorded(
+            total=total,
+            outcomes=sums.by_key(period, "outcome"),
+            symptoms=sums.by_key(period, "symptom"),
+            causes=sums.by_key(period, "cause"),
+            last_outcomes=sums.tallies(period, "last_outcome"),
+            hours=sums.tallies(period, "hours"),
+            checks=sums.tallies(period, "check"),
+            rules=sums.tallies(period, "rule"),
+            questions=sums.tallies(period, "question"),
+            held=tuple(work.numbers.held_since()),
+        )
+    return {**period_numbers(recorded, service.rulebook, period, now), "groups": told}
 
 
-def week(service: Service, day: date | None = None) -> overview.Overview:
-    """The week of a day at a glance; the last one that is over, if left out."""
-    return _at_a_glance(service, weeks.weeks_to(service.now(), day))
+def _read_group(of: str | None) -> tuple[By, str]:
+    if of is None:
+        return "all", ""
+    by, colon, key = of.partition(":")
+    for known in GROUPS[1:]:
+        if by == known and colon and key.isprintable():
+            return known, key
+    raise InputError([Problem("write a group and its key, such as site:LH-012", "query:of")])
 
 
-def month(service: Service, day: date) -> overview.Overview:
-    """The month of a day at a glance."""
-    return _at_a_glance(service, weeks.months_to(day))
+def _groups(work: Work, period: Period, by: str, within: By, key: str) -> list[tuple[str, Sums]]:
+    if by in MEASURED_BY:
+        found: dict[str, Sums] = {}
+        for day, one in sorted(work.day_sums.by_day(period, within, key).items()):
+            name = _measured(day, by)
+            found[name] = found.get(name, Sums()) + one
+        return list(found.items())
+    keys = work.day_sums.by_key(period, by)  # type: ignore[arg-type]  # one of GROUPS
+    return sorted(keys.items(), key=lambda each: (-each[1].opened, -each[1].closed, each[0]))
 
 
-def _at_a_glance(service: Service, periods: Sequence[Period]) -> overview.Overview:
-    span, now = weeks.whole(periods), service.now()
+def _measured(day: date, by: str) -> str:
+    match by:
+        case "day":
+            return day.isoformat()
+        case "week":
+            return week_of(day).first.isoformat()
+        case _:
+            return f"{day:%Y-%m}"
+
+
+def overview_of(service: Service, since: str | None, until: str | None) -> overview.Overview:
+    """A period at a glance; the last week that is over where no day is given. InputError for no period."""
+    asked, now = (since, until) != (None, None), service.now()
+    return at_a_glance(service, read_period(since, until, now) if asked else last_week(now))
+
+
+def at_a_glance(service: Service, period: Period) -> overview.Overview:
+    """A period at a glance, held against those before it."""
+    now, periods = service.now(), periods_to(period)
+    _summed(service, Period(periods[0].first, period.last))
     with service.store.read() as work:
-        recorded = work.numbers.between(span.since, span.until, EARLIER)
+        sums = work.day_sums
+        first = sums.first_day() or period.first
+        periods = tuple(one for one in periods if one.first >= first) or periods[-1:]
+        span = Period(periods[0].first, period.last)
+        sites = sums.by_key(span, "site")
+        found_places, share = overview.places(sites)
         machines = {one.serial: one.commissioned_on or one.shipped_on for one in work.machines.all()}
-    return overview.overview(recorded, machines, service.rulebook, periods, now)
+        return overview.Overview(
+            period=period,
+            span=span,
+            numbers=key_numbers(
+                [sums.total(one) for one in periods],
+                [hours_of(sums.tallies(one, "hours"))[0] for one in periods],
+            ),
+            reliability=overview.reliability(sums.tallies(span, "chance")),
+            places=found_places,
+            repeat_share=share,
+            often_down=overview.often_down(work.numbers.calls_by_machine(span), machines, span),
+            waited=overview.waited(
+                sums.tallies(span, "wait"), sums.tallies_by_day(span, "wait", "|open|"), now
+            ),
+            saved=overview.saved(
+                sums.total(span).in_store, sums.tallies(span, "visit_cost").get("", Tally())
+            ),
+            currency=service.rulebook.currency,
+        )
 
 
 def site_names(service: Service) -> Mapping[str, str]:

@@ -6,7 +6,8 @@ from collections.abc import Callable
 
 from sqlalchemy.exc import DBAPIError
 
-from triage.store.engine import Store, Work
+from triage.store.engine import Store
+from triage.store.work import Work
 
 log = logging.getLogger(__name__)
 

@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, nullcontext
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, get_type_hints
+from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.engine import URL, make_url
@@ -23,61 +23,14 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
-from triage.store.forgetting import Forgetting
 from triage.store.migrate import upgrade
 from triage.store.owner_only import make_database_owner_only
-from triage.store.photos import Photos
-from triage.store.tables.care import Care
-from triage.store.tables.dangers import OpenDangers
-from triage.store.tables.depot import Depot
-from triage.store.tables.derived.closings import Closings
-from triage.store.tables.derived.fleet import Fleet
-from triage.store.tables.desk import Desk, Presences
-from triage.store.tables.idempotency import Responses
-from triage.store.tables.machines import Machines
-from triage.store.tables.numbers import NumberRecords
-from triage.store.tables.outbox import Outbox
-from triage.store.tables.replay_runs import RecordedDecisions, ReplayRuns
-from triage.store.tables.rulebooks import Rulebooks
-from triage.store.tables.tickets import Tickets
-from triage.store.tables.tokens import Links, Sessions, Tokens
-from triage.store.verify import Verification
+from triage.store.work import REPOSITORIES, Work
 from triage.store.write_lock import WriteLock
 from triage.values.errors import InputError
 
 BUSY_TIMEOUT_MS = 30_000
 WRITING = 0x62_61_72_72  # PostgreSQL's lock of who writes; any number, as long as nobody else locks it
-
-
-@dataclass(frozen=True)
-class Work:
-    """The repositories inside one transaction."""
-
-    machines: Machines
-    care: Care
-    tickets: Tickets
-    tokens: Tokens
-    sessions: Sessions
-    rulebooks: Rulebooks
-    responses: Responses
-    desk: Desk
-    recorded: RecordedDecisions
-    depot: Depot
-    replay_runs: ReplayRuns
-    presences: Presences
-    numbers: NumberRecords
-    closings: Closings
-    dangers: OpenDangers
-    fleet: Fleet
-    outbox: Outbox
-    links: Links
-    photos: Photos
-    verification: Verification
-    forgetting: Forgetting
-    writes: bool
-
-
-REPOSITORIES: dict[str, Any] = {name: kind for name, kind in get_type_hints(Work).items() if kind is not bool}
 
 
 @dataclass(frozen=True, slots=True)

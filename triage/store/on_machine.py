@@ -5,7 +5,7 @@ from datetime import datetime
 
 from triage.records.authorization import Authorization
 from triage.records.danger import Danger
-from triage.store.engine import Work
+from triage.store.work import Work
 from triage.values.money import Money, sum_money
 
 

@@ -76,7 +76,7 @@ def test_the_numbers_are_in_spanish_with_their_definitions(
     client.post("/sign-in", data={"token": tokens["ops"]})
     client.post("/language", data={"pages": "es", "next": "/numbers"})
     page = client.get("/numbers").text
-    assert "<h1>El programa en números</h1>" in page
+    assert "<h2>Resueltas en la tienda</h2>" in page
     assert "Reportes abiertos en el período." in page
     for english in ("Opened", "Outcome", "Contractor", "period", "Tickets", "None."):
         assert english not in re.sub(r"<[^>]*>", "", page), english

@@ -9,6 +9,7 @@ from tests.api.conftest import Send, signed_in
 from tests.triage.services import AGENT, REPORT
 from triage.repairs.period_numbers import DEFINITIONS
 from triage.service import repairs, tickets
+from triage.service.numbers import COUNTED, numbers
 from triage.service.service import Service
 
 
@@ -27,16 +28,75 @@ def test_the_numbers_of_a_period_are_told(send: Send, recorded: Service) -> None
     assert found is not None
     assert (found["since"], found["until"]) == ("2026-02-01", "2026-03-02")
     assert (found["opened"], found["closed"]) == (2, 1)
-    assert found["cured_in_store"] == {"count": 1, "of": 1, "share": 1.0}
+    part = {"count": 1, "of": 1, "share": 1.0, "low": 0.2065, "high": 1.0, "too_few": True}
+    assert found["cured_in_store"] == part
     assert found["by_symptom"] == {"leaking": 1, "not_freezing": 1}
     assert found["spend_closed"] == "0.00 USD"
-    assert [(one["contractor"], one["calls"]) for one in found["contractors"]] == [
-        ("fogline", 1),
-        ("tern", 1),
-    ]
     before = send("GET", "/v1/numbers?since=2026-01-01&until=2026-01-31", by="ops").json
     assert before is not None
-    assert (before["opened"], before["closed"], before["contractors"]) == (0, 0, [])
+    assert (before["opened"], before["closed"], before["groups"]) == (0, 0, [])
+
+
+@pytest.mark.parametrize(
+    ("by", "keys"),
+    [
+        ("contractor", ["fogline", "tern"]),
+        ("site", ["halt-001", "halt-023"]),
+        ("model", ["LH-20", "LH-30"]),
+        ("cause", ["dirty_filter", "not_known"]),
+        ("symptom", ["leaking", "not_freezing"]),
+        ("day", ["2026-03-02"]),
+        ("week", ["2026-03-02"]),
+        ("month", ["2026-03"]),
+    ],
+)
+def test_they_are_told_by_any_group(send: Send, recorded: Service, by: str, keys: list[str]) -> None:
+    found = send("GET", f"/v1/numbers?by={by}", by="ops").json
+    assert found is not None
+    assert sorted(one["key"] for one in found["groups"]) == keys
+    assert sum(one["opened"] for one in found["groups"]) == 2
+    assert sum(one["cured_in_store"]["count"] for one in found["groups"]) == 1
+
+
+def test_what_stands_under_one_key_is_told_by_time(send: Send, recorded: Service) -> None:
+    found = send("GET", "/v1/numbers?of=contractor:tern&by=month", by="ops").json
+    assert found is not None
+    assert (found["opened"], found["closed"]) == (1, 0)
+    assert [(one["key"], one["opened"]) for one in found["groups"]] == [("2026-03", 1)]
+
+
+@pytest.mark.parametrize("query", ["by=shoe", "of=tern", "of=shoe:1", "of=site:1&by=model"])
+def test_a_group_that_there_is_not_is_a_problem_with_its_place(send: Send, query: str) -> None:
+    response = send("GET", f"/v1/numbers?{query}", by="ops")
+    assert response.status_code == 422
+    assert response.json is not None
+    assert response.json["errors"][0]["pointer"] in ("query:by", "query:of")
+
+
+def test_a_period_is_told_at_a_glance(send: Send, recorded: Service) -> None:
+    found = send("GET", "/v1/numbers/overview?since=2026-03-02&until=2026-03-08", by="reporter").json
+    assert found is not None
+    assert [(one["name"], one["now"]) for one in found["numbers"]][:2] == [
+        ("opened", 2),
+        ("cured_in_store", 1),
+    ]
+    assert found["period"] == {"first": "2026-03-02", "last": "2026-03-08"}
+    assert found["saved"] is None
+    assert send("GET", "/v1/numbers/overview?since=soon", by="ops").status_code == 422
+
+
+@pytest.mark.parametrize("number", COUNTED)
+def test_the_tickets_behind_a_number_are_as_many_as_it_says(
+    client: FlaskClient, tokens: dict[str, str], recorded: Service, number: str
+) -> None:
+    """Of `spend_closed`, those that cost something."""
+    found = numbers(recorded, None, None)
+    wanted = {"spend_closed": 0, "spend_approved": 0}.get(number, found.get(number))
+    wanted = wanted["count"] if isinstance(wanted, dict) else wanted
+    listed = signed_in(client, tokens["ops"]).get(
+        f"/?view=all&counted={number}&since=2026-02-01&until=2026-03-02"
+    )
+    assert listed.text.count('<th scope="row">') == wanted
 
 
 @pytest.mark.parametrize("query", ["since=soon", "until=2026-02-30", "since=2026-03-02&until=2026-03-01"])
@@ -64,13 +124,12 @@ def test_the_page_shows_the_numbers_with_their_definitions(
     client: FlaskClient, tokens: dict[str, str], recorded: Service
 ) -> None:
     ops = signed_in(client, tokens["ops"])
-    assert '<a href="/week"' in ops.get("/").text
-    for page in ("/week", "/rulebook/log"):
-        assert '<a href="/numbers' in ops.get(page).text
-    shown = ops.get("/numbers").text
+    for page in ("/", "/rulebook/log"):
+        assert '<a href="/numbers"' in ops.get(page).text
+    shown = ops.get("/numbers?since=2026-02-01&until=2026-03-02&by=contractor").text
     for said in (
         DEFINITIONS["opened"],
-        "100 %",
+        "too few to say",
         "1 of 1",
         "0.00 USD",
         "Dirty filter",
@@ -78,10 +137,9 @@ def test_the_page_shows_the_numbers_with_their_definitions(
         "fogline",
     ):
         assert said in shown
-    assert "2026-02-01 to 2026-03-02" in shown
+    assert "<h1>Sun 1 Feb – Mon 2 Mar 2026</h1>" in shown
     assert (
-        "<p>2026-01-01 to 2026-01-31, both days counted.</p>"
-        in ops.get("/numbers?since=2026-01-01&until=2026-01-31").text
+        "<h1>Thu 1 Jan – Sat 31 Jan 2026</h1>" in ops.get("/numbers?since=2026-01-01&until=2026-01-31").text
     )
 
 
@@ -97,4 +155,4 @@ def test_a_period_that_cannot_be_is_said_on_the_page_with_the_form_kept(
 def test_the_page_is_for_ops_only(client: FlaskClient, tokens: dict[str, str]) -> None:
     agent = signed_in(client, tokens["agent"])
     assert agent.get("/numbers").status_code == 403
-    assert "/week" not in agent.get("/").text
+    assert "/numbers" not in agent.get("/").text

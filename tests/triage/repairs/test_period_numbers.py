@@ -34,11 +34,20 @@ from tests.triage.services import (
 )
 from triage.records.bill import BilledLine
 from triage.records.payloads import CheckDone, Decided, Dispatched, Payload, Reopened, Reported
-from triage.repairs.period import EARLIER, Approval, Closing, OpenedTicket, Recorded, read_period
-from triage.repairs.period_numbers import DEFINITIONS, period_numbers
-from triage.rulebook.reading.reader import rulebook_from_data
+from triage.repairs.day_sums import folded
+from triage.repairs.period import (
+    GROUPS,
+    Closing,
+    DayRows,
+    OpenedTicket,
+    Place,
+    Sums,
+    read_period,
+)
+from triage.repairs.period_numbers import DEFINITIONS
 from triage.schedule.contractors import Contractor
 from triage.service import repairs, tickets
+from triage.service.numbers import numbers
 from triage.service.service import Service
 from triage.service.visits import record_visit
 from triage.store import Store, open_store
@@ -47,7 +56,6 @@ from triage.store.tables.column_types import json_text
 from triage.store.tables.models import EventRow
 from triage.values.errors import InputError
 
-RULEBOOK = rulebook_from_data(rulebook_files())
 LEAKING = {"machine": "LH30-2", "symptoms": ["leaking"], "answers": {}}
 SAFE = {"made_safe": True, "note": "The cord is a new one."}
 CORD = {"machine": "LH30-2", "symptoms": ["leaking", "not_freezing"], "answers": {"cord_damaged": True}}
@@ -68,13 +76,6 @@ YES = {
     "person": "Robin Vale",
     "why": "It is the only one on the quay.",
 }
-
-
-def numbers(service: Service, since: str | None = None, until: str | None = None) -> dict[str, Any]:
-    period = read_period(since, until, service.now())
-    with service.store.read() as work:
-        recorded = work.numbers.between(period.since, period.until, EARLIER)
-    return period_numbers(recorded, service.rulebook, period, service.now())
 
 
 @pytest.fixture
@@ -168,8 +169,14 @@ def service(tmp_path: Path, store_url: str) -> Iterator[Service]:
 
 
 def test_a_small_service_comes_out_as_counted_by_hand(service: Service) -> None:
-    found = numbers(service)
-    checks, contractors = found.pop("checks"), found.pop("contractors")
+    found = numbers(service, None, None, "contractor")
+    checks, contractors, questions = found.pop("checks"), found.pop("groups"), found.pop("questions")
+    told = [(row["rule"], row["of"], row["says"]) for row in found.pop("rules")]
+    assert told == [("filter-overdue", 2, "too_few"), ("fill", 2, "too_few")]
+    assert questions == []
+    assert found.pop("scores")["of"] == 3
+    for name in ("cured_in_store", "first_visit_fix", "repeats", "no_fault_found", "first_ranked"):
+        found[name] = counts(found[name])
     assert found == {
         "since": "2026-03-02",
         "until": "2026-03-31",
@@ -180,36 +187,44 @@ def test_a_small_service_comes_out_as_counted_by_hand(service: Service) -> None:
         "by_symptom": {"leaking": 3, "not_freezing": 3},
         "closed": 3,
         "reopened": 1,
-        "cured_in_store": {"count": 1, "of": 3, "share": 0.3333},
+        "cured_in_store": (1, 3, 0.3333),
         "visits_sent": 3,
-        "first_visit_fix": {"count": 1, "of": 2, "share": 0.5},
+        "first_visit_fix": (1, 2, 0.5),
+        "mean_hours_to_close": 12.0,
         "hours_to_close": {"median": 10.0, "p90": 21.2},  # of 2, 10 and 24: 10 + 0.8 * 14
         "holds": {"open": 1, "median_hours": 429.0},  # 29 days less 11 days and 3 hours
         "spend_approved": "150.00 USD",
         "spend_closed": "560.00 USD",  # 205 + 260 + 95
         "outside_agreement": "0.00 USD",
-        "repeats": {"count": 2, "of": 4, "share": 0.5},
+        "repeats": (2, 4, 0.5),
         "causes": [
             {"cause": "dirty_filter", "title": "Dirty filter", "tickets": 1},
             {"cause": "low_fill", "title": "Low fill", "tickets": 1},
             {"cause": "seal_wrong", "title": "Seal wrong", "tickets": 1},
         ],
-        "no_fault_found": 0,
-        "first_ranked": {"count": 1, "of": 3, "share": 0.3333},  # a seal alone does not make both
+        "no_fault_found": (0, 3, 0.0),
+        "first_ranked": (1, 3, 0.3333),  # a seal alone does not make both
     }
     assert [(row["check"], row["done"], row["cured"], row["could_not_do"]) for row in checks] == [
         ("rinse-filter", 2, 1, 0),
         ("fill-hopper", 0, 0, 1),
     ]
     # The filter was cured by rinsing (0.85 in the rulebook); the low fill is nothing that rinsing cures (0).
-    assert (checks[0]["cure_share"], checks[0]["confirmed"]) == (0.5, 2)
-    assert (checks[0]["confirmed_cure_share"], checks[0]["rulebook"]) == (0.5, 0.425)
-    assert checks[1]["cure_share"] is checks[1]["rulebook"] is None
-    assert [tuple(row.values()) for row in contractors] == [
+    assert counts(checks[0]["cure_share"]) == counts(checks[0]["confirmed_cure_share"]) == (1, 2, 0.5)
+    assert checks[0]["rulebook"] == 0.425
+    assert checks[1]["cure_share"]["share"] is checks[1]["rulebook"] is None
+    shown = ("key", "opened", "visits_sent", "spend_closed", "outside_agreement")
+    assert [(*(row[name] for name in shown), row["repeats"]["count"]) for row in contractors] == [
         ("fogline", 2, 1, "205.00 USD", "0.00 USD", 2),
         ("tern", 2, 2, "355.00 USD", "0.00 USD", 0),
-        ("not_on_record", 1, 0, "0.00 USD", "0.00 USD", 0),
+        ("not_known", 1, 0, "0.00 USD", "0.00 USD", 0),
     ]
+
+
+def counts(part: dict[str, Any]) -> tuple[int, int, float | None]:
+    """Of a share; its interval is checked against the published cases."""
+    assert part["too_few"] is (part["of"] < 10)
+    return part["count"], part["of"], part["share"]
 
 
 def test_a_period_counts_its_first_and_last_day_and_nothing_else(service: Service) -> None:
@@ -251,86 +266,81 @@ def test_postgresql_takes_a_value_out_of_a_document_by_its_path() -> None:
 
 
 def test_every_number_of_the_answer_is_defined(service: Service) -> None:
-    plain = {"since", "until", "currency", "no_fault_found"}
-    assert numbers(service).keys() - plain == DEFINITIONS.keys()
+    plain = {"since", "until", "currency", "mean_hours_to_close"}
+    assert numbers(service, None, None).keys() - plain == DEFINITIONS.keys()
 
 
-DAYS = st.integers(-40, 40).map(lambda day: NOON + timedelta(days=day, hours=day % 7))
-NAMES = st.sampled_from([None, "fogline", "tern"])
-SERIALS = st.sampled_from([None, "LH20-1", "LH30-2"])
-CAUSES = st.sampled_from([None, "dirty_filter", "low_fill", "seal_wrong"])
-CURES = st.sampled_from([None, "repair", "nothing", "rinse-filter", "fill-hopper"])
-OUTCOMES = st.sampled_from([None, "fix_in_store", "dispatch", "hold"])
+PLACES = st.builds(
+    Place,
+    site=st.sampled_from([None, "alder", "willow"]),
+    contractor=st.sampled_from([None, "fogline", "tern"]),
+    model=st.sampled_from([None, "LH20"]),
+    cause=st.sampled_from(["not_known", "no_fault_found", "low_fill", "seal_wrong"]),
+    symptoms=st.lists(st.sampled_from(["leaking", "not_freezing"]), min_size=1).map(tuple),
+    outcome=st.sampled_from([None, "fix_in_store", "dispatch", "hold"]),
+)
+TIMES = st.integers(0, 20 * 24).map(lambda hours: NOON + timedelta(hours=hours))
 AMOUNTS = st.decimals(0, 900, places=2)
-CHECKS = st.dictionaries(
-    st.sampled_from(["rinse-filter", "fill-hopper", "gone"]),
-    st.sampled_from(["cured", "not_cured", "could_not_do"]),
-).map(lambda done: tuple(done.items()))
-
-
-@st.composite
-def recorded(draw: st.DrawFn) -> Recorded:
-    """Rows as the store may give them for the month that begins at noon of 2 March."""
-    opened, closings, approvals = [], [], []
-    for number in range(draw(st.integers(0, 8))):
-        ticket, machine, contractor = f"T-{number}", draw(SERIALS), draw(NAMES)
-        at, cause, cured_by = draw(DAYS), draw(CAUSES), draw(CURES)
-        if PERIOD.holds(at):
-            symptoms = tuple(draw(st.lists(st.sampled_from(["leaking", "not_freezing"]), min_size=1)))
-            rest = symptoms, draw(OUTCOMES), draw(OUTCOMES), draw(CHECKS), cause, cured_by
-            opened.append(OpenedTicket(ticket, at, machine, contractor, *rest))
-        count = draw(st.integers(0, 3))
-        for index in range(count):
-            closings.append(
-                Closing(
-                    ticket=ticket,
-                    seq=3 * index + 3,
-                    at=at + timedelta(days=index, hours=draw(st.integers(0, 20))),
-                    opened_at=at,
-                    machine=machine,
-                    contractor=contractor,
-                    cause=cause,
-                    cured_by=cured_by,
-                    visited=draw(st.booleans()),
-                    cost=draw(AMOUNTS),
-                    stands=index == count - 1,
-                    scheduled=draw(st.integers(0, 2)),
-                    top_cause=draw(CAUSES),
-                )
-            )
-        for seq in draw(st.sets(st.integers(1, 12), max_size=3)):
-            approvals.append(Approval(ticket, seq, at, draw(AMOUNTS)))
-    sent = draw(st.lists(NAMES, max_size=5))
-    return Recorded(opened, closings, approvals, sent, draw(st.lists(DAYS, max_size=3)), 0)
-
-
-PERIOD = read_period("2026-03-02", "2026-03-31", NOON)
+CURES = st.sampled_from(["repair", "nothing", "rinse-filter", "fill-hopper"])
+OPENED = st.builds(
+    OpenedTicket,
+    PLACES,
+    TIMES,
+    machine=st.sampled_from([None, "LH20-1"]),
+    last_outcome=st.sampled_from([None, "dispatch", "hold"]),
+    checks=st.dictionaries(
+        st.sampled_from(["rinse-filter", "fill-hopper", "gone"]),
+        st.sampled_from(["cured", "not_cured", "could_not_do"]),
+    ).map(lambda done: tuple(done.items())),
+    cured_by=st.one_of(st.none(), CURES),
+    closed_at=st.one_of(st.none(), TIMES),
+)
+CLOSINGS = st.builds(
+    Closing,
+    PLACES,
+    opened_at=st.just(NOON),
+    at=TIMES,
+    cause=st.sampled_from([None, "low_fill", "seal_wrong"]),
+    cured_by=CURES,
+    visited=st.booleans(),
+    cost=AMOUNTS,
+    outside=AMOUNTS,
+    stands=st.booleans(),
+    scheduled=st.integers(0, 2),
+    visits=st.integers(0, 2),
+    top_cause=st.sampled_from([None, "low_fill"]),
+)
+ROWS = st.builds(
+    DayRows,
+    opened=st.lists(OPENED, max_size=6).map(tuple),
+    closings=st.lists(CLOSINGS, max_size=6).map(tuple),
+    sent=st.lists(PLACES, max_size=4).map(tuple),
+    approved=st.lists(st.tuples(PLACES, AMOUNTS), max_size=3).map(tuple),
+)
 
 
 @settings(deadline=None, derandomize=True)
-@given(recorded())
-def test_the_sums_agree_whatever_was_recorded(rows: Recorded) -> None:
-    found = period_numbers(rows, RULEBOOK, PERIOD, NOON + timedelta(days=60))
-    for counted in ("by_first_outcome", "by_last_outcome"):
-        assert sum(found[counted].values()) == found["opened"] == len(rows.opened)
-    assert sum(found["by_symptom"].values()) == sum(len(set(one.symptoms)) for one in rows.opened)
-    contractors = found["contractors"]
-    assert sum(row["calls"] for row in contractors) == found["opened"]
-    assert sum(row["visits_sent"] for row in contractors) == found["visits_sent"]
-    assert sum(row["repeats"] for row in contractors) == found["repeats"]["count"]
-    spent = sum((Decimal(row["spend_closed"].split()[0]) for row in contractors), Decimal(0))
-    assert f"{spent:.2f} USD" == found["spend_closed"]
-    assert sum(row["tickets"] for row in found["causes"]) + found["no_fault_found"] == found["closed"]
-    assert found["first_ranked"]["of"] + found["no_fault_found"] == found["closed"]
-    assert found["cured_in_store"]["count"] + found["first_visit_fix"]["of"] <= found["closed"]
-    for name in ("cured_in_store", "first_visit_fix", "repeats", "first_ranked"):
-        assert 0 <= found[name]["count"] <= found[name]["of"]
-    for row in found["checks"]:
-        assert row["confirmed"] <= row["done"]
-        assert row["cured"] <= row["done"]
-    assert Decimal(found["spend_approved"].split()[0]) <= sum(one.amount for one in rows.approvals)
-    if found["closed"]:
-        assert found["hours_to_close"]["median"] <= found["hours_to_close"]["p90"]
+@given(ROWS)
+def test_every_grouping_of_a_day_adds_up_to_its_whole(rows: DayRows) -> None:
+    day = folded(rows)
+    whole = day.sums.get(("all", ""), Sums())
+    for by in GROUPS:
+        if by == "symptom":
+            continue
+        each = [one for (group, _), one in day.sums.items() if group == by]
+        for measure in ("opened", "repeats", "closed", "visits_sent", "in_store", "spent", "approved"):
+            assert sum(getattr(one, measure) for one in each) == getattr(whole, measure)
+    symptoms = sum(one.opened for (by, _), one in day.sums.items() if by == "symptom")
+    assert symptoms == sum(len(set(one.place.symptoms)) for one in rows.opened)
+    assert whole.opened == len(rows.opened)
+    assert whole.closed == sum(one.stands for one in rows.closings)
+    assert whole.spent == sum(one.cost for one in rows.closings)
+    assert whole.in_store + whole.came_to <= whole.closed
+    assert whole.first_visit <= whole.came_to
+    assert whole.first_ranked <= whole.confirmed <= whole.closed
+    assert whole.repeats <= whole.on_machine
+    waits = (one.count for (what, _), one in day.tallies.items() if what == "wait")
+    assert sum(waits) == whole.opened
 
 
 def decided(outcome: str, cause: str | None) -> Decided:

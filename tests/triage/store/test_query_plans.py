@@ -18,17 +18,23 @@ import pytest
 from sqlalchemy import Engine, event, select
 
 from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
+from triage.repairs.period import GROUPS, Period
 from triage.service import tickets
 from triage.service.service import Service
 from triage.store import Work
+from triage.store.tables.derived.counted import COUNTED
 from triage.store.tables.derived.fleet import Asked
 from triage.store.tables.desk import VIEWS
 from triage.store.tables.models import TicketRow
 
 SORTED = "USE TEMP B-TREE FOR ORDER BY"
-BIG = ("tickets", "events", "closings", "ticket_terms", "outbox", "last_care", "past_repairs")
+BIG = (
+    *("tickets", "events", "closings", "ticket_terms", "outbox", "last_care", "past_repairs"),
+    *("day_sums", "day_tallies", "asked"),
+)
 _BIG = re.compile(rf"(?:FROM|JOIN) (?:{'|'.join(BIG)})\b")
 SINCE, UNTIL = NOON - timedelta(days=365), NOON
+PERIOD = Period(SINCE.date(), UNTIL.date())
 FILTERS: tuple[dict[str, str], ...] = (
     {},
     *({name: "x"} for name in ("outcome", "machine", "site", "contractor")),
@@ -59,7 +65,20 @@ SUMS: dict[str, Callable[[Work], object]] = {
     "counts of a contractor": lambda work: work.desk.counts(NOON, {"contractor": "fogline"}),
     "spend": lambda work: list(work.closings.spent("machine", SINCE, UNTIL, None)),
     "repairs": lambda work: list(work.closings.repairs_without(SINCE, UNTIL)),
-    "numbers": lambda work: work.numbers.between(SINCE, UNTIL, timedelta(days=90)),
+    "a day's numbers": lambda work: work.numbers.of_day(PERIOD),
+    **{
+        f"numbers by {by}": lambda work, by=by: work.day_sums.by_key(PERIOD, by)  # type: ignore[misc]
+        for by in GROUPS
+    },
+    "a number's days": lambda work: work.day_sums.by_day(PERIOD, "site", "x"),
+    "how often": lambda work: work.day_sums.tallies(PERIOD, "wait"),
+    "the first day": lambda work: work.day_sums.first_day(),
+    **{
+        f"tickets behind {number}": lambda work, number=number: work.desk.listed(  # type: ignore[misc]
+            "all", NOON, {"counted": number, "since": "2026-02-01", "until": "2026-03-01"}
+        )
+        for number in COUNTED
+    },
     "search": lambda work: work.desk.listed("all", NOON, {"words": "quill"}),
     "tickets in danger": lambda work: work.tickets.page({"danger": "true"}, None, 50),
     "open on a machine": lambda work: work.desk.open_on_machine("LH20-1"),

@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from triage.cli.shown.opened import opened_service
-from triage.service import numbers
+from triage.repairs.weeks import month_of
 
 
 @click.command()
@@ -17,14 +17,14 @@ from triage.service import numbers
 def report(month: str, out: Path) -> None:
     """Write the numbers of a month, with their pictures, to one HTML file to send or print."""
     from api.app import create_app  # the API imports the core, so the core names it only here
-    from api.ops.overview import as_file
+    from api.ops.numbers import as_file
 
     try:
-        day = date.fromisoformat(f"{month}-01")
+        days = month_of(date.fromisoformat(f"{month}-01"))
     except ValueError:
         raise click.BadParameter("write a month, such as 2026-10", param_hint="--month") from None
     with opened_service() as service:
-        written = as_file(create_app(service), numbers.month(service, day))
+        written = as_file(create_app(service), *(each.isoformat() for each in (days.first, days.last)))
     try:
         out.write_text(written, encoding="utf-8")
     except OSError as error:

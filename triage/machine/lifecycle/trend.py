@@ -22,7 +22,8 @@ binomial, whose likelihood gives a and b. The method as in Gelman et al., Bayesi
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from statistics import NormalDist
@@ -241,28 +242,35 @@ def fit_fleet(machines: Sequence[tuple[int, float]]) -> Fleet:
     if not sum(count for count, _ in machines) or any(years <= 0 for _, years in machines):
         raise InputError("a fleet takes machines with years of service, and at least one failure")
 
+    alike = Counter(machines)
+
     def best_rate(weight: float) -> tuple[float, float]:
         low, high = 1e-4, 1e3
         for _ in range(80):  # the likelihood has one top in the rate's logarithm
             one, two = low * (high / low) ** 0.382, low * (high / low) ** 0.618
-            if log_likelihood(machines, one, weight) < log_likelihood(machines, two, weight):
+            if log_likelihood(alike, one, weight) < log_likelihood(alike, two, weight):
                 low = one
             else:
                 high = two
-        return log_likelihood(machines, low, weight), low
+        return log_likelihood(alike, low, weight), low
 
     _, rate, weight = max((*best_rate(weight), weight) for weight in WEIGHTS)
     return Fleet(failures_a_year=rate, weight_years=weight)
 
 
-def log_likelihood(machines: Sequence[tuple[int, float]], rate: float, weight: float) -> float:
-    """Of the failures, under a gamma fleet of mean `rate`: log of the negative binomial's product."""
+def log_likelihood(machines: Mapping[tuple[int, float], int], rate: float, weight: float) -> float:
+    """Of the failures of so many machines of a kind, under a gamma fleet of mean `rate`: log of the negative
+    binomial's product.
+    """
     a = rate * weight
     return math.fsum(
-        math.lgamma(a + count)
-        - math.lgamma(a)
-        - math.lgamma(count + 1)
-        + a * math.log(weight / (weight + years))
-        + (count * math.log(years / (weight + years)) if count else 0.0)
-        for count, years in machines
+        alike
+        * (
+            math.lgamma(a + count)
+            - math.lgamma(a)
+            - math.lgamma(count + 1)
+            + a * math.log(weight / (weight + years))
+            + (count * math.log(years / (weight + years)) if count else 0.0)
+        )
+        for (count, years), alike in machines.items()
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any, Literal, TypeAlias, get_args
 
 from sqlalchemy import ColumnElement, String, case, delete, func, null, select
@@ -16,8 +16,10 @@ from triage.inputs.machine_search import ListedMachine
 from triage.records.danger import Danger, state_from_data
 from triage.records.payloads import payload_from_data
 from triage.records.ticket import Event
+from triage.repairs.period import Period
 from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.derived.chain import whole
+from triage.store.tables.derived.counted import counted_in, of_group
 from triage.store.tables.derived.terms import Terms
 from triage.store.tables.models import Base, EventRow, MachineRow, SiteRow, TicketRow
 from triage.values.time_zones import UTC_NAME
@@ -29,7 +31,9 @@ View: TypeAlias = Literal[
 VIEWS: tuple[View, ...] = get_args(View)
 
 Filters: TypeAlias = Mapping[str, str]
-"""`site`, `outcome`, `contractor` as they stand; `words` of a caller, phone, store, machine or ticket."""
+"""`outcome` as it stands, those of OF_GROUP as numbers are grouped; `words` of a caller, phone, store,
+machine or ticket; `counted` a number, with the days `since` and `until` of its period."""
+OF_GROUP = ("site", "contractor", "first_outcome", "symptom", "model", "cause")
 NO_FILTERS: Filters = {}
 MOST_WORDS = 6
 _NOT_READ: Mapping[str, Any] = {"decision": {}, "inputs": {}}
@@ -117,8 +121,13 @@ class Desk:
 
     def _found(self, query: Any, filters: Filters) -> Any:
         """Only what matches: words may stand in any of the texts, in any order; of a number its digits."""
-        whole = ("site", "outcome", "contractor")
-        where = [getattr(TicketRow, name) == filters[name] for name in whole if filters.get(name)]
+        where = [of_group(name, filters[name]) for name in OF_GROUP if filters.get(name)]
+        if filters.get("outcome"):
+            where.append(TicketRow.outcome == filters["outcome"])
+        if filters.get("counted"):
+            sqlite = self._session.get_bind().dialect.name == "sqlite"
+            days = (date.fromisoformat(filters[name]) for name in ("since", "until"))
+            where.append(counted_in(filters["counted"], Period(*days), sqlite))
         terms, joined = Terms(self._session), False
         for word in filters.get("words", "").split()[:MOST_WORDS]:
             few = terms.few(word)

@@ -1,109 +1,171 @@
-"""What the program's numbers are made of: small rows, picked by the database.
+"""What a day's sums are made of: small rows, picked by the database.
 
-Of tickets and closings only narrow columns are read. Documents stay where they are: the database takes single
-values out of them (`json_extract` in SQLite, `#>>` in PostgreSQL).
+Of tickets and closings only narrow columns are read, of events the payloads of visits and approvals.
 """
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
-from dataclasses import fields
-from datetime import datetime, timedelta
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
 
-from sqlalchemy import ColumnElement, ScalarSelect, and_, func, select
-from sqlalchemy.orm import Session
+from sqlalchemy import ColumnElement, ScalarSelect, Select, and_, func, select
+from sqlalchemy.orm import Session, aliased
 
 from triage.records.payloads import Approved
-from triage.repairs.period import Approval, Closing, OpenedTicket, Recorded
-from triage.store.tables.column_types import json_text
+from triage.repairs.exports import NO_FAULT_FOUND
+from triage.repairs.period import NOT_KNOWN, Asked, Closing, DayRows, OpenedTicket, Period, Place
+from triage.store.tables.derived.asked import AskedRow
 from triage.store.tables.derived.closings import ClosingRow
-from triage.store.tables.models import EventRow, TicketRow
+from triage.store.tables.models import EventRow, MachineRow, TicketRow
 from triage.values.dataclass_json import from_data
 
-_OPENED = (
-    *("id", "opened_at", "machine", "contractor", "symptoms", "first_outcome", "outcome"),
-    *("checks", "cause", "cured_by"),
+_PLACE = (
+    *(TicketRow.site, TicketRow.contractor, MachineRow.model, TicketRow.state, TicketRow.cause),
+    *(TicketRow.symptoms, TicketRow.first_outcome),
 )
-_RENAMED = {"cost": "spent"}
 
 
 class NumberRecords:
     def __init__(self, session: Session) -> None:
         self._session = session
-        self._postgresql = session.get_bind().dialect.name == "postgresql"
 
-    def between(self, since: datetime, until: datetime, earlier: timedelta) -> Recorded:
-        """What was recorded from `since` until just before `until`, and what is on hold now.
-
-        Closings come from `earlier` before that on.
-        """
-        return Recorded(
+    def of_day(self, day: Period) -> DayRows:
+        """What was recorded in a day, or any other period."""
+        since, until = day.since, day.until
+        return DayRows(
             opened=tuple(self._opened(since, until)),
-            closings=tuple(self._closings(since - earlier, until)),
-            approvals=tuple(self._approvals(since, until)),
+            closings=tuple(self._closings(since, until)),
             sent=tuple(self._sent(since, until)),
-            held=tuple(self._held()),
-            reopened=self._session.scalar(
-                select(func.count()).select_from(EventRow).where(*_at("reopened", since, until))
-            )
-            or 0,
+            reopened=tuple(place for place, _ in self._events("reopened", since, until)),
+            approved=tuple(self._approved(since, until)),
+            asked=tuple(self._asked(since, until)),
         )
+
+    def _rows(self, query: Select[*tuple[Any, ...]]) -> Iterator[Any]:
+        yield from self._session.execute(query)
 
     def _opened(self, since: datetime, until: datetime) -> Iterator[OpenedTicket]:
         stands = and_(ClosingRow.ticket == TicketRow.id, ClosingRow.stands)
+        earlier = aliased(ClosingRow)
+        before = (
+            select(func.max(earlier.at))
+            .where(earlier.machine == TicketRow.machine, earlier.at <= TicketRow.opened_at)
+            .where(earlier.ticket != TicketRow.id)
+            .scalar_subquery()
+        )
+        columns = (TicketRow.opened_at, TicketRow.machine, TicketRow.outcome, TicketRow.checks)
         query = (
-            select(*(getattr(TicketRow, name) for name in _OPENED), ClosingRow.closed_at, TicketRow.site)
+            select(*_PLACE, *columns, TicketRow.cured_by, ClosingRow.closed_at, before)
+            .join(MachineRow, MachineRow.serial == TicketRow.machine, isouter=True)
             .join(ClosingRow, stands, isouter=True)
             .where(TicketRow.opened_at >= since, TicketRow.opened_at < until)
         )
-        for row in self._session.execute(query):
-            ticket, at, machine, contractor, symptoms, first, last, checks, *rest = row
+        for row in self._rows(query):
+            at, machine, last, checks, *rest = row[len(_PLACE) :]
             done = ((check, result) for check, _, result in (one.partition("=") for one in checks.split()))
-            place = (machine, contractor, tuple(symptoms.split()))
-            yield OpenedTicket(ticket, at, *place, first, last, tuple(done), *rest)
+            yield OpenedTicket(_place(row), at, machine, last, tuple(done), *rest)
 
     def _closings(self, since: datetime, until: datetime) -> Iterator[Closing]:
-        """All of every ticket that was closed in the time."""
-        at = [ClosingRow.at >= since, ClosingRow.at < until]
-        columns = (getattr(ClosingRow, _RENAMED.get(each.name, each.name)) for each in fields(Closing))
-        query = select(*columns).where(ClosingRow.ticket.in_(select(ClosingRow.ticket).where(*at)))
-        yield from (Closing(*row) for row in self._session.execute(query))
-
-    def _approvals(self, since: datetime, until: datetime) -> Iterator[Approval]:
-        query = select(EventRow).where(*_at("approved", since, until))
-        for event in self._session.scalars(query):
-            said = from_data(Approved, event.payload)
-            if said.yes and said.amount is not None:
-                yield Approval(event.ticket, event.seq, event.at, said.amount.amount)
-
-    def _sent(self, since: datetime, until: datetime) -> Iterator[str | None]:
-        """The contractor of each visit that was scheduled for the first time in the period."""
-        said = (json_text(EventRow.payload, (name,), self._postgresql) for name in ("visit", "contractor"))
+        all_of = aliased(ClosingRow)
+        visits = (
+            select(func.count())
+            .where(all_of.ticket == ClosingRow.ticket, all_of.visited.is_(True))
+            .scalar_subquery()
+        )
+        columns = (
+            *(ClosingRow.contractor, ClosingRow.opened_at, ClosingRow.at, ClosingRow.cause),
+            *(ClosingRow.cured_by, ClosingRow.visited, ClosingRow.spent, ClosingRow.outside),
+            *(ClosingRow.stands, ClosingRow.scheduled, visits, ClosingRow.top_cause, ClosingRow.top_chance),
+            *(ClosingRow.log_loss, ClosingRow.brier, ClosingRow.rules),
+        )
         query = (
-            select(EventRow.ticket, EventRow.at, *said)
-            .where(
-                EventRow.kind == "dispatched", EventRow.ticket.in_(_tickets_with("dispatched", since, until))
-            )
+            select(*_PLACE, *columns)
+            .join(TicketRow, TicketRow.id == ClosingRow.ticket)
+            .join(MachineRow, MachineRow.serial == ClosingRow.machine, isouter=True)
+            .where(ClosingRow.at >= since, ClosingRow.at < until)
+        )
+        for row in self._rows(query):
+            contractor, opened, at, cause, *rest, rules = row[len(_PLACE) :]
+            place = _place(row, contractor=contractor, cause=cause or NO_FAULT_FOUND)
+            scored = {rule: float(change) for rule, change in (rules or {}).items()}
+            known: list[Any] = [*rest, scored]
+            yield Closing(place, opened, at, cause, *known)
+
+    def _events(
+        self, kind: str, since: datetime, until: datetime, *more: ColumnElement[bool]
+    ) -> Iterator[tuple[Place, Any]]:
+        """The events of a kind in the time, with where they count."""
+        query = (
+            select(*_PLACE, EventRow)
+            .join(TicketRow, TicketRow.id == EventRow.ticket)
+            .join(MachineRow, MachineRow.serial == TicketRow.machine, isouter=True)
+            .where(*(more or _at(kind, since, until)))
             .order_by(EventRow.ticket, EventRow.seq)
         )
-        known: set[tuple[str, str]] = set()
-        for ticket, at, visit, contractor in self._session.execute(query):
-            if (ticket, str(visit)) not in known:
-                known.add((ticket, str(visit)))
-                if since <= at < until:
-                    yield contractor
+        for row in self._session.execute(query):
+            yield _place(row), row[-1]
 
-    def _held(self) -> Iterator[datetime]:
+    def _of_tickets(self, kind: str, since: datetime, until: datetime) -> Iterator[tuple[Place, Any]]:
+        """All events of a kind of the tickets that have one in the time."""
+        having: ScalarSelect[str] = select(EventRow.ticket).where(*_at(kind, since, until)).scalar_subquery()
+        return self._events(kind, since, until, EventRow.kind + "" == kind, EventRow.ticket.in_(having))
+
+    def _sent(self, since: datetime, until: datetime) -> Iterator[Place]:
+        """Each visit that was scheduled for the first time in the period, under who was sent."""
+        known: set[tuple[str, int]] = set()
+        for place, event in self._of_tickets("dispatched", since, until):
+            visit = (event.ticket, event.payload["visit"])
+            if visit not in known and since <= event.at < until:
+                who = event.payload["contractor"]
+                yield Place(place.site, who, place.model, place.cause, place.symptoms, place.outcome)
+            known.add(visit)
+
+    def _approved(self, since: datetime, until: datetime) -> Iterator[tuple[Place, Decimal]]:
+        """Of several on one ticket before it is closed only the last, which is the one that stands."""
+        last: dict[tuple[str, int], tuple[datetime, Place, Decimal]] = {}
+        found = list(self._of_tickets("approved", since, until))
+        tickets = {event.ticket for _, event in found}
+        query = select(ClosingRow.ticket, ClosingRow.seq).where(ClosingRow.ticket.in_(tickets))
+        closed = [(ticket, seq) for ticket, seq in self._session.execute(query)] if tickets else []
+        for place, event in found:
+            said = from_data(Approved, event.payload)
+            if said.yes and said.amount is not None:
+                stretch = sum(ticket == event.ticket and seq < event.seq for ticket, seq in closed)
+                last[event.ticket, stretch] = (event.at, place, said.amount.amount)
+        yield from ((place, amount) for at, place, amount in last.values() if since <= at < until)
+
+    def _asked(self, since: datetime, until: datetime) -> Iterator[Asked]:
+        columns = AskedRow.fact, AskedRow.told, AskedRow.changed, AskedRow.saves
+        query = select(*columns).where(AskedRow.at >= since, AskedRow.at < until)
+        yield from (Asked(*row) for row in self._session.execute(query))
+
+    def held_since(self) -> Iterator[datetime]:
         """When the run of decisions that leave a ticket on hold now began, for each such ticket."""
         held = TicketRow.state == "open", TicketRow.outcome == "hold", TicketRow.held_since.is_not(None)
         yield from (
             since for since in self._session.scalars(select(TicketRow.held_since).where(*held)) if since
         )
 
+    def calls_by_machine(self, period: Period) -> Counter[str]:
+        """How many tickets were opened on each machine."""
+        query = (
+            select(TicketRow.machine, func.count())
+            .where(TicketRow.opened_at >= period.since, TicketRow.opened_at < period.until)
+            .where(TicketRow.machine.is_not(None))
+            .group_by(TicketRow.machine)
+        )
+        return Counter({str(machine): count for machine, count in self._session.execute(query)})
+
+
+def _place(row: Any, **instead: Any) -> Place:
+    site, contractor, model, state, cause, symptoms, outcome = row[: len(_PLACE)]
+    known = cause or (NO_FAULT_FOUND if state == "closed" else NOT_KNOWN)
+    told = {"contractor": contractor, "cause": known, **instead}
+    return Place(site, told["contractor"], model, told["cause"], tuple(symptoms.split()), outcome)
+
 
 def _at(kind: str, since: datetime, until: datetime) -> list[ColumnElement[bool]]:
     return [EventRow.kind == kind, EventRow.at >= since, EventRow.at < until]
-
-
-def _tickets_with(kind: str, since: datetime, until: datetime) -> ScalarSelect[str]:
-    return select(EventRow.ticket).where(*_at(kind, since, until)).scalar_subquery()

@@ -18,8 +18,10 @@ from triage.records.payloads import Closed, Dispatched, Forgotten, Payload, payl
 from triage.records.ticket import Event, Ticket, apply, fold
 from triage.store.tables.column_types import PackedText
 from triage.store.tables.dangers import DangerRow, OpenDangers
+from triage.store.tables.derived.asked import asked_rows
 from triage.store.tables.derived.chain import Chain, kept_apart, whole
 from triage.store.tables.derived.closings import Closings, counted
+from triage.store.tables.derived.day_sums import DaySumRows
 from triage.store.tables.derived.terms import Terms
 from triage.store.tables.models import EventRow, TicketRow
 from triage.store.tables.outbox import Outbox
@@ -38,13 +40,15 @@ _EVENT_FIELDS = ("kind", *(field.name for field in fields(Event) if field.name !
 class Ready:
     """Events about to be stored, with the ticket that they add up to: `state` and `rows` are its rows.
 
-    With `dangers`, what stands open on it is another than before, or on another machine.
+    With `dangers`, what stands open on it is another than before, or on another machine. `asked`: questions
+    that were dealt with.
     """
 
     ticket: Ticket
     state: Mapping[str, Any]
     rows: Sequence[Mapping[str, Any]]
     dangers: bool
+    asked: Sequence[Mapping[str, Any]] = ()
 
 
 def opening(
@@ -186,6 +190,7 @@ class Tickets:
         Chain(self._session).add(ready.rows)
         Outbox(self._session).tell_of(ready.rows)
         Closings(self._session).put(ready.ticket, ready.rows)
+        DaySumRows(self._session).changed(ready.ticket, ready.rows, ready.asked)
         if any(row["kind"] in ("reported", "detailed", "forgotten") for row in ready.rows):
             Terms(self._session).put(ready.ticket)
         if ready.dangers:
@@ -291,4 +296,5 @@ def _made_ready(
     }
     stood = () if before is None else before.dangers.open
     moved = before is not None and before.machine != ticket.machine
-    return Ready(ticket, state, rows, moved or ticket.dangers.open != stood)
+    asked = tuple(asked_rows(before, news, {"ticket": ticket_id, "seq": ticket.version, "at": at}))
+    return Ready(ticket, state, rows, moved or ticket.dangers.open != stood, asked)

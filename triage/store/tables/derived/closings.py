@@ -27,7 +27,8 @@ from triage.records.payloads import Closed
 from triage.records.report import PastRepair
 from triage.records.ticket import Ticket
 from triage.repairs.exports import NO_FAULT_FOUND, NOT_ON_RECORD, SpendBy, Spent
-from triage.store.tables.column_types import ExactAmount, json_text
+from triage.repairs.scores import decision_score
+from triage.store.tables.column_types import ExactAmount, ExactJSON, json_text
 from triage.store.tables.models import Base, EventRow, RepairRow, TicketRow
 from triage.values.dataclass_json import from_data
 
@@ -39,7 +40,7 @@ class ClosingRow(Base):
     """`at` is when it was written down, `closed_at` when it was done. `stands`: it is the ticket's last.
 
     `scheduled` counts the ticket's visits; `top_cause` is what its last decision ranked first.
-    `claims`: there is something that warranty pays.
+    `claims`: there is something that warranty pays. `log_loss`, `brier` and `rules` score that decision.
     """
 
     __tablename__ = "closings"
@@ -71,6 +72,9 @@ class ClosingRow(Base):
     total: Mapped[Decimal] = mapped_column(ExactAmount)
     spent: Mapped[Decimal] = mapped_column(ExactAmount)
     outside: Mapped[Decimal] = mapped_column(ExactAmount)
+    log_loss: Mapped[float | None] = mapped_column(Float)
+    brier: Mapped[float | None] = mapped_column(Float)
+    rules: Mapped[Any | None] = mapped_column(ExactJSON)
 
 
 class Closings:
@@ -96,6 +100,8 @@ class Closings:
         decided = self._session.scalar(select(EventRow.payload).where(of_ticket, EventRow.seq == decided_seq))
         causes = () if decided is None else decided["decision"].get("causes") or ()
         top: Mapping[str, Any] = next(iter(causes), {})
+        scored = closed.cause is not None and ticket.decision
+        score = decision_score(ticket.decision or {}, str(closed.cause)) if scored else None
         return {
             "ticket": ticket.id,
             "seq": row["seq"],
@@ -115,6 +121,9 @@ class Closings:
             "total": closed.bill.total.amount,
             "spent": closed.cost.amount,
             "outside": closed.bill.not_agreed,
+            "log_loss": None if score is None else score.log_loss,
+            "brier": None if score is None else score.brier,
+            "rules": None if score is None else score.rules,
         }
 
     def claims(

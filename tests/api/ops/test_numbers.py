@@ -1,19 +1,18 @@
-"""The week at a glance as a page, and a month as a file."""
+"""A period at a glance as a page, and a month as a file."""
 
 from __future__ import annotations
 
 import re
-from datetime import date
 
 import pytest
 from flask.testing import FlaskClient
 
 from api.app import create_app
-from api.ops.overview import as_file
+from api.ops.numbers import as_file
 from api.pages.charts import INKS
 from tests.api.conftest import signed_in
 from tests.triage.services import AGENT, REPORT
-from triage.service import numbers, repairs, tickets
+from triage.service import repairs, tickets
 from triage.service.service import Service
 
 
@@ -28,7 +27,7 @@ def recorded(service: Service) -> Service:
 def test_the_page_has_six_numbers_each_with_its_line(
     client: FlaskClient, tokens: dict[str, str], recorded: Service
 ) -> None:
-    shown = signed_in(client, tokens["ops"]).get("/week?day=2026-03-02").text
+    shown = signed_in(client, tokens["ops"]).get("/numbers?since=2026-03-02&until=2026-03-08").text
     assert shown.count('<svg class="chart"') >= 6
     assert "Mon 2 Mar – Sun 8 Mar" in shown
     assert "Too few to say: of 1." in shown
@@ -38,7 +37,7 @@ def test_the_page_has_six_numbers_each_with_its_line(
 def test_a_chart_takes_the_colors_of_the_page_and_no_style(
     client: FlaskClient, tokens: dict[str, str], recorded: Service
 ) -> None:
-    shown = signed_in(client, tokens["ops"]).get("/week?day=2026-03-02").text
+    shown = signed_in(client, tokens["ops"]).get("/numbers?since=2026-03-02&until=2026-03-08").text
     assert "style=" not in shown
     assert "var(--mark)" in shown
     assert not [color for color in INKS.values() if color in shown]
@@ -46,20 +45,8 @@ def test_a_chart_takes_the_colors_of_the_page_and_no_style(
     assert len(ids) == len(set(ids))
 
 
-def test_a_day_that_is_none_is_said(client: FlaskClient, tokens: dict[str, str]) -> None:
-    ops = signed_in(client, tokens["ops"])
-    for day in ("soon", "2026-02-30", "0001-01-01", "9999-12-31"):
-        refused = ops.get(f"/week?day={day}")
-        assert refused.status_code == 422
-        assert "Write a day as YYYY-MM-DD" in refused.text
-
-
-def test_agents_do_not_see_it(client: FlaskClient, tokens: dict[str, str]) -> None:
-    assert signed_in(client, tokens["agent"]).get("/week").status_code == 403
-
-
 def test_a_month_as_a_file_needs_nothing_else(recorded: Service) -> None:
-    written = as_file(create_app(recorded), numbers.month(recorded, date(2026, 3, 1)))
+    written = as_file(create_app(recorded), "2026-03-01", "2026-03-31")
     assert "Sun 1 Mar – Tue 31 Mar" in written
     assert not re.findall(r'(?:href|src)="(?!#)', written)
     assert "--mark:" in written

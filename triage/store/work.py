@@ -1,0 +1,53 @@
+"""The repositories of one transaction."""
+
+from dataclasses import dataclass
+from typing import Any, get_type_hints
+
+from triage.store.photos import Photos
+from triage.store.tables.care import Care
+from triage.store.tables.dangers import OpenDangers
+from triage.store.tables.depot import Depot
+from triage.store.tables.derived.closings import Closings
+from triage.store.tables.derived.day_sums import DaySumRows
+from triage.store.tables.derived.fleet import Fleet
+from triage.store.tables.desk import Desk, Presences
+from triage.store.tables.idempotency import Responses
+from triage.store.tables.machines import Machines
+from triage.store.tables.numbers import NumberRecords
+from triage.store.tables.outbox import Outbox
+from triage.store.tables.replay_runs import RecordedDecisions, ReplayRuns
+from triage.store.tables.rulebooks import Rulebooks
+from triage.store.tables.tickets import Tickets
+from triage.store.tables.tokens import Links, Sessions, Tokens
+
+
+@dataclass(frozen=True)
+class Work:
+    """The repositories inside one transaction."""
+
+    machines: Machines
+    care: Care
+    tickets: Tickets
+    tokens: Tokens
+    sessions: Sessions
+    rulebooks: Rulebooks
+    responses: Responses
+    desk: Desk
+    recorded: RecordedDecisions
+    depot: Depot
+    replay_runs: ReplayRuns
+    presences: Presences
+    numbers: NumberRecords
+    day_sums: DaySumRows
+    closings: Closings
+    dangers: OpenDangers
+    fleet: Fleet
+    outbox: Outbox
+    links: Links
+    photos: Photos
+    verification: Verification
+    forgetting: Forgetting
+    writes: bool
+
+
+REPOSITORIES: dict[str, Any] = {name: kind for name, kind in get_type_hints(Work).items() if kind is not bool}
