@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from typing import Any, get_type_hints
 
+from triage.store.forgetting import Forgetting
 from triage.store.photos import Photos
 from triage.store.tables.care import Care
 from triage.store.tables.dangers import OpenDangers
@@ -19,6 +20,7 @@ from triage.store.tables.replay_runs import RecordedDecisions, ReplayRuns
 from triage.store.tables.rulebooks import Rulebooks
 from triage.store.tables.tickets import Tickets
 from triage.store.tables.tokens import Links, Sessions, Tokens
+from triage.store.verify import Verification
 
 
 @dataclass(frozen=True)
