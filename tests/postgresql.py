@@ -13,6 +13,7 @@ import subprocess
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from itertools import count
 from pathlib import Path
 
@@ -48,6 +49,13 @@ def binaries() -> Path | None:
 @contextmanager
 def server() -> Iterator[Callable[[], URL]]:
     """A running server; what is given makes a new, empty database and says where it is."""
+    with stoppable() as (made, _, _):
+        yield made
+
+
+@contextmanager
+def stoppable(**settings: str) -> Iterator[tuple[Callable[[], URL], Callable[[], None], Callable[[], None]]]:
+    """The same, with what stops it at once and starts it again; `settings` go before SETTINGS."""
     found = binaries()
     if found is None:
         pytest.fail(NONE, pytrace=False)
@@ -67,12 +75,18 @@ def server() -> Iterator[Callable[[], URL]]:
             "--locale=C",
             "--no-sync",
         )
-        options = " ".join(f"-c {name}='{value}'" for name, value in SETTINGS.items()) + f" -k {folder}"
-        run(found / "pg_ctl", "-D", data, "-l", f"{folder}/log", "-w", "-o", options, "start")
+        options = (
+            " ".join(f"-c {name}='{value}'" for name, value in {**SETTINGS, **settings}.items())
+            + f" -k {folder}"
+        )
+        control = (found / "pg_ctl", "-D", data, "-w")
+        start = partial(run, *control, "-l", f"{folder}/log", "-o", options, "start")
+        stop = partial(run, *control, "-m", "immediate", "stop")
+        start()
         try:
-            yield _databases(folder)
+            yield _databases(folder), stop, start
         finally:
-            run(found / "pg_ctl", "-D", data, "-m", "immediate", "-w", "stop")
+            stop()
 
 
 def _runner(folder: Path) -> Callable[..., None]:

@@ -11,7 +11,6 @@ from flask.typing import ResponseReturnValue
 from prometheus_client import CONTENT_TYPE_LATEST, CollectorRegistry, generate_latest
 from prometheus_client.core import GaugeMetricFamily, Metric
 from prometheus_client.registry import Collector
-from werkzeug.exceptions import ServiceUnavailable
 
 from api.http.auth import roles, service
 from triage.service import numbers, requests
@@ -28,8 +27,7 @@ def healthz() -> ResponseReturnValue:
 
 @blueprint.get("/readyz")
 def readyz() -> ResponseReturnValue:
-    if not requests.is_ready(service()):
-        raise ServiceUnavailable("The database does not answer; try again in a moment.")
+    requests.check_ready(service())
     return jsonify({"status": "ready"})
 
 

@@ -17,6 +17,7 @@ from triage.values.errors import (
     InputError,
     NotFoundError,
     Problem,
+    UnavailableError,
     pointer_to,
     told,
 )
@@ -129,6 +130,17 @@ def _told(error: HTTPException, status: int) -> str:
     return error.description or TITLES.get(status, "The request failed")
 
 
+def _unavailable(error: UnavailableError) -> Response:
+    log.warning("%s on %s %s", error, request.method, request.path)
+    again = "; its operator has to act"
+    if error.retry_seconds is not None:
+        again = f"; try again in {error.retry_seconds} seconds, a change under the same Idempotency-Key"
+    response = problem(503, f"It cannot be answered now: {error}{again}.")
+    if error.retry_seconds is not None:
+        response.headers["Retry-After"] = str(error.retry_seconds)
+    return response
+
+
 def _unexpected(error: Exception) -> Response:
     log.exception("unexpected error on %s %s", request.method, request.path)
     return problem(500, "The error is in the log of this server; nothing was stored by this request.")
@@ -136,5 +148,6 @@ def _unexpected(error: Exception) -> Response:
 
 def register(app: Flask) -> None:
     app.register_error_handler(InputError, _input_error)
+    app.register_error_handler(UnavailableError, _unavailable)
     app.register_error_handler(HTTPException, _http_error)
     app.register_error_handler(Exception, _unexpected)

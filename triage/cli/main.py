@@ -10,11 +10,12 @@ from typing import NoReturn
 import click
 
 from triage.cli.lazy import LazyGroup
-from triage.values.errors import InputError, Problem
+from triage.values.errors import InputError, Problem, UnavailableError
 
 WRONG_INPUT = 2
 JSON = "--json"
 FAILED = 70  # EX_SOFTWARE of sysexits.h: a fault of the program, not of the input
+TRY_AGAIN = 75  # EX_TEMPFAIL of sysexits.h
 
 
 COMMANDS = {
@@ -79,6 +80,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return status if isinstance(status, int) else 0
     except InputError as error:
         return _told(given, WRONG_INPUT, error.told)
+    except UnavailableError as error:
+        return _told(given, TRY_AGAIN, [Problem(str(error))])
     except click.ClickException as error:
         if JSON in given:
             return _told(given, WRONG_INPUT, [Problem(error.format_message())])

@@ -150,6 +150,7 @@ def decided_on(
     12 months is less what is promised to the machine's other tickets too, until it is used or expires.
     """
     report, left_out = report_now(ticket, news, rulebook)
+    now = max(now, ticket.opened_at)  # the clock may have been put back meanwhile
     for new in news:
         ticket = replace(sent(ticket, new), dangers=danger_after(ticket.dangers, new))
     inputs = read_inputs(report, rulebook, now, partial(_found_for, work, ticket))

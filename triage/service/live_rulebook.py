@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
+from triage.values.errors import UnavailableError
 
 POLL_SECONDS = 2.0
 
@@ -81,6 +82,8 @@ class LiveRulebook:
             assert version is not None
             try:
                 self._serving = self._load(version)
+            except UnavailableError:
+                raise  # that says nothing of the rulebook
             except Exception:
                 self._refused = version
                 raise

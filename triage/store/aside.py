@@ -8,6 +8,7 @@ from sqlalchemy.exc import DBAPIError
 
 from triage.store.engine import Store
 from triage.store.work import Work
+from triage.values.errors import UnavailableError
 
 log = logging.getLogger(__name__)
 
@@ -40,7 +41,7 @@ class Aside:
         try:
             with self._store.write() as work:
                 change(work)
-        except (DBAPIError, OSError) as error:  # OSError: the store was closed meanwhile
+        except (DBAPIError, UnavailableError, OSError) as error:  # OSError: the store was closed meanwhile
             log.warning("a use could not be noted: %s", error)
         finally:
             self._under_way.pop(key, None)

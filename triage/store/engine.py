@@ -1,36 +1,27 @@
-"""Opening the database and cutting transactions.
-
-SQLite runs in WAL with foreign keys on and full sync; a writer takes the write lock at its start
-(BEGIN IMMEDIATE), so that it never has to give up half way because another wrote first. On PostgreSQL a
-writer takes an advisory lock at its start, so that there too what a write has read holds when it is stored.
-"""
+"""Opening the database and cutting transactions."""
 
 from __future__ import annotations
 
-import sqlite3
 import sys
 import threading
-import time
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager, nullcontext
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event
-from sqlalchemy.engine import URL, make_url
+from sqlalchemy import Engine, event
+from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
+from triage.store.connections import BUSY_TIMEOUT_MS, lock_file, make_engine, refuse_writes
 from triage.store.migrate import upgrade
-from triage.store.owner_only import make_database_owner_only
+from triage.store.unavailable import unavailable
 from triage.store.work import REPOSITORIES, Work
 from triage.store.write_lock import WriteLock
-from triage.values.errors import InputError
+from triage.values.errors import InputError, UnavailableError
 
-BUSY_TIMEOUT_MS = 30_000
-WRITING = 0x62_61_72_72  # PostgreSQL's lock of who writes; any number, as long as nobody else locks it
+PROBE_MS = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +39,8 @@ class Store:
         self._engine = engine
         self._writer = engine.execution_options(barrelwise_writes=True)
         self._here = threading.local()
-        one_writer = engine.url.get_backend_name() == "sqlite"
-        self._write_lock = WriteLock(_lock_file(engine), BUSY_TIMEOUT_MS / 1000) if one_writer else None
+        self._write_lock = WriteLock(lock_file(engine), BUSY_TIMEOUT_MS / 1000)
+        self._failed: UnavailableError | None = None  # why the last write was not stored
 
     @contextmanager
     def read(self) -> Iterator[Work]:
@@ -101,8 +92,14 @@ class Store:
 
     @contextmanager
     def _begun(self) -> Iterator[Work]:
-        with self._write_lock or nullcontext(), self._transaction(self._writer, writes=True) as work:
-            yield work
+        try:
+            with self._write_lock, self._transaction(self._writer, writes=True) as work:
+                yield work
+        except UnavailableError as error:
+            self._write_lock.in_vain = True  # who comes next does not wait as long, so that reads go on
+            self._failed = error
+            raise
+        self._write_lock.in_vain, self._failed = False, None
 
     @property
     def url(self) -> str:
@@ -114,14 +111,31 @@ class Store:
         """Whether another process can open it; a database in memory is this process's own."""
         return not isinstance(self._engine.pool, StaticPool)
 
-    def answers(self) -> bool:
-        """Whether the database can be read now."""
-        try:
-            with self.read() as work:
-                work.rulebooks.live()
-        except DBAPIError:
-            return False
-        return True
+    def check(self) -> None:
+        """Raises UnavailableError where the database cannot be read now, or not written.
+
+        Whether it is written is tried only after a write that was not stored.
+        """
+        with self.read() as work:
+            work.rulebooks.live()
+        if self._failed is not None:
+            self._try_to_write()
+            self._failed = None
+
+    def _try_to_write(self) -> None:
+        sqlite = self._engine.dialect.name == "sqlite"
+        with _telling(), self._engine.connect() as connection:
+            if sqlite:
+                connection.exec_driver_sql(f"PRAGMA busy_timeout = {PROBE_MS}")
+            else:
+                connection.exec_driver_sql(f"SET LOCAL lock_timeout = {PROBE_MS}")
+            try:
+                connection.exec_driver_sql("UPDATE alembic_version SET version_num = version_num")
+                connection.commit()
+            finally:
+                connection.rollback()
+                if sqlite:
+                    connection.exec_driver_sql(f"PRAGMA busy_timeout = {BUSY_TIMEOUT_MS}")
 
     def drop_traces(self) -> None:
         """What was erased goes from SQLite's log of writes too; PostgreSQL's vacuum does so by itself."""
@@ -131,15 +145,14 @@ class Store:
 
     def close(self) -> None:
         self._engine.dispose()
-        if self._write_lock is not None:
-            self._write_lock.close()
+        self._write_lock.close()
 
     def _current(self) -> Work | None:
         return getattr(self._here, "work", None)
 
     @contextmanager
     def _transaction(self, engine: Engine, *, writes: bool) -> Iterator[Work]:
-        with Session(engine) as session, session.begin():
+        with _telling(), Session(engine) as session, session.begin():
             made = {name: kind(session) for name, kind in REPOSITORIES.items()}
             work = Work(**made, writes=writes)
             self._here.work = work
@@ -149,6 +162,18 @@ class Store:
                 self._here.work = None
 
 
+@contextmanager
+def _telling() -> Iterator[None]:
+    """Failures of the database that pass are raised as UnavailableError."""
+    try:
+        yield
+    except DBAPIError as error:
+        passing = unavailable(error)
+        if passing is None:
+            raise
+        raise passing from error
+
+
 def open_store(url: str, read_only: bool = False) -> Store:
     """Opens (and on first use makes) the database at any SQLAlchemy URL, brought to the newest migration.
 
@@ -156,13 +181,13 @@ def open_store(url: str, read_only: bool = False) -> Store:
     Raises InputError when the URL or the database cannot be used.
     """
     try:
-        engine = _make_engine(make_url(url))
+        engine = make_engine(make_url(url))
     except (ArgumentError, NoSuchModuleError, ModuleNotFoundError, OSError) as error:
         raise InputError(
             f"the database URL cannot be used ({error}); write one such as sqlite:///barrelwise.db"
         ) from None
     if read_only:
-        event.listen(engine, "begin", _refuse_writes)
+        event.listen(engine, "begin", refuse_writes)
         return Store(engine)
     try:
         upgrade(engine.execution_options(barrelwise_writes=True))
@@ -174,84 +199,3 @@ def open_store(url: str, read_only: bool = False) -> Store:
         shown = engine.url.render_as_string(hide_password=True)
         raise InputError(f"the database {shown} cannot be opened: {error.orig}") from None
     return Store(engine)
-
-
-def _make_engine(url: URL) -> Engine:
-    if url.get_backend_name() != "sqlite":
-        engine = create_engine(url, pool_pre_ping=True, hide_parameters=True)
-        event.listen(engine, "begin", _begin_postgresql)
-        return engine
-    if url.database in (None, "", ":memory:"):
-        engine = create_engine(
-            url,
-            poolclass=StaticPool,
-            connect_args={"check_same_thread": False},
-            hide_parameters=True,
-        )
-    else:
-        if not str(url.database).startswith("file:"):
-            Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
-            make_database_owner_only(Path(str(url.database)).resolve())
-        engine = create_engine(url, hide_parameters=True)
-    event.listen(engine, "connect", _prepare_sqlite)
-    event.listen(engine, "begin", _begin_sqlite)
-    return engine
-
-
-def _lock_file(engine: Engine) -> Path | None:
-    """Where the processes that write one file wait in line; None for a database in memory or at a URI."""
-    if isinstance(engine.pool, StaticPool) or str(engine.url.database).startswith("file:"):
-        return None
-    database = Path(str(engine.url.database)).resolve()
-    return database.with_name(f"{database.name}-turn")
-
-
-def _into_wal(cursor: sqlite3.Cursor) -> None:
-    """Going into WAL does not wait for others who open the same new file, whatever the busy timeout."""
-    give_up = time.monotonic() + BUSY_TIMEOUT_MS / 1000
-    while True:
-        try:
-            cursor.execute("PRAGMA journal_mode = WAL")
-            return
-        except sqlite3.OperationalError as error:
-            if "locked" not in str(error) or time.monotonic() > give_up:
-                raise
-            time.sleep(0.01)
-
-
-def _prepare_sqlite(connection: Any, _record: Any) -> None:
-    connection.isolation_level = None  # transactions are begun by `_begin_sqlite`, not by the driver
-    try:
-        cursor = connection.cursor()
-        for pragma in (
-            f"busy_timeout = {BUSY_TIMEOUT_MS}",
-            "synchronous = FULL",
-            "foreign_keys = ON",
-            # 16 MB: the writer that moves the log into the database keeps all others waiting, so not often
-            "wal_autocheckpoint = 4000",
-            "secure_delete = ON",  # what is erased is overwritten
-            "recursive_triggers = ON",  # so that INSERT OR REPLACE meets the log's triggers too
-        ):
-            cursor.execute(f"PRAGMA {pragma}")
-        _into_wal(cursor)
-        cursor.close()
-    except Exception:
-        connection.close()  # nobody else would
-        raise
-
-
-def _begin_sqlite(connection: Connection) -> None:
-    writes = connection.get_execution_options().get("barrelwise_writes")
-    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
-
-
-def _begin_postgresql(connection: Connection) -> None:
-    if connection.get_execution_options().get("barrelwise_writes"):
-        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITING})")
-    else:
-        connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ")
-
-
-def _refuse_writes(connection: Connection) -> None:
-    sqlite = connection.dialect.name == "sqlite"
-    connection.exec_driver_sql("PRAGMA query_only = ON" if sqlite else "SET TRANSACTION READ ONLY")

@@ -97,3 +97,14 @@ class ForbiddenError(InputError):
 
 class ConflictError(InputError):
     """The input is well formed, but the state it was meant for has moved on."""
+
+
+class UnavailableError(Exception):
+    """The database does not serve now, which is no fault of the input; what was asked for was not stored.
+
+    `retry_seconds` says when it is worth trying again; None: not before somebody has acted.
+    """
+
+    def __init__(self, why: str, retry_seconds: int | None) -> None:
+        super().__init__(why)
+        self.retry_seconds = retry_seconds

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pytest
 from prometheus_client.parser import text_string_to_metric_families
 
 from tests.api.conftest import Send
 from tests.triage.services import REPORT
 from triage.service.service import Service
+from triage.values.errors import UnavailableError
 
 
 def test_a_server_whose_database_answers_is_ready(send: Send) -> None:
@@ -39,15 +41,17 @@ def counted(send: Send) -> dict[tuple[str, ...], float]:
 
 
 def test_a_server_whose_database_is_gone_is_not_ready(send: Send, service: Service, tmp_path: Path) -> None:
-    assert service.store.answers()
+    service.store.check()
     service.store.close()
     (tmp_path / "program.db").rename(tmp_path / "away.db")
     (tmp_path / "program.db").write_bytes(b"no database " * 1000)
-    assert not service.store.answers()
+    with pytest.raises(UnavailableError, match="damaged"):
+        service.store.check()
+    assert send("GET", "/healthz").status_code == 200
     found = send("GET", "/readyz")
     assert found.status_code == 503
     assert found.content_type == "application/problem+json"
     (tmp_path / "program.db").unlink()
     (tmp_path / "away.db").rename(tmp_path / "program.db")
     service.store.close()
-    assert service.store.answers()
+    service.store.check()
