@@ -6,7 +6,8 @@ In its place stands `ERASED`; put back, the event is as it was. Once the words a
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any, TypeAlias
+from dataclasses import dataclass
+from typing import Any, ClassVar, TypeAlias
 
 ERASED = "[erased]"
 Words: TypeAlias = list[list[Any]]
@@ -25,6 +26,15 @@ _WHERE: Mapping[str, tuple[tuple[str, ...], ...]] = {
     **dict.fromkeys(("answered", "skipped", "noted", "detailed", "dispatched", "danger_lifted"), ((),)),
 }
 """Kind of event -> where in it a caller is heard."""
+
+
+@dataclass(frozen=True, slots=True)
+class Forgotten:
+    """What callers said was erased from the events before, with so many photos."""
+
+    kind: ClassVar[str] = "forgotten"
+    why: str
+    photos: int = 0
 
 
 def apart(kind: str, data: Any) -> tuple[Any, Words]:

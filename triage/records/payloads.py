@@ -10,6 +10,7 @@ from decimal import Decimal
 from typing import Any, ClassVar, Literal, TypeAlias, get_args
 
 from triage.records.bill import Ask, Billed, Comeback, Speaker
+from triage.records.callers_words import Forgotten
 from triage.values.dataclass_json import FLAT, LEFT_OUT, from_data
 from triage.values.money import Money
 
@@ -254,15 +255,6 @@ class Spoken:
 
     kind: ClassVar[str] = "spoken"
     language: str
-
-
-@dataclass(frozen=True, slots=True)
-class Forgotten:
-    """What callers said was erased from the events before, with so many photos."""
-
-    kind: ClassVar[str] = "forgotten"
-    why: str
-    photos: int = 0
 
 
 @dataclass(frozen=True, slots=True)

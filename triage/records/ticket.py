@@ -17,6 +17,7 @@ from triage.records.authorization import (
     after_estimate,
     after_withdrawal,
 )
+from triage.records.callers_words import Forgotten
 from triage.records.danger import CALM, DangerState, danger_after
 from triage.records.decision_parts import DecisionParts
 from triage.records.payloads import (
@@ -30,7 +31,6 @@ from triage.records.payloads import (
     Detailed,
     Dispatched,
     Estimated,
-    Forgotten,
     JSONObject,
     Noted,
     Parked,
@@ -104,8 +104,7 @@ class Ticket:
     @property
     def follows(self) -> str | None:
         """The closed ticket whose trouble is back, where it was too late to reopen that."""
-        follows = self.report.get("follows")
-        return None if follows is None else heard(follows)
+        return heard(self.report["follows"]) if self.report.get("follows") is not None else None
 
     @property
     def language(self) -> str | None:

@@ -7,7 +7,7 @@ from datetime import datetime
 from sqlalchemy import exists, select
 from sqlalchemy.orm import Session
 
-from triage.records.payloads import Forgotten
+from triage.records.callers_words import Forgotten
 from triage.store.photos import PhotoRow, Photos
 from triage.store.tables.idempotency import Responses
 from triage.store.tables.models import EventRow, TicketRow

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from tests.triage.payloads import close_out, estimate, usd
 from triage.records.authorization import Authorization, Repair
+from triage.records.callers_words import Forgotten
 from triage.records.payloads import (
     PAYLOADS,
     Acknowledged,
@@ -21,7 +22,6 @@ from triage.records.payloads import (
     Decided,
     Detailed,
     Dispatched,
-    Forgotten,
     Noted,
     Parked,
     Payload,

@@ -12,9 +12,9 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from triage.records.authorization import Authorization, Repair
-from triage.records.callers_words import apart
+from triage.records.callers_words import Forgotten, apart
 from triage.records.danger import Danger, state_from_data
-from triage.records.payloads import Closed, Dispatched, Forgotten, Payload, payload_from_data
+from triage.records.payloads import Closed, Dispatched, Payload, payload_from_data
 from triage.records.ticket import Event, Ticket, apply, fold
 from triage.store.tables.column_types import PackedText
 from triage.store.tables.dangers import DangerRow, OpenDangers
