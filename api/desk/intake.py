@@ -8,13 +8,11 @@ from typing import Any
 
 from werkzeug.datastructures import MultiDict
 
-from api.pages.texts import clerk
 from api.pages.words import fact_words
 from triage.inputs.heard import Heard, hear, match_symptoms
 from triage.inputs.machine_search import ListedMachine
-from triage.intake.facts import KnownFacts, heard_facts, known_facts
+from triage.intake.facts import heard_facts
 from triage.intake.places import Place
-from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.fact_values import write_value
 from triage.rulebook.model import Rulebook, Symptom
 from triage.values.json_text import read_strict, to_json
@@ -125,7 +123,7 @@ def understood(
         for id_ in extra
         if id_ not in {match.symptom for match in matches}
     ]
-    for heard in heard_facts(rulebook, words, today, _in_spanish(rulebook)):
+    for heard in heard_facts(rulebook, words, today):
         written = "" if heard.value is None else to_json(write_value(heard.value))
         known = "?" if heard.value is None else fact_words(rulebook, heard.fact, heard.value)
         title = rulebook.facts[heard.fact].title
@@ -152,11 +150,6 @@ def understood(
     return Understood(
         dangers, chips, tuple(rest), frozenset(ticked), place.machines, machine, told(form, place)
     )
-
-
-@once_per_rulebook
-def _in_spanish(rulebook: Rulebook) -> KnownFacts:
-    return known_facts(rulebook, "es", lambda text: clerk(text, "es"))
 
 
 def _danger_rows(rulebook: Rulebook, words: str, form: MultiDict[str, str]) -> Iterator[HeardRow]:

@@ -14,34 +14,35 @@ from triage.records.ticket import Ticket
 from triage.records.visit_log import PlannedVisit
 from triage.rulebook.built_in_facts import LOCAL_CODES
 from triage.rulebook.model import Rulebook
+from triage.values.shown import N_
 
-SOLVED = "The machine works again. Please call us if the trouble comes back."
-CLOSED = "Your report is closed. Please call us if the trouble comes back."
-NUMBER = "Your report number is {ticket}."
-STOP = "Please do not use the machine until a technician has checked it."
-WAIT = "We call you back at {time} to hear whether it helped."
-CALL_BACK = "We call you back at {time}."
-CALL_SOON = "We call you back as soon as we can."
-BOOKED = "A technician comes on {time}."
-SWAP_BOOKED = "The machine is swapped on {time}."
-THERE = "The technician is with you now."
-LATE = "A technician comes as soon as possible. We call you back with the time."
-DONE = "The technician was with you. We call you back when all is settled."
+SOLVED = N_("The machine works again. Please call us if the trouble comes back.")
+CLOSED = N_("Your report is closed. Please call us if the trouble comes back.")
+NUMBER = N_("Your report number is {ticket}.")
+STOP = N_("Please do not use the machine until a technician has checked it.")
+WAIT = N_("We call you back at {time} to hear whether it helped.")
+CALL_BACK = N_("We call you back at {time}.")
+CALL_SOON = N_("We call you back as soon as we can.")
+BOOKED = N_("A technician comes on {time}.")
+SWAP_BOOKED = N_("The machine is swapped on {time}.")
+THERE = N_("The technician is with you now.")
+LATE = N_("A technician comes as soon as possible. We call you back with the time.")
+DONE = N_("The technician was with you. We call you back when all is settled.")
 BY_OUTCOME = {
-    "fix_in_store": "Please call us again if the trouble stays.",
-    "dispatch": "A technician will come, by {due} at the latest.",
-    "approve": "A technician will come to do the repair, by {due} at the latest.",
-    "hold": "The repair needs approval from {authority} first. We call you back.",
-    "swap": "The machine will be swapped. Someone will be with you by {due} at the latest.",
+    "fix_in_store": N_("Please call us again if the trouble stays."),
+    "dispatch": N_("A technician will come, by {due} at the latest."),
+    "approve": N_("A technician will come to do the repair, by {due} at the latest."),
+    "hold": N_("The repair needs approval from {authority} first. We call you back."),
+    "swap": N_("The machine will be swapped. Someone will be with you by {due} at the latest."),
 }
 BY_FIXER = {
-    "electrician": "The fault is in the store's wiring. The store's electrician must fix it.",
-    "installer": "Whoever set the machine up comes back to put it right, by {due} at the latest.",
-    "pest_control": "Please call your pest control today. Call us when they were there.",
+    "electrician": N_("The fault is in the store's wiring. The store's electrician must fix it."),
+    "installer": N_("Whoever set the machine up comes back to put it right, by {due} at the latest."),
+    "pest_control": N_("Please call your pest control today. Call us when they were there."),
 }
-KNOWN_ENOUGH = "That is all we have to ask. We go by the machine's record."
-US = "the program desk"
-SMELL = "If you smell burning or feel a tingle, keep away from the machine and call us."
+KNOWN_ENOUGH = N_("That is all we have to ask. We go by the machine's record.")
+US = N_("the program desk")
+SMELL = N_("If you smell burning or feel a tingle, keep away from the machine and call us.")
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,19 +3,9 @@
 from typing import Any
 
 from triage.rulebook_care.editing.check import CasesRun, Checked
-from triage.rulebook_care.lint.findings import counts
 from triage.values.errors import Problem
 
 PLACE = ("file", "line", "column", "message")
-
-
-def said(checked: Checked) -> str:
-    """How much is found, in words: "2 errors, 1 note"."""
-    found = counts(checked.findings)
-    errors = len(checked.problems) + len(checked.elsewhere) + found["error"]
-    numbers = {"error": errors, "warning": found["warning"], "note": found["note"]}
-    words = [f"{number} {name}{'' if number == 1 else 's'}" for name, number in numbers.items() if number]
-    return ", ".join(words if errors else ["no errors", *words])
 
 
 def as_data(checked: Checked) -> dict[str, Any]:

@@ -1,22 +1,29 @@
 """The rulebook's files as pages of the ops lead: find one, edit it as text, check it, save it."""
 
-from functools import partial
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import cache
 from hashlib import sha256
 from itertools import groupby
+from pathlib import Path
+from typing import Any
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, current_app, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.http.auth import page_roles
-from api.http.check_words import as_data, said
+from api.http.check_words import as_data
 from api.http.work_folder import MOST_FORM_BYTES, NoFolder, checks, work_folder
+from api.pages.texts import gettext, ngettext
+from triage.rulebook.reading.json_schema import schemas
 from triage.rulebook.reading.reader import backups
 from triage.rulebook_care.editing.check import CasesRun, Checked
 from triage.rulebook_care.editing.files import ChangedOnDisk, FileText, WorkFolder, as_saved, known_path
 from triage.rulebook_care.editing.retire import KINDS as RETIRED_KINDS
 from triage.rulebook_care.editing.retire import Retirement
 from triage.rulebook_care.editing.saving import save_changed
-from triage.values.errors import InputError
+from triage.rulebook_care.lint.findings import counts
+from triage.values.errors import InputError, Problem
 
 blueprint = Blueprint("pages_rulebook", __name__)
 MOST_ROWS = 400
@@ -65,26 +72,34 @@ def edit(path: str) -> ResponseReturnValue:
 @blueprint.post("/rulebook/files/<path:path>")
 @page_roles("ops")
 def save(path: str) -> ResponseReturnValue:
-    """Checks the text, runs the cases under it, or saves it: when it is sound, or outright as unfinished."""
-    work, text = work_folder(), _typed(path)
-    opened, action = request.form.get("opened", ""), request.form.get("action", "check")
-    page = partial(editor, FileText(path, text, opened))
+    text = _typed(path)
+    return pressed(FileText(path, text, request.form.get("opened", "")), editor, "pages_rulebook.edit")
+
+
+def pressed(
+    file: FileText, page: Callable[..., str], then: str, wrong: Sequence[Problem] = ()
+) -> ResponseReturnValue:
+    """Checks a text as typed, runs the cases under it, or saves it, if sound or outright as unfinished.
+
+    `page` shows it, `then` is the page of the file once it is saved, `wrong` what keeps it from being saved.
+    """
+    path, action, checked = file.path, request.form.get("action", "check"), Checked()
     try:
-        content = as_saved(text)
+        content = as_saved(file.text)
         if action == "cases":
-            return page(cases=checks().run_cases(path, content))
+            return page(file, cases=checks().run_cases(path, content))
         checked = checks().check(path, content)
-        if action == "check":
-            return page(checked)
-        if action != "unfinished" and not checked.ok:
-            return page(checked, refused=True), 422
-        work.save(path, text, opened or None)
+        if action not in ("save", "unfinished"):
+            return page(file, checked)
+        if wrong or (action == "save" and not checked.ok):
+            return page(file, checked, refused=True), 422
+        work_folder().save(path, file.text, file.sha256 or None)
     except ChangedOnDisk as error:
-        now = FileText(path, text, "" if error.now is None else error.now.sha256)
-        return editor(now, checked, changed=True, other=error.now), 409
+        now = replace(file, sha256="" if error.now is None else error.now.sha256)
+        return page(now, checked, changed=True, other=error.now), 409
     except InputError as error:
-        return page(Checked(error.told)), 422
-    return redirect(url_for("pages_rulebook.edit", path=path, saved=1), 303)
+        return page(file, Checked(error.told)), 422
+    return redirect(url_for(then, path=path, saved=1), 303)
 
 
 @blueprint.get("/rulebook/delete/<path:path>")
@@ -156,13 +171,17 @@ def _delete_page(opened: FileText, changed: bool = False) -> str:
 @blueprint.post("/rulebook/check/<path:path>")
 @page_roles("ops")
 def check(path: str) -> ResponseReturnValue:
-    """The same check as JSON, for the page while one types."""
+    """The same check as JSON, for the page while one types; with its list as the page shows it."""
     text = _typed(path)
     try:
         checked = checks().check(path, as_saved(text))
     except InputError as error:
         checked = Checked(error.told)
-    return as_data(checked)
+    shown = {"opened": FileText(path, text, ""), "problems": checked.problems, "checked": checked}
+    return as_data(checked) | {
+        "said": said(checked),
+        "list": render_template("rulebook/_findings.html", **shown),
+    }
 
 
 def _typed(path: str) -> str:
@@ -172,35 +191,68 @@ def _typed(path: str) -> str:
     return request.form.get("text", "")
 
 
-def editor(
+def editor(opened: FileText, checked: Checked | None = None, **shown: Any) -> str:
+    """The page of a file's text."""
+    kind = opened.path.rpartition("/")[0] or opened.path
+    return file_page(
+        "rulebook/edit.html",
+        opened,
+        checked,
+        schema=_schemas()[kind],
+        built=(Path(str(current_app.static_folder)) / "built" / "editor.js").is_file(),
+        rows=min(opened.text.count("\n") + 3, MOST_ROWS),
+        **shown,
+    )
+
+
+_schemas = cache(schemas)
+
+
+def file_page(
+    template: str,
     opened: FileText,
     checked: Checked | None = None,
+    wrong: Sequence[Problem] = (),
     refused: bool = False,
     changed: bool = False,
     other: FileText | None = None,
     cases: CasesRun | None = None,
+    **more: Any,
 ) -> str:
-    """The editor. `opened` has the text as typed and the SHA-256 of the file on disk, "" without one."""
+    """`opened` has the text as typed and the SHA-256 of the file on disk, "" without one. `changed` tells
+    that it was changed or deleted there meanwhile; `other` is what is there."""
     checked = checked or checks().check(opened.path, as_saved(opened.text))
+    problems = (*wrong, *checked.problems)
     fresh = request.method == "GET"
+    kind, _, name = opened.path.removesuffix(".yml").rpartition("/")
+    loud = any(each.silenced is None for each in checked.findings)
     return render_template(
-        "rulebook/edit.html",
+        template,
         opened=opened,
-        retire=opened.path.removesuffix(".yml").split("/"),
-        retirable=retirable(opened),
+        entry=(kind, name),
+        retirable=kind in RETIRED_KINDS and bool(opened.sha256),
         checked=checked,
+        problems=problems,
+        anything=problems or checked.elsewhere or checked.standing or loud,
         said=said(checked),
         refused=refused,
         changed=changed,
         other=other,
         cases=cases,
-        rows=min(opened.text.count("\n") + 3, MOST_ROWS),
         saved="saved" in request.args and fresh,
         unsaved=not fresh,
         read_only=work_folder().why_read_only(),
+        **more,
     )
 
 
-def retirable(opened: FileText) -> bool:
-    """Whether the file says an entry that can be retired."""
-    return opened.path.partition("/")[0] in RETIRED_KINDS and bool(opened.sha256)
+def said(checked: Checked) -> str:
+    """How much is found, in words: "2 errors, 1 note"."""
+    found = counts(checked.findings)
+    errors = len(checked.problems) + len(checked.elsewhere) + found["error"]
+    words = [
+        ngettext("%(num)s error", "%(num)s errors", errors) if errors else gettext("no errors"),
+        ngettext("%(num)s warning", "%(num)s warnings", found["warning"]) if found["warning"] else "",
+        ngettext("%(num)s note", "%(num)s notes", found["note"]) if found["note"] else "",
+    ]
+    return ", ".join(filter(None, words))

@@ -4,21 +4,23 @@ A form is a view of a file's text: what is sent is put into the text it was made
 and that text is checked and saved as in the editor.
 """
 
+from collections.abc import Sequence
 from contextlib import suppress
+from functools import partial
 from itertools import groupby
+from typing import Any
 
-from flask import Blueprint, Response, make_response, redirect, render_template, request, url_for
+from flask import Blueprint, Response, make_response, render_template, request
 from flask.typing import ResponseReturnValue
 
 from api.http.auth import page_roles, service
-from api.http.check_words import said
 from api.http.work_folder import MOST_FORM_BYTES, NoFolder, checks, work_folder
-from api.ops.files import editor, no_folder, retirable
+from api.ops.files import editor, file_page, no_folder, pressed
 from api.ops.shelf import shelf
 from api.pages.words import outcome_words
 from triage.rulebook_care.book.references import KINDS
-from triage.rulebook_care.editing.check import CasesRun, Checked
-from triage.rulebook_care.editing.files import ChangedOnDisk, FileText, as_saved, known_path
+from triage.rulebook_care.editing.check import Checked
+from triage.rulebook_care.editing.files import FileText, as_saved, known_path
 from triage.rulebook_care.editing.scaffold import KINDS as SCAFFOLDS
 from triage.rulebook_care.forms.form import Sheet, form_of, marks, text_of
 from triage.rulebook_care.forms.parts import Part, Table
@@ -44,27 +46,12 @@ def edit(path: str) -> ResponseReturnValue:
 @blueprint.post("/forms/<path:path>")
 @page_roles("ops")
 def save(path: str) -> ResponseReturnValue:
-    """Puts what was sent into the text, and checks it, runs its cases, tries it on tickets or saves it."""
-    opened, action = request.form.get("opened", ""), request.form.get("action", "check")
+    """Puts what was sent into the text, and does with it what was pressed."""
     text, wrong = _sent_text(path)
-    file = FileText(path, text, opened)
-    if action == "text":
+    file = FileText(path, text, request.form.get("opened", ""))
+    if request.form.get("action") == "text":
         return editor(file)
-    try:
-        if action == "cases":
-            return _page(file, wrong=wrong, cases=checks().run_cases(path, as_saved(text)))
-        checked = checks().check(path, as_saved(text))
-        if action not in ("save", "unfinished"):
-            return _page(file, checked, wrong=wrong)
-        if wrong or (action == "save" and not checked.ok):
-            return _page(file, checked, wrong=wrong, refused=True), 422
-        work_folder().save(path, text, opened or None)
-    except ChangedOnDisk as error:
-        now = FileText(path, text, "" if error.now is None else error.now.sha256)
-        return _page(now, checked, changed=True), 409
-    except InputError as error:
-        return _page(file, Checked(error.told), wrong=wrong), 422
-    return redirect(url_for("rulebook_forms.edit", path=path, saved=1), 303)
+    return pressed(file, partial(_page, wrong=wrong), "rulebook_forms.edit", wrong)
 
 
 @blueprint.get("/new")
@@ -155,42 +142,25 @@ def _words() -> Vocabulary:
 
 
 def _page(
-    opened: FileText,
-    checked: Checked | None = None,
-    wrong: list[Problem] | None = None,
-    refused: bool = False,
-    changed: bool = False,
-    cases: CasesRun | None = None,
-    would: str = "",
+    opened: FileText, checked: Checked | None = None, wrong: Sequence[Problem] = (), **shown: Any
 ) -> str:
     checked = checked or checks().check(opened.path, as_saved(opened.text))
-    words, wrong = _words(), wrong or []
-    problems = (*wrong, *checked.problems)
+    words = _words()
     parts: tuple[Part, ...] = ()
     with suppress(InputError):  # the checks say why
         parts = form_of(opened.path, opened.text, words)
-    kind, _, name = opened.path.removesuffix(".yml").rpartition("/")
-    fresh = request.method == "GET"
-    return render_template(
+    kind = opened.path.removesuffix(".yml").rpartition("/")[0]
+    return file_page(
         "rulebook/form.html",
-        opened=opened,
+        opened,
+        checked,
+        wrong,
         parts=[(group, list(found)) for group, found in groupby(parts, key=lambda part: type(part).__name__)],
-        marks=marks(parts, problems, opened.path),
-        problems=problems,
+        marks=marks(parts, (*wrong, *checked.problems), opened.path),
         kind=KINDS.get(kind, (kind,))[0],
-        entry=(kind, name),
-        retirable=retirable(opened),
         words=words,
         asks=WORDS,
         headed=headed,
         blank=BLANK_ROWS if request.form.get("action") == "rows" else 1,
-        checked=checked,
-        said=said(checked),
-        refused=refused,
-        changed=changed,
-        cases=cases,
-        would=would,
-        saved="saved" in request.args and fresh,
-        unsaved=not fresh,
-        read_only=work_folder().why_read_only(),
+        **{"would": "", **shown},
     )

@@ -1,10 +1,8 @@
 """The desk's texts, in the agent's language, and what is read to clerks, in the clerk's.
 
-Page texts go through Flask-Babel (`translations/messages.pot`, and `messages.po` of each language); one
-without a translation stays English. What is read to clerks, the rulebook's questions, steps and cautions and
-a few fixed sentences, is what the rulebook says itself in keys that end in `_es`; else it is looked up in
-`clerk.po` by its English wording: a sentence that the rulebook has changed since is read in English rather
-than in an outdated translation.
+Texts of the program go through Flask-Babel (`translations/messages.pot`, and `messages.po` of each language);
+one without a translation stays English. The rulebook's questions, steps, cautions and titles are what it says
+itself in keys that end in `_es`.
 """
 
 import re
@@ -69,7 +67,7 @@ def _catalog_of_pages() -> NullTranslations:
     """Looked up once a request: a page holds some two hundred texts."""
     if "page_texts" not in g:
         language = page_language()
-        g.page_texts = get_translations() if language == "en" else catalog(language, "messages")
+        g.page_texts = get_translations() if language == "en" else catalog(language)
     found: NullTranslations = g.page_texts
     return found
 
@@ -115,10 +113,8 @@ def speak_as_on(ticket_language: str | None) -> None:
 
 def clerk(text: str, language: str | None = None) -> str:
     """A text as it is read to the clerk: the rulebook's own Spanish before the catalog's; else English."""
-    own = _rulebooks_own(language or clerk_language()).get(text)
-    if own is not None:
-        return own
-    return str(catalog(language or clerk_language()).gettext(text)) if text else text
+    language = language or clerk_language()
+    return _rulebooks_own(language).get(text) or (str(catalog(language).gettext(text)) if text else text)
 
 
 def sentences(text: str) -> list[str]:
@@ -129,7 +125,7 @@ def sentences(text: str) -> list[str]:
 def clerk_lang_of(text: str) -> str:
     """The language that `clerk` gives this text in, for the `lang` of its element."""
     language = clerk_language()
-    return language if text in _rulebooks_own(language) or text in translated(language) else "en"
+    return language if text in _rulebooks_own(language) or clerk(text) != text else "en"
 
 
 def _rulebooks_own(language: str) -> Mapping[str, str]:
@@ -138,9 +134,9 @@ def _rulebooks_own(language: str) -> Mapping[str, str]:
 
 
 @cache
-def catalog(language: str, domain: str = "clerk") -> NullTranslations:
-    """A catalog of one language, the clerk's or that of the pages, read from its .po file."""
-    path = _file(language, domain)
+def catalog(language: str) -> NullTranslations:
+    """The catalog of one language, read from its .po file."""
+    path = FOLDER / language / "LC_MESSAGES" / "messages.po"
     if not path.exists():
         return NullTranslations()
     with path.open("rb") as source:
@@ -148,18 +144,4 @@ def catalog(language: str, domain: str = "clerk") -> NullTranslations:
     compiled = BytesIO()
     write_mo(compiled, messages)
     compiled.seek(0)
-    return Translations(fp=compiled, domain=domain)
-
-
-@cache
-def translated(language: str) -> frozenset[str]:
-    """The English wordings that the language has a translation of."""
-    path = _file(language)
-    if not path.exists():
-        return frozenset()
-    with path.open("rb") as source:
-        return frozenset(str(message.id) for message in read_po(source) if message.id and message.string)
-
-
-def _file(language: str, domain: str = "clerk") -> Path:
-    return FOLDER / language / "LC_MESSAGES" / f"{domain}.po"
+    return Translations(fp=compiled, domain="messages")

@@ -39,7 +39,7 @@
       listen();
       if (document.getElementById("status").dataset.state === "sound") tryOut(mine);
     } catch (error) {
-      status.textContent = "not checked: the server does not answer, or you were signed out";
+      status.textContent = form.dataset.lost;
       status.dataset.state = "unknown";
     }
   }

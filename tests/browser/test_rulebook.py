@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -9,6 +11,7 @@ import pytest
 from playwright.sync_api import Browser, Page, expect
 
 from api.http.work_folder import CHECKS
+from tests import ROOT
 from tests.api.rule_folder import PATIENCE_SECONDS, make_whole, rule_folder
 from tests.browser.served import NOW, Served
 from tests.browser.test_desk import violations
@@ -21,6 +24,14 @@ FILE = "evidence/filter-overdue.yml"
 PAGE = f"/rulebook/files/{FILE}"
 WRONG = "no_such_cause: 0.5"
 PATIENCE = PATIENCE_SECONDS * 1000
+
+
+@pytest.fixture(scope="module", autouse=True)
+def built() -> None:
+    """The editor, bundled as set-up does."""
+    script = f'BIN="{Path(sys.executable).parent}"; . ./demo/setup.sh; build_editor'
+    subprocess.run(["sh", "-c", script], cwd=ROOT, check=True)
+    assert (ROOT / "api/static/built/editor.js").is_file()
 
 
 @pytest.fixture(scope="module")
@@ -64,14 +75,27 @@ def status(page: Page, said: str) -> None:
     expect(page.locator("#status")).to_have_text(said, timeout=PATIENCE)
 
 
+def typed(page: Page) -> str:
+    """The text as it would be sent."""
+    return page.locator("#text").input_value()
+
+
+def fill(page: Page, text: str) -> None:
+    page.locator(".cm-content").press("Control+a")
+    page.keyboard.insert_text(text)
+    assert typed(page) == text
+
+
+def type_at_top(page: Page, text: str) -> None:
+    page.locator(".cm-content").press("Control+Home")
+    page.keyboard.insert_text(text)
+
+
 def type_wrong(page: Page) -> int:
     """Puts a cause that is not there under `seen_with`; the line it stands on."""
-    box = page.locator("#text")
-    before = box.input_value()
-    at = before.index("  seen_with:")
-    box.evaluate("(box, at) => { box.focus(); box.setSelectionRange(at, at); }", at)
-    page.keyboard.insert_text("  " + WRONG + "\n")
-    return before[:at].count("\n") + 1
+    before = typed(page)
+    fill(page, before.replace("  seen_with:", f"  {WRONG}\n  seen_with:"))
+    return before.split("  seen_with:")[0].count("\n") + 1
 
 
 def test_a_mistake_is_marked_at_its_line_while_one_types_and_unmarked_when_fixed(
@@ -82,30 +106,44 @@ def test_a_mistake_is_marked_at_its_line_while_one_types_and_unmarked_when_fixed
     assert violations(page) == ""
     line = type_wrong(page)
     status(page, "1 error")
-    assert page.locator("#lines .error").inner_text() == str(line)
-    problem = page.locator("#found li")
+    expect(page.locator(".cm-lint-marker-error")).to_have_count(1)
+    problem = page.locator("#findings li")
     assert "no_such_cause" in problem.inner_text()
     assert violations(page) == ""
     shot(page, "rulebook-mistake")
     page.locator("h1").click()
-    problem.get_by_role("button", name=f"Line {line}").press("Enter")
+    problem.get_by_role("link", name=f"line {line}").press("Enter")
     page.keyboard.type("#")
-    assert page.locator("#text").input_value().splitlines()[line - 1].strip() == f"#{WRONG}"
+    assert typed(page).splitlines()[line - 1].strip() == f"#{WRONG}"
     status(page, "no errors")
-    assert page.locator("#lines .error").count() == 0
+    expect(page.locator(".cm-lint-marker-error")).to_have_count(0)
     assert not page.get_by_role("button", name="Save anyway").is_visible()
-    assert page.locator("#found li").count() == 0
+    assert page.locator("#findings li").count() == 0
+
+
+def test_keys_are_completed_by_the_schema_of_the_file(lead: Open, shot: Shot) -> None:
+    page = lead(PAGE, viewport={"width": 1280, "height": 900})
+    refused: list[str] = []
+    page.on("console", lambda said: refused.append(said.text) if said.type == "error" else None)
+    status(page, "no errors")
+    fill(page, typed(page).rstrip("\n") + "\n")
+    page.keyboard.type("valid")
+    option = page.locator(".cm-tooltip-autocomplete li", has_text="valid_from")
+    option.wait_for()
+    shot(page, "rulebook-completion")
+    option.click()
+    assert typed(page).splitlines()[-1].startswith("valid_from:")
+    assert refused == [], "the page's policy of contents takes the component as it is"
 
 
 def test_a_finding_of_the_lint_is_a_warning_at_its_line(lead: Open, shot: Shot) -> None:
     page = lead(PAGE, color_scheme="dark", bypass_csp=True)
     status(page, "no errors")
-    box = page.locator("#text")
-    box.fill(box.input_value().replace("(15..30]", "(15..29]"))
+    fill(page, typed(page).replace("(15..30]", "(15..29]"))
     status(page, "no errors, 1 warning")
-    line = box.input_value().split("(15..29]")[0].count("\n") + 1
-    assert page.locator("#lines .warning").inner_text() == str(line)
-    assert page.get_by_role("button", name=f"Line {line}").is_visible()
+    line = typed(page).split("(15..29]")[0].count("\n") + 1
+    expect(page.locator(".cm-lint-marker-warning")).to_have_count(1)
+    assert page.get_by_role("link", name=f"line {line}").is_visible()
     assert violations(page) == ""
     shot(page, "rulebook-warning-dark")
 
@@ -113,8 +151,7 @@ def test_a_finding_of_the_lint_is_a_warning_at_its_line(lead: Open, shot: Shot) 
 def test_a_text_is_saved_byte_for_byte_by_the_keyboard(lead: Open, folder: Path) -> None:
     page = lead(PAGE)
     status(page, "no errors")
-    page.locator("#text").press("Control+Home")
-    page.keyboard.insert_text("# a remark – kept\n")
+    type_at_top(page, "# a remark – kept\n")
     page.locator("#unsaved").wait_for()
     before = (folder / FILE).read_bytes()
     with page.expect_navigation():
@@ -130,12 +167,11 @@ def test_what_was_changed_on_disk_meanwhile_is_shown_beside_what_was_typed(
     page = lead(PAGE, viewport={"width": 1280, "height": 900}, bypass_csp=True)
     theirs = "# theirs\n" + (folder / FILE).read_text()
     (folder / FILE).write_text(theirs)
-    page.locator("#text").press("Control+Home")
-    page.keyboard.insert_text("# mine\n")
+    type_at_top(page, "# mine\n")
     with page.expect_navigation():
         page.get_by_role("button", name="Save", exact=True).click()
     assert page.get_by_label("The file on disk").inner_text() == theirs
-    assert page.locator("#text").input_value().startswith("# mine\n")
+    assert typed(page).startswith("# mine\n")
     assert (folder / FILE).read_text() == theirs
     status(page, "no errors")
     assert violations(page) == ""
@@ -147,15 +183,13 @@ def test_a_link_to_a_line_leads_there(lead: Open) -> None:
     page.goto(f"{PAGE}#line-3")
     page.reload()
     status(page, "no errors")
-    box = page.locator("#text")
-    expect(box).to_be_focused()
-    assert box.evaluate("box => box.value.slice(0, box.selectionStart).split('\\n').length") == 3
+    page.keyboard.type("#")
+    assert typed(page).splitlines()[2].startswith("#")
 
 
 def test_leaving_with_an_unsaved_text_asks(lead: Open) -> None:
     page = lead(PAGE)
-    page.locator("#text").press("Control+Home")
-    page.keyboard.type("# x")
+    type_at_top(page, "# x")
     asked = []
 
     def stay(dialog) -> None:  # type: ignore[no-untyped-def]
@@ -175,7 +209,7 @@ def test_a_text_is_checked_and_saved_without_scripts(lead: Open, folder: Path, s
     box.fill(good.replace("  seen_with:", f"  {WRONG}\n  seen_with:"))
     page.get_by_role("button", name="Save", exact=True).click()
     assert "Nothing was saved" in page.locator(".problems").inner_text()
-    assert "no_such_cause" in page.locator("#found").inner_text()
+    assert "no_such_cause" in page.locator("#findings").inner_text()
     shot(page, "rulebook-no-scripts")
     page.locator("#text").fill("# plain\n" + good)
     page.get_by_role("button", name="Save", exact=True).click()
@@ -196,17 +230,16 @@ def test_cases_files_a_new_one_and_deleting_are_there_for_everyone(lead: Open, s
     page.wait_for_url(f"**/rulebook/forms/{FILE}")
     assert violations(page) == ""
     page.goto(PAGE)
-    box = page.locator("#text")
-    box.fill(box.input_value().replace("16}, fires: true", "16}, fires: false"))
+    fill(page, typed(page).replace("16}, fires: true", "16}, fires: false"))
     page.get_by_role("button", name="Run the cases").click()
     failed = page.locator("#cases li")
     assert "should stay silent" in failed.inner_text()
     status(page, "no errors")
     assert violations(page) == ""
     shot(page, "rulebook-cases")
-    failed.get_by_role("button", name="Line 17, column 5").click()
-    caret = box.evaluate("box => box.value.slice(0, box.selectionStart).split('\\n').length")
-    assert caret == 17
+    failed.get_by_role("link", name="line 16, column 5").click()
+    page.keyboard.type("#")
+    assert typed(page).splitlines()[15].startswith("  - #")
     page.once("dialog", lambda dialog: dialog.accept())
     page.get_by_role("link", name="Delete this file").click()
     page.get_by_role("button", name="Delete it").wait_for()

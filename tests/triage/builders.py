@@ -18,7 +18,6 @@ def head(rule_id: str, when: object, fires: object, silent: object, **more: obje
         "title": rule_id.replace("-", " ").capitalize(),
         "status": "live",
         "owner": "service desk",
-        "since": "2026-01-05",
         "why": "For tests.",
         "source": NO_SOURCE,
         "when": when,

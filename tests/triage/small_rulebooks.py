@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date
 from decimal import Decimal
 
 from triage.logic.conditions import ALWAYS, Compare, Condition, FactTest
@@ -33,9 +32,7 @@ def store_rates(clerk_hour: str = "60", lost_sales_hour: str = "0") -> StoreRate
 
 
 def rule_head(rule_id: str, when: Condition = ALWAYS, status: Status = "live") -> RuleHead:
-    return RuleHead(
-        rule_id, f"Rule {rule_id}", status, "desk", date(2026, 1, 5), "", SOURCE, when, "", (), rule_id
-    )
+    return RuleHead(rule_id, f"Rule {rule_id}", status, "desk", "", SOURCE, when, "", (), rule_id)
 
 
 def flag_is(fact: str, value: bool = True) -> Condition:

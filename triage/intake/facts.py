@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
@@ -55,15 +55,15 @@ class HeardFact:
     quote: str
 
 
-def heard_facts(rulebook: Rulebook, text: str, today: date, *others: KnownFacts) -> tuple[HeardFact, ...]:
+def heard_facts(rulebook: Rulebook, text: str, today: date) -> tuple[HeardFact, ...]:
     """What the clauses of a text say, in order, each fact once; `today` is the store's own.
 
-    It is heard in English, and by what `known_facts` gives for `others`.
+    It is heard in English, and in the Spanish of the rulebook.
     """
     found: dict[str, HeardFact] = {}
     for clause in _CLAUSES.split(text[:4000]):
         quote = clause.strip()
-        for known in (_english(rulebook), *others) if quote else ():
+        for known in _known_facts(rulebook) if quote else ():
             for heard in _heard(rulebook, known, quote, today):
                 found.setdefault(heard.fact, heard)
     return tuple(found.values())[:MOST]
@@ -107,14 +107,14 @@ class KnownFacts:
 
 
 @once_per_rulebook
-def _english(rulebook: Rulebook) -> KnownFacts:
-    return known_facts(rulebook, "en", lambda text: text)
+def _known_facts(rulebook: Rulebook) -> tuple[KnownFacts, KnownFacts]:
+    return _in_words(rulebook, "en", {}), _in_words(rulebook, "es", rulebook.spanish)
 
 
-def known_facts(rulebook: Rulebook, language: str, translated: Callable[[str], str]) -> KnownFacts:
-    """`translated` gives a question or a choice of the rulebook in the language."""
+def _in_words(rulebook: Rulebook, language: str, told: Mapping[str, str]) -> KnownFacts:
+    """`told` gives the questions and choices of the rulebook in the language; the rest is as it stands."""
     asked = [fact for fact in rulebook.facts.values() if fact.asked_of == "clerk" and not fact.danger]
-    words = {fact.id: _stems(translated(fact.ask or ""), language) for fact in asked}
+    words = {fact.id: _stems(told.get(fact.ask or "", fact.ask or ""), language) for fact in asked}
     if language == "en":
         words = {fact.id: words[fact.id] | _stems(fact.title) for fact in asked}
     times = {fact.id: words[fact.id] for fact in asked if fact.unit in _TIMES}
@@ -122,7 +122,7 @@ def known_facts(rulebook: Rulebook, language: str, translated: Callable[[str], s
         (fact.id, choice, own)
         for fact in asked
         for choice, title in fact.choices.items()
-        if (own := _stems(translated(title), language))
+        if (own := _stems(told.get(title, title), language))
     ]
     return KnownFacts(language, words, _counted(words), times, _counted(times), tuple(choices))
 

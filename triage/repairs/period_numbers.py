@@ -14,69 +14,71 @@ from typing import Any
 
 import numpy as np
 
-from triage.repairs.close_out import COMEBACK_DAYS
 from triage.repairs.exports import NO_FAULT_FOUND
 from triage.repairs.period import NOT_KNOWN, Period, Sums, Tally
 from triage.repairs.statistics import NORMAL, TOO_FEW, wilson
 from triage.rulebook.model import Rulebook
+from triage.values.shown import N_
 
 MOST_CAUSES = 10
 
 DEFINITIONS: Mapping[str, str] = {
-    "opened": "Tickets opened in the period.",
-    "by_first_outcome": "Tickets opened in the period, by the outcome of the first decision.",
-    "by_last_outcome": "Tickets opened in the period, by the outcome as it stands now.",
-    "by_symptom": "Tickets opened in the period, by symptom; one with two symptoms counts at both.",
-    "closed": "Tickets that are closed now and whose last closing was written down in the period.",
-    "reopened": "How often a ticket was reopened in the period.",
-    "cured_in_store": "Of the tickets closed in the period, those that a check fixed and nobody was sent to.",
-    "visits_sent": "Visits first scheduled in the period; one that is rescheduled stays one visit.",
-    "first_visit_fix": (
+    "opened": N_("Tickets opened in the period."),
+    "by_first_outcome": N_("Tickets opened in the period, by the outcome of the first decision."),
+    "by_last_outcome": N_("Tickets opened in the period, by the outcome as it stands now."),
+    "by_symptom": N_("Tickets opened in the period, by symptom; one with two symptoms counts at both."),
+    "closed": N_("Tickets that are closed now and whose last closing was written down in the period."),
+    "reopened": N_("How often a ticket was reopened in the period."),
+    "cured_in_store": N_(
+        "Of the tickets closed in the period, those that a check fixed and nobody was sent to."
+    ),
+    "visits_sent": N_("Visits first scheduled in the period; one that is rescheduled stays one visit."),
+    "first_visit_fix": N_(
         "Of the tickets closed in the period that somebody came to, those that took one visit: one closing "
         "with a visit, no second one scheduled, and something was fixed."
     ),
-    "hours_to_close": (
+    "hours_to_close": N_(
         "Hours from opening to the last closing, of the tickets closed in the period, each to two digits. "
         "The 90th percentile interpolates between the two nearest tickets."
     ),
-    "holds": "Tickets on hold now, and the median of hours since the decision that began the hold.",
-    "spend_approved": (
+    "holds": N_("Tickets on hold now, and the median of hours since the decision that began the hold."),
+    "spend_approved": N_(
         "Amounts approved in the period, by an authority or within the standing limit; of several on one "
         "ticket before it is closed only the last, which is the one that stands."
     ),
-    "spend_closed": "What the program paid on all closings written down in the period, after warranty.",
-    "outside_agreement": (
+    "spend_closed": N_("What the program paid on all closings written down in the period, after warranty."),
+    "outside_agreement": N_(
         "What the rate agreement does not pay of the bills of those closings, before warranty."
     ),
-    "repeats": (
+    "repeats": N_(
         "Of the tickets opened in the period on a machine, those for which another ticket of the machine was "
-        f"closed within {COMEBACK_DAYS} days before."
+        "closed within 30 days before."
     ),
-    "no_fault_found": "Of the tickets closed in the period, those without a confirmed cause.",
-    "causes": "Confirmed causes of the tickets closed in the period, the most frequent first.",
-    "first_ranked": (
+    "no_fault_found": N_("Of the tickets closed in the period, those without a confirmed cause."),
+    "causes": N_("Confirmed causes of the tickets closed in the period, the most frequent first."),
+    "first_ranked": N_(
         "Of the tickets closed in the period with a confirmed cause, those whose last decision ranked that "
         "cause first."
     ),
-    "scores": (
+    "scores": N_(
         "How well the chances of the last decision fit the confirmed cause, the mean over tickets: the log "
         "loss, and the Brier score from 0 to 2. Both are 0 for a sure and right answer; less is better."
     ),
-    "rules": (
+    "rules": N_(
         "By how much the log loss would be worse without what each rule said, the mean over the tickets that "
         "it spoke on: above 0 the rule helps, below 0 it misleads. Likely: its 95 % interval."
     ),
-    "questions": (
+    "questions": N_(
         "Questions that were asked in the period: what the decision said each would save on average, how "
         "often there was an answer, and how often it changed the outcome or the first check to do."
     ),
-    "checks": (
+    "checks": N_(
         "Of the tickets opened in the period, checks with their last result. `cure_share` is measured over "
         "all that were done; a fix by several together is nobody's. `rulebook` is the mean of the rulebook's "
         "chances to fix the causes that were confirmed, and `confirmed_cure_share` is measured over just "
         "these tickets, to be held against it."
     ),
-    "groups": (
+    "groups": N_(
         "The same numbers for each site, contractor, model, confirmed cause, symptom, first outcome, day, "
         "week or month: what was opened, closed, sent and spent under it."
     ),

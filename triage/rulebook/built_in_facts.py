@@ -9,6 +9,7 @@ from dataclasses import replace
 from triage.logic.unary_tests import FactType
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Fact, Fixer, Outcome, Rulebook
+from triage.values.shown import N_
 
 MONEY = "money"
 """The unit of an amount, in files and here; a rulebook that is read gives its currency in its place."""
@@ -177,7 +178,7 @@ ASSUMED = (
 )
 """Said with the API; the pages say it in their own words."""
 
-LOCAL_CODES = "Local codes and the maker's manual come first."
+LOCAL_CODES = N_("Local codes and the maker's manual come first.")
 """Said once a page and once a printout."""
 
 

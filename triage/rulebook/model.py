@@ -108,7 +108,6 @@ class RuleHead:
     title: str
     status: Status
     owner: str
-    since: date
     why: str
     source: str
     when: Condition
@@ -116,6 +115,7 @@ class RuleHead:
     cases: tuple[RuleCase, ...]
     file: str  # path relative to the rulebook folder, for messages
     valid: Validity = ALWAYS_VALID  # by the day of the report
+    since: date | None = None  # of older files; nothing goes by it
 
 
 @dataclass(frozen=True, slots=True)

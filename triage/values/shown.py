@@ -12,6 +12,11 @@ _UNSEEN = re.compile(
 """Control characters, signs that turn the direction of what follows, and halves of characters."""
 
 
+def N_(text: str) -> str:
+    """Marks a text for the catalogs that is looked up where it is said."""
+    return text
+
+
 def unseen_sign(text: str) -> str | None:
     """What is wrong with a text that holds a sign nobody can see or type; None when nothing is."""
     found = _UNSEEN.search(text)

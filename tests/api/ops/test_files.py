@@ -98,15 +98,15 @@ def test_the_cases_are_run_under_the_text_as_typed(ops: FlaskClient, folder: Pat
     before = (folder / FILE).read_bytes()
     form = {"opened": opened(ops.get(PAGE).text), "action": "cases"}
     fine = ops.post(PAGE, data={**form, "text": text}).text
-    assert "None failed</span> of 4 cases of this rule and " in fine
+    assert "None failed</span>: cases of this rule: 4, whole reports: " in fine
     turned = text.replace("16}, fires: true", "16}, fires: false")
     wrong = ops.post(PAGE, data={**form, "text": turned}).text
-    assert "1 failed</span> of 4 cases" in wrong
+    assert "1 failed</span>: cases of this rule: 4, " in wrong
     assert "case 1 should stay silent, but the condition is true" in wrong
     assert "16}, fires: false" in wrong
     assert "No case was run" in ops.post(PAGE, data={**form, "text": "titel: x\n"}).text
     assert (folder / FILE).read_bytes() == before
-    assert "None failed</span> of " in ops.get("/rulebook/files?cases=all").text
+    assert "None failed</span>: cases of rules: " in ops.get("/rulebook/files?cases=all").text
 
 
 def test_a_new_file_is_on_disk_only_once_it_is_saved(ops: FlaskClient, folder: Path) -> None:

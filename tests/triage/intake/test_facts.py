@@ -7,9 +7,8 @@ from decimal import Decimal
 
 import pytest
 
-from api.pages.texts import catalog
 from tests import ROOT
-from triage.intake.facts import heard_facts, known_facts
+from triage.intake.facts import heard_facts
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_rulebook
 
@@ -54,8 +53,7 @@ def test_what_is_said_in_passing_is_heard(rulebook: Rulebook, said: str, facts: 
 def test_spanish_is_heard_by_the_questions_and_choices_in_spanish(
     rulebook: Rulebook, said: str, facts: dict[str, object]
 ) -> None:
-    spanish = known_facts(rulebook, "es", lambda text: catalog("es").gettext(text) if text else text)
-    heard = heard_facts(rulebook, said, date(2026, 11, 16), spanish)
+    heard = heard_facts(rulebook, said, date(2026, 11, 16))
     assert {each.fact: each.value for each in heard} == facts
 
 

@@ -95,8 +95,8 @@ def _circle(needs: Mapping[str, Iterable[str]]) -> list[str] | None:
 def spanish_of(
     files: Iterable[tuple[str, BaseModel]], problems: Problems
 ) -> tuple[Mapping[str, str], Mapping[str, tuple[str, ...]]]:
-    """The Spanish wording of each English one that a key ending in `_es` gives beside it, and for files that
-    have some, the keys that have none."""
+    """The Spanish wording of each English one that a key ending in `_es` gives beside it; and where there is
+    any, the keys without it in files whose texts clerks hear."""
     found: dict[str, str] = {}
     gaps: dict[str, tuple[str, ...]] = {}
     for file, shape in files:
@@ -116,9 +116,9 @@ def spanish_of(
             else:
                 found |= said
         missing = tuple(key for _, key, english, spanish in pairs if english and not spanish)
-        if missing and any(spanish for *_, spanish in pairs):
+        if missing and getattr(shape, "asked_of", getattr(shape, "who", "clerk")) == "clerk":
             gaps[file] = missing
-    return found, gaps
+    return found, gaps if found else {}
 
 
 def _side_by_side(english: object, spanish: object) -> Mapping[str, str] | None:

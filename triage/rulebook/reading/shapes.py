@@ -133,7 +133,7 @@ class RuleHeadShape(DatedShape):
     title: Text
     status: Status
     owner: Text
-    since: date
+    since: Annotated[date | None, Field(json_schema_extra={"deprecated": True})] = None
     why: Text
     source: Text
     when: When

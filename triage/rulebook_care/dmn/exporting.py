@@ -33,7 +33,7 @@ from triage.rulebook_care.dmn.table import POLICY, POLICY_OUTPUTS, Input, ItemTy
 from triage.values.errors import NotFoundError, Problem, RulebookError
 from triage.values.plain_data import canonical, plain
 
-POLICY_NOTES = ("title", "text", "visit_priority", "why", "source", "known_misfires", "owner", "since")
+POLICY_NOTES = ("title", "text", "visit_priority", "why", "source", "known_misfires", "owner")
 """The annotation columns of the policy table; each is a word of the rule's file."""
 
 THEN_NOTES = frozenset({"text", "visit_priority"})

@@ -22,7 +22,6 @@ _ORDER = [
     "title",
     "status",
     "owner",
-    "since",
     "why",
     "source",
     "when",

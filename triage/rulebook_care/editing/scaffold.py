@@ -15,7 +15,6 @@ _HEAD = """\
 id: {id}
 title: "TODO: what is the case, in five words"
 {status}owner: "TODO: who answers for it"
-since: {today}
 why: "TODO: why it is so"
 source: common practice, no source
 """

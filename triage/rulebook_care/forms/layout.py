@@ -178,7 +178,8 @@ def _title_of(path: tuple[str, ...]) -> str:
 def _paired(properties: Mapping[str, Node]) -> Iterator[tuple[str, Node]]:
     """Id and title first, days last; the Spanish of a text beside it."""
     order = {"id": 0, "title": 1, "title_es": 2, "valid_from": 9, "valid_to": 9, "lint_off": 10}
-    yield from sorted(properties.items(), key=lambda pair: order.get(pair[0], 5))
+    kept = ((key, node) for key, node in properties.items() if not node.get("deprecated"))
+    yield from sorted(kept, key=lambda pair: order.get(pair[0], 5))
 
 
 def _text(column: Column, entry: object) -> str:

@@ -101,7 +101,7 @@ CODES: Mapping[str, Code] = {
     "says-nothing": Code("warning", "It stands there and has no effect."),
     "authority-short": Code("warning", "Ops approve more than any authority may."),
     "terms-contradict": Code("warning", "Two numbers of one agreement contradict each other."),
-    "spanish-missing": Code("note", "Some texts of a file are there in Spanish, others are not."),
+    "spanish-missing": Code("warning", "A text that clerks hear is not there in Spanish, though others are."),
     "too-hard": Code("note", "The lint gave up on a question; nothing was proved."),
     "silence-unknown": Code("warning", "`lint_off` names a code that does not exist."),
     "silence-unused": Code("note", "`lint_off` names a finding that is not there."),

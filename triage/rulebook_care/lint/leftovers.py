@@ -139,6 +139,12 @@ def leftover_findings(reason: Reasoning) -> Iterator[Finding]:
             message = f"{case.id} expects nothing, so it cannot fail"
             fix = "Say the outcome that is right"
             yield finding("says-nothing", case.id, f"cases/{case.id}.yml", message, fix, ("expect",))
+    kinds = (rulebook.derive, rulebook.evidence, rulebook.cautions, rulebook.policy)
+    for head in (rule.head for kind in kinds for rule in kind.values()):
+        if head.since is not None:
+            message = f"nothing goes by the `since` of {head.id}"
+            fix = "Take it out; `valid_from` says from which day a rule applies"
+            yield finding("says-nothing", head.id, head.file, message, fix, ("since",))
 
 
 def _said_twice(rulebook: Rulebook) -> Iterator[Finding]:

@@ -78,8 +78,8 @@ def text_findings(reason: Reasoning) -> Iterator[Finding]:
 def _spanish_gaps(rulebook: Rulebook) -> Iterator[Finding]:
     for file, keys in rulebook.spanish_gaps.items():
         rule = file.rpartition("/")[2].removesuffix(".yml")
-        message = f"{rule} is in Spanish in part: {', '.join(keys)} missing"
-        yield finding("spanish-missing", rule, file, message, "Write what is read to clerks in both")
+        message = f"{rule} has no {', '.join(keys)}, though the rulebook speaks Spanish"
+        yield finding("spanish-missing", rule, file, message, "Write what clerks hear in both languages")
 
 
 def _unseen(sign: str) -> bool:

@@ -63,12 +63,16 @@ def when_of(when: object) -> object:
 # what is read
 
 
+def test_an_older_rule_with_the_day_it_was_written_is_still_read() -> None:
+    rulebook = minimal_rulebook(changed(EVIDENCE, since="2026-01-05"))
+    assert rulebook.evidence["filter-overdue"].head.since == date(2026, 1, 5)
+
+
 def test_the_minimal_rulebook_is_read_whole() -> None:
     rulebook = minimal_rulebook()
     assert rulebook.currency == "USD"
     assert rulebook.evidence["filter-overdue"].seen_with == {"dirty_filter": 0.80}
     assert rulebook.evidence["filter-overdue"].others == 0.30
-    assert rulebook.evidence["filter-overdue"].head.since == date(2026, 1, 5)
     assert rulebook.symptoms["not_freezing"].shares["dirty_filter"] == Decimal(30)
     assert rulebook.facts["filter_days"].range == Interval(Decimal(0), Decimal(3650), True, True)
     assert rulebook.derive["filter-neglected"].otherwise == {"filter_neglected": False}
@@ -281,7 +285,7 @@ def test_hidden_files_and_readmes_are_passed_over(tmp_path: Path) -> None:
         (changed(EVIDENCE, then={"seen_with": {"dirty_filter": 1, "others": 0.2}}), "must be less than 1"),
         (changed(EVIDENCE, then={"seen_with": {"dirty_filter": "0.8", "others": 0.2}}), "a number is wanted"),
         (changed(EVIDENCE, status="lively"), 'did you mean "live"?'),
-        (changed(EVIDENCE, since="yesterday"), "a date such as 2026-01-31 is wanted"),
+        (changed(EVIDENCE, valid_from="yesterday"), "a date such as 2026-01-31 is wanted"),
         (changed(EVIDENCE, band=1.5), "a whole number is wanted"),
         (changed(EVIDENCE, cases=[]), "at least 2 entries are wanted"),
         (

@@ -43,7 +43,7 @@ def test_a_policy_rule_is_covered_by_the_numbers_it_sees():
     assert rule.status == "live"
     starts = {
         "id": "starts", "title": "Starts in the store", "status": "live", "owner": "desk",
-        "since": "2026-01-05", "why": "For tests.", "source": "common practice, no source",
+        "why": "For tests.", "source": "common practice, no source",
         "when": {"plan_starts_in_store": True}, "known_misfires": "None.",
         "then": {"outcome": "fix_in_store", "priority": 5, "text": "Try it."},
         "cases": [{"facts": {}, "fires": True}, {"facts": {}, "fires": False}],

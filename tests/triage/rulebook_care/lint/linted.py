@@ -39,7 +39,7 @@ def evidence_file(
     """An evidence rule; keywords are causes with their chances, or `group` and `band`."""
     placing = {key: more.pop(key) for key in ("group", "band", "status", "lint_off") if key in more}
     return {
-        "id": rule, "title": rule, "status": "live", "owner": "desk", "since": "2026-01-05",
+        "id": rule, "title": rule, "status": "live", "owner": "desk",
         "why": "For tests.", "source": "common practice, no source", "when": dict(when),
         "known_misfires": "None known.",
         "cases": cases({}, {}),

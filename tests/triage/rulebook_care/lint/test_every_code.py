@@ -57,6 +57,7 @@ FAULTS: list[tuple[str, str, Callable[[Files], None]]] = [
     ("no-range", "facts/fill_level.yml", lambda files: files["facts/fill_level.yml"].pop("range")),
     ("unused", "parts.yml", put("parts.yml", {"title": "Old", "price": 5, "kg": 1}, "parts", "OLD-1")),
     ("says-nothing", "cautions/step.yml", new("cautions/step.yml", beside("step"))),
+    ("says-nothing", "evidence/hums.yml", put("evidence/hums.yml", "2026-01-05", "since")),
     ("says-nothing", "cases/nothing.yml", lambda files: files.update(_case_without_expectation(files))),
     ("says-otherwise", "policy/foot.yml", put("policy/foot.yml", "Go with priority 2.", "then", "text")),
     ("invisible-character", "causes/low_fill.yml", put("causes/low_fill.yml", "Too low\u200b", "why")),

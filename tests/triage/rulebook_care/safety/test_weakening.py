@@ -71,6 +71,7 @@ def renamed(old: str, new: str, **changed: object) -> Edit:
 
     def edit(files: Files) -> None:
         check = files.pop(f"checks/{old}.yml")
+        del check["steps_es"]
         files[f"checks/{new}.yml"] = {**check, "id": new, "title": "Something new", **changed}
         for path, data in files.items():
             if path.startswith("cautions/") and isinstance(data["then"].get("forbids"), list):
@@ -124,6 +125,7 @@ def new_check(files: Files) -> None:
         "id": "dust-lid",
         "cautions": [],
         "steps": ["Switch both sides off.", "Dust the lid."],
+        "steps_es": None,
     }
     assert cautions
 
@@ -175,7 +177,7 @@ def test_stronger_and_reworded_is_no_loss(edit: Edit) -> None:
 
 def test_a_derive_rule_behind_a_caution_counts_as_the_caution_itself() -> None:
     def derived(files: Files) -> None:
-        rule = {key: files[SHOCK][key] for key in ("title", "status", "owner", "since", "why", "source")}
+        rule = {key: files[SHOCK][key] for key in ("title", "status", "owner", "why", "source")}
         rule |= {"id": "wet-floor", "when": {"liquid_at_plug": True}, "then": {"set": {"plug_hot": True}}}
         cases = [{"facts": {"liquid_at_plug": wet}, "fires": wet} for wet in (True, False)]
         files["derive/wet-floor.yml"] = {**rule, "known_misfires": "None is known.", "cases": cases}
