@@ -14,7 +14,6 @@ const box = document.querySelector("textarea[data-check]");
 const form = box.form;
 const status = document.getElementById("status");
 const findings = document.getElementById("findings");
-const byTheSchema = yamlCompletion();
 let leaving = false;
 
 const theme = EditorView.theme({
@@ -77,12 +76,6 @@ function moveTo(hash) {
   return true;
 }
 
-// Without the drawn explanation, whose inline style the page's policy does not allow.
-function complete(context) {
-  const found = byTheSchema(context);
-  return found && { ...found, options: found.options.map(({ info, ...option }) => option) };
-}
-
 const unsaved = () => "unsaved" in box.dataset || box.value !== box.defaultValue;
 const save = () => {
   const button = form.querySelector("[value=save]");
@@ -99,7 +92,7 @@ const view = new EditorView({
     keymap.of([{ key: "Mod-s", run: save }]),
     yaml(),
     stateExtensions(JSON.parse(box.dataset.schema)),
-    yamlLanguage.data.of({ autocomplete: complete }),
+    yamlLanguage.data.of({ autocomplete: yamlCompletion() }),
     linter(check, { delay: 300 }),
     lintGutter(),
     syntaxHighlighting(colors),

@@ -130,10 +130,10 @@ def test_keys_are_completed_by_the_schema_of_the_file(lead: Open, shot: Shot) ->
     page.keyboard.type("valid")
     option = page.locator(".cm-tooltip-autocomplete li", has_text="valid_from")
     option.wait_for()
+    assert refused == [], "the page's policy of contents takes the component as it is"
     shot(page, "rulebook-completion")
     option.click()
     assert typed(page).splitlines()[-1].startswith("valid_from:")
-    assert refused == [], "the page's policy of contents takes the component as it is"
 
 
 def test_a_finding_of_the_lint_is_a_warning_at_its_line(lead: Open, shot: Shot) -> None:

@@ -14,7 +14,7 @@ import re
 from collections.abc import Collection
 from datetime import date, time
 from decimal import Decimal
-from functools import cache
+from functools import cache, lru_cache
 from typing import Literal, TypeAlias
 
 from lark import Lark, Token, Tree
@@ -122,6 +122,7 @@ def _parser() -> Lark:
     return Lark(_GRAMMAR, parser="lalr", maybe_placeholders=False)
 
 
+@lru_cache(maxsize=4096)
 def _tree(text: str) -> Tree[Token]:
     try:
         return _parser().parse(text)

@@ -145,18 +145,22 @@ def read_file(path: FilePath, file: str) -> Source:
 
 
 def rulebook_of_sources(
-    sources: Mapping[str, Source], broken: Mapping[str, tuple[Problem, ...]], version: str | None = None
+    sources: Mapping[str, Source],
+    broken: Mapping[str, tuple[Problem, ...]],
+    version: str | None = None,
+    kept: dict[str, tuple[Source, Shape]] | None = None,
 ) -> Rulebook:
     """The rulebook of files that `read_sources` gave. Raises RulebookError with every problem found.
 
     Its version is worked out unless one is given: that of a stored one, or one of no meaning by who looks at
-    it and throws it away.
+    it and throws it away. `kept` holds the files without fault of earlier calls: a source that is still the
+    same object is not looked at again.
     """
     problems = Problems(sources, [problem for found in broken.values() for problem in found])
     files = {*sources, *broken}
     _check_places(files, problems)
     version = version or version_of({file: source.data for file, source in sources.items()})
-    rulebook = link(_read_shapes(sources, problems), files, version, problems)
+    rulebook = link(_read_shapes(sources, problems, {} if kept is None else kept), files, version, problems)
     if problems.found or rulebook is None:
         raise RulebookError(
             sorted(set(problems.found), key=lambda p: (p.file or "", p.line or 0, p.column or 0, p.message))
@@ -181,7 +185,9 @@ def _check_places(files: set[str], problems: Problems) -> None:
             problems.found.append(Problem(f"there are no {kind}; a rulebook has at least one", file=kind))
 
 
-def _read_shapes(sources: Mapping[str, Source], problems: Problems) -> Shapes:
+def _read_shapes(
+    sources: Mapping[str, Source], problems: Problems, kept: dict[str, tuple[Source, Shape]]
+) -> Shapes:
     singles: dict[str, Shape] = {}
     kinds: dict[str, dict[str, Shape]] = {kind: {} for kind in KINDS}
     faulty: dict[str, dict[str, tuple[Shape, frozenset[Path]]]] = {kind: {} for kind in KINDS}
@@ -189,6 +195,10 @@ def _read_shapes(sources: Mapping[str, Source], problems: Problems) -> Shapes:
         kind, _, name = file.rpartition("/")
         shape = KINDS.get(kind) if kind else SINGLES.get(file)
         if shape is None:
+            continue
+        seen = kept.get(file)
+        if seen is not None and seen[0] is source:
+            (kinds[kind] if kind else singles)[file] = seen[1]
             continue
         model, faults = read_shape(shape, source.data, file, problems)
         stem = name.removesuffix(".yml")
@@ -199,6 +209,7 @@ def _read_shapes(sources: Mapping[str, Source], problems: Problems) -> Shapes:
             faults |= {("id",)}
         if model is not None and not faults:
             (kinds[kind] if kind else singles)[file] = model
+            kept[file] = source, model
         elif model is not None and kind:
             faulty[kind][file] = (model, faults)
     return Shapes(singles, kinds, faulty)

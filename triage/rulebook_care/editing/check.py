@@ -15,6 +15,7 @@ from triage.decide.whole_cases import IF_MEANT, run_whole_cases
 from triage.inputs.heard import run_words_cases
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import read_file, read_sources, rulebook_of_sources
+from triage.rulebook.reading.table_shapes import Shape
 from triage.rulebook.rule_cases import run_rule_cases
 from triage.rulebook_care.editing.retire import Retirement, retire
 from triage.rulebook_care.editing.scaffold import scaffold
@@ -77,6 +78,7 @@ class FolderCheck:
         self._folder = folder
         self._kept: dict[str, tuple[tuple[int, ...], Source | tuple[Problem, ...]]] = {}
         self._on_disk: tuple[Mapping[str, Source], frozenset[Finding] | None] = ({}, None)
+        self._shapes: dict[str, tuple[Source, Shape]] = {}
         self._lock = Lock()
 
     def check(self, file: str, content: bytes | None) -> Checked:
@@ -84,11 +86,11 @@ class FolderCheck:
         sources, broken = self._sources()
         edited = _edited(sources, broken, file, content)
         try:
-            rulebook = rulebook_of_sources(*edited, version=_UNSAVED)
+            rulebook = self._read_whole(*edited)
         except RulebookError as error:
             mine = tuple(problem for problem in error.problems if problem.file == file)
             others = tuple(problem for problem in error.problems if problem.file != file)
-            before = _problems_of(sources, broken) if others else frozenset()
+            before = self._problems_of(sources, broken) if others else frozenset()
             return Checked(
                 mine,
                 tuple(problem for problem in others if problem not in before),
@@ -101,7 +103,7 @@ class FolderCheck:
 
     def rulebook(self, file: str, content: bytes) -> Rulebook:
         """The folder's, with `file` holding this content. Raises RulebookError."""
-        return rulebook_of_sources(*_edited(*self._sources(), file, content), version=_UNSAVED)
+        return self._read_whole(*_edited(*self._sources(), file, content))
 
     def run_cases(self, file: str | None = None, content: bytes | None = None) -> CasesRun:
         """Runs the cases of this file's rule and the whole reports, with the file holding this content.
@@ -116,7 +118,7 @@ class FolderCheck:
     def new_file(self, kind: str, name: str, today: date) -> tuple[str, str]:
         """The path and text of a new file that fits this folder. Raises InputError as `scaffold` does, and
         where the folder cannot be read."""
-        return scaffold(rulebook_of_sources(*self._sources()), kind, name, today)
+        return scaffold(self._read_whole(*self._sources()), kind, name, today)
 
     def retirement(self, kind: str, name: str) -> Retirement:
         """What retiring an entry takes, and what is then still wrong: what cannot be read, cases that fail.
@@ -138,12 +140,22 @@ class FolderCheck:
             known, found = self._on_disk
         if known != sources:
             try:
-                found = frozenset(lint(rulebook_of_sources(sources, broken, _UNSAVED)))
+                found = frozenset(lint(self._read_whole(sources, broken)))
             except RulebookError:
                 found = None
             with self._lock:
                 self._on_disk = dict(sources), found
         return found
+
+    def _read_whole(self, sources: Mapping[str, Source], broken: _Broken) -> Rulebook:
+        return rulebook_of_sources(sources, broken, _UNSAVED, self._shapes)
+
+    def _problems_of(self, sources: Mapping[str, Source], broken: _Broken) -> frozenset[Problem]:
+        try:
+            self._read_whole(sources, broken)
+        except RulebookError as error:
+            return frozenset(error.problems)
+        return frozenset()
 
     def _sources(self) -> tuple[dict[str, Source], dict[str, tuple[Problem, ...]]]:
         with self._lock:
@@ -202,14 +214,6 @@ def _edited(
         except RulebookError as error:
             bad[file] = error.problems
     return good, bad
-
-
-def _problems_of(sources: Mapping[str, Source], broken: _Broken) -> frozenset[Problem]:
-    try:
-        rulebook_of_sources(sources, broken, _UNSAVED)
-    except RulebookError as error:
-        return frozenset(error.problems)
-    return frozenset()
 
 
 def _count_rule_cases(rulebook: Rulebook, file: str | None) -> int:

@@ -9,10 +9,10 @@ from triage.decide.spending.costs import repair_estimates
 from triage.decide.spending.repair_costs import sales_lost
 from triage.rulebook.model import OTHER_CAUSE, Caution, Check, Rulebook, Symptom
 from triage.rulebook_care.lint.findings import Finding, finding, too_hard
-from triage.rulebook_care.reasoning.formulas import NO, YES, Formula, TooHard, Within, every
+from triage.rulebook_care.reasoning.formulas import NO, YES, Formula, Situation, TooHard
 from triage.rulebook_care.reasoning.space import Reasoning
 
-Reports: TypeAlias = tuple[Mapping[str, Formula], Mapping[str, Formula]]
+Reports: TypeAlias = tuple[Mapping[str, Situation], Mapping[str, Situation]]
 
 
 def check_findings(reason: Reasoning) -> Iterator[Finding]:
@@ -86,10 +86,9 @@ def _reports(rulebook: Rulebook) -> Reports:
     """Each symptom alone, and each among others."""
     members = rulebook.symptoms.keys()
     alone = {
-        name: every(Within(("symptom", other), YES if other == name else NO) for other in members)
-        for name in members
+        name: {("symptom", other): YES if other == name else NO for other in members} for name in members
     }
-    return alone, {name: Within(("symptom", name), YES) for name in members}
+    return alone, {name: {("symptom", name): YES} for name in members}
 
 
 def _symptoms(reason: Reasoning, rulebook: Rulebook, applies: Formula, reports: Reports) -> list[Symptom]:
@@ -98,7 +97,7 @@ def _symptoms(reason: Reasoning, rulebook: Rulebook, applies: Formula, reports: 
         found = [
             symptom
             for symptom in rulebook.symptoms.values()
-            if reason.together([applies, wanted[symptom.id]]) is not None
+            if reason.together([applies], wanted[symptom.id]) is not None
         ]
         if found:
             return found

@@ -1,8 +1,9 @@
 """Texts that tell a clerk to open the machine, and texts that still wait to be filled in."""
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import fields, is_dataclass
+from typing import TypeAlias
 from unicodedata import category, name
 
 from triage.rulebook.model import Caution, PolicyRule, Rulebook, Status
@@ -35,7 +36,9 @@ _OPENS = re.compile(
     rf"\b(?:open(?:ing)?(?: up)?|unscrew(?:ing)?|undo(?:ing)?|dismantl(?:e|ing)|disassembl(?:e|ing)"
     rf"|unbolt(?:ing)?|pry(?:ing)?(?: open| off)?|remov(?:e|ing)|loosen(?:ing)?|detach(?:ing)?"
     rf"|(?:tak|pull|lift|pop)(?:e|ing)? (?:off|apart|out))\s+{_GAP}{_THING}\b"
-    rf"|\b(?:tak|pull|lift|pop|get)(?:e|ing)?\s+{_GAP}{_THING}\s+(?:off|apart|out|open)\b",
+    rf"|\b(?:tak|pull|lift|pop|get)(?:e|ing)?\s+{_GAP}{_THING}\s+(?:off|apart|out|open)\b"
+    r"|(?<!\bno )\b(?:abra|abrir|destape|desatornille|desmonte|afloje|quite|saque|retire)\s+"
+    r"(?:[\w,-]+\s+){0,3}?(?:paneles|panel|carcasa|gabinete|tornillos?|cubierta|tapa (?:trasera|lateral|de atrás))\b",
     re.IGNORECASE,
 )
 _ONLY_WITH_OPENING = re.compile(
@@ -43,7 +46,7 @@ _ONLY_WITH_OPENING = re.compile(
 )
 _SOMEONE_ELSE = re.compile(
     r"\b(?:not|never|no one|nobody|without|cannot|nor|neither|technicians?|electricians?|contractor)\b"
-    r"|n['’]t\b",
+    r"|n['’]t\b|\b(?:nunca|sin|nadie|ni|técnico|electricista)\b",
     re.IGNORECASE,
 )
 _CLAUSE = re.compile(r"[^.;:!?\n]+")
@@ -53,13 +56,13 @@ def text_findings(reason: Reasoning) -> Iterator[Finding]:
     """Codes opens-panel, to-fill-in, to-fill-in-live, invisible-character, blank-text, spanish-missing."""
     rulebook = reason.rulebook
     yield from _spanish_gaps(rulebook)
-    for rule, file, path, text in clerk_texts(rulebook):
+    for rule, file, path, text, _ in _in_both(rulebook, ((*each, "live") for each in clerk_texts(rulebook))):
         words = opening_words(text)
         if words is not None:
             message = f"a clerk is told to “{words}”"
             fix = "A store opens nothing that needs a tool; leave it to the technician"
             yield finding("opens-panel", rule, file, message, fix, path)
-    for rule, file, path, text, status in every_text(rulebook):
+    for rule, file, path, text, status in _in_both(rulebook, every_text(rulebook)):
         key = next((str(part) for part in reversed(path) if isinstance(part, str)), "it")
         if status != "retired" and _TO_FILL_IN.search(text):
             code = "to-fill-in-live" if status == "live" else "to-fill-in"
@@ -73,6 +76,19 @@ def text_findings(reason: Reasoning) -> Iterator[Finding]:
         elif not text.strip():
             message = f"`{key}` of {rule} is blank"
             yield finding("blank-text", rule, file, message, "Write it, or take the line out", path)
+
+
+_Text: TypeAlias = tuple[str, str, Path, str, Status]
+
+
+def _in_both(rulebook: Rulebook, texts: Iterable[_Text]) -> Iterator[_Text]:
+    """Each text, followed by the Spanish that stands beside it."""
+    for rule, file, path, text, status in texts:
+        yield rule, file, path, text, status
+        if text in rulebook.spanish:
+            at = int(path[0] == "then")
+            there = (*path[:at], f"{path[at]}_es", *path[at + 1 :])
+            yield rule, file, there, rulebook.spanish[text], status
 
 
 def _spanish_gaps(rulebook: Rulebook) -> Iterator[Finding]:

@@ -180,9 +180,14 @@ class Effort:
             raise TooHard
 
 
-def satisfy(formulas: Iterable[Formula], effort: Effort | None = None) -> Situation | None:
-    """A situation in which all the formulas hold; None where there is none. Raises TooHard."""
-    box: dict[Variable, int] = {}
+def satisfy(
+    formulas: Iterable[Formula], effort: Effort | None = None, so_far: Situation | None = None
+) -> Situation | None:
+    """A situation in which all the formulas hold; None where there is none. Raises TooHard.
+
+    `so_far` is what holds already, as a formula of its own would say it.
+    """
+    box: dict[Variable, int] = dict(so_far or {})
     clauses: list[Some] = []
     if not all(_put(formula, box, clauses) for formula in formulas):
         return None

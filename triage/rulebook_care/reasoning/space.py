@@ -37,6 +37,7 @@ class Reasoning:
     def __init__(self, rulebook: Rulebook) -> None:
         self.rulebook = rulebook
         self._work_left = MOST_WORK_IN_ALL
+        self._named: dict[int, tuple[Formula, frozenset[str]]] = {}
         self.facts: Mapping[str, Fact] = {
             **rulebook.facts,
             **_built_in(rulebook),
@@ -68,21 +69,27 @@ class Reasoning:
     def not_true(self, condition: Condition) -> Formula:
         return self.space.formula(condition, "not true")
 
-    def together(self, formulas: Iterable[Formula]) -> Situation | None:
-        """A possible report in which all of these hold; None when there is none.
+    def together(self, formulas: Iterable[Formula], so_far: Situation | None = None) -> Situation | None:
+        """A possible report in which all of these hold, and what holds `so_far`; None when there is none.
 
         Raises TooHard when the question, or all questions together, have taken too much work.
         """
         asked = tuple(formulas)
-        named = {fact for formula in asked for fact in _facts_of(formula)}
+        named = frozenset[str]().union(*map(self._facts_of, asked), (fact for fact, _ in so_far or ()))
         always = [formula for facts, formula in self._always if facts & named]
         one_member = [formula for fact, formula in self._one_member.items() if fact in named]
         effort = Effort(min(MOST_WORK, self._work_left))
         before = effort.left
         try:
-            return satisfy((*asked, *always, *one_member), effort)
+            return satisfy((*asked, *always, *one_member), effort, so_far)
         finally:
             self._work_left -= before - max(effort.left, 0)
+
+    def _facts_of(self, formula: Formula) -> frozenset[str]:
+        kept = self._named.get(id(formula))
+        if kept is None:  # the formula is kept too: its id stays its own
+            kept = self._named[id(formula)] = formula, frozenset(_facts_in(formula))
+        return kept[1]
 
     def example(self, situation: Situation, conditions: Iterable[Condition] = ()) -> str:
         """The situation in words; with conditions, only the facts they look at."""
@@ -168,10 +175,10 @@ def _tests(rulebook: Rulebook) -> Mapping[str, list[UnaryTest]]:
     return found
 
 
-def _facts_of(formula: Formula) -> Iterator[str]:
+def _facts_in(formula: Formula) -> Iterator[str]:
     match formula:
         case Within((fact, _)):
             yield fact
         case Every(parts) | Some(parts):
             for part in parts:
-                yield from _facts_of(part)
+                yield from _facts_in(part)

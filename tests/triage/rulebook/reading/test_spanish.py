@@ -48,6 +48,19 @@ def test_what_clerks_hear_is_a_gap_where_the_rulebook_speaks_spanish():
 
 
 @pytest.mark.parametrize(
+    ("code", "keys", "path"),
+    [
+        ("to-fill-in-live", {"steps_es": ["TODO: hágalo", "Mire."]}, ("steps_es", 0)),
+        ("invisible-character", {"look_for_es": "Sirve\u200b bien."}, ("look_for_es",)),
+        ("opens-panel", {"steps_es": ["Quite el panel trasero.", "Mire."]}, ("steps_es", 0)),
+    ],
+)
+def test_the_spanish_is_looked_at_as_the_english_is(code, keys, path):
+    found = {each.path: each.code for each in lint(minimal_rulebook(with_keys(CHECK, **keys)))}
+    assert found[path] == code
+
+
+@pytest.mark.parametrize(
     ("file", "keys"),
     [
         (CHECK, {"steps_es": ["Hágalo."]}),
