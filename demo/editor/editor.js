@@ -23,6 +23,11 @@ const theme = EditorView.theme({
   ".cm-gutters": { color: "var(--soft)", backgroundColor: "var(--sunk)", border: "none" },
   ".cm-activeLine, .cm-activeLineGutter": { backgroundColor: "var(--sunk)" },
   ".cm-cursor": { borderLeftColor: "var(--ink)" },
+  // The component's own marks are pictures in addresses, which the page's policy does not load.
+  ".cm-lint-marker-error": { content: "'●'", color: "var(--danger)" },
+  ".cm-lint-marker-warning, .cm-lint-marker-info": { content: "'▲'", color: "var(--doubt)" },
+  ".cm-lintRange": { backgroundImage: "none", textDecoration: "underline wavy var(--doubt)" },
+  ".cm-lintRange-error": { textDecorationColor: "var(--danger)" },
   ".cm-tooltip": { color: "var(--ink)", backgroundColor: "var(--sheet)", border: "1px solid var(--edge)" },
 });
 const colors = HighlightStyle.define([

@@ -126,7 +126,7 @@ def test_keys_are_completed_by_the_schema_of_the_file(lead: Open, shot: Shot) ->
     refused: list[str] = []
     page.on("console", lambda said: refused.append(said.text) if said.type == "error" else None)
     status(page, "no errors")
-    fill(page, typed(page).rstrip("\n") + "\n")
+    page.locator(".cm-content").press("Control+End")
     page.keyboard.type("valid")
     option = page.locator(".cm-tooltip-autocomplete li", has_text="valid_from")
     option.wait_for()
