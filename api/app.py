@@ -12,6 +12,7 @@ from werkzeug.wrappers import Response
 from api.desk import call, find, report
 from api.desk import list as open_tickets
 from api.field import authority, own
+from api.field import installs as field_installs
 from api.field import start as field_start
 from api.field import ticket as field_ticket
 from api.fleet import overview as fleet_overview
@@ -41,6 +42,7 @@ from api.v1 import (
     visits,
     what_if,
 )
+from api.v1.installs import jobs as installs
 from api.v1.schemas import ProblemOut
 from triage.rulebook.built_in_facts import ASSUMED, LOCAL_CODES
 from triage.service import rulebooks
@@ -56,6 +58,7 @@ ROUTES = (
     replays.blueprint,
     visits.blueprint,
     photos.blueprint,
+    installs.blueprint,
     swaps.blueprint,
     repairs.blueprint,
     numbers.blueprint,
@@ -76,6 +79,7 @@ PAGES = (
     own.blueprint,
     field_ticket.blueprint,
     fleet_overview.blueprint,
+    field_installs.blueprint,
     what_if_page.blueprint,
     release.blueprint,
     files.blueprint,

@@ -5,7 +5,6 @@ Each form carries a key of its own, so that what a bad line makes a browser send
 
 from __future__ import annotations
 
-import hashlib
 import secrets
 from collections.abc import Callable, Mapping
 from typing import Any
@@ -15,8 +14,8 @@ from flask.typing import ResponseReturnValue
 
 from api.field.limit_view import glance
 from api.http.auth import caller, page_roles, service
-from api.http.conditional import MAX_KEY
 from api.pages.bill_form import filled, lines_of, placed, rows_shown, typed_number
+from api.pages.sent_once import sent_once
 from api.pages.sign_in import DESK
 from api.pages.texts import gettext
 from triage.inputs.photo import MOST_BYTES
@@ -27,7 +26,6 @@ from triage.service import machines, repairs, requests, tickets, visits
 from triage.service.outgoing import ask
 from triage.service.photos import kept
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
-from triage.values.json_text import to_json
 
 blueprint = Blueprint("field_ticket", __name__, url_prefix="/field/tickets/<ticket_id>")
 Data = dict[str, Any]
@@ -138,7 +136,6 @@ def _once(
     """Carries a form out once by its key; sent again it leads to the same page."""
     if "look" in request.form:  # after a sign-in
         return _page(ticket, typed=request.form, closing=closing)
-    key = request.form.get("key", "")
     target = url_for("field_ticket.page", ticket_id=ticket.id)
 
     def action() -> requests.Response:
@@ -151,10 +148,7 @@ def _once(
         return requests.Response(303, {}, {})
 
     try:
-        if not 8 <= len(key) <= MAX_KEY:
-            raise InputError([Problem(gettext("This form has no key; load the page again."), "/key")])
-        digest = hashlib.sha256(to_json(data).encode()).hexdigest()
-        done = requests.once(service(), f"POST {request.path} {key}", caller(), digest, action)
+        done = sent_once(data, action)
     except NotFoundError:
         raise
     except InputError as error:

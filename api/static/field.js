@@ -4,6 +4,7 @@
 
 const RETRY_MS = 10000;
 const kept = (form) => `field ${new URL(form.action).pathname}`;
+const slot = (field) => field.type === "radio" ? `${field.name}=${field.value}` : field.name;
 const fields = (form) => form.querySelectorAll("input:not([type=hidden], [type=file]), textarea, select");
 
 for (const form of document.querySelectorAll("form[data-keep]")) keep(form);
@@ -13,7 +14,7 @@ function keep(form) {
   const before = read(form);
   if (before && before.base === form.dataset.keep) {
     if (before.key) form.elements.key.value = before.key;
-    for (const field of fields(form)) put(field, before.values[field.name]);
+    for (const field of fields(form)) put(field, before.values[slot(field)]);
   }
   form.addEventListener("input", () => write(form));
   form.addEventListener("change", () => write(form));
@@ -39,7 +40,7 @@ function read(form) {
 
 function write(form) {
   const values = {};
-  for (const field of fields(form)) values[field.name] = field.matches("[type=checkbox], [type=radio]") ? field.checked : field.value;
+  for (const field of fields(form)) values[slot(field)] = field.matches("[type=checkbox], [type=radio]") ? field.checked : field.value;
   localStorage.setItem(kept(form), JSON.stringify({ base: form.dataset.keep, key: form.elements.key.value, values }));
 }
 

@@ -21,6 +21,7 @@ TRY_AGAIN = 75  # EX_TEMPFAIL of sysexits.h
 COMMANDS = {
     "triage": "triage.cli.commands.triage:triage",
     "commission": "triage.cli.commands.commission:commission",
+    "install": "triage.cli.commands.installs:install",
     "serve": "triage.cli.commands.serve:serve",
     "load": "triage.cli.commands.load:load",
     "explain": "triage.cli.commands.explain:explain",

@@ -8,6 +8,7 @@ from typing import Literal, TypeAlias
 
 from triage.logic.conditions import Condition, Scalar, UnaryTest
 from triage.logic.unary_tests import FactType
+from triage.rulebook.installation import Installation
 from triage.rulebook.terms import (
     Authority,
     LimitTable,
@@ -268,6 +269,7 @@ class Rulebook:
     cases: Mapping[str, WholeCase]
     words: Mapping[str, Words] = field(default_factory=dict)
     models: Mapping[str, MachineModel] = field(default_factory=dict)  # by the name on the rating plate
+    installation: Installation = field(default_factory=Installation)
     care: CareIntervals = field(default_factory=CareIntervals)
     lint_off: Mapping[str, Mapping[str, str]] = field(default_factory=dict)  # file -> lint code -> reason
     ops_up_to: Decimal | None = None  # what ops approve in an authority's name; None: what the authority may

@@ -6,11 +6,12 @@ always gives the same bytes.
 """
 
 import re
-from datetime import UTC, timedelta
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
 
 from icalendar import Alarm, Calendar, Event
 
-from triage.records.report import Machine
+from triage.records.report import Machine, Site
 from triage.records.ticket import Ticket
 from triage.records.visit_log import PlannedVisit
 from triage.rulebook.model import Rulebook
@@ -24,29 +25,58 @@ _MOST_URGENT, _LEAST_URGENT = 1, 9
 
 
 def as_calendar(visit: PlannedVisit, ticket: Ticket, machine: Machine | None, rulebook: Rulebook) -> bytes:
-    """The visit with place, contact, parts kit and a reminder an hour before, as UTF-8 with CRLF lines."""
+    """The visit of a ticket, with its parts kit."""
     event = Event()
-    event.add("uid", f"{ticket.id}-visit-{visit.number}@barrelwise.invalid")
-    event.add("sequence", visit.revision)
-    for stamp in ("dtstamp", "last-modified"):
-        event.add(stamp, visit.changed_at.astimezone(UTC))
-    event.add("dtstart", visit.at.astimezone(UTC))
-    event.add("dtend", (visit.at + timedelta(minutes=visit.minutes)).astimezone(UTC))
-    event.add("status", "CONFIRMED")
-    event.add("transp", "OPAQUE")
     event.add("categories", [visit.skill])
     if visit.priority is not None:
         event.add("priority", min(max(visit.priority, _MOST_URGENT), _LEAST_URGENT))
-    event.add("summary", _summary(visit, ticket, machine))
-    if machine is not None and machine.site is not None:
-        event.add("location", f"{machine.site.name}, {machine.site.town}")
-        if machine.site.phone:
-            event.add("contact", f"{machine.site.name}, {machine.site.phone}")
-    event.add("description", "\n".join(_lines(visit, ticket, machine, rulebook)))
-    if visit.state == "scheduled":
+    return entry(
+        event,
+        uid=f"{ticket.id}-visit-{visit.number}",
+        revision=visit.revision,
+        changed_at=visit.changed_at,
+        at=visit.at,
+        minutes=visit.minutes,
+        site=None if machine is None else machine.site,
+        summary=_summary(visit, ticket, machine),
+        lines=_lines(visit, ticket, machine, rulebook),
+        remind=visit.state == "scheduled",
+    )
+
+
+def entry(
+    event: Event | None,
+    *,
+    uid: str,
+    revision: int,
+    changed_at: datetime,
+    at: datetime,
+    minutes: int,
+    site: Site | None,
+    summary: str,
+    lines: Sequence[str],
+    remind: bool,
+) -> bytes:
+    """A visit with place, contact and a reminder an hour before, as UTF-8 with CRLF lines."""
+    event = event or Event()
+    event.add("uid", f"{uid}@barrelwise.invalid")
+    event.add("sequence", revision)
+    for stamp in ("dtstamp", "last-modified"):
+        event.add(stamp, changed_at.astimezone(UTC))
+    event.add("dtstart", at.astimezone(UTC))
+    event.add("dtend", (at + timedelta(minutes=minutes)).astimezone(UTC))
+    event.add("status", "CONFIRMED")
+    event.add("transp", "OPAQUE")
+    event.add("summary", summary)
+    if site is not None:
+        event.add("location", f"{site.name}, {site.town}")
+        if site.phone:
+            event.add("contact", f"{site.name}, {site.phone}")
+    event.add("description", "\n".join(lines))
+    if remind:
         reminder = Alarm()
         reminder.add("action", "DISPLAY")
-        reminder.add("description", _summary(visit, ticket, machine))
+        reminder.add("description", summary)
         reminder.add("trigger", -REMINDER)
         event.add_component(reminder)
     calendar = Calendar()

@@ -239,6 +239,12 @@ def site_of(service: Service, ticket: Ticket) -> Site | None:
     return None
 
 
+def sites(service: Service) -> Sequence[Site]:
+    """Every store on record, by name."""
+    with service.store.read() as work:
+        return sorted(work.machines.sites(), key=lambda site: site.name)
+
+
 def zone_of(service: Service, site: Site | None) -> str:
     """The time zone of a store; where none is known, that of most stores."""
     if site is not None:

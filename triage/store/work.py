@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Any, get_type_hints
 
 from triage.store.forgetting import Forgetting
+from triage.store.installs import Installs
 from triage.store.photos import Photos
 from triage.store.tables.care import Care
 from triage.store.tables.dangers import OpenDangers
@@ -47,6 +48,7 @@ class Work:
     outbox: Outbox
     links: Links
     photos: Photos
+    installs: Installs
     verification: Verification
     forgetting: Forgetting
     writes: bool

@@ -10,11 +10,12 @@ import click
 from rich.table import Table
 from rich.text import Text
 
-from triage.cli.shown.files import JSON_FILE, problems_of, read_json
+from triage.cli.shown.files import JSON_FILE, now, problems_of, read_json
 from triage.cli.shown.opened import opened_service
 from triage.cli.shown.output import console, print_json
 from triage.machine.commissioning import Checklist, Finding, facts, findings, read_checklist
 from triage.machine.commissioning.placement import Result
+from triage.machine.commissioning.recorded import refused_time
 from triage.records.caller import Caller
 from triage.rulebook.fact_values import write_value
 from triage.service.machines import record_care
@@ -41,6 +42,8 @@ def commission(checklist: Path, machine: str | None, as_data: bool) -> int:
     data = read_json(checklist)
     with problems_of(checklist):
         read = read_checklist(data)
+        if read.at is not None and (why := refused_time(read.at, now())):
+            raise InputError([Problem(why, "/at")])
     found = findings(read) if machine is None else _stored(checklist, data, machine)
     if as_data:
         print_json(_as_data(read, found, machine))

@@ -8,14 +8,15 @@ that is there must be of its type: no "yes" for true, no "6 in" for 6, no unknow
      "clearance": {"behind_in": 6, "left_in": 3, "right_in": 3},
      "legs": {"front_left_in": 4, "front_right_in": 4, "back_left_in": 4.1, "back_right_in": 4.1,
               "depth_in": 18, "width_in": 14},
-     "slope_back_pct": -0.5,
+     "slope_back_pct": -0.5, "slope_right_pct": 0.2,
      "shipping_bolt_removed": true,
      "seal": {"style": "grooved", "mounting": "hopper"},
      "water_test": {"before_first_fill": true, "leaked": false},
      "clock": {"right": true, "timezone": "America/New_York"},
      "opening": {"mon": ["05:30", "23:00"], "sat": ["07:00", "01:00"]},
      "night_mode": {"start": "01:00", "end": "05:30"},
-     "trained": ["opening shift", "store lead"]}
+     "trained": ["opening shift", "store lead"],
+     "points": {"tray_in": true, "bolt_kept_by": "store lead"}}
 """
 
 from collections.abc import Callable, Mapping
@@ -24,10 +25,12 @@ from datetime import datetime, time
 from decimal import Decimal
 from typing import Any, Literal, TypeAlias
 
-from triage.inputs.reader import Reader
+from triage.inputs.reader import MOST_NAME, Reader
+from triage.logic.conditions import Scalar
 from triage.schedule.service_hours import WEEKDAYS, minutes_of_day
-from triage.values.errors import InputError
+from triage.values.errors import InputError, escaped
 
+MOST_POINTS = 200
 ReadLine: TypeAlias = Callable[[Reader, Any, str], Any]
 
 
@@ -91,7 +94,7 @@ class Checklist:
     """What the installer wrote down; None where a line was left out. `trained` names roles or people.
 
     `opening` are the store's hours by weekday; a day not named is closed, and a closing time at or before the
-    opening time lies on the next day.
+    opening time lies on the next day. `points` are those that the rulebook alone judges, by id.
     """
 
     machine: str | None = None
@@ -100,6 +103,7 @@ class Checklist:
     clearance: Clearance = Clearance()
     legs: Legs | None = None
     slope_back_pct: Decimal | None = None
+    slope_right_pct: Decimal | None = None
     shipping_bolt_removed: bool | None = None
     seal: Seal = Seal()
     water_test: WaterTest = WaterTest()
@@ -107,6 +111,7 @@ class Checklist:
     opening: Mapping[str, tuple[str, str]] | None = None
     night_mode: NightMode | None = None
     trained: tuple[str, ...] | None = None
+    points: Mapping[str, Scalar] | None = None
 
 
 def read_checklist(data: object) -> Checklist:
@@ -185,6 +190,22 @@ def _trained(read: Reader, raw: Any, pointer: str) -> tuple[str, ...]:
     return tuple(read.each(raw, pointer, read.name))
 
 
+def _points(read: Reader, raw: Any, pointer: str) -> Mapping[str, Scalar]:
+    if not isinstance(raw, Mapping) or len(raw) > MOST_POINTS:
+        read.problem(f"these are at most {MOST_POINTS} points: an object of id and value", pointer)
+        return {}
+    found: dict[str, Scalar] = {}
+    for name, value in raw.items():
+        here = f"{pointer}/{escaped(name)}"
+        if isinstance(value, bool):
+            found[str(name)] = value
+        elif isinstance(value, str):
+            found[str(name)] = read.text(value, here, MOST_NAME).strip()
+        else:
+            found[str(name)] = read.number(value, here, -1_000_000, 1_000_000) or Decimal(0)
+    return found
+
+
 _INCHES, _LEG_INCHES, _SPAN_INCHES = _number(0, 120), _number(0, 12), _number(4, 60)
 _CHECKLIST = _part(
     Checklist,
@@ -209,6 +230,7 @@ _CHECKLIST = _part(
         width_in=_SPAN_INCHES,
     ),
     slope_back_pct=_number(-100, 100),
+    slope_right_pct=_number(-100, 100),
     shipping_bolt_removed=Reader.flag,
     seal=_part(Seal, style=_one_of("grooved", "flat"), mounting=_one_of("hopper", "machine")),
     water_test=_part(WaterTest, before_first_fill=Reader.flag, leaked=Reader.flag),
@@ -216,4 +238,5 @@ _CHECKLIST = _part(
     opening=_opening,
     night_mode=_part(NightMode, start=_time, end=_time),
     trained=_trained,
+    points=_points,
 )

@@ -13,6 +13,11 @@ from triage.machine.measures.night_mode import LEAST_NIGHT_MODE_HOURS
 from triage.machine.measures.quantities import rounded
 
 Result: TypeAlias = Literal["passed", "failed", "missing"]
+MOST_BACK, MOST_TWIST = Decimal(repr(MOST_BACK_PCT)), Decimal(repr(MOST_TWIST_IN))
+MOST_APART_PCT = Decimal(1)
+"""A slope that was measured twice differs by no more. Common practice, no source."""
+ANY_IN = 10
+"""A distance between legs whose slope is not asked for."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,11 +28,14 @@ class Standard:
     volts_high: Decimal = Decimal(126)
     amps: Decimal = Decimal(20)
     behind_in: Decimal = Decimal(6)
-    side_in: Decimal | None = None  # None: anything but flush; the maker's manual says more
+    side_in: Decimal = Decimal(3)  # where the model's need is not known; common practice, no source
     forward_pct: Decimal = Decimal(3)  # "slightly forward"
+    side_pct: Decimal = Decimal(1)  # left or right
+    aside_in: Decimal = Decimal("0.25")  # to a side, for leg heights without the distance between them
     back_in: Decimal = Decimal("0.125")  # for leg heights without the distance between the legs
     forward_in: Decimal = Decimal("0.5")
     night_mode_hours: Decimal = LEAST_NIGHT_MODE_HOURS
+    freeze_hours: Decimal = Decimal(1)  # from the end of night mode to the opening
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,71 +133,136 @@ def behind(checklist: Checklist, standard: Standard) -> Finding:
 
 def sides(checklist: Checklist, standard: Standard) -> Finding:
     need = standard.side_in
-    wanted = (
-        "not flush; as much as the maker's manual asks for" if need is None else f"at least {need:f} in each"
-    )
-    line = Line("clearance_sides", "Free space at the sides", wanted)
+    line = Line("clearance_sides", "Free space at the sides", f"at least {need:f} in each")
     sides = {"left": checklist.clearance.left_in, "right": checklist.clearance.right_in}
     unknown = [side for side, free in sides.items() if free is None]
-    short = [
-        f"{side} {free:f} in"
-        for side, free in sides.items()
-        if free is not None and (free == 0 if need is None else free < need)
-    ]
+    short = [f"{side} {free:f} in" for side, free in sides.items() if free is not None and free < need]
     found = ", ".join(f"{side} {free:f} in" for side, free in sides.items() if free is not None)
     if unknown and not short:
         return line.missing(f"the space {' and '.join(unknown)}")
     return line.judged(not short, found, f"too narrow for the air: {', '.join(short)}")
 
 
+@dataclass(frozen=True, slots=True)
+class Lean:
+    """How far it leans back or right (above 0), forward or left; in inches where no distance is known."""
+
+    by: Decimal
+    unit: Literal["%", "in"]
+
+    def words(self, above: str, below: str) -> str:
+        return f"{abs(self.by):f} {self.unit} {above if self.by > 0 else below}" if self.by else ""
+
+
 def level(checklist: Checklist, standard: Standard) -> Finding:
+    back, forward, aside = MOST_BACK, standard.forward_pct, standard.side_pct
     line = Line(
         "level",
         "Level or slightly forward",
-        f"at most {MOST_BACK_PCT:g} % back, at most {standard.forward_pct:f} % forward, on all four legs",
+        f"at most {back:f} % back, {forward:f} % forward and {aside:f} % to a side, on all four legs",
     )
-    slope, legs = slope_back_pct(checklist), checklist.legs
+    legs, twice = _measured(checklist.legs), _measured_twice(checklist)
+    if twice:
+        return line.judged(False, twice, "the two cannot both be right; measure again")
+    lean, tilt = _lean(checklist, "back"), _lean(checklist, "right")
+    if lean is not None and lean.unit == "in":
+        back, forward = standard.back_in, standard.forward_in
+    if tilt is not None and tilt.unit == "in":
+        aside = standard.aside_in
+    found = [lean.words("back", "forward")] if lean else []
+    found += [tilt.words("to the right", "to the left")] if tilt else []
+    slopes = ", ".join(filter(None, found)) or "level"
     twist = Decimal(0) if legs is None else leg_twist_in(legs)
-    if slope is None and legs is None:
-        return line.missing("four leg heights, or the slope")
-    if slope is not None:
-        back, forward = slope > Decimal(repr(MOST_BACK_PCT)), -slope > standard.forward_pct
-        found = f"{abs(slope):f} % {'back' if slope > 0 else 'forward'}" if slope else "level"
-    else:
-        lean = _front_higher_in(legs) if legs is not None else Decimal(0)
-        back, forward = lean > standard.back_in, -lean > standard.forward_in
-        found = f"{'front' if lean > 0 else 'back'} {abs(lean):f} in higher" if lean else "level"
-    rocks = twist > Decimal(repr(MOST_TWIST_IN))
     reasons = [
         words
         for holds, words in (
-            (back, f"leans back ({found}): product stands behind the hopper seal and the tap starves"),
-            (forward, f"leans too far forward ({found}): the hopper does not fill to its mark"),
-            (rocks, f"one leg hangs {twist:f} in clear: the machine rocks"),
+            (
+                lean is not None and lean.by > back,
+                f"leans back ({slopes}): product stands behind the hopper seal and the tap starves",
+            ),
+            (
+                lean is not None and -lean.by > forward,
+                f"leans too far forward ({slopes}): the hopper does not fill to its mark",
+            ),
+            (
+                tilt is not None and abs(tilt.by) > aside,
+                f"leans to one side ({slopes}): one side runs over, the other does not fill",
+            ),
+            (twist > MOST_TWIST, f"one leg hangs {twist:f} in clear: the machine rocks"),
         )
         if holds
     ]
-    return line.judged(not reasons, found, "; ".join(reasons))
+    if not reasons and (lean is None or tilt is None):
+        what = "the slope from side to side" if lean else "four leg heights above 0, or both slopes"
+        return line.missing(what)
+    return line.judged(not reasons, slopes, "; ".join(reasons))
+
+
+def _measured(legs: Legs | None) -> Legs | None:
+    """Heights that somebody measured: four times 0 is a form that was not filled in."""
+    return None if legs is None or not any(_heights(legs)) else legs
+
+
+def _heights(legs: Legs) -> tuple[Decimal, Decimal, Decimal, Decimal]:
+    return legs.front_left_in, legs.front_right_in, legs.back_left_in, legs.back_right_in
+
+
+def _lean(checklist: Checklist, way: Literal["back", "right"]) -> Lean | None:
+    slope = slope_back_pct(checklist) if way == "back" else slope_right_pct(checklist)
+    if slope is not None:
+        return Lean(slope, "%")
+    legs = _measured(checklist.legs)
+    if legs is None:
+        return None
+    front_left, front_right, back_left, back_right = _heights(legs)
+    twice = front_left - back_right
+    twice += front_right - back_left if way == "back" else back_left - front_right
+    return Lean((twice / 2).normalize(), "in")
+
+
+def _measured_twice(checklist: Checklist) -> str:
+    """Both slopes where a slope was written down and the legs give another; "" where there is none."""
+    for said, legs in zip(
+        (checklist.slope_back_pct, checklist.slope_right_pct), _slopes_of_legs(checklist.legs), strict=True
+    ):
+        if said is not None and legs is not None and abs(said - legs) > MOST_APART_PCT:
+            return f"slope {said:f} %, by the legs {legs:f} %"
+    return ""
+
+
+def _slopes_of_legs(legs: Legs | None) -> tuple[Decimal | None, Decimal | None]:
+    """In percent, to the back and to the right."""
+    measured = _measured(legs)
+    if measured is None:
+        return None, None
+    heights, depth, width = map(float, _heights(measured)), measured.depth_in, measured.width_in
+    slope = slope_from_legs(
+        *heights, depth_in=float(depth or ANY_IN), width_in=None if width is None else float(width)
+    )
+    back = None if depth is None else rounded(slope.back_pct, 2)
+    return back, None if slope.right_pct is None else rounded(slope.right_pct, 2)
 
 
 def slope_back_pct(checklist: Checklist) -> Decimal | None:
-    """The slope in percent, positive when leaning back: as written down, else from the legs."""
-    legs = checklist.legs
-    if checklist.slope_back_pct is not None:
-        return checklist.slope_back_pct
-    if legs is None or legs.depth_in is None:
+    """The slope in percent, positive when leaning back: as written down, else from the legs.
+
+    Not known where the two differ.
+    """
+    return _slope(checklist, checklist.slope_back_pct, _slopes_of_legs(checklist.legs)[0])
+
+
+def slope_right_pct(checklist: Checklist) -> Decimal | None:
+    """The same from side to side, positive when leaning right."""
+    return _slope(checklist, checklist.slope_right_pct, _slopes_of_legs(checklist.legs)[1])
+
+
+def _slope(checklist: Checklist, said: Decimal | None, by_legs: Decimal | None) -> Decimal | None:
+    if _measured_twice(checklist):
         return None
-    heights = (legs.front_left_in, legs.front_right_in, legs.back_left_in, legs.back_right_in)
-    slope = slope_from_legs(*(float(height) for height in heights), depth_in=float(legs.depth_in))
-    return rounded(slope.back_pct, 2)
+    return by_legs if said is None else said
 
 
 def leg_twist_in(legs: Legs) -> Decimal:
     """How far one leg hangs clear when the other three carry, in inches."""
     twist = legs.front_left_in + legs.back_right_in - legs.front_right_in - legs.back_left_in
     return abs(twist).normalize()
-
-
-def _front_higher_in(legs: Legs) -> Decimal:
-    higher = legs.front_left_in + legs.front_right_in - legs.back_left_in - legs.back_right_in
-    return (higher / 2).normalize()

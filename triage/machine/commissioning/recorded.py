@@ -17,9 +17,14 @@ from typing import Any, cast, get_args
 
 from triage.logic.conditions import Scalar, holds
 from triage.machine.commissioning.checklist import Checklist, read_checklist
-from triage.machine.commissioning.placement import Finding, Standard, slope_back_pct
+from triage.machine.commissioning.placement import (
+    MOST_BACK,
+    Finding,
+    Standard,
+    slope_back_pct,
+)
+from triage.machine.commissioning.points import point_findings
 from triage.machine.commissioning.set_up import findings
-from triage.machine.measures.level import MOST_BACK_PCT
 from triage.machine.measures.night_mode import night_mode_hours, night_mode_while_open
 from triage.machine.measures.upkeep import SIDES
 from triage.records.report import CareEvent, CareKind, Machine, local_date
@@ -47,7 +52,7 @@ def facts(checklist: Checklist, found: Iterable[Finding]) -> dict[str, Scalar]:
         "clearance_left_in": checklist.clearance.left_in,
         "clearance_right_in": checklist.clearance.right_in,
         "slope_back_pct": slope,
-        "tilted_back": None if slope is None else slope > Decimal(repr(MOST_BACK_PCT)),
+        "tilted_back": None if slope is None else slope > MOST_BACK,
         "bolt_removed": checklist.shipping_bolt_removed,
         "seal_style": checklist.seal.style,
         "seal_mounting": checklist.seal.mounting,
@@ -86,19 +91,20 @@ def standard_for(rulebook: Rulebook, model: str) -> Standard:
     sides = [side for side in (left, right) if isinstance(side, Decimal)]
     return Standard(
         behind_in=behind if isinstance(behind, Decimal) else Standard().behind_in,
-        side_in=max(sides, default=None),
+        side_in=max(sides, default=Standard().side_in),
     )
 
 
 def judged(rulebook: Rulebook, machine: Machine, checklist: Checklist) -> tuple[Finding, ...]:
     """Every line of the checklist, judged by the machine's model and its site."""
     site = machine.site
-    return findings(
+    by_program = findings(
         checklist,
         site_timezone=None if site is None else site.timezone,
         open_around_the_clock=site is not None and site.open_around_the_clock,
         standard=standard_for(rulebook, machine.model),
     )
+    return (*by_program, *point_findings(rulebook.installation, checklist.points, machine))
 
 
 def facts_on_record(
@@ -109,6 +115,9 @@ def facts_on_record(
     if checklist is None:
         return {}
     found = facts(checklist, judged(rulebook, machine, checklist))
+    for point in rulebook.installation.points.values():
+        if point.fact is not None and point.id in (checklist.points or {}):
+            found[point.fact] = (checklist.points or {})[point.id]
     return {name: value for name, value in found.items() if _fits(rulebook, name, value)}
 
 
@@ -145,7 +154,7 @@ def read_care_event(
             problems.append(Problem("a side is left or right; leave it out for both", "/details/side"))
     place, said_at = "/at", data.get("at")
     if kind == "commissioned" and not any(problem.pointer == "/details" for problem in problems):
-        checked = _checked(details, machine, problems)
+        checked = _checked(details, machine, now, problems)
         if said_at is None and checked:
             place, said_at = "/details/at", details.get("at")
     at = _time(said_at, place, now, machine, problems)
@@ -157,17 +166,24 @@ def read_care_event(
     return event, machine
 
 
-def _checked(details: Mapping[str, Any], machine: Machine, problems: list[Problem]) -> bool:
+def _checked(details: Mapping[str, Any], machine: Machine, now: datetime, problems: list[Problem]) -> bool:
     """Whether the details can be read as an installer's checklist; adds the problems."""
     try:
         checklist = read_checklist(details)
     except InputError as error:
         problems.extend(Problem(each.message, f"/details{each.pointer or ''}") for each in error.problems)
         return False
+    if checklist.at is not None and (why := refused_time(checklist.at, now)):
+        problems.append(Problem(why, "/details/at"))
     if checklist.machine not in (None, machine.serial):
         message = f'the checklist is about "{checklist.machine}", not about "{machine.serial}"'
         problems.append(Problem(message, "/details/machine"))
     return True
+
+
+def refused_time(at: datetime, now: datetime) -> str:
+    """Why a time cannot be when something was done; "" where it can."""
+    return "" if lies_ahead(at, now) is None else "this lies in the future; enter care once it is done"
 
 
 def _time(
@@ -180,8 +196,8 @@ def _time(
     except ValueError as error:
         problems.append(Problem(str(error), place))
         return None
-    if lies_ahead(at, now) is not None:
-        problems.append(Problem("this lies in the future; enter care once it is done", place))
+    if (why := refused_time(at, now)) and place != "/details/at":
+        problems.append(Problem(why, place))
     if local_date(machine, at) < machine.shipped_on:
         problems.append(Problem(f"the machine was shipped only on {machine.shipped_on}; fix the date", place))
     return at

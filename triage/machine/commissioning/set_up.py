@@ -1,6 +1,7 @@
 """How the machine was set up (bolt, seal, water test, clock, night mode, training); the whole checklist."""
 
 from collections.abc import Mapping
+from datetime import date, datetime, timedelta
 
 from triage.machine.commissioning import placement as place
 from triage.machine.commissioning.checklist import Checklist
@@ -9,6 +10,16 @@ from triage.machine.measures.night_mode import night_mode_hours, night_mode_whil
 
 SEAL_GOES_ON: Mapping[str, str] = {"grooved": "hopper", "flat": "machine"}
 """Where a hopper seal of each style belongs (common practice, no source)."""
+
+
+NOBODY = frozenset({"", "nobody", "no one", "noone", "none", "n/a", "na", "no", "unknown", "tbd", "x"}) | {
+    *("nadie", "ninguno", "ninguna")
+}
+"""What is written where nobody was trained."""
+
+
+def is_nobody(name: str) -> bool:
+    return name.strip(" .-?").casefold() in NOBODY
 
 
 def bolt(checklist: Checklist) -> Finding:
@@ -90,8 +101,13 @@ def night_mode(checklist: Checklist, standard: Standard, open_around_the_clock: 
     return line.judged(hours >= least, span, why)
 
 
-def night_mode_opening(checklist: Checklist, open_around_the_clock: bool) -> Finding:
-    line = Line("night_mode_opening", "Night mode and opening hours", "outside the opening hours")
+def night_mode_opening(checklist: Checklist, standard: Standard, open_around_the_clock: bool) -> Finding:
+    least = standard.freeze_hours
+    line = Line(
+        "night_mode_opening",
+        "Night mode and opening hours",
+        f"outside the opening hours, and over {least:f} h before they begin",
+    )
     window = checklist.night_mode
     if open_around_the_clock:
         return line.judged(True, "the store never closes", "")
@@ -100,6 +116,10 @@ def night_mode_opening(checklist: Checklist, open_around_the_clock: bool) -> Fin
         return line.missing(absent)
     hours = night_mode_while_open(window.start, window.end, checklist.opening)
     nights = ", ".join(f"{day} {each:f} h" for day, each in hours.items())
+    frozen = (datetime.combine(date.min, window.end) + timedelta(hours=float(least))).time()
+    if not hours and night_mode_while_open(window.end, frozen, checklist.opening):
+        why = f"it ends less than {least:f} h before the store opens, and nothing is frozen by then"
+        return line.judged(False, f"ends at {window.end:%H:%M}", why)
     return line.judged(
         not hours,
         f"within them: {nights}" if nights else "outside the opening hours",
@@ -109,9 +129,9 @@ def night_mode_opening(checklist: Checklist, open_around_the_clock: bool) -> Fin
 
 def training(checklist: Checklist) -> Finding:
     line = Line("training", "Staff trained", "at least one")
-    people = checklist.trained
-    if people is None:
+    if checklist.trained is None:
         return line.missing("who was trained")
+    people = [name for name in checklist.trained if not is_nobody(name)]
     return line.judged(
         bool(people),
         ", ".join(people) or "nobody",
@@ -145,6 +165,6 @@ def findings(
         water_test(checklist),
         clock(checklist, site_timezone),
         night_mode(checklist, wanted, open_around_the_clock),
-        night_mode_opening(checklist, open_around_the_clock),
+        night_mode_opening(checklist, wanted, open_around_the_clock),
         training(checklist),
     )

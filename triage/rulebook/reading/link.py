@@ -8,6 +8,7 @@ from typing import Any, TypeVar, cast
 from moneyed import CurrencyDoesNotExist
 
 from triage.rulebook.built_in_facts import BUILTIN_FACTS, LIMIT_FACTS, POLICY_FACTS, in_currency
+from triage.rulebook.installation import Installation
 from triage.rulebook.model import CareIntervals, Rulebook, Status
 from triage.rulebook.reading import rates, rules, tables
 from triage.rulebook.reading.conditions import built_in_facts, read_facts
@@ -18,6 +19,7 @@ from triage.rulebook.reading.consistency import (
     check_unique,
     spanish_of,
 )
+from triage.rulebook.reading.installation import InstallationFile, read_installation
 from triage.rulebook.reading.problems import Names, Problems, path_of
 from triage.rulebook.reading.rates import facts_given, read_models
 from triage.rulebook.reading.shapes import KINDS, FactFile, ManifestFile, ModelsFile
@@ -108,10 +110,18 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     read_rates = rates.read_rates(early, "rates.yml", rate_file) if rate_file else None
     read_hours = rates.read_service_hours(early, "service_hours.yml", hours) if hours else None
     models = read_models(early, "models.yml", model_file) if model_file else {}
+    install_file = shapes.single("installation.yml", InstallationFile)
+    installation = Installation()
+    if install_file is not None:
+        installation = read_installation(early, "installation.yml", install_file)
     if manifest is not None:
         rules.check_together(early, manifest.together, checks, cautions)
     spanish, spanish_gaps = spanish_of(
-        [each for kind in shapes.kinds.values() for each in kind.items()], problems
+        [
+            *(each for kind in shapes.kinds.values() for each in kind.items()),
+            *(("installation.yml", part) for part in (install_file.worded() if install_file else ())),
+        ],
+        problems,
     )
     program_facts = facts_given(early, "rulebook.yml", ("facts",), manifest.facts) if manifest else {}
     check_groups(evidence, problems)
@@ -155,6 +165,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         },
         words=words,
         models=models,
+        installation=installation,
         set_aside={kind: frozenset(names) for kind, names in set_aside.items() if names},
         spanish=spanish,
         spanish_gaps=spanish_gaps,

@@ -13,6 +13,7 @@ from pydantic import Field
 
 from triage.logic.unary_tests import FactType
 from triage.rulebook.model import Fixer, Harm, Outcome, Skill, Status
+from triage.rulebook.reading.installation import InstallationFile
 from triage.rulebook.reading.table_shapes import (
     Amount,
     DatedShape,
@@ -287,8 +288,9 @@ SINGLES: dict[str, type[Shape]] = {
     "parts.yml": PartsFile,
     "service_hours.yml": ServiceHoursFile,
     "models.yml": ModelsFile,
+    "installation.yml": InstallationFile,
 }
 """File in the rulebook's own folder -> its shape."""
 
-OPTIONAL = frozenset({"models.yml"})
+OPTIONAL = frozenset({"models.yml", "installation.yml"})
 """Of the single files, those that a rulebook may do without."""

@@ -1,9 +1,10 @@
-"""What a technician or an agent has seen, as photos of a ticket."""
+"""What a technician or an agent has seen, as photos of a ticket or of an installation."""
 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from triage.inputs.photo import read_photo
@@ -11,47 +12,62 @@ from triage.records.caller import Caller
 from triage.repairs.close_out import MOST_PHOTOS
 from triage.service.changes import seen_ticket
 from triage.service.service import Service
-from triage.store.photos import Photo
+from triage.store import Work
+from triage.store.photos import Photo, Photos
 from triage.values.errors import ConflictError, NotFoundError
 
-__all__ = ["Photo", "add", "image", "photos"]
+__all__ = ["OF_TICKETS", "Album", "Photo", "add", "image", "photos"]
 
 
-def add(service: Service, ticket_id: str, data: bytes, who: Caller) -> Photo:
+@dataclass(frozen=True, slots=True)
+class Album:
+    """What photos are of: `seen` gives its id, or raises NotFoundError where the viewer may not see it."""
+
+    what: str
+    seen: Callable[[Work, str, Caller], str]
+    kept: Callable[[Work], Photos]
+
+
+OF_TICKETS = Album(
+    "ticket", lambda work, id_, viewer: seen_ticket(work, id_, viewer).id, lambda work: work.photos
+)
+
+
+def add(service: Service, about: str, data: bytes, who: Caller, album: Album = OF_TICKETS) -> Photo:
     """Keeps a photo; the same one sent again is the one that is there. InputError where it is none."""
     image = read_photo(data)
     digest = hashlib.sha256(image).hexdigest()
     with service.store.write() as work:
-        ticket = seen_ticket(work, ticket_id, who)
-        known = work.photos.of_ticket(ticket.id)
+        about = album.seen(work, about, who)
+        known = album.kept(work).of(about)
         same = next((photo for photo in known if photo.digest == digest), None)
         if same is not None:
             return same
         if len(known) >= MOST_PHOTOS:
-            raise ConflictError(f"the ticket has {len(known)} photos; no more are kept")
+            raise ConflictError(f"the {album.what} has {len(known)} photos; no more are kept")
         photo = Photo(len(known) + 1, digest, service.now(), who.name)
         if service.photos is not None:
             _write(service.photos, digest, image)
-        work.photos.add(ticket.id, photo, image if service.photos is None else None)
+        album.kept(work).add(about, photo, image if service.photos is None else None)
     return photo
 
 
-def photos(service: Service, ticket_id: str, viewer: Caller) -> Sequence[Photo]:
+def photos(service: Service, about: str, viewer: Caller, album: Album = OF_TICKETS) -> Sequence[Photo]:
     with service.store.read() as work:
-        return work.photos.of_ticket(seen_ticket(work, ticket_id, viewer).id)
+        return album.kept(work).of(album.seen(work, about, viewer))
 
 
-def image(service: Service, ticket_id: str, number: int, viewer: Caller) -> bytes:
+def image(service: Service, about: str, number: int, viewer: Caller, album: Album = OF_TICKETS) -> bytes:
     """The JPEG of a photo. NotFoundError where there is none, or its file is gone."""
     with service.store.read() as work:
-        ticket = seen_ticket(work, ticket_id, viewer)
-        photo = next((one for one in work.photos.of_ticket(ticket.id) if one.number == number), None)
-        kept = None if photo is None else work.photos.image(ticket.id, number)
+        about = album.seen(work, about, viewer)
+        photo = next((one for one in album.kept(work).of(about) if one.number == number), None)
+        kept = None if photo is None else album.kept(work).image(about, number)
     if kept is None and photo is not None and service.photos is not None:
         path = _path(service.photos, photo.digest)
         kept = path.read_bytes() if path.is_file() else None
     if kept is None:
-        raise NotFoundError(f"ticket {ticket.id} has no photo {number}")
+        raise NotFoundError(f"{album.what} {about} has no photo {number}")
     return kept
 
 

@@ -70,7 +70,7 @@ def test_json_is_the_findings_alone(run: Run) -> None:
         "why": "nobody in the store knows filling, cleaning and the filter",
     }
     assert answer["facts"]["commissioning_failed"] == 1
-    assert answer["facts"]["clearance_right_in"] == 2.5
+    assert answer["facts"]["clearance_right_in"] == 3
 
 
 def test_with_a_machine_it_is_stored_and_judged_by_its_site(run: Run) -> None:

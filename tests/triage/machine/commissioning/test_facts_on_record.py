@@ -94,11 +94,11 @@ def test_a_model_the_rulebook_does_not_know_adds_nothing(rulebook: Rulebook) -> 
 
 def test_the_space_a_model_needs_is_what_its_checklist_is_judged_by(rulebook: Rulebook) -> None:
     narrow = read_checklist({"clearance": {"behind_in": 5, "left_in": 2, "right_in": 2}})
-    for model, result in (("LH-20", "passed"), ("LH-30", "failed"), ("LH-99", "passed")):
+    for model, result in (("LH-20", "passed"), ("LH-30", "failed"), ("LH-99", "failed")):
         found = {one.id: one for one in judged(rulebook, replace(MACHINE, model=model), narrow)}
         assert found["clearance_sides"].result == result
         assert found["clearance_behind"].result == "failed"
-    assert standard_for(rulebook, "LH-99").side_in is None
+    assert standard_for(rulebook, "LH-99").side_in == 3
 
 
 def test_the_sites_own_zone_is_what_the_clock_is_judged_by(rulebook: Rulebook) -> None:

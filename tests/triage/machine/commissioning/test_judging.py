@@ -17,7 +17,7 @@ GOOD: dict[str, object] = {
     "machine": "LH20-10001",
     "at": "2026-03-02T10:00:00-05:00",
     "circuit": {"dedicated": True, "volts": 119.5, "amps": 20, "extension_cord": False},
-    "clearance": {"behind_in": 6, "left_in": 3, "right_in": 2.5},
+    "clearance": {"behind_in": 6, "left_in": 3, "right_in": 3},
     "legs": {
         "front_left_in": 4,
         "front_right_in": 4,
@@ -31,7 +31,7 @@ GOOD: dict[str, object] = {
     "water_test": {"before_first_fill": True, "leaked": False},
     "clock": {"right": True, "timezone": "America/New_York"},
     "opening": {day: ["05:30", "23:00"] for day in ("mon", "tue", "wed", "thu", "fri", "sat", "sun")},
-    "night_mode": {"start": "23:30", "end": "05:00"},
+    "night_mode": {"start": "23:00", "end": "04:30"},
     "trained": ["opening shift", "store lead"],
 }
 LINES = (
@@ -50,6 +50,8 @@ LINES = (
     "night_mode_opening",
     "training",
 )
+
+CORNERS = ("front_left", "front_right", "back_left", "back_right")
 
 
 def checklist(**changes: object) -> dict[str, object]:
@@ -99,8 +101,8 @@ def test_an_empty_checklist_is_missing_on_every_line_and_passes_none():
         ("clearance_behind", {"clearance__behind_in": 3.5}, "2.5 in short"),
         ("clearance_sides", {"clearance__left_in": 0}, "left 0 in"),
         ("level", {"legs__front_left_in": 4.5, "legs__front_right_in": 4.5}, "2.08 % back"),
-        ("level", {"slope_back_pct": 1}, "leans back"),
-        ("level", {"slope_back_pct": -4}, "too far forward"),
+        ("level", {"legs": None, "slope_right_pct": 0, "slope_back_pct": 1}, "leans back"),
+        ("level", {"legs": None, "slope_right_pct": 0, "slope_back_pct": -4}, "too far forward"),
         ("level", {"legs__front_left_in": 4.25}, "one leg hangs 0.25 in clear"),
         ("shipping_bolt", {"shipping_bolt_removed": False}, "knocks"),
         ("seal", {"seal__mounting": "machine"}, "a grooved seal goes on the hopper"),
@@ -109,8 +111,8 @@ def test_an_empty_checklist_is_missing_on_every_line_and_passes_none():
         ("water_test", {"water_test__before_first_fill": False}, "shows first with mix"),
         ("clock", {"clock__right": False}, "the clock is wrong"),
         ("clock", {"clock__timezone": "America/Denver"}, "America/Denver is not the site's America/New_York"),
-        ("night_mode", {"night_mode__start": "01:30"}, "0.50 h short"),
-        ("night_mode", {"night_mode__start": "05:00"}, "night mode is not set"),
+        ("night_mode", {"night_mode__start": "01:00"}, "0.50 h short"),
+        ("night_mode", {"night_mode__start": "04:30"}, "night mode is not set"),
         ("night_mode_opening", {"night_mode__start": "22:30"}, "mon, tue, wed, thu, fri, sat, sun"),
         ("night_mode_opening", {"opening__sat": ["07:00", "01:00"]}, "on the nights of sat it thaws"),
         ("training", {"trained": []}, "nobody in the store"),
@@ -156,12 +158,13 @@ def test_what_is_known_to_be_wrong_fails_even_where_the_rest_of_the_line_is_miss
 
 def test_limits_themselves_pass():
     at_limit = checklist(
-        circuit__volts=114, clearance__behind_in=6, night_mode={"start": "01:00", "end": "05:00"}
+        circuit__volts=114, clearance__behind_in=6, night_mode={"start": "00:30", "end": "04:30"}
     )
     assert {one.result for one in findings(read_checklist(at_limit))} == {"passed"}
     assert judged("circuit_volts", checklist(circuit__volts=126)).result == "passed"
-    assert judged("level", checklist(slope_back_pct=0)).result == "passed"
-    assert judged("level", checklist(slope_back_pct=-3)).result == "passed"
+    for back, right in ((0.5, 1), (-3, -1)):
+        by_slope = checklist(legs=None, slope_back_pct=back, slope_right_pct=right)
+        assert judged("level", by_slope).result == "passed"
 
 
 def test_leg_heights_without_their_distance_are_judged_in_inches():
@@ -169,9 +172,41 @@ def test_leg_heights_without_their_distance_are_judged_in_inches():
         legs__depth_in=None, legs__width_in=None, legs__front_left_in=4.5, legs__front_right_in=4.5
     )
     assert judged("level", back).why == (
-        "leans back (front 0.375 in higher): product stands behind the hopper seal and the tap starves"
+        "leans back (0.375 in back): product stands behind the hopper seal and the tap starves"
     )
-    assert judged("level", checklist(legs__depth_in=None)).found == "back 0.125 in higher"
+    assert judged("level", checklist(legs__depth_in=None)).found == "0.125 in forward"
+
+
+@pytest.mark.parametrize(
+    ("line", "changes", "result", "words"),
+    [
+        ("level", {"legs__front_left_in": 5, "legs__back_left_in": 5.125}, "failed", "7.14 % to the right"),
+        (
+            "level",
+            {"legs__front_left_in": 5, "legs__back_left_in": 5.125, "legs__width_in": None},
+            "failed",
+            "1 in to the right",
+        ),
+        ("level", {"slope_back_pct": 0.5}, "failed", "measure again"),
+        ("level", {"slope_right_pct": -1.5}, "failed", "measure again"),
+        ("level", {"legs": None, "slope_back_pct": 0}, "missing", "from side to side"),
+        ("level", {f"legs__{one}_in": 0 for one in CORNERS}, "missing", "above 0"),
+        ("clearance_sides", {"clearance__left_in": 0.01}, "failed", "left 0.01 in"),
+        ("night_mode_opening", {"night_mode__end": "05:30"}, "failed", "nothing is frozen by then"),
+        ("night_mode_opening", {"night_mode__end": "04:31"}, "failed", "nothing is frozen by then"),
+        ("training", {"trained": ["Nobody"]}, "failed", "nobody in the store"),
+        ("training", {"trained": ["n/a", "-"]}, "failed", "nobody in the store"),
+    ],
+)
+def test_what_cannot_be_right_does_not_pass(line, changes, result, words):
+    finding = judged(line, checklist(**changes))
+    assert (finding.result, words in finding.why + finding.found) == (result, True)
+
+
+def test_two_slopes_that_contradict_make_no_fact():
+    twice = facts_of(read_checklist(checklist(slope_back_pct=0.5)))
+    assert "slope_back_pct" not in twice
+    assert "tilted_back" not in twice
 
 
 def test_a_store_that_never_closes_needs_night_mode_too_and_is_told_why():
@@ -194,13 +229,13 @@ def test_where_the_store_never_closes_night_mode_cannot_lie_outside_its_hours():
 
 def test_night_mode_in_opening_hours_becomes_a_fact():
     late = read_checklist(checklist(opening__sat=["07:00", "01:00"], opening__sun=["05:30", "24:00"]))
-    assert facts_of(late)["night_mode_open_hours"] == Decimal("1.5")
+    assert facts_of(late)["night_mode_open_hours"] == Decimal(2)
     assert "night_mode_open_hours" not in facts_of(read_checklist(checklist(opening=None)))
 
 
 def test_the_space_a_model_needs_at_its_sides_is_judged_where_it_is_known():
-    finding = judged("clearance_sides", GOOD, standard=Standard(side_in=Decimal(3)))
-    assert (finding.result, finding.why) == ("failed", "too narrow for the air: right 2.5 in")
+    finding = judged("clearance_sides", GOOD, standard=Standard(side_in=Decimal("3.5")))
+    assert (finding.result, finding.why) == ("failed", "too narrow for the air: left 3 in, right 3 in")
 
 
 def test_the_facts_hold_what_was_written_down_and_count_the_rest():
@@ -210,7 +245,7 @@ def test_the_facts_hold_what_was_written_down_and_count_the_rest():
         "extension_cord": False,
         "clearance_behind_in": Decimal(6),
         "clearance_left_in": Decimal(3),
-        "clearance_right_in": Decimal("2.5"),
+        "clearance_right_in": Decimal(3),
         "bolt_removed": False,
         "seal_style": "grooved",
         "seal_mounting": "hopper",
@@ -223,7 +258,7 @@ def test_the_facts_hold_what_was_written_down_and_count_the_rest():
 
 def test_a_slope_becomes_a_fact_and_so_does_leaning_back():
     assert facts_of(read_checklist(GOOD))["slope_back_pct"] == Decimal("-0.69")
-    leaning = facts_of(read_checklist(checklist(slope_back_pct=2)))
+    leaning = facts_of(read_checklist(checklist(legs=None, slope_back_pct=2)))
     assert (leaning["slope_back_pct"], leaning["tilted_back"]) == (Decimal(2), True)
 
 

@@ -1,0 +1,1 @@
+"""Installations and who was trained, as folds of what was written down."""

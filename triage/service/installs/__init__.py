@@ -1,0 +1,1 @@
+"""Installations as jobs: planned, dated, counted, filled in, judged, live or called back."""
