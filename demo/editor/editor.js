@@ -24,8 +24,10 @@ const theme = EditorView.theme({
   ".cm-activeLine, .cm-activeLineGutter": { backgroundColor: "var(--sunk)" },
   ".cm-cursor": { borderLeftColor: "var(--ink)" },
   // The component's own marks are pictures in addresses, which the page's policy does not load.
-  ".cm-lint-marker-error": { content: "'●'", color: "var(--danger)" },
-  ".cm-lint-marker-warning, .cm-lint-marker-info": { content: "'▲'", color: "var(--doubt)" },
+  ".cm-lint-marker-error, .cm-lint-marker-warning, .cm-lint-marker-info": { content: "normal", color: "var(--doubt)" },
+  ".cm-lint-marker::before": { content: "'▲'" },
+  ".cm-lint-marker-error": { color: "var(--danger)" },
+  ".cm-lint-marker-error::before": { content: "'●'" },
   ".cm-lintRange": { backgroundImage: "none", textDecoration: "underline wavy var(--doubt)" },
   ".cm-lintRange-error": { textDecorationColor: "var(--danger)" },
   ".cm-tooltip": { color: "var(--ink)", backgroundColor: "var(--sheet)", border: "1px solid var(--edge)" },

@@ -99,7 +99,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
     checks = applying("checks", rules.read_check)
     symptoms = applying("symptoms", tables.read_symptom)
     causes = read("causes", tables.read_cause)
-    warranty = read(
+    warranty = applying(
         "warranty", lambda names, file, shape: tables.read_warranty(names, file, shape, components)
     )
     limits = read(

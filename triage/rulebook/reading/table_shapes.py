@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
 
+from triage.rulebook.model import Status
 from triage.rulebook.terms import HitPolicy
 
 if TYPE_CHECKING:
@@ -79,6 +80,7 @@ class WarrantyRiskShape(Shape):
 class WarrantyFile(DatedShape):
     id: Id
     title: Text
+    status: Status = "live"
     models: list[str] = []
     starts: Literal["commissioned", "shipped"] = "commissioned"
     cap_months_from_ship: Annotated[int, Field(ge=1, le=360)] | None = None

@@ -129,6 +129,16 @@ cases:                    # at least one that is heard and one that is not
   - {{said: "TODO: something about a lorem", heard: true}}
   - {{said: "TODO: something about lorem ipsum", heard: false}}
 """,
+    "warranty": """\
+id: {id}
+title: "TODO: whose warranty, of what"
+{status}models: [{model}]           # leave it out for every model
+starts: commissioned      # or shipped
+valid_from: {today}    # by the day of the fault; `valid_by` says otherwise
+periods:
+  default: {{parts_months: 12, labor_months: 12}}
+source: "TODO: where the terms stand"
+""",
     "cases": """\
 id: {id}
 title: "TODO: the story in a line"
@@ -168,6 +178,7 @@ def scaffold(rulebook: Rulebook, kind: str, name: str, today: date) -> tuple[str
         "outside": outside,
         "cause": next((cause for cause in sorted(rulebook.causes) if cause != OTHER_CAUSE), OTHER_CAUSE),
         "component": next(iter(sorted({cause.component for cause in rulebook.causes.values()}))),
+        "model": next(iter(sorted(rulebook.models)), "a-model"),
         "symptom": next(iter(sorted(rulebook.symptoms))),
         "flag": _example_flag(rulebook, fact.id),
     }

@@ -50,6 +50,7 @@ _SOMEONE_ELSE = re.compile(
     r"|n['’]t\b|\b(?:nunca|sin|nadie|ni|técnico|electricista)\b",
     re.IGNORECASE,
 )
+_NUMBERS = re.compile(r"\d+(?:[.,]\d+)?")
 _CLAUSE = re.compile(r"[^.;:!?\n]+")
 
 
@@ -63,7 +64,12 @@ def text_findings(reason: Reasoning) -> Iterator[Finding]:
             message = f"a clerk is told to “{words}”"
             fix = "A store opens nothing that needs a tool; leave it to the technician"
             yield finding("opens-panel", rule, file, message, fix, path)
+    english = ""
     for rule, file, path, text, status in _in_both(rulebook, every_text(rulebook)):
+        if text is rulebook.spanish.get(english) and _NUMBERS.findall(text) != _NUMBERS.findall(english):
+            message = f"the Spanish of {rule} says other numbers than the English: “{text[:80]}”"
+            yield finding("says-otherwise", rule, file, message, "Make them say the same", path)
+        english = text
         key = next((str(part) for part in reversed(path) if isinstance(part, str)), "it")
         if status != "retired" and _TO_FILL_IN.search(text):
             code = "to-fill-in-live" if status == "live" else "to-fill-in"

@@ -52,6 +52,7 @@ def test_what_clerks_hear_is_a_gap_where_the_rulebook_speaks_spanish():
     [
         ("to-fill-in-live", {"steps_es": ["TODO: hágalo", "Mire."]}, ("steps_es", 0)),
         ("invisible-character", {"look_for_es": "Sirve\u200b bien."}, ("look_for_es",)),
+        ("says-otherwise", {"look_for_es": "Sirve bien en 40 minutos."}, ("look_for_es",)),
         ("opens-panel", {"steps_es": ["Quite el panel trasero.", "Mire."]}, ("steps_es", 0)),
     ],
 )
