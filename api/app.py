@@ -23,6 +23,7 @@ from api.http.work_folder import LAUNCHER
 from api.life import steps as life
 from api.ops import book, changes, files, forms, release
 from api.ops import numbers as numbers_page
+from api.ops import simulate as simulate_page
 from api.ops import what_if as what_if_page
 from api.pages import sign_in, words
 from api.pages import texts as desk_texts
@@ -87,6 +88,7 @@ PAGES = (
     book.blueprint,
     changes.blueprint,
     numbers_page.blueprint,
+    simulate_page.blueprint,
 )
 
 

@@ -9,7 +9,7 @@ from flask.typing import ResponseReturnValue
 from api.desk.lanes import lanes, span
 from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
-from api.pages.words import OUTCOMES, outcome_words
+from api.pages.words import OUTCOMES, number_words, outcome_words
 from triage.repairs.period import read_period
 from triage.service.machines import contractors
 from triage.service.numbers import COUNTED, waiting
@@ -63,6 +63,7 @@ def start() -> ResponseReturnValue:
         outcomes=[(outcome, outcome_words(outcome)) for outcome in OUTCOMES],
         contractors=[(each.id, each.name) for each in contractors(service()).values()],
         counts=waiting(service(), filters),
+        number_words=number_words(),
         behind={name: filters[name] for name in BEHIND if filters[name]},
         tickets=tickets[:PAGE],
         more=offset + PAGE if len(tickets) > PAGE else None,

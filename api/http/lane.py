@@ -21,6 +21,7 @@ HEAVY = frozenset(
         "pages_rulebook.check",
         "numbers.Numbers",
         "numbers_page.numbers",
+        "simulate_page.years",
     }
 )
 """Endpoints whose requests take turns."""

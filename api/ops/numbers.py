@@ -12,7 +12,7 @@ from markupsafe import Markup
 from api.http.auth import page_roles, service
 from api.pages import charts
 from api.pages.texts import clerk, gettext, page_language
-from api.pages.words import day_words, outcome_words
+from api.pages.words import day_words, number_words, outcome_words
 from triage.repairs.overview import FUNNEL, MOST_SHOWN, WOULD_HAVE_SENT, Overview
 from triage.repairs.period import NOT_KNOWN
 from triage.repairs.period_numbers import DEFINITIONS, cause_title
@@ -70,7 +70,7 @@ def page(
         sites=sites,
         measured_by=MEASURED_BY,
         said={name: clerk(text, page_language()) for name, text in DEFINITIONS.items()},
-        names=_names(),
+        names=number_words(),
         value=lambda one, number: _value(one, number, glance.currency),
         trends={one.name: _trend(one) for one in glance.numbers},
         pictures=_pictures(glance),
@@ -121,17 +121,6 @@ def _neighbor(glance: Overview, away: int) -> Mapping[str, str]:
     return {"since": found.first.isoformat(), "until": found.last.isoformat()}
 
 
-def _names() -> Mapping[str, str]:
-    return {
-        "opened": gettext("Reports"),
-        "cured_in_store": gettext("Fixed in the store"),
-        "first_visit_fix": gettext("Fixed at the first visit"),
-        "hours_to_close": gettext("Hours until it pours, median"),
-        "spend_closed": gettext("Spent"),
-        "repeats": gettext("Repeat trouble"),
-    }
-
-
 def _group_titles() -> Mapping[str, str]:
     titles = {
         "site": gettext("Store"),
@@ -179,7 +168,7 @@ def _value(one: KeyNumber, number: float | None, currency: str) -> str:
 
 
 def _trend(one: KeyNumber) -> Any:
-    return charts.trend(f"trend-{one.name}", _names()[one.name], (*one.before, one.now), one.usual)
+    return charts.trend(f"trend-{one.name}", number_words()[one.name], (*one.before, one.now), one.usual)
 
 
 def _pictures(found: Overview) -> Mapping[str, Any]:

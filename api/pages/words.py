@@ -191,3 +191,21 @@ IN_TEMPLATES = (
     *(local_time, clock_words, ago, short),
 )
 """What every template can call by its name."""
+
+
+def number_words() -> Mapping[str, str]:
+    """Numbers of the program by their names."""
+    return {
+        "opened": gettext("Reports"),
+        "closed": gettext("Closed"),
+        "reopened": gettext("Reopened"),
+        "cured_in_store": gettext("Fixed in the store"),
+        "first_visit_fix": gettext("Fixed at the first visit"),
+        "hours_to_close": gettext("Hours until it pours, median"),
+        "spend_closed": gettext("Spent"),
+        "spend_approved": gettext("Spend approved"),
+        "visits_sent": gettext("Visits sent"),
+        "repeats": gettext("Repeat trouble"),
+        "no_fault_found": gettext("No fault found"),
+        "first_ranked": gettext("Ranked first and confirmed"),
+    }

@@ -14,6 +14,7 @@ from triage.repairs.period import GROUPS, By, Period, Sums, Tally, read_period
 from triage.repairs.period_numbers import Recorded, group_numbers, hours_of, period_numbers
 from triage.repairs.weeks import key_numbers, last_week, periods_to, week_of
 from triage.service.service import Service
+from triage.simulation.quick import Programs, quick_years
 from triage.store import Work
 from triage.store.tables.derived.counted import COUNTED as COUNTED
 from triage.store.tables.desk import NO_FILTERS, Filters, View
@@ -134,7 +135,7 @@ def at_a_glance(service: Service, period: Period) -> overview.Overview:
         span = Period(periods[0].first, period.last)
         sites = sums.by_key(span, "site")
         found_places, share = overview.places(sites)
-        machines = {one.serial: one.commissioned_on or one.shipped_on for one in work.machines.all()}
+        machines = work.numbers.in_service_since()
         return overview.Overview(
             period=period,
             span=span,
@@ -229,3 +230,23 @@ def _moments(since: str | None, until: str | None) -> tuple[datetime | None, dat
 def _only(viewer: Caller) -> str | None:
     """The contractor whose closings alone the viewer sees, "" for none; None who sees all."""
     return None if viewer.may_see(None) else viewer.contractor or ""
+
+
+def played_years(
+    service: Service, machines: int, years: int, seed: int, world: str, candidate: str | None = None
+) -> Programs:
+    """A few years of a made-up fleet under the live rulebook, the `candidate` version, and always sending.
+
+    InputError for what is too much, and for a version that is not kept.
+    """
+    versions = {"rulebook": service.rulebook.version}
+    if candidate is not None:
+        versions["candidate"] = candidate
+    rulebooks = {}
+    with service.store.read() as work:
+        for name, version in versions.items():
+            files = work.rulebooks.files(version) if version.isprintable() else None
+            if files is None:
+                raise InputError([Problem(f"no rulebook {version} is kept; see the rulebook's log", name)])
+            rulebooks[name] = files
+    return quick_years(rulebooks, machines, years, seed, world)

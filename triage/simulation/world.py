@@ -61,6 +61,15 @@ class Errors:
     danger_told: float = 0.7  # dangers that the caller tells unasked
 
 
+WORLDS: Mapping[str, Errors] = {
+    "as_written": Errors(),
+    "numbers_off": Errors(off=2.0),
+    "two_faults": Errors(two_faults=0.10),
+    "mishearing": Errors(mishear=0.10),
+}
+"""Name -> in what the world is another than the rulebook says, or the clerk mishears."""
+
+
 @dataclass(frozen=True, slots=True)
 class Fault:
     """What is wrong with a machine at one call: its true causes, what the caller says, and dangers there."""

@@ -163,14 +163,21 @@ def _year(number: int) -> dict[str, Year]:
 def programs(run: Run) -> Callable[[int], dict[str, Year]]:
     """Plays a year, by its number, under every rulebook and by always sending somebody."""
     read = {name: read_rulebook(folder) for name, folder in run.rulebooks.items()}
-    world = World(next(iter(read.values())), run.seed, run.errors)
-    fleet = made_up_fleet(world.rulebook, run.machines, run.seed, run.first_day)
+    return programs_of(read, run.machines, run.seed, run.first_day, run.errors)
+
+
+def programs_of(
+    read: Mapping[str, Rulebook], machines: int, seed: int, first_day: date, errors: Errors
+) -> Callable[[int], dict[str, Year]]:
+    """The same under rulebooks that are read; the first is the world's."""
+    world = World(next(iter(read.values())), seed, errors)
+    fleet = made_up_fleet(world.rulebook, machines, seed, first_day)
     plays: dict[str, Play] = {
         name: ByRulebook(rulebook, compile_rulebook(rulebook, "plain")) for name, rulebook in read.items()
     }
     plays[ALWAYS_SEND] = always_send
     return lambda number: {
-        name: play_year(world, play, fleet, number, run.first_day) for name, play in plays.items()
+        name: play_year(world, play, fleet, number, first_day) for name, play in plays.items()
     }
 
 

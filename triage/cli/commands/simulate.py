@@ -14,15 +14,9 @@ from rich.table import Table
 from triage.cli.shown.output import console, messages, print_json
 from triage.config import read_settings
 from triage.rulebook.reading.reader import read_rulebook
-from triage.simulation.world import Errors
+from triage.simulation.world import WORLDS
 from triage.simulation.year import ALWAYS_SEND, MEASURES, RANGE, Run, Spread, simulate, summed_up
 
-WORLDS: Mapping[str, Errors] = {
-    "as_written": Errors(),
-    "numbers_off": Errors(off=2.0),
-    "two_faults": Errors(two_faults=0.10),
-    "mishearing": Errors(mishear=0.10),
-}
 TITLES = {
     "as_written": "The rulebook's numbers hold",
     "numbers_off": "The rulebook's numbers are wrong by up to a factor of 2",

@@ -29,6 +29,9 @@ from datetime import UTC, datetime, timedelta
 from statistics import NormalDist
 from typing import Literal, TypeAlias
 
+import numpy as np
+from numpy.typing import NDArray
+
 from triage.values.errors import InputError
 from triage.values.time_zones import aware
 
@@ -242,35 +245,27 @@ def fit_fleet(machines: Sequence[tuple[int, float]]) -> Fleet:
     if not sum(count for count, _ in machines) or any(years <= 0 for _, years in machines):
         raise InputError("a fleet takes machines with years of service, and at least one failure")
 
-    alike = Counter(machines)
-
-    def best_rate(weight: float) -> tuple[float, float]:
-        low, high = 1e-4, 1e3
-        for _ in range(80):  # the likelihood has one top in the rate's logarithm
-            one, two = low * (high / low) ** 0.382, low * (high / low) ** 0.618
-            if log_likelihood(alike, one, weight) < log_likelihood(alike, two, weight):
-                low = one
-            else:
-                high = two
-        return log_likelihood(alike, low, weight), low
-
-    _, rate, weight = max((*best_rate(weight), weight) for weight in WEIGHTS)
-    return Fleet(failures_a_year=rate, weight_years=weight)
+    alike, weights = Counter(machines), np.array(WEIGHTS, float)
+    low, high = np.full(weights.shape, 1e-4), np.full(weights.shape, 1e3)
+    for _ in range(80):  # the likelihood has one top in the rate's logarithm
+        one, two = low * (high / low) ** 0.382, low * (high / low) ** 0.618
+        right = log_likelihood(alike, one, weights) < log_likelihood(alike, two, weights)
+        low, high = np.where(right, one, low), np.where(right, high, two)
+    best = int(np.argmax(log_likelihood(alike, low, weights)))
+    return Fleet(failures_a_year=float(low[best]), weight_years=float(weights[best]))
 
 
-def log_likelihood(machines: Mapping[tuple[int, float], int], rate: float, weight: float) -> float:
-    """Of the failures of so many machines of a kind, under a gamma fleet of mean `rate`: log of the negative
-    binomial's product.
+def log_likelihood(
+    machines: Mapping[tuple[int, float], int], rate: NDArray[np.float64], weight: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Of the failures of so many machines of a kind, under gamma fleets of mean `rate`, one a weight: log of
+    the negative binomial's product.
     """
-    a = rate * weight
-    return math.fsum(
-        alike
-        * (
-            math.lgamma(a + count)
-            - math.lgamma(a)
-            - math.lgamma(count + 1)
-            + a * math.log(weight / (weight + years))
-            + (count * math.log(years / (weight + years)) if count else 0.0)
-        )
-        for (count, years), alike in machines.items()
-    )
+    from scipy.special import gammaln  # slow to import, and few need it
+
+    counts, years = (np.array(column, float) for column in zip(*machines, strict=True))
+    a, of = (rate * weight)[:, None], weight[:, None]
+    each = gammaln(a + counts) - gammaln(a) - gammaln(counts + 1)
+    each += a * np.log(of / (of + years)) + counts * np.log(years / (of + years))
+    found: NDArray[np.float64] = each @ np.array(list(machines.values()), float)
+    return found

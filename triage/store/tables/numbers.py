@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
@@ -148,6 +148,12 @@ class NumberRecords:
         yield from (
             since for since in self._session.scalars(select(TicketRow.held_since).where(*held)) if since
         )
+
+    def in_service_since(self) -> dict[str, date]:
+        """When each machine was commissioned, or else shipped."""
+        since = func.coalesce(MachineRow.commissioned_on, MachineRow.shipped_on)
+        rows = self._session.execute(select(MachineRow.serial, since))
+        return {row[0]: row[1] for row in rows}
 
     def calls_by_machine(self, period: Period) -> Counter[str]:
         """How many tickets were opened on each machine."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -37,3 +38,11 @@ def test_what_cannot_be_is_said(
 ) -> None:
     assert run(["report", "--month", month, "--out", str(tmp_path / out)]) == 2
     assert said in capsys.readouterr().err
+
+
+def test_the_numbers_are_printed_as_json(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run(["report", "--month", "2026-10", "--json"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert (found["since"], found["until"], found["opened"]) == ("2026-10-01", "2026-10-31", 0)
+    assert run(["report", "--month", "2026-10"]) == 2
+    assert "--out" in capsys.readouterr().err

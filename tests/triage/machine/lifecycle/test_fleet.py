@@ -33,7 +33,8 @@ def test_the_likelihood_is_the_negative_binomials() -> None:
     machines = [(0, 1.5), (3, 2.0), (7, 4.0)]
     rate, weight = 0.9, 1.7
     wanted = sum(stats.nbinom.logpmf(n, rate * weight, weight / (weight + t)) for n, t in machines)
-    assert log_likelihood(Counter(machines), rate, weight) == pytest.approx(float(wanted))
+    found = log_likelihood(Counter(machines), np.array([rate]), np.array([weight]))
+    assert found == pytest.approx([float(wanted)])
 
 
 def test_the_fit_finds_the_fleet_that_the_records_were_drawn_from() -> None:
