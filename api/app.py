@@ -19,6 +19,7 @@ from api.fleet import overview as fleet_overview
 from api.http import auth, health, problems
 from api.http.json_bodies import ExactJSONProvider
 from api.http.lane import init_lane
+from api.http.watching import init_watching
 from api.http.work_folder import LAUNCHER
 from api.life import steps as life
 from api.ops import book, changes, files, forms, release
@@ -133,6 +134,7 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
     app.extensions["barrelwise"] = service
     app.extensions[LAUNCHER] = rulebooks.launcher(service)
     app.extensions["barrelwise_folder"] = folder
+    init_watching(app)
     app.before_request(_keep_one_rulebook)
     app.teardown_request(_let_rulebook_go)
     app.before_request(_no_caller_yet)

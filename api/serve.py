@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import ipaddress
-import logging
 import socket
+import sys
 from collections.abc import Callable
 from contextlib import AbstractContextManager, ExitStack
 from pathlib import Path
@@ -17,6 +17,8 @@ from gunicorn.systemd import listen_fds
 from waitress.server import create_server
 
 from api.app import create_app
+from api.http.logs import SameLog, log_to
+from api.http.watching import Queries, worker_ended
 from api.pages.search import FINDER
 from api.v1.rulebook import MOST_BYTES
 from api.worker import WSGI, Worker
@@ -82,8 +84,7 @@ def run(
     workers they wait until those are ready). Raises OSError when it cannot listen there, SystemExit when the
     first workers cannot start.
     """
-    logging.getLogger("waitress.queue").setLevel(logging.ERROR)  # it warns of every request that waits
-    logging.basicConfig()
+    log_to(sys.stderr, requests=server.log_requests)
     handed = is_handed_sockets()
     if workers > 1 or handed:
         if not handed:
@@ -92,14 +93,15 @@ def run(
         return
     settings = waitress_settings(server)
     with opened() as service, delivering(service):
-        answering = create_server(_app(service, folder), host=host, port=port, **settings)
+        answering = create_server(_app(service, folder, server), host=host, port=port, **settings)
         listening()
         answering.run()
 
 
-def _app(service: Service, folder: Path | None) -> Flask:
+def _app(service: Service, folder: Path | None, server: ServerSettings) -> Flask:
     """The app; the machines' search is made ready beside, so that nobody's first search waits for it."""
     app = create_app(service, folder)
+    service.tell_of_queries(Queries(server.slow_ms))
     if service.is_shared:
         app.extensions[FINDER].make_aside()
     return app
@@ -137,6 +139,8 @@ class Program(BaseApplication):
             "graceful_timeout": server.grace_seconds,
             "proc_name": "barrelwise",
             "loglevel": "warning",
+            "logger_class": SameLog,
+            "child_exit": lambda _, worker: worker_ended(worker.pid),
             "when_ready": lambda _: listening(),
             "control_socket_disable": True,
         }
@@ -162,4 +166,4 @@ class Program(BaseApplication):
         self._kept = ExitStack()
         service = self._kept.enter_context(self._opened())
         self._kept.enter_context(delivering(service))
-        return _app(service, self._folder).wsgi_app
+        return _app(service, self._folder, self.server).wsgi_app

@@ -22,6 +22,7 @@ from waitress.channel import HTTPChannel
 from waitress.server import TcpWSGIServer
 from waitress.task import ThreadedTaskDispatcher
 
+from api.http import watching
 from triage.config import ServerSettings
 
 LOOK_SECONDS = 1.0
@@ -109,6 +110,7 @@ class Worker(Supervised):
     def run(self) -> None:
         limits: ServerSettings = self.app.server
         _allow_files(limits.connections + FILES_APART)
+        watching.STARTS.inc()
         running = Running(self.wsgi)
         sockets: Sockets = {}
         listen(running, [each.sock for each in self.sockets], sockets, self.app.waitress)
@@ -125,6 +127,7 @@ class Worker(Supervised):
     def _look(self, running: Running, limits: ServerSettings) -> None:
         """Stops where a request hangs or memory has swollen; another worker takes this one's place."""
         seconds, used = running.longest_seconds(), _memory_mb()
+        watching.MEMORY.set(used * 2**20)
         if seconds > limits.request_seconds:
             self.log.error("a request has been running for %.0f s; this worker is replaced", seconds)
             self.alive = False

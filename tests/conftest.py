@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -9,6 +10,8 @@ import pytest
 from sqlalchemy.engine import URL
 
 from tests.postgresql import server
+
+os.environ.setdefault("BARRELWISE_LOG", "faults")  # nobody reads what served programs say of every request
 
 BOTH = ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgresql)]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shutil
 import subprocess
@@ -11,11 +12,23 @@ from typing import Any
 
 import pytest
 import yaml
+from prometheus_client.parser import text_string_to_metric_families
 
 from tests import ROOT
+from tests.api.conftest import Send, client, send, service, tokens
+from tests.triage.services import REPORT
 from triage.config import SETTINGS, read_settings
 
+__all__ = ["client", "send", "service", "tokens"]
+
 DEPLOY = ROOT / "demo" / "deploy"
+EMPTY = {
+    "barrelwise_replays",
+    "barrelwise_not_sent",
+    "barrelwise_not_sent_seconds",
+    "barrelwise_logged_total",
+}
+"""What there is only once something was replayed, told or logged."""
 KNOWN = {name for name, _, _ in SETTINGS}
 
 
@@ -44,6 +57,36 @@ def test_systemd_takes_the_unit_and_its_socket(tmp_path: Path) -> None:
         [analyze, "verify", *map(str, sorted(tmp_path.iterdir()))], capture_output=True, text=True
     )
     assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_alerts_and_dashboard_ask_for_what_there_is(send: Send) -> None:
+    opened = send("POST", "/v1/reports", REPORT)
+    assert opened.status_code == 201
+    there = {
+        sample.name
+        for family in text_string_to_metric_families(send("GET", "/metrics", by="reporter").text)
+        for sample in family.samples
+    } | EMPTY
+    for name in ("alerts.yml", "dashboard.json"):
+        text = (DEPLOY / name).read_text()
+        named = set(re.findall(r"barrelwise_[a-z_]+", text))
+        assert named
+        assert named <= there, name
+    titles = [panel["title"] for panel in json.loads((DEPLOY / "dashboard.json").read_text())["panels"]]
+    assert len(set(titles)) == len(titles) >= 8
+
+
+def test_prometheus_takes_the_alerts_and_raises_them_when_it_should() -> None:
+    promtool = shutil.which("promtool")
+    if promtool is None:
+        pytest.skip("promtool (Debian's package `prometheus`) is not on this machine")
+    for words in (
+        "check rules alerts.yml",
+        "test rules alerts_test.yml",
+        "check config --syntax-only prometheus.yml",
+    ):
+        done = subprocess.run([promtool, *words.split()], cwd=DEPLOY, capture_output=True, text=True)
+        assert done.returncode == 0, done.stdout + done.stderr
 
 
 def composed() -> dict[str, Any]:

@@ -17,6 +17,8 @@ from triage.values.errors import InputError, Problem
 TwoPeople: TypeAlias = Literal["auto", "yes", "no"]
 """Whether publishing a rulebook takes a second person; auto: where there is one."""
 
+LOGGED = ("requests", "faults")
+
 SETTINGS: tuple[tuple[str, str, str], ...] = (
     (
         "BARRELWISE_DATABASE",
@@ -49,6 +51,12 @@ SETTINGS: tuple[tuple[str, str, str], ...] = (
         "2000",
         "A process that holds more memory is replaced once it has finished; 0: never",
     ),
+    (
+        "BARRELWISE_LOG",
+        "requests",
+        "What `serve` logs on standard error, one JSON object a line: `faults` alone, or all `requests` too",
+    ),
+    ("BARRELWISE_SLOW_MS", "500", "A query of the database that takes so long is logged; 0: never"),
     (
         "BARRELWISE_TRUSTED_PROXY",
         "",
@@ -86,6 +94,7 @@ NUMBERS = {
     "BARRELWISE_REQUEST_SECONDS": (5, 3600, "a number of seconds"),
     "BARRELWISE_GRACE_SECONDS": (1, 600, "a number of seconds"),
     "BARRELWISE_WORKER_MB": (0, 1_000_000, "a number of megabytes"),
+    "BARRELWISE_SLOW_MS": (0, 600_000, "a number of milliseconds"),
 }
 """The least and most of each setting that is a number, and what it is."""
 
@@ -94,13 +103,16 @@ NUMBERS = {
 class ServerSettings:
     """How `serve` answers: what one process may take (connections at once, seconds, megabytes of memory),
 
-    and the proxy in front of it: its address and the path it serves this program under, empty for none.
+    what it logs, and the proxy in front of it: its address and the path it serves this program under, empty
+    for none.
     """
 
     connections: int = 4000
     request_seconds: int = 120
     grace_seconds: int = 30
     worker_mb: int = 2000
+    log_requests: bool = True
+    slow_ms: int = 500
     trusted_proxy: str = ""
     path_prefix: str = ""
 
@@ -142,6 +154,9 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
     two_people = values["BARRELWISE_TWO_PEOPLE"]
     if two_people not in get_args(TwoPeople):
         problems.append(Problem(f'BARRELWISE_TWO_PEOPLE is "{two_people}"; choose one of yes, no, auto'))
+    logged = values["BARRELWISE_LOG"]
+    if logged not in LOGGED:
+        problems.append(Problem(f'BARRELWISE_LOG is "{logged[:60]}"; choose one of {", ".join(LOGGED)}'))
     values["BARRELWISE_WORKERS"] = values["BARRELWISE_WORKERS"] or str(min(_cores(), DEFAULT_WORKERS))
     numbers = {}
     for name, (least, most, what) in NUMBERS.items():
@@ -170,6 +185,8 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
             request_seconds=numbers["BARRELWISE_REQUEST_SECONDS"],
             grace_seconds=numbers["BARRELWISE_GRACE_SECONDS"],
             worker_mb=numbers["BARRELWISE_WORKER_MB"],
+            log_requests=values["BARRELWISE_LOG"] == "requests",
+            slow_ms=numbers["BARRELWISE_SLOW_MS"],
             trusted_proxy=values["BARRELWISE_TRUSTED_PROXY"],
             path_prefix=urlsplit(outgoing.url).path,
         ),
@@ -202,6 +219,22 @@ def _wrong_proxy(address: str) -> list[Problem]:
         wanted = "give one IP address, `*`, or nothing"
         return [Problem(f'BARRELWISE_TRUSTED_PROXY is "{address[:60]}"; {wanted}')]
     return []
+
+
+COUNTS = "PROMETHEUS_MULTIPROC_DIR"
+"""Where the processes of a server count together, as prometheus_client looks for it when it is imported."""
+
+
+def count_in(folder: str | None) -> None:
+    """From now on, in what is imported and started after this; None: each process for itself."""
+    if folder is None:
+        os.environ.pop(COUNTS, None)
+    else:
+        os.environ[COUNTS] = folder
+
+
+def counts_together() -> bool:
+    return COUNTS in os.environ
 
 
 def _cores() -> int:

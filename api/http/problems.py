@@ -11,6 +11,7 @@ from typing import Any
 from flask import Flask, Response, current_app, json, render_template, request
 from werkzeug.exceptions import HTTPException
 
+from api.http.watching import route
 from triage.values.errors import (
     ConflictError,
     ForbiddenError,
@@ -142,7 +143,7 @@ def _unavailable(error: UnavailableError) -> Response:
 
 
 def _unexpected(error: Exception) -> Response:
-    log.exception("unexpected error on %s %s", request.method, request.path)
+    log.exception("unexpected error on %s %s", request.method, route())
     return problem(500, "The error is in the log of this server; nothing was stored by this request.")
 
 

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from prometheus_client.parser import text_string_to_metric_families
 
 from tests import ROOT
 from tests.triage.services import MACHINES, NOON, REPORT, rulebook_files
@@ -353,3 +354,47 @@ def test_nothing_is_lost_when_workers_are_killed_and_serve_stops_well(server: Se
     with store.read() as work:
         assert [work.tickets.get(ticket).version for ticket in opened] == [2] * len(opened)
     store.close()
+
+
+def counts(server: Server) -> dict[tuple[str, ...], float]:
+    """What `/metrics` says, whichever process is asked; processes apart where it names them."""
+    return {
+        (sample.name, *sample.labels.values()): sample.value
+        for family in text_string_to_metric_families(server.metrics())
+        for sample in family.samples
+    }
+
+
+def test_counts_are_those_of_all_processes_and_stay_when_one_dies(server: Server) -> None:
+    before = server.workers()
+    for number in range(6):
+        server.report(str(number))
+    kept = "barrelwise_requests_total", "POST", "/v1/reports", "201"
+    found = [counts(server) for _ in range(4)]
+    assert {each[kept] for each in found} == {6}
+    assert found[-1]["barrelwise_worker_starts_total",] == 2
+    assert found[-1]["barrelwise_disk_free_bytes", "database"] > 0
+    assert found[-1]["barrelwise_database_bytes",] >= server.database.stat().st_size
+    os.kill(before[0], signal.SIGKILL)
+    found = [found[-1]]
+    while found[-1]["barrelwise_worker_starts_total",] < 3:
+        with suppress(ConnectionError, http.client.HTTPException):  # the connection was the killed one's
+            found.append(counts(server))
+    assert {each[kept] for each in found} == {6}
+    named = {key[1] for key in found[-1] if key[0] == "barrelwise_worker_requests"}
+    assert str(before[0]) not in named
+
+
+def test_the_log_of_a_served_program_is_json_a_line(tmp_path: Path) -> None:
+    with serving(tmp_path, BARRELWISE_LOG="requests") as server:
+        server.report("one")
+        os.kill(server.workers()[0], signal.SIGKILL)
+        server.report("two")
+        server.process.terminate()
+        _, said = server.process.communicate(timeout=PATIENCE)
+    lines = [json.loads(line) for line in said.splitlines()]
+    assert all({"time", "level", "logger", "message"} <= line.keys() for line in lines)
+    sent = [line for line in lines if line.get("route") == "/v1/reports"]
+    assert {(line["who"], line["role"], line["status"]) for line in sent} == {("lead", "ops", 201)}
+    assert any(line["logger"] == "gunicorn.error" and "SIGKILL" in line["message"] for line in lines)
+    assert server.token not in said

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from datetime import UTC, date, datetime, time, timedelta
+from shutil import disk_usage
 from typing import Any
 
 from triage.records.caller import Caller
@@ -166,6 +167,29 @@ def tickets_by_state(service: Service) -> Mapping[tuple[str, str], int]:
     """How many tickets there are of each (state, outcome)."""
     with service.store.read() as work:
         return work.desk.by_state()
+
+
+def replays_by_state(service: Service) -> Mapping[str, int]:
+    with service.store.read() as work:
+        return work.replay_runs.by_state()
+
+
+def not_sent(service: Service) -> Mapping[str, tuple[int, float]]:
+    """How many e-mails (`mail`) and events for each listener wait, and the oldest how many seconds."""
+    with service.store.read() as work:
+        found = work.outbox.waiting()
+    now = service.now()
+    return {name or "mail": (count, (now - since).total_seconds()) for name, count, since, _ in found}
+
+
+def database_bytes(service: Service) -> int:
+    return service.store.watched.size_bytes()
+
+
+def free_bytes(service: Service) -> Mapping[str, int]:
+    """What is left on the disks that this program writes to: of the `database`, of `photos`."""
+    folders = {"database": service.store.watched.folder, "photos": service.photos}
+    return {name: disk_usage(folder).free for name, folder in folders.items() if folder and folder.is_dir()}
 
 
 def waiting(service: Service, filters: Filters = NO_FILTERS) -> Mapping[View, int]:

@@ -24,6 +24,7 @@ from triage.service.live_rulebook import LiveRulebook, Serving
 from triage.store import Store
 from triage.store.aside import Aside
 from triage.store.tables.rulebooks import Publication
+from triage.store.watched import Observe
 
 Data = Mapping[str, Any]
 Asked = ParamSpec("Asked")
@@ -82,6 +83,10 @@ class Service:
     def is_shared(self) -> bool:
         """Whether several threads may ask at once; a database in memory has one connection."""
         return self.store.can_be_shared
+
+    def tell_of_queries(self, observe: Observe) -> None:
+        """Tells `observe` of every query of the database from now on, and what it took."""
+        self.store.watched.tell(observe)
 
     def one_version(self) -> AbstractContextManager[Serving]:
         """One request: what is begun inside it finishes with the rulebook it started with."""

@@ -17,6 +17,7 @@ from sqlalchemy.pool import StaticPool
 from triage.store.connections import BUSY_TIMEOUT_MS, lock_file, make_engine, refuse_writes
 from triage.store.migrate import upgrade
 from triage.store.unavailable import unavailable
+from triage.store.watched import Watched
 from triage.store.work import REPOSITORIES, Work
 from triage.store.write_lock import WriteLock
 from triage.values.errors import InputError, UnavailableError
@@ -142,6 +143,11 @@ class Store:
         if self._engine.dialect.name == "sqlite":
             with self._engine.connect() as connection:
                 connection.connection.cursor().execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    @property
+    def watched(self) -> Watched:
+        """For whoever watches it."""
+        return Watched(self._engine)
 
     def close(self) -> None:
         self._engine.dispose()

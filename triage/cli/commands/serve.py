@@ -1,16 +1,19 @@
 """`barrelwise serve`: the API and its pages on a production WSGI server."""
 
+import os
+import shutil
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager, nullcontext
 from functools import partial
 from pathlib import Path
+from tempfile import mkdtemp
 from typing import NoReturn
 
 import click
 
 from triage.cli.shown.opened import UNREADABLE, opened_service
-from triage.config import INSTALLED_RULES, MOST_WORKERS, read_settings
+from triage.config import INSTALLED_RULES, MOST_WORKERS, count_in, read_settings
 from triage.logic.engine_checked import engine_note
 from triage.service.service import Service
 from triage.values.errors import InputError
@@ -24,6 +27,24 @@ LOOPBACK = "127.0.0.1"
 @click.option("--workers", type=click.IntRange(1, MOST_WORKERS), help="How many processes answer.")
 def serve(host: str | None, port: int | None, workers: int | None) -> None:
     """Serve the API and the pages until stopped."""
+    with _counting_together():
+        _serve(host, port, workers)
+
+
+@contextmanager
+def _counting_together() -> Iterator[None]:
+    """A folder in which the processes count together; its name must be known before the API is imported."""
+    folder, first = mkdtemp(prefix="barrelwise-counts-"), os.getpid()
+    count_in(folder)
+    try:
+        yield
+    finally:
+        if os.getpid() == first:  # the others, too, come by here when they end
+            count_in(None)
+            shutil.rmtree(folder, ignore_errors=True)
+
+
+def _serve(host: str | None, port: int | None, workers: int | None) -> None:
     from api.serve import is_handed_sockets, run  # the API imports the core, so the core names it only here
 
     settings = read_settings()

@@ -121,6 +121,10 @@ class ReplayRuns:
         query = query if candidate is None else query.where(ReplayRunRow.candidate == candidate)
         return tuple(row.as_record(ReplayRun) for row in self._session.scalars(query.limit(limit)))
 
+    def by_state(self) -> Mapping[str, int]:
+        query = select(ReplayRunRow.state, func.count().label("runs")).group_by(ReplayRunRow.state)
+        return {row.state: row.runs for row in self._session.execute(query)}
+
     def change(self, run_id: str, attempt: str, **values: object) -> bool:
         """Writes `values` to a run that goes on under this attempt; False where it does not any more."""
         changed = self._session.execute(
