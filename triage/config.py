@@ -221,6 +221,14 @@ def _wrong_proxy(address: str) -> list[Problem]:
     return []
 
 
+def cache_folder() -> Path | None:
+    """Where this user's programs keep what can be made again; None where no home is known."""
+    try:
+        return Path(os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "barrelwise"
+    except RuntimeError:
+        return None
+
+
 COUNTS = "PROMETHEUS_MULTIPROC_DIR"
 """Where the processes of a server count together, as prometheus_client looks for it when it is imported."""
 

@@ -7,6 +7,7 @@ import click
 
 from triage.cli.shown.files import JSON_FILE, MOST_BYTES, problems_of, read_json, read_several, read_time
 from triage.cli.shown.output import print_json, problem_as_data
+from triage.cli.shown.remembered import read_remembered
 from triage.cli.shown.show import show_decision
 from triage.config import read_settings
 from triage.decide.causes.inference import compile_rulebook
@@ -14,7 +15,6 @@ from triage.decide.decide_data import decide_inputs, read_inputs
 from triage.inputs.report import read_machine
 from triage.records.decision import Decision
 from triage.records.decision_json import as_json
-from triage.rulebook.reading.reader import read_rulebook
 from triage.values.errors import InputError
 from triage.values.json_text import read_strict
 
@@ -39,7 +39,7 @@ def triage(
     settings = read_settings()
     moment = read_time(at)
     documents = read_several(report)
-    rules = read_rulebook(rulebook or settings.rulebook)
+    rules, _ = read_remembered(rulebook or settings.rulebook)
     machine_data = None
     if machine_file is not None:
         raw = read_json(machine_file)

@@ -9,11 +9,12 @@ from functools import partial
 from typing import Any
 
 from triage.cli.shown.files import now
+from triage.cli.shown.remembered import read_remembered
 from triage.config import Settings, read_settings
 from triage.decide.causes.inference import compile_rulebook
 from triage.logic.engine import Engine
 from triage.rulebook.model import Rulebook
-from triage.rulebook.reading.reader import read_with_files, rulebook_from_data
+from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook_care.editing.sandbox import try_rulebook_folder
 from triage.service.service import Service
 from triage.store import Store, open_store
@@ -48,7 +49,7 @@ def opened_service(
         if kept is None:
             _refuse_bad(settings)
         try:
-            rulebook, files = read_with_files(settings.rulebook)
+            rulebook, files = read_remembered(settings.rulebook)
         except RulebookError:
             if kept is None:
                 raise
