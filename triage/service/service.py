@@ -23,8 +23,8 @@ from triage.rulebook_care.release.scheduling import publish_due
 from triage.service.live_rulebook import LiveRulebook, Serving
 from triage.store import Store
 from triage.store.aside import Aside
+from triage.store.connections import Observe
 from triage.store.tables.rulebooks import Publication
-from triage.store.watched import Observe
 
 Data = Mapping[str, Any]
 Asked = ParamSpec("Asked")

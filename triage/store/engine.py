@@ -14,10 +14,9 @@ from sqlalchemy.exc import ArgumentError, DBAPIError, NoSuchModuleError
 from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
-from triage.store.connections import BUSY_TIMEOUT_MS, lock_file, make_engine, refuse_writes
+from triage.store.connections import BUSY_TIMEOUT_MS, Watched, lock_file, make_engine, refuse_writes
 from triage.store.migrate import upgrade
 from triage.store.unavailable import unavailable
-from triage.store.watched import Watched
 from triage.store.work import REPOSITORIES, Work
 from triage.store.write_lock import WriteLock
 from triage.values.errors import InputError, UnavailableError
