@@ -121,10 +121,12 @@ def _program(book: Rulebook, said: TemplateModule) -> Iterator[Entry]:
         ("parts", "Parts and their prices", f"{len(book.parts)} parts"),
         ("service_hours", "Service hours and priorities", "When a technician comes"),
         ("models", "Models of machines", f"{len(book.models)} models"),
+        ("installation", "Installations", f"{len(book.installation.points)} points"),
         ("rulebook", "The program's own numbers", "Tolerances and care"),
         ("authorities", "Who approves what", f"{len(book.authorities)} authorities"),
     ):
-        if name != "authorities" or book.authorities:
+        there = {"authorities": book.authorities, "installation": book.installation.points}
+        if there.get(name, True):
             file = approvers if name == "authorities" else f"{name}.yml"
             yield Entry("program", name, title, file, line, _text(getattr(said, name)()))
 
