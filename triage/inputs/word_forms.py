@@ -39,6 +39,7 @@ _COMMON = word_set(
     hace hacen haces hizo tiene tienen tienes viene vienen puede pueden quiere quieren dice dicen sigue siguen
     pone ponen sale salen nomas ahorita orita pos pus pa ta tan toy vamos vaya haya sea sean esten este tenia
     traen trae quiero tengo vengo pongo salgo digo creo veo hago voy mande manden oiga fijese mire
+    limpiaron limpiamos limpiaban limpiando limpiado limpiada
     """
 )
 """Everyday Spanish words that the dictionary lacks or that are said short."""

@@ -102,7 +102,7 @@ def match(unit: DepotUnit, machine: Machine, on: date) -> Match:
     """Whether the unit can take the machine's place on that day."""
     reasons, to_check = [], []
     if unit.model != machine.model:
-        reasons.append(f"it is a {unit.model}; the machine is a {machine.model}")
+        reasons.append(f"it is of model {unit.model}; the machine is of {machine.model}")
     volts, amps = machine.facts.get("nominal_volts"), machine.facts.get("circuit_amps")
     if not isinstance(volts, Decimal):
         to_check.append(f"the outlet's voltage is not on record; the unit takes {unit.volts} V")

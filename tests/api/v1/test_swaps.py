@@ -88,7 +88,7 @@ def test_units_are_listed_best_first_with_the_due_time_of_an_urgent_call(send: S
         ("LH20-D2", True),
         ("LH30-D3", False),
     ]
-    assert shown["units"][2]["reasons"] == ["it is a LH-30; the machine is a LH-20"]
+    assert shown["units"][2]["reasons"] == ["it is of model LH-30; the machine is of LH-20"]
     assert shown["priority"] == 2
     assert datetime.fromisoformat(shown["due"]) == datetime.fromisoformat("2026-03-03T11:55:00-05:00")
 

@@ -53,7 +53,7 @@ def test_the_same_model_on_the_same_circuit_with_the_same_seal_fits() -> None:
 @pytest.mark.parametrize(
     ("unit", "reason"),
     [
-        (replace(UNIT, model="LH-30"), "it is a LH-30; the machine is a LH-20"),
+        (replace(UNIT, model="LH-30"), "it is of model LH-30; the machine is of LH-20"),
         (replace(UNIT, volts=230), "it takes 230 V; the outlet has 120 V"),
         (replace(UNIT, amps=30), "it is for a circuit of 30 A; the outlet's has 20 A"),
         (replace(UNIT, seal_style="flat"), "its hopper seal is flat; the store keeps the grooved one"),
