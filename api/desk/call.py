@@ -113,7 +113,7 @@ def read_out(ticket_id: str) -> ResponseReturnValue:
 
 
 @blueprint.post("/tickets/<ticket_id>/dangers/<caution>/lift")
-@page_roles(*DESK)
+@page_roles(*DESK, keeps=True)
 def lift(ticket_id: str, caution: str) -> ResponseReturnValue:
     """Lifts a danger: what was heard was misread, or, by the operations lead, the machine was made safe."""
     why, how = request.form.get("why", "").strip(), request.form.get("how", "")
@@ -197,7 +197,7 @@ def _page(
         group = group or (() if decision.get("solved") else desk_view.checks_now(decision))
         work = "check" if group else "end"
     closed_question = _closed_question(decision, wanted)
-    if work == "end" and not problems and not closed_question:
+    if work == "end" and not problems and not closed_question and "look" not in request.form:
         return redirect(url_for("life.end", ticket_id=found.id), 303)
     limits = None
     if found.machine is not None and found.state == "open":

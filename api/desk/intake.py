@@ -1,14 +1,15 @@
 """What was understood of the words of a new report, as chips: who, where, dangers, symptoms, facts."""
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from itertools import pairwise
 from typing import Any
 
 from werkzeug.datastructures import MultiDict
 
-from api.pages.words import fact_words
+from api.pages.words import fact_words, symptom_words
 from triage.inputs.heard import Heard, hear, match_symptoms
 from triage.inputs.machine_search import ListedMachine
 from triage.intake.facts import heard_facts
@@ -52,7 +53,10 @@ class Chip:
 
 @dataclass(frozen=True, slots=True)
 class Understood:
-    """`machines` may be meant, `machine` is; `given` holds whom to call back as typed or heard."""
+    """`machines` may be meant, `machine` is; `given` holds whom to call back as typed or heard.
+
+    `marks` are the words, piece by piece, each with what was heard in it: "danger", "fact", "who" or "".
+    """
 
     dangers: tuple[HeardRow, ...]
     chips: tuple[Chip, ...]
@@ -61,6 +65,7 @@ class Understood:
     machines: tuple[ListedMachine, ...]
     machine: str
     given: dict[str, str] = field(default_factory=dict)
+    marks: tuple[tuple[str, str], ...] = ()
 
     @property
     def open_danger(self) -> HeardRow | None:
@@ -114,16 +119,16 @@ def understood(
     shown, ticked = set(form.getlist("shown")), {*form.getlist("symptom"), *form.getlist("fact")}
     matches = match_symptoms(rulebook, words) if words else ()
     boxes = [
-        ("symptom", match.symptom, rulebook.symptoms[match.symptom].title, "", match.phrase)
-        for match in matches
+        ("symptom", match.symptom, symptom_words([match.symptom]), "", match.phrase) for match in matches
     ]
     extra = [id_ for id_ in form.getlist("symptom") if id_ in rulebook.symptoms]
     boxes += [
-        ("symptom", id_, rulebook.symptoms[id_].title, "", "")
+        ("symptom", id_, symptom_words([id_]), "", "")
         for id_ in extra
         if id_ not in {match.symptom for match in matches}
     ]
-    for heard in heard_facts(rulebook, words, today):
+    facts = heard_facts(rulebook, words, today)
+    for heard in facts:
         written = "" if heard.value is None else to_json(write_value(heard.value))
         known = "?" if heard.value is None else fact_words(rulebook, heard.fact, heard.value)
         title = rulebook.facts[heard.fact].title
@@ -148,8 +153,38 @@ def understood(
         (one for one in rulebook.symptoms.values() if one.id not in first), key=lambda one: one.says_little
     )
     return Understood(
-        dangers, chips, tuple(rest), frozenset(ticked), place.machines, machine, told(form, place)
+        dangers,
+        chips,
+        tuple(rest),
+        frozenset(ticked),
+        place.machines,
+        machine,
+        told(form, place),
+        _marks(
+            words,
+            who=[_span(words, said) for said in place.said],
+            fact=[
+                *(_span(words, fact.quote) for fact in facts),
+                *(span for match in matches for span in match.places),
+            ],
+            danger=[(each.start, each.end) for each in hear(rulebook, words)],
+        ),
     )
+
+
+def _span(words: str, said: str) -> tuple[int, int]:
+    start = words.find(said)
+    return (start, start + len(said)) if start >= 0 else (0, 0)
+
+
+def _marks(words: str, **spans: Iterable[tuple[int, int]]) -> tuple[tuple[str, str], ...]:
+    """The words cut where the mark changes; what stands later in `spans` covers what stands earlier."""
+    kinds = [""] * len(words)
+    for kind, places in spans.items():
+        for start, end in places:
+            kinds[start:end] = [kind] * (end - start)
+    cuts = [0, *(at for at in range(1, len(words)) if kinds[at] != kinds[at - 1]), len(words)]
+    return tuple((words[start:end], kinds[start]) for start, end in pairwise(cuts) if start < end)
 
 
 def _danger_rows(rulebook: Rulebook, words: str, form: MultiDict[str, str]) -> Iterator[HeardRow]:

@@ -8,7 +8,7 @@ from typing import Any
 from api.desk.call_view import FactRow
 from api.desk.danger_view import caution_title
 from api.pages.texts import clerk, clerk_language, gettext
-from api.pages.words import decision_words, local_time, money_words
+from api.pages.words import decision_words, local_time, money_words, symptom_words
 from triage.records.report import Machine
 from triage.records.ticket import Ticket
 from triage.records.visit_log import PlannedVisit
@@ -24,6 +24,7 @@ WAIT = N_("We call you back at {time} to hear whether it helped.")
 CALL_BACK = N_("We call you back at {time}.")
 CALL_SOON = N_("We call you back as soon as we can.")
 BOOKED = N_("A technician comes on {time}.")
+BOOKED_BY = N_("A technician of {who} comes on {time}.")
 SWAP_BOOKED = N_("The machine is swapped on {time}.")
 THERE = N_("The technician is with you now.")
 LATE = N_("A technician comes as soon as possible. We call you back with the time.")
@@ -42,6 +43,9 @@ BY_FIXER = {
 }
 KNOWN_ENOUGH = N_("That is all we have to ask. We go by the machine's record.")
 US = N_("the program desk")
+NOTED = N_("We noted: {symptoms}.")
+CALL_ON = N_("We call you back on {phone}. Is that right?")
+WHICH_NUMBER = N_("On which number can we call you back?")
 SMELL = N_("If you smell burning or feel a tingle, keep away from the machine and call us.")
 
 
@@ -50,7 +54,7 @@ class Told:
     """What the texts are made of: a ticket, its machine, its last visit, and the time they are told.
 
     `waits_for` is the check whose result the clerk is called back for, "" where it is something else;
-    `knows_nothing`: the clerk could tell nothing more.
+    `knows_nothing`: the clerk could tell nothing more; `sends` is the name of who sends the technician.
     """
 
     ticket: Ticket
@@ -60,6 +64,17 @@ class Told:
     zone: str
     waits_for: str = ""
     knows_nothing: bool = False
+    sends: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One thing to say before a call ends, in the clerk's language; `english` where that is another."""
+
+    icon: str
+    title: str
+    said: tuple[str, ...]
+    english: tuple[str, ...]
 
 
 def read_back(told: Told, language: str | None = None) -> tuple[str, ...]:
@@ -86,7 +101,7 @@ def _what_comes(told: Told, language: str) -> str:
     if decision.get("solved"):
         return clerk(SOLVED, language)
     if visit is not None and visit.state == "scheduled":
-        booked = SWAP_BOOKED if visit.purpose == "swap" else BOOKED
+        booked = SWAP_BOOKED if visit.purpose == "swap" else BOOKED_BY if told.sends else BOOKED
         return _at(booked, visit.at, told, language) or clerk(LATE, language)
     if visit is not None:
         return clerk(THERE if visit.state == "started" else DONE, language)
@@ -104,7 +119,46 @@ def _at(text: str, at: datetime, told: Told, language: str) -> str:
     if at < told.now:
         return ""
     time = local_time(at, told.zone, language)
-    return clerk(text, language).format(time=time, due=time).replace("..", ".")  # "p. m." ends a sentence
+    said = clerk(text, language).format(time=time, due=time, who=told.sends)
+    return said.replace("..", ".")  # "p. m." ends a sentence
+
+
+def before_hanging_up(rulebook: Rulebook, told: Told) -> tuple[Point, ...]:
+    """What is read back, the number to call, what the store does and leaves, and who comes when."""
+    titles = (
+        ("record", gettext("Read back")),
+        ("phone", gettext("Number to call")),
+        ("caution", gettext("The store does, and does not")),
+        ("person", gettext("Who comes, and when")),
+    )
+    here, english = (_points(rulebook, told, language) for language in (clerk_language(), "en"))
+    return tuple(
+        Point(*title, said, () if said == other else other)
+        for title, said, other in zip(titles, here, english, strict=True)
+    )
+
+
+def _points(rulebook: Rulebook, told: Told, language: str) -> tuple[tuple[str, ...], ...]:
+    ticket, machine = told.ticket, told.machine
+    number, *rest = read_back(told, language)
+    symptoms = symptom_words(ticket.report.get("symptoms", ()), language)
+    phone = ticket.phone or (machine.site.phone if machine and machine.site else "")
+    stop = clerk(STOP, language)
+    cautions = [
+        clerk(caution["text"], language)
+        for caution in (ticket.decision or {}).get("cautions", ())
+        if caution["stop_use"] or not _beside_checks(rulebook, caution["rule"])
+    ]
+    return (
+        (number, clerk(NOTED, language).format(symptoms=symptoms)),
+        (clerk(CALL_ON, language).format(phone=phone) if phone else clerk(WHICH_NUMBER, language),),
+        (*(said for said in rest if said == stop), *cautions, clerk(SMELL, language)),
+        tuple(said for said in rest if said != stop),
+    )
+
+
+def _beside_checks(rulebook: Rulebook, caution: str) -> bool:
+    return caution in rulebook.cautions and rulebook.cautions[caution].only_with_checks
 
 
 def store_text(told: Told) -> str:
@@ -143,10 +197,7 @@ def _part(rulebook: Rulebook, number: str, count: int) -> str:
 def technician_text(rulebook: Rulebook, told: Told, rows: Sequence[FactRow]) -> str:
     """Everything a technician needs to know before the door, in plain text."""
     ticket, decision, machine = told.ticket, told.ticket.decision or {}, told.machine
-    symptoms = ", ".join(
-        rulebook.symptoms[name].title if name in rulebook.symptoms else name
-        for name in ticket.report.get("symptoms", ())
-    )
+    symptoms = symptom_words(ticket.report.get("symptoms", ()))
     dangers = dict.fromkeys(danger.caution for danger in ticket.dangers.standing)
     lines = [
         gettext("Ticket %(ticket)s, machine %(machine)s", ticket=ticket.id, machine=_machine(told)),

@@ -9,9 +9,10 @@ from typing import Any
 
 from api.pages.texts import gettext
 from api.pages.words import clock_words
-from triage.decide.limits_of_machine import Job
+from triage.decide.limits_of_machine import ANY_JOB, Job
 from triage.decide.spending.costs import agreement_with
 from triage.records.caller import Caller
+from triage.records.payloads import Estimated
 from triage.records.ticket import Ticket
 from triage.schedule.service_hours import is_after_hours, service_times
 from triage.service import machines
@@ -61,16 +62,27 @@ class Glance:
     def enough(self) -> bool:
         return self.estimate <= self.left
 
+    @property
+    def over(self) -> Decimal:
+        """How much of the estimate is not left."""
+        return max(Decimal(0), self.estimate - self.left)
+
     def percent(self, amount: Decimal) -> str:
         """A length of the gauge, 0 to 100 of the limit or of what is asked, whichever is more."""
         whole = max(self.nte, self.spent + self.promised + self.estimate, Decimal("0.01"))
         return f"{max(Decimal(0), min(Decimal(100), amount * 100 / whole)):.1f}"
 
 
-def glance(service: Service, serial: str, viewer: Caller, ticket: Ticket | None) -> tuple[Glance, list[Any]]:
-    """The limit of a ticket, or of a machine without one, and the warranty of its components."""
+def glance(
+    service: Service, serial: str, viewer: Caller, ticket: Ticket | None, priced: Estimated | None = None
+) -> tuple[Glance, list[Any]]:
+    """The limit of a ticket, or of a machine without one, and the warranty of its components.
+
+    `priced` is an estimate that is still typed, instead of the ticket's last.
+    """
     name = None if ticket is None else ticket.id
-    found = machines.limits(service, serial, None, None, viewer, name)
+    job = ANY_JOB if priced is None else Job(after_hours=priced.after_hours)
+    found = machines.limits(service, serial, None, None, viewer, name, job)
     limit: Mapping[str, Any] = found["limit"]
     late = bool(limit["after_hours"])
     other = machines.limits(service, serial, None, None, viewer, name, Job(after_hours=not late))["limit"]
@@ -78,7 +90,7 @@ def glance(service: Service, serial: str, viewer: Caller, ticket: Ticket | None)
     zone = UTC_NAME if site is None else site.timezone
     given, rulebook = limit["authorization"], service.rulebook
     today = service.now().astimezone(zone_named(zone)).date()
-    estimate = None if ticket is None else ticket.repair.estimate
+    estimate = priced or (None if ticket is None else ticket.repair.estimate)
     asked = Decimal(0) if estimate is None else estimate.bill.beyond_warranty.amount
     left = Decimal(limit["headroom"])
     ask = limit["ask"] or {}

@@ -12,7 +12,7 @@ from typing import Any
 from flask import Blueprint, Response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from api.field.limit_view import glance
+from api.field.limit_view import Glance, glance
 from api.http.auth import caller, page_roles, service
 from api.pages.bill_form import filled, lines_of, placed, rows_shown, typed_number
 from api.pages.sent_once import sent_once
@@ -20,6 +20,7 @@ from api.pages.sign_in import DESK
 from api.pages.texts import gettext
 from triage.inputs.photo import MOST_BYTES
 from triage.records.authorization import open_authorization
+from triage.records.payloads import Estimated
 from triage.records.ticket import Ticket
 from triage.repairs.close_out import NO_FAULT_FOUND
 from triage.service import machines, repairs, requests, tickets, visits
@@ -43,13 +44,15 @@ def price(ticket_id: str) -> ResponseReturnValue:
     """The estimate priced: a part of the page for scripts, else the page with what was typed."""
     ticket, data = _ticket(ticket_id), _estimate(request.form)
     wrong: tuple[Problem, ...] = ()
-    priced = None
+    priced: Estimated | None = None
     try:
         priced = repairs.price(service(), ticket.id, data, caller())
     except InputError as error:
         wrong = _placed(error)
     if "part" in request.args:
-        return render_template("field/_priced.html", priced=priced, problems=wrong)
+        return render_template(
+            "field/_priced.html", priced=priced, priced_seen=_seen(ticket, priced), problems=wrong
+        )
     return _page(ticket, wrong, request.form, priced=priced)
 
 
@@ -103,6 +106,13 @@ def ask_authority(ticket_id: str) -> ResponseReturnValue:
 
 def _ticket(ticket_id: str) -> Ticket:
     return tickets.ticket(service(), ticket_id, caller())
+
+
+def _seen(ticket: Ticket, priced: Estimated | None) -> Glance | None:
+    """The limit with what is typed; None where nothing is priced, or there is no machine."""
+    if priced is None or ticket.machine is None:
+        return None
+    return glance(service(), ticket.machine, caller(), ticket, priced)[0]
 
 
 def _estimate(form: Mapping[str, str]) -> Data:
@@ -167,7 +177,7 @@ def _page(
     problems: tuple[Problem, ...] = (),
     typed: Mapping[str, str] | None = None,
     *,
-    priced: Any = None,
+    priced: Estimated | None = None,
     closing: bool = False,
     told: str = "",
 ) -> str:
@@ -202,6 +212,7 @@ def _page(
         rows_shown=rows_shown,
         closing=closing,
         priced=priced,
+        priced_seen=_seen(ticket, priced),
         told=told,
         problems=problems,
         key=secrets.token_hex(16),

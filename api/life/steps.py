@@ -206,6 +206,7 @@ def _page(
         texts = {
             "read_back": summary.read_back(around.told),
             "read_back_english": summary.read_back(around.told, "en"),
+            "points": summary.before_hanging_up(rulebook, around.told) if found.state == "open" else (),
             "store_text": summary.store_text(around.told),
             "technician_text": summary.technician_text(rulebook, around.told, shared["facts"]),
         }
@@ -238,13 +239,15 @@ def _page(
 def _around(call: calls.Call, told: summary.Told) -> ways.Around:
     found = call.ticket
     known = visits.visits(service(), found.id, caller())
+    visit, contractors = known[-1] if known else None, machines.contractors(service())
     told = replace(
         told,
-        visit=known[-1] if known else None,
+        visit=visit,
+        sends=contractors[visit.contractor].name if visit and visit.contractor in contractors else "",
         waits_for=parked_for(call) or "",
         knows_nothing=calls.knows_nothing(call.log),
     )
-    around = ways.Around(told, service().rulebook, contractors=machines.contractors(service()))
+    around = ways.Around(told, service().rulebook, contractors=contractors)
     if found.state != "open":
         return around
     with suppress(ConflictError):

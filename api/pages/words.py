@@ -1,6 +1,6 @@
 """Numbers, times and causes in words, as the desk shows them."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal
 from typing import Any
@@ -9,7 +9,8 @@ from zoneinfo import ZoneInfo
 from babel.dates import format_date, format_datetime
 from babel.numbers import format_currency
 
-from api.pages.texts import gettext, ngettext, page_language
+from api.http.auth import service
+from api.pages.texts import clerk, gettext, ngettext, page_language
 from triage.rulebook.model import Fact, Rulebook
 from triage.values.money import Money
 
@@ -107,6 +108,12 @@ def unit_words(fact: Fact | None) -> str:
     }.get(unit, unit)
 
 
+def symptom_words(ids: Iterable[str], language: str | None = None) -> str:
+    """The titles of symptoms in a row, in that language or the pages'; one that is no more stays as it is."""
+    known, language = service().rulebook.symptoms, language or page_language()
+    return ", ".join(clerk(known[id_].title, language) if id_ in known else id_ for id_ in ids)
+
+
 def factor_words(factor: Mapping[str, Any]) -> str:
     """How much one observation speaks for or against a cause."""
     weight = float(factor["factor"])
@@ -187,7 +194,7 @@ def short(version: str) -> str:
 
 
 IN_TEMPLATES = (
-    *(decision_words, outcome_words, outcome_mark, unit_words, money_words),
+    *(decision_words, outcome_words, outcome_mark, unit_words, symptom_words, money_words),
     *(local_time, clock_words, ago, short),
 )
 """What every template can call by its name."""

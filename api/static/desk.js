@@ -157,6 +157,19 @@ function hearWhileTyping(form) {
   const words = form.elements.note, place = document.getElementById("understood");
   let asked = 0, timer, heard = words.value;
   form.querySelector("[data-match]").hidden = true;
+  const box = form.querySelector("[data-box]");
+  const mark = () => {
+    const marks = place.querySelector("[data-marks]"), said = marks ? marks.textContent : "";
+    const lead = words.value.length - words.value.trimStart().length, shown = box.dataset.said || "";
+    if (marks && words.value.trim() === said) {
+      marks.hidden = true;
+      box.replaceChildren(words.value.slice(0, lead), ...marks.cloneNode(true).childNodes, " ");
+      box.dataset.said = said;
+    } else if (!shown || !words.value.slice(lead).startsWith(shown)) box.replaceChildren();
+    box.scrollTop = words.scrollTop;
+  };
+  words.addEventListener("scroll", () => { box.scrollTop = words.scrollTop; });
+  mark();
   const hear = async () => {
     clearTimeout(timer);
     const number = ++asked, fields = new URLSearchParams(new FormData(form)), at = document.activeElement;
@@ -169,6 +182,7 @@ function hearWhileTyping(form) {
       const opened = place.querySelector("details[open]");
       place.innerHTML = await answer.text();
       for (const part of place.querySelectorAll("[data-script]")) part.hidden = false;
+      mark();
       if (opened) place.querySelector("details").open = true;
       if (!at.isConnected) {
         const same = at.name && [...place.querySelectorAll(`[name="${CSS.escape(at.name)}"]`)];
@@ -177,7 +191,7 @@ function hearWhileTyping(form) {
       }
     } catch { document.dispatchEvent(new Event("desk:away")); }
   };
-  words.addEventListener("input", () => { clearTimeout(timer); timer = setTimeout(hear, 200); });
+  words.addEventListener("input", () => { mark(); clearTimeout(timer); timer = setTimeout(hear, 200); });
   words.addEventListener("keydown", async (event) => {
     if (event.key !== "Enter" || event.shiftKey || event.isComposing) return;
     event.preventDefault();

@@ -155,33 +155,6 @@ def violations(page: Page) -> str:
     return found.generate_report() if found.violations_count else ""
 
 
-def test_every_page_passes_the_accessibility_rules(sign_in: SignIn, desk: Served, shot: Shot) -> None:
-    page = sign_in("mira", bypass_csp=True)  # axe is a script of the test, not of the desk
-    ticket = report(page)
-    call = f"/tickets/{ticket}"
-    pages = ["/", "/find?q=alder", "/machines/LH30-10002", "/report?machine=LH30-10002&words=too+sweet"]
-    for path in [*pages, call, f"{call}?fact=filter_days", f"{call}/history"]:
-        page.goto(path)
-        assert violations(page) == "", path
-    page.goto("/")
-    shot(page, "list")
-    tickets.answer(desk.running, ticket, {"burning_smell": True}, OTHER)
-    page.goto(call)
-    assert violations(page) == "", "stop"
-
-
-def test_the_dark_desk_passes_the_accessibility_rules(sign_in: SignIn, desk: Served, shot: Shot) -> None:
-    page = sign_in("mira", color_scheme="dark", bypass_csp=True)
-    ticket = report(page)
-    answer(page, None)
-    shot(page, "call-dark")
-    assert violations(page) == ""
-    tickets.answer(desk.running, ticket, {"burning_smell": True}, OTHER)
-    page.reload()
-    shot(page, "stop-dark")
-    assert violations(page) == ""
-
-
 @pytest.mark.parametrize(("name", "width", "scale"), [("phone", 360, 1), ("zoomed", 640, 2)])
 def test_nothing_is_cut_off_on_a_narrow_screen(
     sign_in: SignIn, desk: Served, shot: Shot, name: str, width: int, scale: int

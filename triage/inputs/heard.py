@@ -98,11 +98,15 @@ _LITTLE = word_set(
 
 @dataclass(frozen=True, slots=True)
 class SymptomMatch:
-    """`phrase` is what fitted best: the rulebook's wording or the caller's own; `score` lies in 0..1."""
+    """`phrase` is what fitted best: the rulebook's wording or the caller's own; `score` lies in 0..1.
+
+    `places` are [start, end) in the text of the words that were heard.
+    """
 
     symptom: str
     phrase: str
     score: float
+    places: tuple[tuple[int, int], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,13 +145,17 @@ def _matches(known: _Known, text: str) -> Iterator[SymptomMatch]:
     places = known.lists.vocabulary.places(words)
     for line in known.lines:
         total = sum(known.weights[slot] for slot in line.slots)
-        score = sum(known.weights[slot] for slot in line.slots if slot in places) / total
-        yield SymptomMatch(line.symptom, line.text, score)
+        filled = [slot for slot in line.slots if slot in places]
+        score = sum(known.weights[slot] for slot in filled) / total
+        at = sorted({index for slot in filled for index in places[slot]})
+        spans = tuple((words[index].start, words[index].end) for index in at)
+        yield SymptomMatch(line.symptom, line.text, score, spans)
     for place in known.lists.said(words, places):
         if place.words.symptom is not None:
             start, end = quoted(words, place.at)
             score = SCORE_BY_SLOTS[min(len(place.at), len(SCORE_BY_SLOTS) - 1)]
-            yield SymptomMatch(place.words.symptom, text[start:end], score)
+            span = (words[place.at[0]].start, words[place.at[-1]].end)
+            yield SymptomMatch(place.words.symptom, text[start:end], score, (span,))
 
 
 @once_per_rulebook

@@ -6,7 +6,7 @@ by two of its words. What looks like a serial and is in no record is kept as it 
 
 import re
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from triage.inputs.machine_search import ListedMachine, MachineIndex, machines_named
 from triage.inputs.word_forms import said_words
@@ -18,6 +18,7 @@ _NAME = re.compile(
     rf"\b(?i:this is|my name is|name is|clerk|soy|me llamo|habla)\s+({_CAPITAL}(?: {_CAPITAL})?)"
     rf"|\b({_CAPITAL}) (?:here|calling)\b"
 )
+_NUMBERED = ("serial", "asset tag", "store", "phone")
 FEW = 30
 """Machines that a word may name; one that names more, such as the chain's own, says nothing of where."""
 LEAST_SERIAL = 5
@@ -28,7 +29,7 @@ MOST_MACHINES = 8
 class Place:
     """`machines` are those that may be meant; `sure` where only one is. `serial_said` is in no record.
 
-    `site` is the store's number, empty where none or several were named.
+    `site` is the store's number, empty where none or several were named. `said` are the words that tell it.
     """
 
     machines: tuple[ListedMachine, ...] = ()
@@ -37,6 +38,7 @@ class Place:
     serial_said: str = ""
     caller: str = ""
     phone: str = ""
+    said: tuple[str, ...] = field(default=(), compare=False)
 
 
 def heard_place(index: MachineIndex, text: str) -> Place:
@@ -50,18 +52,20 @@ def heard_place(index: MachineIndex, text: str) -> Place:
     named = [machine for found in hits if len(found) == least for machine in found]
     stores = [one for phone in phones for one in machines_named(index, phone, ("phone",))]
     stores += [one for number in numbers for one in machines_named(index, number, ("store",))]
-    stores += _stores_named(index, rest)
+    here, by_words = _stores_named(index, rest)
+    stores += here
     unknown = [
         number
         for number in numbers
         if len(re.sub(r"\W", "", number)) >= LEAST_SERIAL
-        if not machines_named(index, number, ("serial", "asset tag", "store", "phone"))
+        if not machines_named(index, number, _NUMBERED)
     ]
-    here = {machine.site for machine in stores}
-    meant = [machine for machine in named if machine.site in here] or named or stores
+    sites_named = {machine.site for machine in stores}
+    meant = [machine for machine in named if machine.site in sites_named] or named or stores
     machines = tuple(dict.fromkeys(meant))
     sites = {machine.site for machine in machines} - {""}
     caller = _NAME.search(text)
+    told = [number for number in numbers if machines_named(index, number, _NUMBERED)]
     return Place(
         machines[:MOST_MACHINES],
         len(machines) == 1,
@@ -69,19 +73,25 @@ def heard_place(index: MachineIndex, text: str) -> Place:
         "" if named or not unknown else unknown[0],
         next(filter(None, caller.groups()), "") if caller else "",
         phones[0] if phones else "",
+        (*by_words, *told, *unknown[:1], *phones, *(filter(None, caller.groups()) if caller else ())),
     )
 
 
-def _stores_named(index: MachineIndex, text: str) -> list[ListedMachine]:
-    """The machines of the stores that most words of the text name."""
-    words = dict.fromkeys(word.plain for word in said_words(text) if word.is_word)
+def _stores_named(index: MachineIndex, text: str) -> tuple[list[ListedMachine], list[str]]:
+    """The machines of the stores that most words of the text name, and those words."""
+    words = {word.plain: text[word.start : word.end] for word in said_words(text) if word.is_word}
     named: Counter[ListedMachine] = Counter()
+    named_by: dict[str, frozenset[ListedMachine]] = {}
     in_town: set[ListedMachine] = set()
     for word in words:
         hits = machines_named(index, word, ("store", "town"))
-        if len(hits) <= FEW and not word.isdigit():
+        counts = len(hits) <= FEW and not word.isdigit()
+        named_by[word] = frozenset(hits if counts else ())
+        if counts:
             named.update(hits)
             in_town.update(machines_named(index, word, ("town",)))
     likely = {one: count for one, count in named.items() if count > 1 or one in in_town}
     most = max(likely.values(), default=0)
-    return [one for one, count in likely.items() if count == most]
+    stores = [one for one, count in likely.items() if count == most]
+    by = [said for word, said in words.items() if not named_by[word].isdisjoint(stores)]
+    return stores, by

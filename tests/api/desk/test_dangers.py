@@ -173,10 +173,16 @@ def test_only_ops_says_that_the_machine_is_safe_and_says_why(
     desk: FlaskClient, lead: FlaskClient, stopped: str
 ) -> None:
     lift = f"{stopped}/dangers/shock-felt/lift"
+    ended = desk.application.test_client().post(lift, data={"how": "safe", "why": "Ground tested."})
+    assert (ended.status_code, 'name="why" value="Ground tested."' in ended.text) == (401, True)
     assert "Who made it safe, and how" not in desk.get(stopped).text
     assert desk.post(lift, data={"how": "safe", "why": "The ground was tested."}).status_code == 403
     assert desk.post(lift, data={"how": "somehow", "why": "The ground was tested."}).status_code == 422
     assert lead.post(lift, data={"how": "safe", "why": " "}).status_code == 422
+    assert (
+        'value="Ground tested."'
+        in lead.post(lift, data={"how": "safe", "why": "Ground tested.", "look": "1"}).text
+    )
     assert "Who made it safe, and how" in lead.get(stopped).text
     page = step(lead, stopped, "dangers/shock-felt/lift", how="safe", why="Ground tested by Fogline.")
     assert "A shock was felt" not in desk.get("/machines/LH20-1").text

@@ -35,6 +35,7 @@ SENTENCES = (
     *(LOCAL_CODES, summary.SOLVED, summary.NUMBER, summary.STOP, summary.WAIT, summary.US, "Yes", "No"),
     *(summary.CLOSED, summary.CALL_BACK, summary.CALL_SOON, summary.BOOKED, summary.SWAP_BOOKED),
     *(summary.THERE, summary.LATE, summary.DONE, summary.SMELL, summary.KNOWN_ENOUGH),
+    *(summary.BOOKED_BY, summary.NOTED, summary.CALL_ON, summary.WHICH_NUMBER),
     *summary.BY_OUTCOME.values(),
     *summary.BY_FIXER.values(),
     *DEFINITIONS.values(),
@@ -43,6 +44,7 @@ SENTENCES = (
 
 def read_to_clerks(rulebook: Rulebook) -> Iterator[str]:
     """Every sentence of the rulebook that an agent reads out."""
+    yield from (symptom.title for symptom in rulebook.symptoms.values())
     for caution in rulebook.cautions.values():
         yield caution.text
     for fact in rulebook.facts.values():
@@ -57,7 +59,7 @@ def test_the_fixed_sentences_are_all_in_spanish_and_keep_their_places() -> None:
     for sentence in SENTENCES:
         spanish = clerk(sentence, "es")
         assert sentence == "No" or spanish != sentence
-        for place in ("{ticket}", "{due}", "{authority}", "{time}"):
+        for place in ("{ticket}", "{due}", "{authority}", "{time}", "{who}", "{phone}", "{symptoms}"):
             assert (place in sentence) == (place in spanish), sentence
 
 

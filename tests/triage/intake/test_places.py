@@ -40,3 +40,8 @@ INDEX = index_machines([ONE, TWO, THREE])
 )
 def test_who_where_and_which_machine_are_heard(said: str, place: Place) -> None:
     assert heard_place(INDEX, said) == place
+
+
+def test_the_words_that_tell_it_are_quoted_as_they_were_said() -> None:
+    said = heard_place(INDEX, "Alder QUAY, clerk Dana on 555-0107, 10001, not LH20-99999. It leaks").said
+    assert set(said) == {"Alder", "QUAY", "555-0107", "10001", "LH20-99999", "Dana"}
