@@ -240,10 +240,11 @@ def _around(call: calls.Call, told: summary.Told) -> ways.Around:
     found = call.ticket
     known = visits.visits(service(), found.id, caller())
     visit, contractors = known[-1] if known else None, machines.contractors(service())
+    sender = contractors.get(visit.contractor or "") if visit else None
     told = replace(
         told,
         visit=visit,
-        sends=contractors[visit.contractor].name if visit and visit.contractor in contractors else "",
+        sends=sender.name if sender else "",
         waits_for=parked_for(call) or "",
         knows_nothing=calls.knows_nothing(call.log),
     )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from tests.browser.call import focused, next_page, press
 from tests.browser.served import Served
@@ -25,8 +25,8 @@ def heard(page: Page, words: str) -> None:
 
 def test_two_enters_take_what_was_heard_into_a_call(page: Page, desk: Served, shot: Shot) -> None:
     heard(page, WORDS)
-    marked = page.locator("[data-box] mark").all_inner_texts()
-    assert marked == ["birch", "landing", "Dana", "555-0102", "10005", "its just soup both sides"]
+    marked = ["birch", "landing", "Dana", "555-0102", "10005", "its just soup both sides"]
+    expect(page.locator("[data-box] mark")).to_have_text(marked)
     page.keyboard.press("Enter")
     page.wait_for_function("() => document.activeElement.matches('[data-begin]')")
     assert page.locator("#caller").input_value() == "Dana"
