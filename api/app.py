@@ -15,6 +15,7 @@ from api.field import authority, own
 from api.field import installs as field_installs
 from api.field import start as field_start
 from api.field import ticket as field_ticket
+from api.fleet import care as fleet_care
 from api.fleet import overview as fleet_overview
 from api.http import auth, health, problems
 from api.http.json_bodies import ExactJSONProvider
@@ -82,6 +83,7 @@ PAGES = (
     field_ticket.blueprint,
     fleet_overview.blueprint,
     field_installs.blueprint,
+    fleet_care.blueprint,
     what_if_page.blueprint,
     release.blueprint,
     files.blueprint,

@@ -13,6 +13,7 @@ COLUMNS: Mapping[str, Mapping[str, str]] = {
         "open_around_the_clock": "true or false",
         "access_from": "from when somebody is let in, such as 07:00; with access_until",
         "access_until": "until when; both empty: at any time",
+        "email": "where reminders of care go",
     },
     "contractors": {
         "id*": "a short name that stays; the rate agreement and the limits name it",
@@ -39,7 +40,7 @@ COLUMNS: Mapping[str, Mapping[str, str]] = {
         "kind*": "filter_cleaned, fully_cleaned or commissioned",
         "at*": "a time with its offset, 2026-03-31T14:05:00-04:00",
         "by*": "who did it",
-        "details.": "anything else, such as details.note",
+        "details.": "anything else; details.side is left or right where only that side was fully cleaned",
     },
     "repairs": {
         "serial*": "a serial of machines",

@@ -16,6 +16,7 @@ from triage.machine.measures.upkeep import SIDES
 from triage.records.report import CareEvent, CareKind, Machine, PastRepair, Site
 from triage.schedule.service_hours import check_access
 from triage.store.tables.machines import Contractor
+from triage.store.tables.tokens import ADDRESS
 from triage.values.errors import InputError
 from triage.values.money import Money, parse_money, typed_amount
 from triage.values.time_zones import zone_named
@@ -93,6 +94,9 @@ _SITE: Cells = {
     ),
     "access_from": lambda reader, row: reader.text(row, "access_from", 5),
     "access_until": lambda reader, row: reader.text(row, "access_until", 5),
+    "email": lambda reader, row: (
+        reader.parsed(row, "email", _email, "an e-mail address, such as store@example.com") or ""
+    ),
 }
 _CONTRACTOR: Cells = {
     "name": lambda reader, row: reader.required(row, "name", 200),
@@ -204,6 +208,12 @@ def _several(reader: Reader, row: Row, column: str, known: Callable[[str], bool]
             )
             reader.add(row, column, f'"{name[:60]}" is not known; {wanted}, with a semicolon between')
     return frozenset(names)
+
+
+def _email(text: str) -> str:
+    if ADDRESS.fullmatch(text) is None:
+        raise ValueError(text)
+    return text
 
 
 def _zone_or_site(name: str) -> bool:

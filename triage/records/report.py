@@ -71,6 +71,7 @@ class Site:
     open_around_the_clock: bool = False
     access_from: str = ""  # "07:00": from when on somebody is let in, on the site's clock; "": at any time
     access_until: str = ""
+    email: str = ""  # where reminders of care go
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,9 @@ always gives the same bytes.
 """
 
 import re
-from collections.abc import Sequence
-from datetime import UTC, datetime, timedelta
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
 
 from icalendar import Alarm, Calendar, Event
 
@@ -79,13 +80,45 @@ def entry(
         reminder.add("description", summary)
         reminder.add("trigger", -REMINDER)
         event.add_component(reminder)
+    calendar = _empty()
+    calendar.add_component(event)
+    content: bytes = calendar.to_ical()
+    return _NOT_ALLOWED.sub(b"", content)
+
+
+@dataclass(frozen=True, slots=True)
+class DueDay:
+    """Something to do on a day; `uid` stays from one calendar to the next, `stamp` says how new it is."""
+
+    uid: str
+    on: date
+    summary: str
+    place: str
+    stamp: datetime
+
+
+def due_calendar(days: Iterable[DueDay]) -> bytes:
+    """Whole days, which keep nobody from being asked for something else."""
+    calendar = _empty()
+    for day in days:
+        event = Event()
+        event.add("uid", f"{day.uid}@barrelwise.invalid")
+        event.add("dtstamp", day.stamp.astimezone(UTC))
+        event.add("dtstart", day.on)
+        event.add("transp", "TRANSPARENT")
+        event.add("summary", day.summary)
+        event.add("location", day.place)
+        calendar.add_component(event)
+    content: bytes = calendar.to_ical()
+    return _NOT_ALLOWED.sub(b"", content)
+
+
+def _empty() -> Calendar:
     calendar = Calendar()
     calendar.add("prodid", PRODUCT)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add_component(event)
-    content: bytes = calendar.to_ical()
-    return _NOT_ALLOWED.sub(b"", content)
+    return calendar
 
 
 def _summary(visit: PlannedVisit, ticket: Ticket, machine: Machine | None) -> str:

@@ -9,6 +9,7 @@ from triage.store.photos import Photos
 from triage.store.tables.care import Care
 from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.depot import Depot
+from triage.store.tables.derived.care_due import CareList
 from triage.store.tables.derived.closings import Closings
 from triage.store.tables.derived.day_sums import DaySumRows
 from triage.store.tables.derived.fleet import Fleet
@@ -45,6 +46,7 @@ class Work:
     closings: Closings
     dangers: OpenDangers
     fleet: Fleet
+    care_list: CareList
     outbox: Outbox
     links: Links
     photos: Photos

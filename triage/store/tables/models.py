@@ -62,6 +62,7 @@ class SiteRow(Base):
     open_around_the_clock: Mapped[bool]
     access_from: Mapped[str] = mapped_column(String(5))
     access_until: Mapped[str] = mapped_column(String(5))
+    email: Mapped[str] = mapped_column(server_default="")
 
 
 class ContractorRow(Base):

@@ -40,7 +40,7 @@ class OutboxRow(Base):
 
     id: Mapped[int] = mapped_column(primary_key=True)
     listener: Mapped[str | None] = mapped_column(ForeignKey("listeners.name"))
-    ticket: Mapped[str] = mapped_column(ForeignKey("tickets.id"))
+    ticket: Mapped[str | None] = mapped_column(ForeignKey("tickets.id"))
     seq: Mapped[int | None]
     mail: Mapped[Any | None] = mapped_column(ExactJSON)
     made_at: Mapped[datetime]
@@ -67,7 +67,7 @@ class Telling:
     """
 
     id: int
-    ticket: str
+    ticket: str | None
     made_at: datetime
     attempts: int
     mail: Mapping[str, str] | None = None
@@ -92,8 +92,8 @@ class Outbox:
         if rows:
             self._session.connection().execute(insert(OutboxRow), rows)
 
-    def write_to(self, to: str, subject: str, text: str, ticket: str, at: datetime) -> None:
-        """An e-mail about a ticket."""
+    def write_to(self, to: str, subject: str, text: str, ticket: str | None, at: datetime) -> None:
+        """An e-mail, about a ticket or none."""
         mail = {"to": to, "subject": subject, "text": text}
         self._session.connection().execute(insert(OutboxRow), [_row(ticket, at, mail=mail)])
 
@@ -173,7 +173,7 @@ class Outbox:
         self._session.flush()
 
 
-def _row(ticket: str, at: datetime, **given: Any) -> dict[str, Any]:
+def _row(ticket: str | None, at: datetime, **given: Any) -> dict[str, Any]:
     none = {"listener": None, "seq": None, "mail": None, "delivered_at": None}
     return {**none, "ticket": ticket, "made_at": at, "next_at": at, "attempts": 0, "error": "", **given}
 

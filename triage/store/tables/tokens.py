@@ -20,7 +20,7 @@ from triage.store.tables.models import Base, ContractorRow, TokenRow
 from triage.values.errors import InputError, NotFoundError
 
 MOST_NAME = 64
-_ADDRESS = re.compile(r"(?=.{3,254}$)[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*")
+ADDRESS = re.compile(r"(?=.{3,254}$)[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*")
 NOTED_EVERY = timedelta(hours=1)
 """How often a token that is in use is written down as used."""
 PREFIX = "bw_"  # lets a scanner of leaked secrets know one
@@ -101,7 +101,7 @@ class Tokens:
             raise InputError(
                 "an authority's token names which of the rulebook's, and no other token does (--authority)"
             )
-        if email is not None and (role != "authority" or _ADDRESS.fullmatch(email) is None):
+        if email is not None and (role != "authority" or ADDRESS.fullmatch(email) is None):
             raise InputError("--email is an authority's address, such as ana@example.com")
         if contractor is not None and not self._contractor_exists(contractor):
             known = ", ".join(self._session.scalars(select(ContractorRow.id).order_by(ContractorRow.id)))
@@ -124,7 +124,7 @@ class Tokens:
         row = self._session.scalar(select(TokenRow).where(TokenRow.name == name))
         if row is None:
             raise NotFoundError(f'no token is named "{name}"; `barrelwise token list` shows them')
-        if row.role != "authority" or _ADDRESS.fullmatch(email) is None:
+        if row.role != "authority" or ADDRESS.fullmatch(email) is None:
             raise InputError("only an authority has an address, such as ana@example.com")
         row.email = email
         self._session.execute(delete(LinkRow).where(LinkRow.who == name, LinkRow.used_at.is_(None)))

@@ -1,0 +1,195 @@
+"""What care is due in the fleet, worked out in SQL; a store's link to tick it off, and photos of it done."""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import (
+    ColumnElement,
+    ForeignKey,
+    LargeBinary,
+    String,
+    Text,
+    and_,
+    case,
+    delete,
+    exists,
+    func,
+    or_,
+    select,
+    type_coerce,
+)
+from sqlalchemy.orm import Mapped, Session, mapped_column
+
+from triage.machine.measures.upkeep import COUNTS_AS, SIDES
+from triage.rulebook.model import Task
+from triage.store.tables.care import LastCareRow
+from triage.store.tables.dangers import DangerRow
+from triage.store.tables.derived.fleet import before
+from triage.store.tables.models import Base, CareRow, ContractorRow, MachineRow, SiteRow, TicketRow
+from triage.store.tables.tokens import sha256_of
+
+Moments = Mapping[tuple[str, str], datetime]
+"""Task and time zone -> the moment before which the last care is what is asked for."""
+
+
+class CareLinkRow(Base):
+    """A store's link; only its SHA-256 is kept. It is good until it expires or another takes its place."""
+
+    __tablename__ = "care_links"
+
+    sha256: Mapped[str] = mapped_column(String(64), primary_key=True)
+    site: Mapped[str] = mapped_column(ForeignKey("sites.id"), index=True)
+    made_at: Mapped[datetime]
+    made_by: Mapped[str]
+    expires_at: Mapped[datetime]
+
+
+class CarePhotoRow(Base):
+    """A JPEG by its digest, which stands in the details of the care log's line."""
+
+    __tablename__ = "care_photos"
+
+    digest: Mapped[str] = mapped_column(String(64), primary_key=True)
+    image: Mapped[bytes] = mapped_column(LargeBinary)
+
+
+@dataclass(frozen=True, slots=True)
+class CareRowDue:
+    """A task of a machine with when it was last done; `side` is empty where it is of the whole machine."""
+
+    serial: str
+    model: str
+    asset_tag: str
+    site: str
+    site_name: str
+    town: str
+    timezone: str
+    contractor: str
+    contractor_name: str
+    task: Task
+    side: str
+    last_at: datetime
+    in_danger: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """Machines with nothing overdue at a moment, the others, and the reports of both after it."""
+
+    kept: int
+    overdue: int
+    reports_kept: int
+    reports_overdue: int
+
+
+class CareList:
+    """Filters: `site`, `contractor`, `task` as they stand."""
+
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def rows(
+        self, moments: Moments, filters: Mapping[str, str], offset: int = 0, limit: int | None = None
+    ) -> tuple[CareRowDue, ...]:
+        """What was last done before the moments, by store and machine."""
+        danger = exists().where(DangerRow.machine == MachineRow.serial)
+        own = (MachineRow.serial, MachineRow.model, MachineRow.asset_tag)
+        place = (SiteRow.id, SiteRow.name, SiteRow.town, SiteRow.timezone)
+        whole = and_(LastCareRow.task == "full_clean", func.count() > 1)
+        side = case((whole, ""), else_=func.min(LastCareRow.side))
+        contractor = (
+            func.coalesce(MachineRow.contractor_id, ""),
+            func.coalesce(ContractorRow.name, ""),
+        )
+        query = _joined(
+            select(*own, *place, *contractor, LastCareRow.task, side, LastCareRow.at, danger),
+            moments,
+            filters,
+        )
+        query = query.group_by(*own, *place, *contractor, LastCareRow.task, LastCareRow.at)
+        query = query.order_by(SiteRow.name, SiteRow.id, MachineRow.serial, LastCareRow.task, LastCareRow.at)
+        return tuple(CareRowDue(*row) for row in self._session.execute(query.offset(offset).limit(limit)))
+
+    def machines(self, moments: Moments, filters: Mapping[str, str]) -> int:
+        """How many machines have a task that was last done before the moments."""
+        query = _joined(select(func.count(LastCareRow.serial.distinct())), moments, filters)
+        return self._session.scalar(query) or 0
+
+    def by_contractor(self, moments: Moments, filters: Mapping[str, str]) -> tuple[tuple[str, int], ...]:
+        """Contractor ("" for none) -> how many of its machines; most first."""
+        count = func.count(LastCareRow.serial.distinct())
+        name = func.coalesce(MachineRow.contractor_id, "")
+        query = _joined(select(name, count), moments, filters).group_by(name).order_by(count.desc(), name)
+        return tuple((row[0], row[1]) for row in self._session.execute(query))
+
+    def email_of(self, site: str) -> str:
+        return self._session.scalar(select(SiteRow.email).where(SiteRow.id == site)) or ""
+
+    def make_link(self, site: str, by: str, at: datetime, until: datetime) -> str:
+        """What the link ends in, kept nowhere. The one that the store had ends."""
+        self._session.execute(delete(CareLinkRow).where(CareLinkRow.site == site))
+        held = secrets.token_urlsafe(32)
+        row = CareLinkRow(sha256=sha256_of(held), site=site, made_at=at, made_by=by, expires_at=until)
+        self._session.add(row)
+        self._session.flush()
+        return held
+
+    def site_of_link(self, held: str, now: datetime) -> str | None:
+        """None where there is no such link, or it has expired."""
+        query = select(CareLinkRow.site).where(CareLinkRow.sha256 == sha256_of(held))
+        return self._session.scalar(query.where(CareLinkRow.expires_at > now))
+
+    def add_photo(self, digest: str, image: bytes) -> None:
+        self._session.merge(CarePhotoRow(digest=digest, image=image))
+        self._session.flush()
+
+    def photo(self, digest: str) -> bytes | None:
+        return self._session.scalar(select(CarePhotoRow.image).where(CarePhotoRow.digest == digest))
+
+    def kept(self, at: datetime, until: datetime, since: Mapping[Task, datetime]) -> Kept:
+        """Of the machines with care on record at `at`; nothing is overdue where all was done since then."""
+        care = CareRow.serial == MachineRow.serial
+        kept = and_(
+            *(
+                exists().where(care, _counts(task, side), CareRow.at > first, CareRow.at <= at)
+                for task, first in since.items()
+                for side in SIDES[task]
+            )
+        )
+        known = select(MachineRow.serial, kept.label("kept")).where(
+            exists().where(care, CareRow.kind.in_(sorted(COUNTS_AS["filter"])), CareRow.at <= at)
+        )
+        judged = known.subquery()
+        machines = select(judged.c.kept, func.count()).group_by(judged.c.kept)
+        reports = (
+            select(judged.c.kept, func.count())
+            .join(TicketRow, TicketRow.machine == judged.c.serial)
+            .where(TicketRow.opened_at > at, TicketRow.opened_at <= until)
+            .group_by(judged.c.kept)
+        )
+        of = {bool(row[0]): row[1] for row in self._session.execute(machines)}
+        told = {bool(row[0]): row[1] for row in self._session.execute(reports)}
+        return Kept(of.get(True, 0), of.get(False, 0), told.get(True, 0), told.get(False, 0))
+
+
+def _counts(task: Task, side: str) -> ColumnElement[bool]:
+    """Whether a line of the care log starts the interval of a task on a side anew."""
+    told = type_coerce(CareRow.details, Text)
+    others = [told.like(f'%"side"%"{other}"%') for other in SIDES["full_clean"] if other != side]
+    whole = or_(CareRow.kind != "fully_cleaned", ~or_(*others))
+    return and_(CareRow.kind.in_(sorted(COUNTS_AS[task])), whole)
+
+
+def _joined(query: Any, moments: Moments, filters: Mapping[str, str]) -> Any:
+    columns = {"site": SiteRow.id, "contractor": MachineRow.contractor_id, "task": LastCareRow.task}
+    where = [column == filters[name] for name, column in columns.items() if filters.get(name)]
+    joined = query.select_from(LastCareRow).join(MachineRow, LastCareRow.serial == MachineRow.serial)
+    joined = joined.join(SiteRow, MachineRow.site_id == SiteRow.id).join(
+        ContractorRow, MachineRow.contractor_id == ContractorRow.id, isouter=True
+    )
+    return joined.where(before(moments), *where)
