@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from contextlib import ExitStack
 from pathlib import Path
+from typing import Any
 
+from apispec import BasePlugin
 from flask import Flask, g
 from flask_smorest import Api
 from werkzeug.wrappers import Response
@@ -17,6 +20,8 @@ from api.field import start as field_start
 from api.field import ticket as field_ticket
 from api.fleet import care as fleet_care
 from api.fleet import overview as fleet_overview
+from api.help import pages as help_pages
+from api.help.pages import DOCUMENT
 from api.http import auth, health, problems
 from api.http.json_bodies import ExactJSONProvider
 from api.http.lane import init_lane
@@ -46,6 +51,7 @@ from api.v1 import (
     what_if,
 )
 from api.v1.installs import jobs as installs
+from api.v1.lookups import lookups
 from api.v1.schemas import ProblemOut
 from triage.rulebook.built_in_facts import ASSUMED, LOCAL_CODES
 from triage.service import rulebooks
@@ -66,6 +72,7 @@ ROUTES = (
     repairs.blueprint,
     numbers.blueprint,
     what_if.blueprint,
+    lookups.blueprint,
 )
 """In the order of the API's description."""
 
@@ -84,6 +91,7 @@ PAGES = (
     fleet_overview.blueprint,
     field_installs.blueprint,
     fleet_care.blueprint,
+    help_pages.blueprint,
     what_if_page.blueprint,
     release.blueprint,
     files.blueprint,
@@ -93,6 +101,17 @@ PAGES = (
     numbers_page.blueprint,
     simulate_page.blueprint,
 )
+
+
+class OperationIds(BasePlugin):
+    """Each operation is named after its method and path, so that generated clients have names that stay."""
+
+    def operation_helper(
+        self, path: str | None = None, operations: dict[str, Any] | None = None, **_: object
+    ) -> None:
+        for method, operation in (operations or {}).items():
+            words = re.findall(r"[a-z]+", str(path).removeprefix("/v1"))
+            operation.setdefault("operationId", "_".join((method, *words)))
 
 
 class ProblemApi(Api):
@@ -144,7 +163,8 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
     init_lane(app)
     app.after_request(_own_origin_only)
     app.url_map.strict_slashes = False
-    api = ProblemApi(app)
+    api = ProblemApi(app, spec_kwargs={"extra_plugins": [OperationIds()]})
+    app.extensions[DOCUMENT] = api.spec
     for blueprint in ROUTES:
         api.register_blueprint(blueprint)
     desk_texts.init_texts(app)

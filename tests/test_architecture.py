@@ -58,6 +58,7 @@ ORDER = [
     "api.v1",
     "api.v1.installs",
     "api.pages",
+    "api.help",
     "api.desk",
     "api.field",
     "api.life",

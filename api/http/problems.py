@@ -1,5 +1,6 @@
 """Errors as RFC 9457 problem details, for JSON and for pages, in one place.
 
+The type leads to a page that says what it means.
 Every problem has type, title, status and detail; a problem with the input also has `errors`: a list of
 {detail, pointer} (RFC 6901 pointers into the body, or `query:name`, `header:name`).
 """
@@ -56,7 +57,7 @@ def problem(
 ) -> Response:
     """A problem-details response, or the same as a page where the client is a browser."""
     body: dict[str, object] = {
-        "type": "about:blank",
+        "type": f"{request.root_path}/problems/{status}" if status in TITLES else "about:blank",
         "title": TITLES.get(status, "The request failed"),
         "status": status,
         "detail": detail,

@@ -6,6 +6,10 @@ Shapes only. Whether a symptom, fact or serial exists, and whether an answer fit
 
 from marshmallow import Schema, fields, validate
 
+from api.http.typed import AsIs, schema_of
+from api.v1.shapes.decision import DANGERS, LimitNowOut
+from api.v1.shapes.decision import DecisionOut as DecisionOut
+from triage.records.authorization import Repair
 from triage.records.danger import LIFTINGS
 
 MAX_TEXT = 4000
@@ -30,12 +34,6 @@ def text(limit: int = MAX_TEXT, **kwargs: object) -> fields.String:
 
 
 UNKNOWN = {"description": "Facts that nobody can tell; they are not asked for again", "example": []}
-DANGERS = {"description": "What stands open: {caution, from, quote, since, ticket}"}
-LIMIT = {"description": "As of `decided_at`; /v1/machines/{serial}/limits?ticket= has that of now"}
-FAULTS = {
-    "description": "Only where two faults are likelier than one: each {symptoms, cause, title, chance}, the "
-    "chance being that of its likeliest cause; the plan is then for both"
-}
 
 
 class ReportIn(Schema):
@@ -72,7 +70,12 @@ class TriageIn(ReportIn):
 
 
 class AnswersIn(Schema):
-    answers = fields.Dict(keys=fields.String(), values=fields.Raw(allow_none=True), load_default=dict)
+    answers = fields.Dict(
+        keys=fields.String(),
+        values=fields.Raw(allow_none=True),
+        load_default=dict,
+        metadata={"example": {"filter_days": 40}},
+    )
     not_known = fields.List(
         text(64), data_key="unknown", attribute="unknown", load_default=list, metadata=UNKNOWN
     )
@@ -92,7 +95,7 @@ class ClearIn(Schema):
 
 
 class CheckIn(Schema):
-    check = text(64, required=True)
+    check = text(64, required=True, metadata={"example": "rinse-filter"})
     result = fields.String(required=True, validate=validate.OneOf(["cured", "not_cured", "could_not_do"]))
     together = fields.List(
         text(64),
@@ -109,72 +112,12 @@ class CareIn(Schema):
     details = fields.Dict(metadata={"description": "For `commissioned`: the installer's checklist"})
 
 
-class FactorOut(Schema):
-    rule = fields.String()
-    text = fields.String()
-    held = fields.Boolean()
-    probability = fields.Float()
-    factor = fields.Float()
-
-
-class CauseOut(Schema):
-    cause = fields.String()
-    title = fields.String()
-    chance = fields.Float(metadata={"description": "0 to 1"})
-    share = fields.Float(metadata={"description": "0 to 1, before any observation"})
-    factors = fields.List(fields.Nested(FactorOut))
-
-
-class ReasonOut(Schema):
-    rule = fields.String()
-    text = fields.String()
-    outcome = fields.String()
-
-
-class DecisionOut(Schema):
-    """A decision. Money is a text in the currency of `expected_cost.currency`."""
-
-    ticket = fields.String(allow_none=True)
-    outcome = fields.String(validate=validate.OneOf(["fix_in_store", "dispatch", "approve", "hold", "swap"]))
-    reasons = fields.List(fields.Nested(ReasonOut))
-    overruled = fields.List(fields.Nested(ReasonOut))
-    causes = fields.List(fields.Nested(CauseOut))
-    faults = fields.List(fields.Dict(), metadata=FAULTS)
-    plan = fields.List(fields.Dict())
-    expected_cost = fields.Dict()
-    questions = fields.List(fields.Dict())
-    cautions = fields.List(fields.Dict())
-    warranty = fields.Dict()
-    limit = fields.Dict(metadata={"description": LIMIT})
-    dangers = fields.List(fields.Dict(), metadata=DANGERS)
-    waits_for = fields.List(
-        fields.String(), metadata={"description": "Facts to know before anybody goes near the machine"}
-    )
-    priority = fields.Integer(metadata={"description": "The most urgent of all that holds"})
-    skill = fields.String(metadata={"description": "The strongest that is asked for"})
-    visit = fields.Dict(allow_none=True)
-    approved_up_to = fields.String(allow_none=True, metadata={"description": "The amount authorized"})
-    solved = fields.Boolean(metadata={"description": "A check fixed it; the ticket can be closed"})
-    facts = fields.Dict(metadata={"description": "Fact -> {value, from}"})
-    computed_facts = fields.Dict(metadata={"description": "The computed facts the policy rules saw"})
-    keep_or_swap = fields.Dict(
-        allow_none=True,
-        metadata={"description": "Keeping against swapping, by year, and what number would have changed it"},
-    )
-    fired = fields.List(fields.String(), metadata={"description": "Ids of the rules that fired"})
-    notes = fields.List(fields.String(), metadata={"description": "How the decision was made"})
-    decided_at = fields.String(metadata={"description": "RFC 3339"})
-    engine = fields.String()
-    currency = fields.String()
-    rulebook = fields.String(metadata={"description": "sha256:…"})
-
-
 class ProblemOut(Schema):
     """RFC 9457 problem details."""
 
-    type = fields.String()
-    title = fields.String()
-    status = fields.Integer()
+    type = fields.String(metadata={"description": "Leads to what it means", "example": "/problems/422"})
+    title = fields.String(metadata={"example": "The input cannot be used"})
+    status = fields.Integer(metadata={"example": 422})
     detail = fields.String()
     errors = fields.List(fields.Dict(), metadata={"description": "{detail, pointer}"})
 
@@ -186,6 +129,10 @@ class TicketsQuery(Schema):
     outcome = fields.String(validate=validate.OneOf(["fix_in_store", "dispatch", "approve", "hold", "swap"]))
     machine = text(64)
     site = text(64)
+    contractor = text(64)
+    priority = fields.Integer(validate=validate.Range(1, 9))
+    due_before = text(64, metadata={"description": "RFC 3339 with offset"})
+    changed_since = text(64, metadata={"description": "RFC 3339 with offset; that moment included"})
     danger = fields.Boolean(metadata={"description": "Whether a danger stands open on it or its machine"})
 
 
@@ -221,9 +168,11 @@ class TicketRowOut(Schema):
 
 class TicketOut(TicketRowOut):
     report = fields.Dict()
-    decision = fields.Raw(metadata={"description": "As POST /v1/triage answers"})
+    decision = AsIs(DecisionOut, allow_none=True, metadata={"description": "As POST /v1/triage answers"})
     closed = fields.Dict(allow_none=True)
-    repair = fields.Dict(metadata={"description": "The estimate, its answer, and the authorization"})
+    repair = AsIs(
+        schema_of(Repair), metadata={"description": "The estimate, its answer, and the authorization"}
+    )
 
 
 class TicketPageOut(Schema):
@@ -274,6 +223,6 @@ class LimitsOut(Schema):
     contractor = fields.String(allow_none=True)
     at = fields.String()
     warranty = fields.List(fields.Dict(), metadata={"description": "A line a component"})
-    limit = fields.Dict(metadata={"description": "Amounts are texts in `currency`"})
+    limit = AsIs(LimitNowOut, metadata={"description": "Amounts are texts in `currency`"})
     dangers = fields.List(fields.Dict(), metadata=DANGERS)
     swap = fields.Dict(metadata={"description": "Spent in 12 months from which a swap may come"})

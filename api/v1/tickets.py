@@ -9,7 +9,7 @@ from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import idempotent, wanted_version
 from api.http.json_bodies import Blueprint
 from api.v1 import schemas
-from api.v1.views import event_json, ticket_row, with_etag
+from api.v1.views import event_json, moment_in_query, ticket_row, with_etag
 from triage.records.decision_json import as_json
 from triage.service import calls, dangers, tickets
 
@@ -50,6 +50,10 @@ class Tickets(MethodView):
         cursor, limit = query.pop("cursor", None), query.pop("limit")
         if "danger" in query:
             query["danger"] = "true" if query["danger"] else "false"
+        for name in ("due_before", "changed_since"):
+            if name in query:
+                query[name] = moment_in_query(query[name], name).isoformat()
+        query |= {"priority": str(query["priority"])} if "priority" in query else {}
         page = tickets.tickets(service(), caller(), query, cursor, limit)
         return {"items": [ticket_row(ticket) for ticket in page.tickets], "next": page.next_cursor}
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import asdict
+from datetime import datetime
 from typing import Any
 
 from api.http.conditional import etag
@@ -10,6 +11,16 @@ from triage.records.ticket import Event, Ticket
 from triage.rulebook.fact_values import write_value
 from triage.service.machines import KEPT_DAYS, MachineView, TaskCare
 from triage.values.dataclass_json import as_data
+from triage.values.errors import InputError, Problem
+from triage.values.time_zones import moment_of
+
+
+def moment_in_query(text: str, name: str) -> datetime:
+    """A time of a query; InputError names the parameter."""
+    try:
+        return moment_of(text)
+    except ValueError as error:
+        raise InputError([Problem(str(error), f"query:{name}")]) from None
 
 
 def ticket_json(ticket: Ticket) -> dict[str, Any]:

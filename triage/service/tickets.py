@@ -263,7 +263,7 @@ def tickets(
     cursor: str | None = None,
     limit: int = 50,
 ) -> Page:
-    """Tickets by `state`, `outcome`, `machine`, `site`, newest first, without their `decision`."""
+    """Tickets by the `FILTERS` of their table, newest first, without their `decision`."""
     chosen = dict(filters or {})
     if viewer.role == "technician":
         chosen["contractor"] = viewer.contractor or ""

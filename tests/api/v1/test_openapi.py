@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from tests.api.conftest import Send
+from tests.triage.services import REPORT
 
 
 @pytest.fixture
@@ -46,3 +48,46 @@ def test_every_post_that_stores_says_that_it_takes_a_key(document: dict[str, Any
 
 
 STORE_NOTHING = ("/v1/triage", "/v1/rulebook/files/{path}/check", "/v1/tickets/{ticket_id}/what-if")
+
+
+def test_operations_have_names_of_their_own(document: dict[str, Any]) -> None:
+    names = [
+        operation["operationId"]
+        for operations in document["paths"].values()
+        for method, operation in operations.items()
+        if method in ("get", "post", "put", "delete")
+    ]
+    assert len(names) == len(set(names)) > 40
+    assert {"post_triage", "get_tickets_ticket_id", "get_lookups_rates"} <= set(names)
+
+
+ANSWERS = (
+    ("GET", "/v1/tickets/T-000001", "TicketOut"),
+    ("GET", "/v1/tickets", "TicketPageOut"),
+    ("GET", "/v1/machines/LH20-1/limits", "LimitsOut"),
+    ("GET", "/v1/machines/LH20-1/limits?ticket=T-000001", "LimitsOut"),
+    ("GET", "/v1/lookups/causes", "CausesOut"),
+    ("GET", "/v1/lookups/parts", "PartsOut"),
+    ("GET", "/v1/lookups/components", "ComponentsOut"),
+    ("GET", "/v1/lookups/rates", "RatesOut"),
+    ("POST", "/v1/triage", "DecisionOut"),
+    ("GET", "/v1/tickets/T-999999", "ProblemOut"),
+)
+
+
+@pytest.mark.parametrize(("method", "path", "schema"), ANSWERS)
+def test_an_answer_is_what_the_document_says_and_nothing_beside_it(
+    send: Send, document: dict[str, Any], method: str, path: str, schema: str
+) -> None:
+    send("POST", "/v1/reports", REPORT)
+    estimate = {"lines": [{"kind": "labor", "hours": "1", "amount": "95.00 USD"}], "cause": "low_fill"}
+    send("POST", "/v1/tickets/T-000001/estimates", estimate, by="fogline")
+    answer = send(method, path, REPORT if method == "POST" else None).json
+    whole = {"$ref": f"#/components/schemas/{schema}", "components": document["components"]}
+    Draft202012Validator(whole).validate(answer)
+
+
+def test_the_check_of_answers_finds_what_is_not_described(document: dict[str, Any]) -> None:
+    whole = {"$ref": "#/components/schemas/DecisionOut", "components": document["components"]}
+    assert not Draft202012Validator(whole).is_valid({"visit": {"priority": "soon"}})
+    assert not Draft202012Validator(whole).is_valid({"limit": {"unheard_of": "1"}})

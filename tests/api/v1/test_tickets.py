@@ -154,3 +154,30 @@ def test_filters_narrow_the_list(send: Send, ticket: Any) -> None:
     assert listed("outcome=swap") == 0
     assert listed("state=closed") == 0
     assert send("GET", "/v1/tickets?state=ajar").status_code == 422
+
+
+def test_tickets_are_found_by_priority_contractor_due_time_and_change(send: Send) -> None:
+    opened = send("POST", "/v1/reports", REPORT).json
+    send("POST", "/v1/reports", {**REPORT, "machine": "LH30-2"})
+    assert opened is not None
+
+    def found(query: str, by: str = "agent") -> list[str]:
+        return [one["ticket"] for one in send("GET", f"/v1/tickets?{query}", by=by).json["items"]]
+
+    assert found("contractor=tern") == ["T-000002"]
+    assert found("contractor=tern", by="fogline") == ["T-000001"]  # a technician's own, whatever is asked
+    assert found(f"priority={opened['priority'] or 1}&contractor=fogline") == ["T-000001"] * bool(
+        opened["priority"]
+    )
+    assert found("changed_since=2026-03-02T17:00:00Z") == ["T-000002", "T-000001"]
+    assert found("changed_since=2026-03-02T17:00:01Z") == []
+    assert found("due_before=2020-01-01T00:00:00Z") == []
+
+
+@pytest.mark.parametrize("query", ["due_before=soon", "changed_since=2026-03-02T17:00:00", "priority=x"])
+def test_a_filter_that_cannot_be_read_is_named(send: Send, query: str) -> None:
+    refused = send("GET", f"/v1/tickets?{query}")
+    assert refused.status_code == 422
+    assert refused.json is not None
+    assert refused.json["type"] == "/problems/422"
+    assert refused.json["errors"][0]["pointer"] == f"query:{query.partition('=')[0]}"

@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from typing import Any, cast
 
-from sqlalchemy import ColumnElement, CursorResult, exists, false, insert, select, tuple_, update
+from sqlalchemy import CursorResult, exists, insert, select, tuple_, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
@@ -17,21 +17,21 @@ from triage.records.danger import Danger, state_from_data
 from triage.records.payloads import Closed, Dispatched, Payload, payload_from_data
 from triage.records.ticket import Event, Ticket, apply, fold
 from triage.store.tables.column_types import PackedText
-from triage.store.tables.dangers import DangerRow, OpenDangers
+from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.derived.asked import asked_rows
 from triage.store.tables.derived.chain import Chain, kept_apart, whole
 from triage.store.tables.derived.closings import Closings, counted
 from triage.store.tables.derived.day_sums import DaySumRows
 from triage.store.tables.derived.terms import Terms
+from triage.store.tables.derived.ticket_filters import matching
 from triage.store.tables.models import EventRow, TicketRow
 from triage.store.tables.outbox import Outbox
 from triage.values.cursor import cursor_text, read_cursor
 from triage.values.dataclass_json import as_data, from_data
-from triage.values.errors import InputError, NotFoundError, Problem
+from triage.values.errors import NotFoundError
 from triage.values.json_text import JSONText
 from triage.values.money import money_text, stored_money
 
-FILTERS = ("state", "outcome", "machine", "site", "contractor", "danger")
 _FIELDS = tuple(field.name for field in fields(Ticket) if field.name != "decision")
 _EVENT_FIELDS = ("kind", *(field.name for field in fields(Event) if field.name != "payload"))
 
@@ -176,7 +176,7 @@ class Tickets:
 
         They come without their `decision`: a page of decisions is long, and a list shows outcomes.
         """
-        query = select(TicketRow).where(*_matching(filters))
+        query = select(TicketRow).where(*matching(filters))
         place = tuple_(TicketRow.opened_at, TicketRow.id)
         if cursor is not None:
             query = query.where(place < read_cursor(cursor, str))
@@ -215,30 +215,6 @@ class Tickets:
         query = select(EventRow.payload, EventRow.words)
         row = self._session.execute(query.where(EventRow.ticket == ticket.id, EventRow.seq == decided_seq))
         return replace(ticket, decision=whole(*row.one())["decision"])
-
-
-def _matching(filters: Mapping[str, str]) -> list[ColumnElement[bool]]:
-    wrong = [
-        Problem(f"tickets are not filtered by {name}; use {', '.join(FILTERS)}", f"query:{name}")
-        for name in filters
-        if name not in FILTERS
-    ]
-    if wrong:
-        raise InputError(wrong)
-    # Nothing is named by what cannot be printed; some databases refuse to be asked.
-    return [
-        getattr(TicketRow, name) == value if value.isprintable() else false()
-        for name, value in filters.items()
-        if name != "danger"
-    ] + ([_in_danger(filters["danger"])] if "danger" in filters else [])
-
-
-def _in_danger(wanted: str) -> ColumnElement[bool]:
-    """Whether a danger stands open on the ticket or its machine; `wanted` is "true" or "false"."""
-    here = TicketRow.id.in_(select(DangerRow.ticket))
-    if wanted == "true":
-        return here | TicketRow.machine.in_(select(DangerRow.machine))
-    return ~here & ~exists().where(DangerRow.machine == TicketRow.machine)
 
 
 def _event(row: EventRow) -> Event:
