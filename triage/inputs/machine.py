@@ -37,6 +37,7 @@ SITE_KEYS = (
     "open_around_the_clock",
     "access_from",
     "access_until",
+    "email",
 )
 
 
@@ -94,6 +95,7 @@ def _site(read: InputReader, raw: object, pointer: str) -> Site | None:
         phone=read.text(item.get("phone"), f"{pointer}/phone", MOST_NAME),
         distance_km=distance,
         open_around_the_clock=read.flag(around, f"{pointer}/open_around_the_clock") or False,
+        email=read.email(item.get("email"), f"{pointer}/email"),
         **_access(read, item, pointer),
     )
 

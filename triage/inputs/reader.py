@@ -1,5 +1,6 @@
 """Reading of JSON data, strictly: every problem is collected with its JSON pointer (RFC 6901)."""
 
+import re
 from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal
@@ -18,6 +19,7 @@ from triage.values.shown import hint
 from triage.values.time_zones import day_of, moment_of, zone_named
 
 MOST_NAME, MOST_ENTRIES = 200, 20_000
+EMAIL = re.compile(r"(?=.{3,254}$)[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*")
 HARMLESS = datetime(2000, 1, 1, tzinfo=UTC)
 """Stands in for a time that could not be read, until the problems are told."""
 
@@ -137,6 +139,12 @@ class Reader:
         name = self.name(raw, pointer)
         zone = None if name is None else self.try_(lambda: zone_named(name, pointer))
         return None if zone is None else zone.key
+
+    def email(self, raw: object, pointer: str) -> str:
+        text = self.text(raw, pointer, MOST_NAME)
+        if text and EMAIL.fullmatch(text) is None:
+            self.problem("give an e-mail address, such as store@example.com", pointer)
+        return text
 
 
 class InputReader(Reader):

@@ -10,13 +10,13 @@ from datetime import datetime
 from typing import Generic, TypeVar, cast, get_args
 
 from triage.decide.outcome import SKILLS
+from triage.inputs.reader import EMAIL
 from triage.loading.reader import Cells, Reader, _flag, whole
 from triage.loading.rows import Row
 from triage.machine.measures.upkeep import SIDES
 from triage.records.report import CareEvent, CareKind, Machine, PastRepair, Site
 from triage.schedule.service_hours import check_access
 from triage.store.tables.machines import Contractor
-from triage.store.tables.tokens import ADDRESS
 from triage.values.errors import InputError
 from triage.values.money import Money, parse_money, typed_amount
 from triage.values.time_zones import zone_named
@@ -211,7 +211,7 @@ def _several(reader: Reader, row: Row, column: str, known: Callable[[str], bool]
 
 
 def _email(text: str) -> str:
-    if ADDRESS.fullmatch(text) is None:
+    if EMAIL.fullmatch(text) is None:
         raise ValueError(text)
     return text
 

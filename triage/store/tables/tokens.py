@@ -6,7 +6,6 @@ Each is 256 random bits that are shown or sent once; only their SHA-256 is kept.
 from __future__ import annotations
 
 import hashlib
-import re
 import secrets
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -15,12 +14,12 @@ from typing import Any, cast
 from sqlalchemy import ForeignKey, String, bindparam, delete, select, update
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from triage.inputs.reader import EMAIL
 from triage.records.caller import Caller, Role
 from triage.store.tables.models import Base, ContractorRow, TokenRow
 from triage.values.errors import InputError, NotFoundError
 
 MOST_NAME = 64
-ADDRESS = re.compile(r"(?=.{3,254}$)[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9-]+(\.[A-Za-z0-9-]+)*")
 NOTED_EVERY = timedelta(hours=1)
 """How often a token that is in use is written down as used."""
 PREFIX = "bw_"  # lets a scanner of leaked secrets know one
@@ -101,7 +100,7 @@ class Tokens:
             raise InputError(
                 "an authority's token names which of the rulebook's, and no other token does (--authority)"
             )
-        if email is not None and (role != "authority" or ADDRESS.fullmatch(email) is None):
+        if email is not None and (role != "authority" or EMAIL.fullmatch(email) is None):
             raise InputError("--email is an authority's address, such as ana@example.com")
         if contractor is not None and not self._contractor_exists(contractor):
             known = ", ".join(self._session.scalars(select(ContractorRow.id).order_by(ContractorRow.id)))
@@ -124,7 +123,7 @@ class Tokens:
         row = self._session.scalar(select(TokenRow).where(TokenRow.name == name))
         if row is None:
             raise NotFoundError(f'no token is named "{name}"; `barrelwise token list` shows them')
-        if row.role != "authority" or ADDRESS.fullmatch(email) is None:
+        if row.role != "authority" or EMAIL.fullmatch(email) is None:
             raise InputError("only an authority has an address, such as ana@example.com")
         row.email = email
         self._session.execute(delete(LinkRow).where(LinkRow.who == name, LinkRow.used_at.is_(None)))
