@@ -77,7 +77,8 @@ def test_the_pages_of_technician_and_authority(
     with desk.running.store.write() as work:
         work.tokens.add("Ines Marsh", "authority", None, desk.clock(), "desk_lead", "ines@example.com")
         token = work.tokens.add("van-3", "technician", "fogline", desk.clock())
-    ticket, held = opened(desk, "LH20-10005", "leaking", "it zapped me"), opened(desk, "LH20-10001", "auger_stopped")
+    ticket = opened(desk, "LH20-10005", "leaking", "it zapped me")
+    held = opened(desk, "LH20-10001", "auger_stopped")
     repairs.estimate(desk.running, held, LARGE, VAN)
     ask.ask(desk.running, held, OTHER)
     link = re.findall(r"/approve/\S+", Letters(desk.running, tmp_path / "mail").texts()[-1])[0]
