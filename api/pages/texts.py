@@ -20,6 +20,7 @@ from flask_babel import Babel, get_translations
 
 from api.http.auth import service
 from triage.rulebook.built_in_facts import LOCAL_CODES
+from triage.values.shown import N_
 
 LANGUAGES = {"en": "English", "es": "Español"}
 """Languages a clerk can be spoken to in, and of the pages."""
@@ -40,6 +41,7 @@ def init_texts(app: Flask) -> None:
     app.jinja_env.globals["clerk_language"] = clerk_language
     app.jinja_env.globals["page_language"] = page_language
     app.jinja_env.globals["clerk_lang_of"] = clerk_lang_of
+    app.jinja_env.globals["N_"] = N_
     app.jinja_env.globals["languages"] = LANGUAGES
     app.jinja_env.globals["color_scheme"] = color_scheme
     app.jinja_env.globals["local_codes"] = LOCAL_CODES

@@ -47,6 +47,17 @@ def test_one_box_understands_who_where_which_and_what(desk: FlaskClient, service
     assert tickets.tickets(service, OPS).tickets == ()
 
 
+@pytest.mark.parametrize("path", ["/report", "/find?q=LH20-1"])
+def test_dangers_are_asked_about_before_anything_else(desk: FlaskClient, path: str) -> None:
+    desk.post("/language", data={"language": "es"})
+    text = desk.get(path, follow_redirects=True).text
+    assert (
+        0
+        < text.index("¿Hay alguien lastimado?")
+        < text.index("<textarea" if path == "/report" else 'name="words"')
+    )
+
+
 def test_what_is_confirmed_is_the_report(desk: FlaskClient, service: Service) -> None:
     report = opened(
         desk, service, note=WORDS, symptom="not_freezing", fact=["filter_days=14", "fill_level="], phone="5"
