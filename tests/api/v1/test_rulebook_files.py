@@ -100,7 +100,7 @@ def test_a_text_is_checked_and_its_cases_run_and_nothing_saved(send: Send, folde
     turned = {"text": text.replace("16}, fires: true", "16}, fires: false"), "cases": True}
     cases = send("POST", f"{ONE}/check", turned, by="ops").get_json()["cases"]
     assert (cases["ok"], cases["rule_cases"], len(cases["failures"])) == (False, 4, 1)
-    assert cases["failures"][0]["line"] == 17
+    assert cases["failures"][0]["line"] == 16
     long = {"text": "x" * (300 * 1024)}
     assert send("POST", f"{ONE}/check", long, by="ops").status_code == 422
     assert (folder / FILE).read_bytes() == before
