@@ -13,6 +13,7 @@ from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import MultiDict
 
 from api.http.auth import caller, page_roles, service
+from api.http.problems import status_of
 from api.pages.bill_form import typed_number
 from api.pages.sent_once import sent_once
 from api.pages.sign_in import DESK
@@ -23,7 +24,7 @@ from triage.service import machines, requests
 from triage.service.installs import jobs, view
 from triage.service.installs.reading import STEPS
 from triage.service.photos import kept
-from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.values.errors import InputError, NotFoundError, Problem, path_to
 from triage.values.time_zones import zone_named
 
 blueprint = Blueprint("field_installs", __name__, url_prefix="/installs")
@@ -51,7 +52,7 @@ def plan() -> ResponseReturnValue:
     try:
         done = sent_once(data, action)
     except InputError as error:
-        return _list(error.told, form), 409 if isinstance(error, ConflictError) else 422
+        return _list(error.told, form), status_of(error)
     return redirect(done.headers["Location"], 303)
 
 
@@ -93,8 +94,7 @@ def step(install_id: str, name: str) -> ResponseReturnValue:
     except NotFoundError:
         raise
     except InputError as error:
-        status = 409 if isinstance(error, ConflictError) else 422
-        return _page(install_id, _worded(error), request.form, name), status
+        return _page(install_id, _worded(error), request.form, name), status_of(error)
     return redirect(url_for("field_installs.page", install_id=seen.install.id, _anchor=name), 303)
 
 
@@ -108,7 +108,7 @@ def add_photo(install_id: str) -> ResponseReturnValue:
             raise InputError([Problem(gettext("Choose a photo first."), "/photo")])
         kept.add(service(), install_id, sent.read(), caller(), view.ALBUM)
     except InputError as error:
-        return _page(install_id, error.told), 409 if isinstance(error, ConflictError) else 422
+        return _page(install_id, error.told), status_of(error)
     return redirect(url_for("field_installs.page", install_id=install_id, _anchor="photos"), 303)
 
 
@@ -225,7 +225,7 @@ def _worded(error: InputError) -> tuple[Problem, ...]:
         for point in service().rulebook.installation.points.values()
         for field in point.fields
     }
-    asked = ((one, fields.get((one.pointer or "")[9:].replace("~1", "/"))) for one in error.told)
+    asked = ((one, fields.get("".join(path_to(one.pointer or "")[1:]))) for one in error.told)
     return tuple(one if ask is None else Problem(f"{ask} {one.message}", one.pointer) for one, ask in asked)
 
 

@@ -14,6 +14,7 @@ from flask.typing import ResponseReturnValue
 
 from api.field.limit_view import Glance, glance
 from api.http.auth import caller, page_roles, service
+from api.http.problems import status_of
 from api.pages.bill_form import filled, lines_of, placed, rows_shown, typed_number
 from api.pages.sent_once import sent_once
 from api.pages.sign_in import DESK
@@ -26,7 +27,7 @@ from triage.repairs.close_out import NO_FAULT_FOUND
 from triage.service import machines, repairs, requests, tickets, visits
 from triage.service.outgoing import ask
 from triage.service.photos import kept
-from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.values.errors import InputError, NotFoundError, Problem
 
 blueprint = Blueprint("field_ticket", __name__, url_prefix="/field/tickets/<ticket_id>")
 Data = dict[str, Any]
@@ -81,7 +82,7 @@ def add_photo(ticket_id: str) -> ResponseReturnValue:
             raise InputError([Problem(gettext("Choose a photo first."), "/photo")])
         kept.add(service(), ticket.id, sent.read(), caller())
     except InputError as error:
-        return _page(ticket, error.told), 409 if isinstance(error, ConflictError) else 422
+        return _page(ticket, error.told), status_of(error)
     return redirect(url_for("field_ticket.page", ticket_id=ticket.id), 303)
 
 
@@ -162,9 +163,7 @@ def _once(
     except NotFoundError:
         raise
     except InputError as error:
-        problems = _placed(error)
-        status = 409 if isinstance(error, ConflictError) else 422
-        return _page(_ticket(ticket.id), problems, request.form, closing=closing), status
+        return _page(_ticket(ticket.id), _placed(error), request.form, closing=closing), status_of(error)
     if done.status == 409:
         return _page(
             _ticket(ticket.id), (Problem(str(done.body["message"])),), request.form, closing=True

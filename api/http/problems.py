@@ -93,7 +93,8 @@ def schema_errors(messages: object, pointer: str = "") -> Iterator[Problem]:
             yield Problem(str(message), pointer)
 
 
-def _status_of(error: InputError) -> int:
+def status_of(error: InputError) -> int:
+    """The HTTP status that says what is wrong."""
     if isinstance(error, NotFoundError):
         return 404
     if isinstance(error, ForbiddenError):
@@ -104,7 +105,7 @@ def _status_of(error: InputError) -> int:
 
 
 def _input_error(error: InputError) -> Response:
-    return problem(_status_of(error), "; ".join(item.message for item in error.told), as_errors(error.told))
+    return problem(status_of(error), "; ".join(item.message for item in error.told), as_errors(error.told))
 
 
 def _http_error(error: HTTPException) -> Response:
