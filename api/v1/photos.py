@@ -34,9 +34,14 @@ class PhotosOut(Schema):
     items = fields.List(fields.Nested(PhotoOut))
 
 
-def _photo_json(ticket_id: str, photo: kept.Photo) -> dict[str, Any]:
-    where = url_for("photos.PhotoImage", ticket_id=ticket_id, number=photo.number)
+def photo_json(photo: kept.Photo, endpoint: str, **about: Any) -> dict[str, Any]:
+    """`endpoint` gives the image, of the ticket or the installation in `about`."""
+    where = url_for(endpoint, number=photo.number, **about)
     return {"number": photo.number, "at": photo.at.isoformat(), "who": photo.who, "image": where}
+
+
+def _shown(photo: kept.Photo, ticket_id: str) -> dict[str, Any]:
+    return photo_json(photo, "photos.PhotoImage", ticket_id=ticket_id)
 
 
 @blueprint.route("/tickets/<ticket_id>/photos")
@@ -46,7 +51,7 @@ class Photos(MethodView):
     def get(self, ticket_id: str) -> Any:
         """The ticket's photos by number."""
         found = kept.photos(service(), ticket_id, caller())
-        return {"items": [_photo_json(ticket_id, photo) for photo in found]}
+        return {"items": [_shown(photo, ticket_id) for photo in found]}
 
     @roles("agent", "technician", "ops")
     @idempotent
@@ -54,7 +59,7 @@ class Photos(MethodView):
     @blueprint.response(201, PhotoOut)
     def post(self, ticket_id: str) -> Any:
         """A photo, as the bytes of a JPEG, PNG or WebP; the same one again is the one that is there."""
-        shown = _photo_json(ticket_id, kept.add(service(), ticket_id, request.get_data(), caller()))
+        shown = _shown(kept.add(service(), ticket_id, request.get_data(), caller()), ticket_id)
         return shown, {"Location": shown["image"]}
 
 

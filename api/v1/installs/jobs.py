@@ -10,7 +10,7 @@ from marshmallow import Schema, fields, validate
 from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
-from api.v1.photos import BODY, PhotoOut, PhotosOut
+from api.v1.photos import BODY, PhotoOut, PhotosOut, photo_json
 from api.v1.schemas import text
 from triage.inputs.photo import MOST_BYTES
 from triage.records.installs.job import STATES
@@ -226,5 +226,4 @@ class InstallPhoto(MethodView):
 
 
 def _photo_json(install_id: str, photo: kept.Photo) -> dict[str, Any]:
-    where = url_for("installs.InstallPhoto", install_id=install_id, number=photo.number)
-    return {"number": photo.number, "at": photo.at.isoformat(), "who": photo.who, "image": where}
+    return photo_json(photo, "installs.InstallPhoto", install_id=install_id)
