@@ -1,4 +1,4 @@
-"""Photos of a ticket or an installation, beside its log: by number, each once."""
+"""Photos of a ticket or an installation, beside its log: by number, each once. Those of care by digest."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ from sqlalchemy import ForeignKey, LargeBinary, String, UniqueConstraint, delete
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.store.tables.models import Base
+from triage.values.errors import NotFoundError
 
 
 class _Kept:
@@ -34,6 +35,15 @@ class InstallPhotoRow(_Kept, Base):
     __table_args__ = (UniqueConstraint("install", "digest"),)
 
     install: Mapped[str] = mapped_column(ForeignKey("installs.id"), primary_key=True)
+
+
+class CarePhotoRow(Base):
+    """A JPEG by its digest, which stands in the care log; None: it lies in the folder of photos."""
+
+    __tablename__ = "care_photos"
+
+    digest: Mapped[str] = mapped_column(String(64), primary_key=True)
+    image: Mapped[bytes | None] = mapped_column(LargeBinary)
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +89,7 @@ class Photos:
         digests = self._session.scalars(select(self.row.digest).filter_by(**{self.key: about})).all()
         self._session.execute(delete(self.row).filter_by(**{self.key: about}))
         elsewhere: set[str] = set()
-        for row in (PhotoRow, InstallPhotoRow):
+        for row in (PhotoRow, InstallPhotoRow, CarePhotoRow):
             elsewhere.update(self._session.scalars(select(row.digest).where(row.digest.in_(digests))))
         return len(digests), tuple(digest for digest in digests if digest not in elsewhere)
 
@@ -87,3 +97,20 @@ class Photos:
 class InstallPhotos(Photos):
     row = InstallPhotoRow
     key = "install"
+
+
+class CarePhotos:
+    def __init__(self, session: Session) -> None:
+        self._session = session
+
+    def add(self, digest: str, image: bytes | None) -> None:
+        self._session.merge(CarePhotoRow(digest=digest, image=image))
+        self._session.flush()
+
+    def image(self, digest: str) -> bytes | None:
+        """What is kept in the database. NotFoundError for a photo that nobody sent."""
+        found = self._session.execute(select(CarePhotoRow.image).where(CarePhotoRow.digest == digest)).first()
+        if found is None:
+            raise NotFoundError("there is no such photo")
+        image: bytes | None = found[0]
+        return image

@@ -5,7 +5,7 @@ from typing import Any, get_type_hints
 
 from triage.store.forgetting import Forgetting
 from triage.store.installs import Installs
-from triage.store.photos import Photos
+from triage.store.photos import CarePhotos, Photos
 from triage.store.tables.care import Care
 from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.depot import Depot
@@ -50,6 +50,7 @@ class Work:
     outbox: Outbox
     links: Links
     photos: Photos
+    care_photos: CarePhotos
     installs: Installs
     verification: Verification
     forgetting: Forgetting

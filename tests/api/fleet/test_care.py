@@ -7,6 +7,7 @@ import io
 import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
@@ -184,6 +185,20 @@ def test_what_cannot_be_noted_is_said(
     refused = client.post(path, data={"machine": "LH20-1", **form})
     assert refused.status_code == 422
     assert why in refused.text
+
+
+def test_by_setting_the_photo_of_care_lies_in_the_folder(
+    client: FlaskClient, fleet: Service, tokens: dict[str, str], tmp_path: Path
+) -> None:
+    fleet.photos = tmp_path / "photos"
+    form = {"machine": "LH20-1", "task": "filter", "name": "Ana", "photo": (_photo(), "a.png")}
+    assert client.post(_link(fleet), data=form).status_code == 303
+    (path,) = fleet.photos.rglob("*.jpg")
+    with fleet.store.read() as work:
+        assert work.care_photos.image(path.stem) is None
+    signed_in(client, tokens["ops"])
+    assert client.get(f"/care/photos/{path.stem}.jpg").data == path.read_bytes()
+    assert client.get(f"/care/photos/{'0' * 64}.jpg").status_code == 404
 
 
 def test_a_bad_photo_stores_nothing(client: FlaskClient, fleet: Service) -> None:

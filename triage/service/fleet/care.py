@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
@@ -16,6 +15,7 @@ from triage.records.caller import Caller
 from triage.records.report import CareEvent, Site
 from triage.schedule.calendar import DueDay, due_calendar
 from triage.service.fleet.overview import local_midnights
+from triage.service.photos import kept
 from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.store.tables.derived.care_due import CareRowDue, Kept, Moments
@@ -72,11 +72,12 @@ class Month:
 @one_version
 def page(service: Service, view: str, filters: Filters, offset: int, limit: int) -> CarePage:
     with service.store.read() as work:
-        moments = _moments(service, work, view)
+        zones = work.fleet.zones()
+        moments = {each: _moments(service, zones, each) for each in VIEWS}
         return CarePage(
-            _due(service, work.care_list.rows(moments, filters, offset, limit)),
-            {each: work.care_list.machines(_moments(service, work, each), filters) for each in VIEWS},
-            work.care_list.by_contractor(moments, filters),
+            _due(service, work.care_list.rows(moments[view], filters, offset, limit)),
+            {each: work.care_list.machines(moments[each], filters) for each in VIEWS},
+            work.care_list.by_contractor(moments[view], filters),
         )
 
 
@@ -84,7 +85,7 @@ def page(service: Service, view: str, filters: Filters, offset: int, limit: int)
 def every(service: Service, view: str, filters: Filters) -> list[Due]:
     """All that the view holds, by store and machine."""
     with service.store.read() as work:
-        return _due(service, work.care_list.rows(_moments(service, work, view), filters))
+        return _due(service, work.care_list.rows(_moments(service, work.fleet.zones(), view), filters))
 
 
 def letters(service: Service, view: str, filters: Filters) -> list[tuple[Site, list[Due]]]:
@@ -185,8 +186,8 @@ def done_by_link(
         if work.dangers.of_machine(serial):
             raise ConflictError("a danger is open on this machine; leave it alone until you are told")
         if image is not None:
-            details["photo"] = hashlib.sha256(image).hexdigest()
-            work.care_list.add_photo(details["photo"], image)
+            details["photo"] = kept.digest_of(image)
+            work.care_photos.add(details["photo"], kept.put(service, details["photo"], image))
         event = CareEvent(CARE_DONE[task], now, name.strip(), details)  # type: ignore[arg-type]
         if not work.care.add_care(serial, [event]):
             raise ConflictError("this was noted a moment ago")
@@ -195,7 +196,8 @@ def done_by_link(
 
 def photo(service: Service, digest: str) -> bytes:
     with service.store.read() as work:
-        found = work.care_list.photo(digest)
+        held = work.care_photos.image(digest)
+    found = kept.taken(service, digest, held)
     if found is None:
         raise NotFoundError("there is no such photo")
     return found
@@ -224,11 +226,11 @@ def _site_of(service: Service, work: Work, held: str) -> str:
     return site
 
 
-def _moments(service: Service, work: Work, view: str) -> Moments:
+def _moments(service: Service, zones: Sequence[str], view: str) -> Moments:
     care = service.rulebook.care
     ahead = VIEWS[view] + 1 if VIEWS[view] else 0
     days = {task: care.days(task) - ahead for task in SIDES}
-    return local_midnights(service, work.fleet.zones(), days)
+    return local_midnights(service, zones, days)
 
 
 def _due(service: Service, rows: Sequence[CareRowDue]) -> list[Due]:

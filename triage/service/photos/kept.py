@@ -36,7 +36,7 @@ OF_TICKETS = Album(
 def add(service: Service, about: str, data: bytes, who: Caller, album: Album = OF_TICKETS) -> Photo:
     """Keeps a photo; the same one sent again is the one that is there. InputError where it is none."""
     image = read_photo(data)
-    digest = hashlib.sha256(image).hexdigest()
+    digest = digest_of(image)
     with service.store.write() as work:
         about = album.seen(work, about, who)
         known = album.kept(work).of(about)
@@ -46,9 +46,7 @@ def add(service: Service, about: str, data: bytes, who: Caller, album: Album = O
         if len(known) >= MOST_PHOTOS:
             raise ConflictError(f"the {album.what} has {len(known)} photos; no more are kept")
         photo = Photo(len(known) + 1, digest, service.now(), who.name)
-        if service.photos is not None:
-            _write(service.photos, digest, image)
-        album.kept(work).add(about, photo, image if service.photos is None else None)
+        album.kept(work).add(about, photo, put(service, digest, image))
     return photo
 
 
@@ -63,12 +61,30 @@ def image(service: Service, about: str, number: int, viewer: Caller, album: Albu
         about = album.seen(work, about, viewer)
         photo = next((one for one in album.kept(work).of(about) if one.number == number), None)
         kept = None if photo is None else album.kept(work).image(about, number)
-    if kept is None and photo is not None and service.photos is not None:
-        path = _path(service.photos, photo.digest)
-        kept = path.read_bytes() if path.is_file() else None
-    if kept is None:
+    found = None if photo is None else taken(service, photo.digest, kept)
+    if found is None:
         raise NotFoundError(f"{album.what} {about} has no photo {number}")
-    return kept
+    return found
+
+
+def digest_of(image: bytes) -> str:
+    return hashlib.sha256(image).hexdigest()
+
+
+def put(service: Service, digest: str, image: bytes) -> bytes | None:
+    """What the database is to hold of an image: nothing where the server keeps photos in a folder."""
+    if service.photos is None:
+        return image
+    _write(service.photos, digest, image)
+    return None
+
+
+def taken(service: Service, digest: str, kept: bytes | None) -> bytes | None:
+    """The image that `put` kept; `kept` is what the database holds. None where its file is gone."""
+    if kept is not None or service.photos is None:
+        return kept
+    path = _path(service.photos, digest)
+    return path.read_bytes() if path.is_file() else None
 
 
 def _path(folder: Path, digest: str) -> Path:

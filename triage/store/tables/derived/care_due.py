@@ -1,4 +1,4 @@
-"""What care is due in the fleet, worked out in SQL; a store's link to tick it off, and photos of it done."""
+"""What care is due in the fleet, worked out in SQL; a store's link to tick it off."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from typing import Any
 from sqlalchemy import (
     ColumnElement,
     ForeignKey,
-    LargeBinary,
     String,
     Text,
     and_,
@@ -47,15 +46,6 @@ class CareLinkRow(Base):
     made_at: Mapped[datetime]
     made_by: Mapped[str]
     expires_at: Mapped[datetime]
-
-
-class CarePhotoRow(Base):
-    """A JPEG by its digest, which stands in the details of the care log's line."""
-
-    __tablename__ = "care_photos"
-
-    digest: Mapped[str] = mapped_column(String(64), primary_key=True)
-    image: Mapped[bytes] = mapped_column(LargeBinary)
 
 
 @dataclass(frozen=True, slots=True)
@@ -143,13 +133,6 @@ class CareList:
         """None where there is no such link, or it has expired."""
         query = select(CareLinkRow.site).where(CareLinkRow.sha256 == sha256_of(held))
         return self._session.scalar(query.where(CareLinkRow.expires_at > now))
-
-    def add_photo(self, digest: str, image: bytes) -> None:
-        self._session.merge(CarePhotoRow(digest=digest, image=image))
-        self._session.flush()
-
-    def photo(self, digest: str) -> bytes | None:
-        return self._session.scalar(select(CarePhotoRow.image).where(CarePhotoRow.digest == digest))
 
     def kept(self, at: datetime, until: datetime, since: Mapping[Task, datetime]) -> Kept:
         """Of the machines with care on record at `at`; nothing is overdue where all was done since then."""
