@@ -7,7 +7,8 @@ by "|". The lists of words were tuned on these phrases, so the figures hold for 
 The phrases of kind `second_round` were written in four sets, the first without sight of the lists, the others
 by whoever had tuned them. Each set was heard before the lists were tuned on it: of the dangers 70, 73, 78 and
 89 % were heard as what they are, of the harmless ones 18, 14, 17 and 13 % taken for a danger. In the second,
-three words were replaced after that. Ten more are dangers that a careless `unless` hid. The phrases of kind
+three words were replaced after that. Of `third_round` 88 % of the dangers were heard before tuning, 3 % of
+the harmless ones taken for one. Ten more are dangers that a careless `unless` hid. The phrases of kind
 `new_symptom` were written without sight of those symptoms' lists and heard once before any tuning: of 57
 symptoms 56 were among the first two, and 2 of them were taken for a danger.
 """
@@ -40,6 +41,8 @@ LISTS = {
     "flood_boil_water": {"flood-or-boil-water"},
     "allergen": {"allergy"},
     "damaged_cord": {"damaged-cord", "smoke-or-fire", "sparks"},
+    "washed": {"hosed"},
+    "open_cover": {"open-cover"},
 }
 """Danger of the corpus -> the lists of words of which one must hear it."""
 
