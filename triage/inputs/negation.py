@@ -41,12 +41,15 @@ def _denies_nothing(words: Sequence[Said], index: int) -> bool:
     after = [word.plain for word in words[index + 1 : index + 4]]
     if not after:
         return False
-    no = words[index].plain
+    no, before = words[index].plain, words[index - 1].plain if index else ""
     meant = next((plain for plain in after if plain not in words_of.LITTLE), "")
     if (
         after[0] in words_of.NOT_A_NO
         or meant in words_of.NOT_A_NO
-        or (index and words[index - 1].plain == "ya" and no == "no")
+        or (before == "ya" and no == "no")
+        or before in words_of.HARDLY
+        or after[:2] == ["more", "than"]
+        or (no in words_of.ASKING and after[0] in words_of.ASKED)
     ):
         return True
     if (
@@ -59,7 +62,9 @@ def _denies_nothing(words: Sequence[Said], index: int) -> bool:
         return no == "no"
     if after[0] == "se" and after[1] in words_of.I_KNOW:
         return True
-    if no in ("cant", "cannot", "couldnt") and words_of.PERCEIVE.isdisjoint(after):
+    if no in words_of.CANNOT and (
+        words_of.PERCEIVE.isdisjoint(after) or not words_of.WHETHER.isdisjoint(after)
+    ):
         return True
     if no in words_of.DOUBLE and _denied_before(words, index):
         return True
@@ -87,7 +92,9 @@ def _taken_back(words: Sequence[Said], index: int) -> bool:
             return True
         if word in words_of.TODAY and follows in ("si", "it"):
             return True
-        if word in words_of.BEFORE and (words[index].plain in words_of.NEVER or not follows[0].isalnum()):
+        if word in words_of.BEFORE and (
+            words[index].plain in words_of.NEVER or follows in words_of.ENDS or not follows[0].isalnum()
+        ):
             return True
         if word in words_of.NO or not (words[at].is_word or word == ","):
             return False

@@ -52,6 +52,13 @@ BEFORE = word_set("before antes")
 """What is denied up to these was so after all: "no shock until today", "only when wet", "never before"."""
 
 TODAY = word_set("hoy ahora ahorita ayer today")
+HARDLY = word_set("hardly barely scarcely apenas")
+ASKING = word_set("dont doesnt didnt isnt wasnt arent werent hasnt havent")
+ASKED = word_set("i we you he she they that")
+"""After these turned round it is a question that wants a yes: "didn't you hear it is smoking"."""
+
+CANNOT = word_set("cant cannot couldnt")
+WHETHER = word_set("if whether")
 PERCEIVE = word_set("see smell find hear feel notice say tell detect")
 DOUBLE = word_set("without sin nada nadie ningun ninguna ninguno")
 """After another "no" these deny nothing more: "cannot touch it without a shock", "no enfria nada"."""
