@@ -203,6 +203,9 @@ def _next(words: Sequence[Said], earlier: int, later: int) -> bool:
 AROUND = 3
 """Words quoted on either side of a place."""
 
+APART_FROM = word_set("and but plus also y e pero")
+"""What stands beyond these is another matter: it is not quoted."""
+
 BESIDE = word_set("and plus near behind around y e cerca atras detras junto")
 ALSO = word_set("but also pero tambien").union(BESIDE)
 """Between another word and what an `unless` excuses, or behind it, these leave the other word unexcused."""
@@ -274,8 +277,12 @@ def _excused(words: Sequence[Said], place: Sequence[int], excuse: frozenset[int]
 def quoted(words: Sequence[Said], at: Sequence[int]) -> tuple[int, int]:
     """[start, end) in the text of what is said at these indexes and a little around, within one clause."""
     low, high = at[0], at[-1]
-    while low > max(0, at[0] - AROUND) and words[low - 1].is_word:
+    while low > max(0, at[0] - AROUND) and _goes_with(words[low - 1]):
         low -= 1
-    while high < min(len(words) - 1, at[-1] + AROUND) and words[high + 1].is_word:
+    while high < min(len(words) - 1, at[-1] + AROUND) and _goes_with(words[high + 1]):
         high += 1
     return words[low].start, words[high].end
+
+
+def _goes_with(word: Said) -> bool:
+    return word.is_word and word.plain not in APART_FROM

@@ -17,6 +17,7 @@ _CAPITAL = r"[A-ZÁÉÍÓÚÑ][\w'’-]+"
 _NAME = re.compile(
     rf"\b(?i:this is|my name is|name is|clerk|soy|me llamo|habla)\s+({_CAPITAL}(?: {_CAPITAL})?)"
     rf"|\b({_CAPITAL}) (?:here|calling)\b"
+    rf"|^({_CAPITAL}) (?:from|at|de) (?=[A-ZÁÉÍÓÚÑ\d]|store |la tienda )"
 )
 _NUMBERED = ("serial", "asset tag", "store", "phone")
 FEW = 30

@@ -157,3 +157,8 @@ def test_one_list_may_raise_a_danger_and_point_to_a_symptom() -> None:
     assert RULEBOOK.words["pests"].danger == "pests_seen"
     assert [heard.words for heard in hear(RULEBOOK, said)] == ["pests"]
     assert match_symptoms(RULEBOOK, said)[0].symptom == "pests_at_machine"
+
+
+def test_another_matter_beside_a_danger_is_not_quoted() -> None:
+    (found,) = hear(RULEBOOK, "the cherry side is not freezing and the plug feels warm")
+    assert found.quote == "the plug feels warm"

@@ -34,6 +34,8 @@ INDEX = index_machines([ONE, TWO, THREE])
         ("This is Rosa Lopez. It leaks", Place(caller="Rosa Lopez")),
         ("soy Ana, no enfría", Place(caller="Ana")),
         ("Dana here, since 11", Place(caller="Dana")),
+        ("Dana from Gull Point, it leaks", Place((THREE,), True, "halt-007", caller="Dana")),
+        ("Water from the back", Place()),
         ("this is bad", Place()),
         ("", Place()),
     ],
