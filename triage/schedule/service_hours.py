@@ -23,8 +23,6 @@ from decimal import Decimal
 from functools import lru_cache
 from zoneinfo import ZoneInfo
 
-import holidays
-
 from triage.records.report import Site
 from triage.rulebook.terms import ServiceHours
 from triage.values.errors import InputError
@@ -148,6 +146,8 @@ def public_holidays(country: str | None, subdivision: str | None, year: int) -> 
         return frozenset()
     try:
         # the neighbors too: New Year's Day may be observed in December of the year before
+        import holidays  # slow to import, and no rulebook need name a country
+
         days = holidays.country_holidays(country, subdiv=subdivision, years=(year - 1, year, year + 1))
     except NotImplementedError as error:
         raise InputError(f"holidays_country and holidays_subdivision: {error}") from None

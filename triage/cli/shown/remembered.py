@@ -15,15 +15,14 @@ from contextlib import suppress
 from pathlib import Path
 from tempfile import NamedTemporaryFile
 
+import triage
 from triage.config import cache_folder
 from triage.rulebook.model import Rulebook
-from triage.rulebook.reading import reader
-from triage.values.yaml_source import MOST_BYTES
 
 KEPT = 8
 """How many folders are remembered, those read last."""
 DIGEST_BYTES = 32
-CODE = [Path(reader.__file__).parents[2] / name for name in ("values", "logic", "rulebook")]
+CODE = [Path(triage.__file__).parent / name for name in ("values", "logic", "rulebook")]
 """The packages that make a rulebook of files."""
 
 Read = tuple[Rulebook, Mapping[str, object]]
@@ -35,7 +34,9 @@ def read_remembered(folder: Path) -> Read:
     known = None if place is None else _known(place)
     if known is not None:
         return known
-    found = reader.read_with_files(folder)
+    from triage.rulebook.reading.reader import read_with_files  # what is remembered needs no reader
+
+    found = read_with_files(folder)
     if place is not None:
         with suppress(OSError):
             _remember(place, pickle.dumps(found, pickle.HIGHEST_PROTOCOL))
@@ -68,8 +69,9 @@ def _place(folder: Path) -> Path | None:
             mode = path.lstat().st_mode
             name = os.path.relpath(path, folder)
             digest.update(f"{name}\0{stat.S_IFMT(mode)}\0".encode(errors="surrogateescape"))
-            if stat.S_ISREG(mode) and path.stat().st_size <= MOST_BYTES:
-                digest.update(hashlib.sha256(path.read_bytes()).digest())
+            if stat.S_ISREG(mode):
+                with path.open("rb") as content:
+                    digest.update(hashlib.file_digest(content, "sha256").digest())
             elif not stat.S_ISDIR(mode):
                 return None
     except OSError:

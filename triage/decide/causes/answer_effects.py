@@ -5,7 +5,7 @@ observations, checks, cautions. `answers_to` tries one value for every piece of 
 can tell from the others, and re-evaluates only what hangs on the fact.
 """
 
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import TypeAlias
 
@@ -21,6 +21,8 @@ from triage.rulebook.model import Caution, Check, DeriveRule, Fact, Rulebook
 
 Array: TypeAlias = NDArray[np.float64]
 Seen: TypeAlias = tuple[int | None, ...]  # the state of each observation; None: not settled
+
+LooksAt: TypeAlias = Callable[[Condition], frozenset[str]]
 
 ANSWERS_KEPT = 4096
 SETS_OF_CAUSES_KEPT = 256
@@ -94,8 +96,15 @@ def reaches(rulebook: Rulebook) -> tuple[Reach, ...]:
     settles = [item for stratum in strata_of(rulebook) for item in stratum.settles.items()]
     tables = ranking_tables(rulebook)
     asked = (fact for fact in rulebook.facts.values() if fact.asked_of == "clerk")
-    found = (_reach(rulebook, tables, fact, settles) for fact in asked)
+    looked = _remembering()
+    found = (_reach(rulebook, tables, fact, settles, looked) for fact in asked)
     return tuple(reach for reach in found if reach.observations or reach.checks or reach.cautions)
+
+
+def _remembering() -> LooksAt:
+    """`facts_in`, walking each of the rulebook's conditions once."""
+    known: dict[int, frozenset[str]] = {}
+    return lambda each: known.get(id(each)) or known.setdefault(id(each), facts_in(each))
 
 
 def _reach(
@@ -103,28 +112,27 @@ def _reach(
     tables: RankingTables,
     fact: Fact,
     settles: Sequence[tuple[str, tuple[DeriveRule, ...]]],
+    looked: LooksAt,
 ) -> Reach:
     affected, redone = {fact.id}, []
     for derived, rules in settles:
-        if derived != fact.id and any(affected & facts_in(rule.head.when) for rule in rules):
+        if derived != fact.id and any(affected & looked(rule.head.when) for rule in rules):
             affected.add(derived)
             redone.append((derived, rules))
     whens = {rule.head.id: rule.head.when for rule in rulebook.evidence.values()}
     observations = [
         observation
         for observation in tables.observations
-        if any(affected & facts_in(whens[rule]) for rule in observation.rules)
+        if any(affected & looked(whens[rule]) for rule in observation.rules)
     ]
     checks = [
-        check
-        for check in rulebook.checks.values()
-        if check.who == "clerk" and affected & facts_in(check.when)
+        check for check in rulebook.checks.values() if check.who == "clerk" and affected & looked(check.when)
     ]
     cautions = [
         caution
         for caution in rulebook.cautions.values()
         if caution.head.status == "live" and (caution.forbids or not caution.only_with_checks)
-        if affected & facts_in(caution.head.when)
+        if affected & looked(caution.head.when)
     ]
     conditions = [
         *(rule.head.when for _, rules in redone for rule in rules),
@@ -133,7 +141,7 @@ def _reach(
         *(caution.head.when for caution in cautions),
     ]
     setters = dict(settles)
-    looks_at = _inputs((fact_id for each in conditions for fact_id in facts_in(each)), setters)
+    looks_at = _inputs((fact_id for each in conditions for fact_id in looked(each)), setters, looked)
     return Reach(
         fact,
         tuple(redone),
@@ -149,7 +157,7 @@ def _reach(
     )
 
 
-def _inputs(facts: Iterable[str], setters: Mapping[str, tuple[DeriveRule, ...]]) -> set[str]:
+def _inputs(facts: Iterable[str], setters: Mapping[str, tuple[DeriveRule, ...]], looked: LooksAt) -> set[str]:
     """The facts, and all that rules derive them from."""
     found: set[str] = set()
     waiting = list(facts)
@@ -157,7 +165,7 @@ def _inputs(facts: Iterable[str], setters: Mapping[str, tuple[DeriveRule, ...]])
         fact = waiting.pop()
         if fact not in found:
             found.add(fact)
-            waiting.extend(each for rule in setters.get(fact, ()) for each in facts_in(rule.head.when))
+            waiting.extend(each for rule in setters.get(fact, ()) for each in looked(rule.head.when))
     return found
 
 

@@ -3,8 +3,9 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from functools import lru_cache
+from functools import lru_cache, reduce
 from itertools import combinations
+from operator import and_
 from typing import TypeAlias
 
 import numpy as np
@@ -98,9 +99,9 @@ class CheckTables:
     sets: dict[tuple[str, ...], CheckSet]
 
     def may_be_together(self, checks: tuple[str, ...]) -> bool:
-        return len(checks) == 1 or (
-            len(checks) <= MOST_TOGETHER and any(set(checks) <= set(order) for order in self.orders)
-        )
+        if len(checks) == 1:
+            return True
+        return len(checks) <= MOST_TOGETHER and bool(reduce(and_, map(self.together.__getitem__, checks)))
 
     def in_order(self, group: tuple[str, ...]) -> tuple[str, ...]:
         """The group as it is to be done: in the order of the first set that has it whole."""
