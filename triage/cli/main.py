@@ -30,6 +30,7 @@ COMMANDS = {
     "deliver": "triage.cli.commands.outgoing:deliver",
     "backup": "triage.cli.commands.backup:backup",
     "restore": "triage.cli.commands.backup:restore_command",
+    "copy": "triage.cli.commands.backup:copy_command",
     "verify": "triage.cli.commands.backup:verify",
     "forget": "triage.cli.commands.forget:forget",
     "token": "triage.cli.commands.token:token",

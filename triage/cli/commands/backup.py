@@ -1,4 +1,4 @@
-"""`barrelwise backup`, `restore`, `verify`: a copy of the database, back again, and whether it is right."""
+"""`barrelwise backup`, `restore`, `copy`, `verify`: copies of the database, and whether it is right."""
 
 from dataclasses import asdict
 from pathlib import Path
@@ -9,6 +9,7 @@ from triage.cli.shown.opened import opened_store
 from triage.cli.shown.output import AS_JSON, print_json
 from triage.config import read_settings
 from triage.store.backup import back_up, restore
+from triage.store.copying import copy_database
 from triage.store.verify import read_seal
 
 FILE = click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
@@ -26,6 +27,24 @@ def backup(file: Path) -> None:
 def restore_command(file: Path) -> None:
     """Put the copy in FILE where the settings say that the database is; there must be none yet."""
     click.echo(f"{restore(read_settings().database, file)} tickets are back")
+
+
+@click.command("copy")
+@click.argument("url")
+@AS_JSON
+def copy_command(url: str, as_data: bool) -> None:
+    """Copy every row into the empty database at URL, such as postgresql+psycopg://127.0.0.1/barrelwise.
+
+    Then both sides are read, and the sums of their rows' hashes compared, table by table. Photos that lie in
+    a folder stay there.
+    """
+    copied = copy_database(read_settings().database, url)
+    if as_data:
+        print_json([asdict(table) for table in copied])
+        return
+    for table in copied:
+        click.echo(f"{table.table:<20}{table.rows:>10}  {table.sum}")
+    click.echo(f"{sum(table.rows for table in copied)} rows, the same on both sides")
 
 
 @click.command()
