@@ -38,6 +38,7 @@ ORDER = [
     "triage.what_if",
     "triage.store.tables",
     "triage.store",
+    "triage.store.copies",
     "triage.rulebook_care.reasoning",
     "triage.rulebook_care.lint",
     "triage.rulebook_care.book",

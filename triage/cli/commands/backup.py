@@ -8,8 +8,8 @@ import click
 from triage.cli.shown.opened import opened_store
 from triage.cli.shown.output import AS_JSON, print_json
 from triage.config import read_settings
-from triage.store.backup import back_up, restore
-from triage.store.copying import copy_database
+from triage.store.copies.backup import back_up, restore
+from triage.store.copies.copying import copy_database
 from triage.store.verify import read_seal
 
 FILE = click.argument("file", type=click.Path(path_type=Path, dir_okay=False))

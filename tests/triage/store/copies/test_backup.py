@@ -12,7 +12,7 @@ from tests.triage.services import AGENT, NOON, REPORT, running_service
 from triage.cli.main import run
 from triage.service import tickets
 from triage.store import open_store
-from triage.store.backup import back_up, restore
+from triage.store.copies.backup import back_up, restore
 from triage.store.tables.idempotency import KEPT, StoredResponse
 from triage.values.errors import InputError
 

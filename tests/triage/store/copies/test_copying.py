@@ -12,7 +12,7 @@ from triage.cli.main import run
 from triage.records.report import CareEvent
 from triage.service import tickets
 from triage.store import open_store
-from triage.store.copying import copy_database
+from triage.store.copies.copying import copy_database
 from triage.values.errors import InputError
 
 

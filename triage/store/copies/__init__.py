@@ -1,0 +1,1 @@
+"""Copies of a whole database, and copies put back."""
