@@ -28,6 +28,7 @@ from api.http.lane import init_lane
 from api.http.watching import init_watching
 from api.http.work_folder import LAUNCHER
 from api.life import steps as life
+from api.ops import acting as acting_page
 from api.ops import book, changes, files, forms, release
 from api.ops import numbers as numbers_page
 from api.ops import simulate as simulate_page
@@ -99,6 +100,7 @@ PAGES = (
     book.blueprint,
     changes.blueprint,
     numbers_page.blueprint,
+    acting_page.blueprint,
     simulate_page.blueprint,
 )
 

@@ -23,6 +23,7 @@ from api.pages.search import FINDER
 from api.v1.rulebook import MOST_BYTES
 from api.worker import WSGI, Worker
 from triage.config import DEFAULT_SERVER, ServerSettings
+from triage.service.numbers import summing
 from triage.service.outgoing.deliver import delivering
 from triage.service.service import Service
 
@@ -92,7 +93,7 @@ def run(
         Program(opened, folder, host, port, workers, server, listening).run()
         return
     settings = waitress_settings(server)
-    with opened() as service, delivering(service):
+    with opened() as service, delivering(service), summing(service):
         answering = create_server(_app(service, folder, server), host=host, port=port, **settings)
         listening()
         answering.run()
@@ -166,4 +167,5 @@ class Program(BaseApplication):
         self._kept = ExitStack()
         service = self._kept.enter_context(self._opened())
         self._kept.enter_context(delivering(service))
+        self._kept.enter_context(summing(service))
         return _app(service, self._folder, self.server).wsgi_app

@@ -1,6 +1,7 @@
 """The program's numbers for the ops lead: a period at a glance, each number in full, and by any group."""
 
 from collections.abc import Mapping
+from datetime import UTC, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -13,10 +14,10 @@ from api.http.auth import page_roles, service
 from api.pages import charts
 from api.pages.texts import clerk, gettext, page_language
 from api.pages.words import day_words, number_words, outcome_words
-from triage.repairs.overview import FUNNEL, MOST_SHOWN, WOULD_HAVE_SENT, Overview
+from triage.repairs.overview import WOULD_HAVE_SENT, Overview
 from triage.repairs.period import NOT_KNOWN
 from triage.repairs.period_numbers import DEFINITIONS, cause_title
-from triage.repairs.statistics import TOO_FEW, funnel_limits
+from triage.repairs.statistics import TOO_FEW
 from triage.repairs.weeks import KeyNumber, neighbor
 from triage.service.numbers import GROUPED_BY, MEASURED_BY, overview_of, site_names
 from triage.service.numbers import numbers as numbers_of
@@ -25,8 +26,8 @@ from triage.values.errors import InputError
 blueprint = Blueprint("numbers_page", __name__)
 
 STATIC = Path(__file__).parents[1] / "static"
+MOST_GROUPS = 200
 SHEETS = ("tokens.css", "base.css", "desk.css", "numbers.css")
-CURVE = 60
 
 
 @blueprint.get("/numbers")
@@ -54,7 +55,8 @@ def page(
 ) -> str:
     """The page; `standalone` holds the style sheets of one that is a file of its own. InputError."""
     glance = overview_of(service(), since, until)
-    days, sites = (glance.period.first.isoformat(), glance.period.last.isoformat()), site_names(service())
+    days = glance.period.first.isoformat(), glance.period.last.isoformat()
+    sites = site_names(service()) if "site" in (by or of or "") else {}
     return render_template(
         "numbers/page.html",
         glance=glance,
@@ -67,7 +69,6 @@ def page(
         standalone=standalone,
         group_titles=_group_titles(),
         key_title=partial(_key_title, sites),
-        sites=sites,
         measured_by=MEASURED_BY,
         said={name: clerk(text, page_language()) for name, text in DEFINITIONS.items()},
         names=number_words(),
@@ -81,10 +82,11 @@ def page(
             "neither": gettext("does neither, as far as seen"),
         },
         day=day_words,
-        shown=MOST_SHOWN,
         too_few=TOO_FEW,
         sent=WOULD_HAVE_SENT,
         percent=percent,
+        most_groups=MOST_GROUPS,
+        usual_periods=_usual_periods(),
         earlier=_neighbor(glance, -1),
         later=_neighbor(glance, 1),
         tickets=None if standalone else _tickets(days),
@@ -111,6 +113,16 @@ def _tickets(days: tuple[str, str]) -> Any:
         return url_for("desk_list.start", view="all", counted=counted, **period)
 
     return address
+
+
+def _usual_periods() -> Mapping[str, Mapping[str, str]]:
+    """The last month, quarter and year of days that are over."""
+    last = service().now().astimezone(UTC).date() - timedelta(days=1)
+    titles = {30: gettext("Last 30 days"), 91: gettext("Last 13 weeks"), 365: gettext("Last 365 days")}
+    return {
+        title: {"since": (last - timedelta(days=days - 1)).isoformat(), "until": last.isoformat()}
+        for days, title in titles.items()
+    }
 
 
 def _neighbor(glance: Overview, away: int) -> Mapping[str, str]:
@@ -180,18 +192,6 @@ def _pictures(found: Overview) -> Mapping[str, Any]:
             gettext("chance that was given, %"),
             gettext("confirmed, %"),
             found.reliability,
-        )
-    if found.places and found.repeat_share:
-        most = max(place.reports for place in found.places)
-        counts = sorted({max(1, round(most ** (step / CURVE))) for step in range(CURVE + 1)})
-        limits = funnel_limits(found.repeat_share, counts, FUNNEL).tolist()
-        drawn["places"] = charts.funnel(
-            gettext("Stores by reports and the share that came back within 30 days."),
-            gettext("reports"),
-            gettext("came back, %"),
-            found.places,
-            found.repeat_share,
-            dict(zip(counts, limits, strict=True)),
         )
     if found.waited:
         drawn["waited"] = charts.waiting(

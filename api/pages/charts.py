@@ -29,13 +29,19 @@ _HEAD = re.compile(r"^.*?<svg[^>]*?viewBox=\"([^\"]*)\"[^>]*>", re.DOTALL)
 _NOT_SHOWN = re.compile(r"<(metadata|defs)>\s*(?:<rdf.*?|<style.*?)</\1>", re.DOTALL)
 _IDS = re.compile(r'(id="|url\(#|href="#)')
 POINTS = 72
+EDGE = 10  # points kept free above, and on the right
 _ONE_AT_A_TIME = Lock()
 """Matplotlib's settings are one for all threads."""
 
 
 @contextmanager
-def drawn(name: str, title: str, width: float, height: float) -> Iterator[tuple[Any, list[Markup]]]:
+def drawn(
+    name: str, title: str, width: float, height: float, margins: tuple[float, float] = (50, 44)
+) -> Iterator[tuple[Any, list[Markup]]]:
     """Axes to draw in, and a list that holds the chart afterwards. Sizes are in points.
+
+    `margins` are those on the left and below, which labels stand in; to have them worked out takes as long
+    as to draw twice.
 
     `name` is unlike those of the page's other charts; `title` is read to those who do not see it.
     """
@@ -59,9 +65,11 @@ def drawn(name: str, title: str, width: float, height: float) -> Iterator[tuple[
     }
     found: list[Markup] = []
     with _ONE_AT_A_TIME, mpl.rc_context(settings):
-        figure = Figure(figsize=(width / POINTS, height / POINTS), layout="constrained")
+        figure = Figure(figsize=(width / POINTS, height / POINTS))
         FigureCanvasSVG(figure)
-        axes = figure.add_subplot()
+        left, below = margins
+        inside = (left / width, below / height, 1 - (left + EDGE) / width, 1 - (below + EDGE) / height)
+        axes = figure.add_axes(inside)
         yield axes, found
         written = io.StringIO()
         figure.savefig(written, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
@@ -96,7 +104,7 @@ def _as_attributes(style: str) -> str:
 
 def trend(name: str, title: str, values: Sequence[float | None], usual: tuple[float, float] | None) -> Markup:
     """A small line of the weeks, oldest first, over the usual range; the last one is marked."""
-    with drawn(name, title, 190, 48) as (axes, found):
+    with drawn(name, title, 190, 48, (6, 2)) as (axes, found):
         axes.set_axis_off()
         known = [(place, value) for place, value in enumerate(values) if value is not None]
         if usual is not None:
@@ -127,10 +135,10 @@ def funnel(
         axes.plot(counts, [100 * limits[count] for count in counts], color=INKS["ghost"], linewidth=1.2)
         axes.axhline(100 * share, color=INKS["line"], linewidth=1)
         for above, marker, ink, size in ((False, "o", "mark", 5), (True, "D", "danger", 7)):
-            some = [place for place in places if (place.share > place.limit) is above]
+            # Of those with the same numbers one is drawn.
+            some = {(place.reports, 100 * place.share) for place in places if place.stands_out is above}
             axes.plot(
-                [place.reports for place in some],
-                [100 * place.share for place in some],
+                *(zip(*sorted(some), strict=True) if some else ([], [])),
                 linestyle="none",
                 marker=marker,
                 color=INKS[ink],

@@ -211,6 +211,7 @@ def number_words() -> Mapping[str, str]:
         "hours_to_close": gettext("Hours until it pours, median"),
         "spend_closed": gettext("Spent"),
         "spend_approved": gettext("Spend approved"),
+        "over_limit": gettext("Above the limit"),
         "visits_sent": gettext("Visits sent"),
         "repeats": gettext("Repeat trouble"),
         "no_fault_found": gettext("No fault found"),

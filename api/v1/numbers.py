@@ -8,10 +8,12 @@ from marshmallow import Schema, fields
 from api.http.auth import roles, service
 from api.http.json_bodies import Blueprint
 from api.v1.schemas import text
+from api.v1.shapes.to_act import TO_SUM, PeriodOut, ToActOut
 from triage.repairs.period import USUAL_DAYS
 from triage.repairs.period_numbers import DEFINITIONS
 from triage.repairs.statistics import TOO_FEW
 from triage.service import numbers
+from triage.service.fleet.acting import DAYS, to_act
 from triage.service.numbers import GROUPED_BY
 
 blueprint = Blueprint("numbers", __name__, url_prefix="/v1", description="The program in numbers")
@@ -36,6 +38,11 @@ class NumbersQuery(Schema):
 
 class OverviewQuery(Schema):
     since = text(10, metadata={"description": "First day (UTC); else the last week that is over"})
+    until = text(10, metadata={"description": "Last day (UTC), counted too"})
+
+
+class ToActQuery(Schema):
+    since = text(10, metadata={"description": f"First day (UTC); else the last {DAYS} days are counted"})
     until = text(10, metadata={"description": "Last day (UTC), counted too"})
 
 
@@ -121,6 +128,7 @@ class GroupNumbersOut(Schema):
     spend_approved = fields.String(**_said("spend_approved"))
     spend_closed = fields.String(**_said("spend_closed"))
     outside_agreement = fields.String(**_said("outside_agreement"))
+    over_limit = fields.Nested(PartOut, **_said("over_limit"))
 
 
 class NumbersOut(GroupNumbersOut):
@@ -130,6 +138,7 @@ class NumbersOut(GroupNumbersOut):
     since = fields.String(**_told("First day"))
     until = fields.String(**_told("Last day"))
     currency = fields.String()
+    days_to_sum = fields.Integer(**_told(TO_SUM))
     by_first_outcome = _counts("by_first_outcome")
     by_last_outcome = _counts("by_last_outcome")
     by_symptom = _counts("by_symptom")
@@ -162,20 +171,6 @@ class BinOut(Schema):
     high = fields.Float()
 
 
-class StoreRepeatsOut(Schema):
-    site = fields.String()
-    reports = fields.Integer()
-    repeats = fields.Integer()
-    limit = fields.Float(**_told("The share that 39 of 40 such sites stay below by chance"))
-
-
-class OftenDownOut(Schema):
-    machine = fields.String()
-    calls = fields.Integer()
-    expected = fields.Float()
-    rate = fields.Float(**_told("Times the fleet's, drawn towards it"))
-
-
 class WaitedOut(Schema):
     title = fields.String(**_told("store or visit, by the first decision"))
     reports = fields.Integer()
@@ -189,11 +184,7 @@ class SavedOut(Schema):
     mean = fields.Decimal(as_string=True, **_told("What a visit costs, after warranty"))
     low = fields.Decimal(as_string=True)
     high = fields.Decimal(as_string=True)
-
-
-class PeriodOut(Schema):
-    first = fields.Date()
-    last = fields.Date()
+    again = fields.List(fields.Float(), **_told("Share of reports that come again, at least and at most"))
 
 
 class OverviewOut(Schema):
@@ -201,12 +192,10 @@ class OverviewOut(Schema):
     span = fields.Nested(PeriodOut, **_told("With the periods before; all but the six numbers are of it"))
     numbers = fields.List(fields.Nested(KeyNumberOut))
     reliability = fields.List(fields.Nested(BinOut))
-    places = fields.List(fields.Nested(StoreRepeatsOut))
-    repeat_share = fields.Float(allow_none=True)
-    often_down = fields.List(fields.Nested(OftenDownOut))
     waited = fields.List(fields.Nested(WaitedOut))
     saved = fields.Nested(SavedOut, allow_none=True)
     currency = fields.String()
+    days_to_sum = fields.Integer(**_told(TO_SUM))
 
 
 @blueprint.route("/numbers")
@@ -232,3 +221,13 @@ class NumbersOverview(MethodView):
     def get(self, query: dict[str, Any]) -> Any:
         """A period at a glance: six numbers with what is usual for them, and whom to look after."""
         return numbers.overview_of(service(), query.get("since"), query.get("until"))
+
+
+@blueprint.route("/numbers/act")
+class NumbersToAct(MethodView):
+    @roles("ops", "reporter")
+    @blueprint.arguments(ToActQuery, location="query")
+    @blueprint.response(200, ToActOut)
+    def get(self, query: dict[str, Any]) -> Any:
+        """Sites and machines to act on: repeat trouble, frequent and rising calls, care, commissioning."""
+        return to_act(service(), query.get("since"), query.get("until"))

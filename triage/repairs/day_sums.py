@@ -61,6 +61,9 @@ def _add_closing(day: DaySums, closing: Closing) -> None:
     for sums in _of(day, [closing.place]):
         sums.spent += closing.cost
         sums.outside += closing.outside
+        if closing.cost and closing.nte is not None:
+            sums.limited += 1
+            sums.over_limit += closing.cost > closing.nte
         if not closing.stands:
             continue
         sums.closed += 1

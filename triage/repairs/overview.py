@@ -1,56 +1,25 @@
-"""A period at a glance: six numbers with what is usual, whom to look after, what was saved."""
+"""A period at a glance: six numbers with what is usual, how honest and quick it was, what it saved."""
 
-from collections import Counter, defaultdict
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from decimal import Decimal
 from typing import Literal
 
-from triage.machine.lifecycle.trend import fit_fleet
 from triage.repairs.day_sums import TENTHS
-from triage.repairs.period import NOT_KNOWN, Period, Sums, Tally
+from triage.repairs.period import Period, Sums, Tally
 from triage.repairs.statistics import (
     TOO_FEW,
     first_below,
-    funnel_limits,
     mean_within,
     still_waiting,
     wilson,
 )
 from triage.repairs.weeks import KeyNumber
 
-MOST_SHOWN = 8
-FEWEST_CALLS = 2
-MORE_THAN_FLEET = 1.2
 WOULD_HAVE_SENT = (0.5, 1.0)
 """Of the calls that the store fixed, the share that would have cost a visit. Our estimate, no source."""
-
-FUNNEL = 0.975  # a store above it is one of 40 by chance
-
-
-@dataclass(frozen=True, slots=True)
-class Place:
-    """A site: its reports, how many came soon after a visit, and the share that the funnel allows so many."""
-
-    site: str
-    reports: int
-    repeats: int
-    limit: float
-
-    @property
-    def share(self) -> float:
-        return self.repeats / self.reports
-
-
-@dataclass(frozen=True, slots=True)
-class OftenDown:
-    """A machine that calls more than its fleet. `expected` calls are the fleet's, `rate` the shrunk ratio."""
-
-    machine: str
-    calls: int
-    expected: float
-    rate: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +54,7 @@ class Saved:
     mean: Decimal
     low: Decimal
     high: Decimal
+    again: tuple[float, float]  # the share of reports that come again within 30 days, at least and at most
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,12 +63,10 @@ class Overview:
     span: Period  # with the periods before
     numbers: tuple[KeyNumber, ...]
     reliability: tuple[Bin, ...]
-    places: tuple[Place, ...]
-    repeat_share: float | None
-    often_down: tuple[OftenDown, ...]
     waited: tuple[Waited, ...]
     saved: Saved | None
     currency: str
+    days_to_sum: int = 0  # whose sums are not up to date yet
 
 
 def reliability(chances: Mapping[str, Tally]) -> tuple[Bin, ...]:
@@ -111,42 +79,6 @@ def reliability(chances: Mapping[str, Tally]) -> tuple[Bin, ...]:
             low, high = wilson(hit.count, of)
             bins.append(Bin((hit.total + miss.total) / of, hit.count / of, of, low, high))
     return tuple(bins)
-
-
-def places(sites: Mapping[str, Sums]) -> tuple[tuple[Place, ...], float | None]:
-    """Sites by their share of repeats, those furthest above the funnel first, and the share of all sites."""
-    known = {site: one for site, one in sites.items() if site != NOT_KNOWN and one.on_machine}
-    total = sum(one.on_machine for one in known.values())
-    if not total:
-        return (), None
-    share = sum(one.repeats for one in known.values()) / total
-    limits = funnel_limits(share, [one.on_machine for one in known.values()], FUNNEL).tolist()
-    found = [
-        Place(site, one.on_machine, one.repeats, limit)
-        for (site, one), limit in zip(known.items(), limits, strict=True)
-    ]
-    found.sort(key=lambda one: (one.limit - one.share, -one.reports, one.site))
-    return tuple(found), share
-
-
-def often_down(calls: Counter[str], machines: Mapping[str, date], span: Period) -> tuple[OftenDown, ...]:
-    """Machines that call more than the fleet, drawn towards it (empirical Bayes, gamma-Poisson).
-
-    `machines` says since when each is in service.
-    """
-    days = {serial: (span.last - max(since, span.first)).days for serial, since in machines.items()}
-    years = {serial: count / 365 for serial, count in days.items() if count > 0}
-    if not any(calls[serial] for serial in years):
-        return ()
-    fleet = fit_fleet([(calls[serial], length) for serial, length in years.items()])
-    usual = fleet.failures_a_year
-    found = [
-        OftenDown(serial, calls[serial], usual * length, fleet.rate(calls[serial], length) / usual)
-        for serial, length in years.items()
-        if calls[serial] >= FEWEST_CALLS
-    ]
-    found.sort(key=lambda one: (-one.rate, one.machine))
-    return tuple(one for one in found if one.rate >= MORE_THAN_FLEET)[:MOST_SHOWN]
 
 
 def waited(
@@ -175,11 +107,17 @@ def waited(
     return tuple(found)
 
 
-def saved(fixed: int, costs: Tally) -> Saved | None:
-    """None with too few visits to say what one costs."""
+def saved(found: Sums, costs: Tally) -> Saved | None:
+    """None with too few visits to say what one costs.
+
+    Of the calls that the store fixed, as many are taken off as reports come again: those were only put off.
+    """
     if costs.count < TOO_FEW:
         return None
     mean, least, most = mean_within(costs.count, costs.total, costs.squares)
+    seldom, often = wilson(found.repeats, found.on_machine)
     few, many = WOULD_HAVE_SENT
-    low, high = fixed * few * max(0.0, least), fixed * many * most
-    return Saved(fixed, costs.count, *(Decimal(f"{one:.0f}") for one in (mean, low, high)))
+    low = found.in_store * few * (1 - often) * max(0.0, least)
+    high = found.in_store * many * (1 - seldom) * most
+    whole = [Decimal(f"{one:.0f}") for one in (mean, low, high)]
+    return Saved(found.in_store, costs.count, whole[0], whole[1], whole[2], (seldom, often))

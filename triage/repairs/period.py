@@ -24,7 +24,8 @@ NOT_KNOWN = "not_known"
 
 @dataclass(slots=True)
 class Sums:
-    """What tickets come to: those opened, of these on a machine, and repeats; events; closings; scores."""
+    """What tickets come to: those opened, of these on a machine, and repeats; events; closings; scores;
+    closings that cost something under a known limit, and those above it."""
 
     opened: int = 0
     on_machine: int = 0
@@ -44,6 +45,8 @@ class Sums:
     scored: int = 0
     log_loss: float = 0.0
     brier: float = 0.0
+    limited: int = 0
+    over_limit: int = 0
 
     def __add__(self, other: "Sums") -> "Sums":
         return Sums(*(getattr(self, name) + getattr(other, name) for name in MEASURES))
@@ -124,8 +127,9 @@ class Closing:
 
     `cost` is after warranty, `outside` what of the bill the rate agreement does not pay. `visits` counts the
     closings of the ticket with a visit, `scheduled` the visits ever scheduled for it. `top_cause` is what the
-    last decision ranked first, with its chance. `log_loss` and `brier` score that decision, and `rules` says
-    by how much the log loss would be another without each rule.
+    last decision ranked first, with its chance. `log_loss` and `brier` score that decision, `nte` is what
+    it said may be spent without asking, and `rules` says by how much the log loss would be another without
+    each rule.
     """
 
     place: Place
@@ -143,6 +147,7 @@ class Closing:
     top_chance: float | None = None
     log_loss: float | None = None
     brier: float | None = None
+    nte: Decimal | None = None
     rules: Mapping[str, float] = field(default_factory=dict)
 
 

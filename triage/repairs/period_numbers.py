@@ -50,6 +50,10 @@ DEFINITIONS: Mapping[str, str] = {
     "outside_agreement": N_(
         "What the rate agreement does not pay of the bills of those closings, before warranty."
     ),
+    "over_limit": N_(
+        "Of the closings written down in the period that cost the program something, those that cost more "
+        "than the last decision said may be spent on the ticket without asking."
+    ),
     "repeats": N_(
         "Of the tickets opened in the period on a machine, those for which another ticket of the machine was "
         "closed within 30 days before."
@@ -149,6 +153,7 @@ def group_numbers(sums: Sums, currency: str) -> dict[str, Any]:
         "spend_approved": _money(sums.approved, currency),
         "spend_closed": _money(sums.spent, currency),
         "outside_agreement": _money(sums.outside, currency),
+        "over_limit": part(sums.over_limit, sums.limited),
     }
 
 

@@ -66,6 +66,41 @@ def funnel_limits(share: float, of: Sequence[int], level: float) -> Array:
     return found
 
 
+def rate_within(count: int, years: float) -> tuple[float, float | None]:
+    """The exact interval of a Poisson rate a year (Garwood 1936); (0, None) of no time."""
+    from scipy.special import chdtri
+
+    if not years:
+        return 0.0, None
+    tail = (1 - CONFIDENCE) / 2
+    low = float(chdtri(2 * count, 1 - tail)) / 2 if count else 0.0
+    return low / years, float(chdtri(2 * count + 2, tail)) / 2 / years
+
+
+def ratio_within(count: int, years: float, other: int, other_years: float) -> tuple[float, float, float]:
+    """A Poisson rate over another of at least one event, and its exact interval.
+
+    Given how many events both have, those of the first are binomial (Przyborowski and Wilenski 1940; the
+    interval of Clopper and Pearson).
+    """
+    from scipy import stats
+
+    share = stats.binomtest(count, count + other).proportion_ci(CONFIDENCE, "exact")
+    low, high = (
+        (math.inf if bound == 1 else bound / (1 - bound) * other_years / years)
+        for bound in (float(share.low), float(share.high))
+    )
+    return count / years / (other / other_years), low, high
+
+
+def false_alarms(z: Array) -> Array:
+    """Of all tests with a `z` as high, the share expected by chance (Benjamini and Hochberg 1995)."""
+    from scipy import stats
+
+    found: Array = stats.false_discovery_control(stats.norm.sf(z))
+    return found
+
+
 def still_waiting(ended: Mapping[float, int], waiting: Mapping[float, int]) -> tuple[Array, Array]:
     """Kaplan-Meier: hours, and the share that has waited longer.
 

@@ -27,8 +27,8 @@ from triage.records.ticket_id import heard
 from triage.rulebook.model import Rulebook
 from triage.service.service import Service, one_version
 from triage.store import Work
-from triage.store.on_machine import OnMachine, on_machine, promised_on
 from triage.store.tables.tickets import Ready, TicketMoved, following
+from triage.store.work import OnMachine, on_machine, promised_on
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.money import sum_money
 from triage.values.shown import hint

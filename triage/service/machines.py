@@ -31,7 +31,7 @@ from triage.service.changes import (
 from triage.service.service import Service, one_version
 from triage.service.tickets import OpenTicket, listed
 from triage.store import Work
-from triage.store.on_machine import promised_on
+from triage.store.work import promised_on
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 
 Data = Mapping[str, Any]

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
+from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime, time, timedelta
 from shutil import disk_usage
 from typing import Any
 
 from triage.records.caller import Caller
 from triage.repairs import overview
-from triage.repairs.day_sums import folded
 from triage.repairs.exports import SpendBy, claim_rows, read_days, spend_rows
 from triage.repairs.period import GROUPS, By, Period, Sums, Tally, read_period
 from triage.repairs.period_numbers import Recorded, group_numbers, hours_of, period_numbers
@@ -17,36 +17,20 @@ from triage.repairs.weeks import key_numbers, last_week, periods_to, week_of
 from triage.service.service import Service
 from triage.simulation.quick import Programs, quick_years
 from triage.store import Work
+from triage.store.summing import sum_days
+from triage.store.summing import summing as beside
 from triage.store.tables.derived.counted import COUNTED as COUNTED
 from triage.store.tables.desk import NO_FILTERS, Filters, View
 from triage.values.cursor import cursor_text, read_cursor
 from triage.values.errors import InputError, Problem
 
-TRIES = 5
 MEASURED_BY = ("day", "week", "month")
 GROUPED_BY = (*GROUPS[1:], *MEASURED_BY)
 
 
-def _summed(service: Service, period: Period) -> None:
-    """Folds the days of the period that a ticket of theirs changed; outside the write lock, as far as it can.
-
-    A day that goes on changing meanwhile is at last folded in the write.
-    """
-    for tries in range(TRIES):
-        with service.store.read() as work:
-            marked = work.day_sums.marked(period)
-        if not marked:
-            return
-        for day in sorted(marked):
-            last_try = tries == TRIES - 1
-            with service.store.read() as work:
-                folds = None if last_try else folded(work.numbers.of_day(Period(day, day)))
-            with service.store.write() as work:
-                mark = work.day_sums.marked(Period(day, day)).get(day, 0)
-                if folds is None:
-                    work.day_sums.put(day, mark, folded(work.numbers.of_day(Period(day, day))))
-                else:
-                    work.day_sums.put(day, marked[day], folds)
+def summing(service: Service) -> AbstractContextManager[None]:
+    """Sums days in a thread of its own as long as the block lasts; requests do not wait for many."""
+    return beside(service.store)
 
 
 def numbers(
@@ -63,7 +47,7 @@ def numbers(
         raise InputError([Problem(f"group by one of {', '.join(GROUPED_BY)}", "query:by")])
     if of is not None and by is not None and by not in MEASURED_BY:
         raise InputError([Problem(f"what stands under {of} is told by day, week or month", "query:by")])
-    _summed(service, period)
+    left = sum_days(service.store, period)
     currency = service.rulebook.currency
     with service.store.read() as work:
         sums = work.day_sums
@@ -72,7 +56,8 @@ def numbers(
         total = sums.total(period, within, key)
         if of is not None:
             days = {"since": period.first.isoformat(), "until": period.last.isoformat()}
-            return {**days, "currency": currency, **group_numbers(total, currency), "groups": told}
+            told_of = {"currency": currency, **group_numbers(total, currency), "groups": told}
+            return {**days, "days_to_sum": left, **told_of}
         recorded = Recorded(
             total=total,
             outcomes=sums.by_key(period, "outcome"),
@@ -85,7 +70,7 @@ def numbers(
             questions=sums.tallies(period, "question"),
             held=tuple(work.numbers.held_since()),
         )
-    return {**period_numbers(recorded, service.rulebook, period, now), "groups": told}
+    return {**period_numbers(recorded, service.rulebook, period, now), "days_to_sum": left, "groups": told}
 
 
 def _read_group(of: str | None) -> tuple[By, str]:
@@ -128,15 +113,12 @@ def overview_of(service: Service, since: str | None, until: str | None) -> overv
 def at_a_glance(service: Service, period: Period) -> overview.Overview:
     """A period at a glance, held against those before it."""
     now, periods = service.now(), periods_to(period)
-    _summed(service, Period(periods[0].first, period.last))
+    left = sum_days(service.store, Period(periods[0].first, period.last))
     with service.store.read() as work:
         sums = work.day_sums
         first = sums.first_day() or period.first
         periods = tuple(one for one in periods if one.first >= first) or periods[-1:]
         span = Period(periods[0].first, period.last)
-        sites = sums.by_key(span, "site")
-        found_places, share = overview.places(sites)
-        machines = work.numbers.in_service_since()
         return overview.Overview(
             period=period,
             span=span,
@@ -145,22 +127,19 @@ def at_a_glance(service: Service, period: Period) -> overview.Overview:
                 [hours_of(sums.tallies(one, "hours"))[0] for one in periods],
             ),
             reliability=overview.reliability(sums.tallies(span, "chance")),
-            places=found_places,
-            repeat_share=share,
-            often_down=overview.often_down(work.numbers.calls_by_machine(span), machines, span),
             waited=overview.waited(
                 sums.tallies(span, "wait"), sums.tallies_by_day(span, "wait", "|open|"), now
             ),
-            saved=overview.saved(
-                sums.total(span).in_store, sums.tallies(span, "visit_cost").get("", Tally())
-            ),
+            saved=overview.saved(sums.total(span), sums.tallies(span, "visit_cost").get("", Tally())),
             currency=service.rulebook.currency,
+            days_to_sum=left,
         )
 
 
-def site_names(service: Service) -> Mapping[str, str]:
+def site_names(service: Service, sites: Collection[str] | None = None) -> Mapping[str, str]:
+    """Names of these sites, or of all."""
     with service.store.read() as work:
-        return {site.id: site.name for site in work.machines.sites()}
+        return work.machines.site_names(sites)
 
 
 def tickets_by_state(service: Service) -> Mapping[tuple[str, str], int]:

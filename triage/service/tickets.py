@@ -28,9 +28,9 @@ from triage.service.changes import (
 from triage.service.dangers import cleaned_away
 from triage.service.service import Service, one_version
 from triage.store import Work
-from triage.store.on_machine import on_machine
 from triage.store.tables.desk import NO_FILTERS, VIEWS, Filters, OpenTicket, View
 from triage.store.tables.tickets import TicketMoved, opening
+from triage.store.work import on_machine
 from triage.values.errors import InputError, NotFoundError, Problem
 
 __all__ = ["VIEWS", "Filters", "OpenTicket", "View"]

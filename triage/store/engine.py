@@ -40,6 +40,7 @@ class Store:
         self._writer = engine.execution_options(barrelwise_writes=True)
         self._here = threading.local()
         self._write_lock = WriteLock(lock_file(engine), BUSY_TIMEOUT_MS / 1000)
+        self.to_sum: threading.Event | None = None  # wakes the thread that sums days, where there is one
         self._failed: UnavailableError | None = None  # why the last write was not stored
 
     @contextmanager

@@ -1,8 +1,11 @@
-"""The repositories of one transaction."""
+"""The repositories of one transaction, and what they say together of a machine."""
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any, get_type_hints
 
+from triage.records.authorization import Authorization
+from triage.records.danger import Danger
 from triage.store.forgetting import Forgetting
 from triage.store.installs import Installs
 from triage.store.photos import CarePhotos, Photos
@@ -23,6 +26,7 @@ from triage.store.tables.rulebooks import Rulebooks
 from triage.store.tables.tickets import Tickets
 from triage.store.tables.tokens import Links, Sessions, Tokens
 from triage.store.verify import Verification
+from triage.values.money import Money, sum_money
 
 
 @dataclass(frozen=True)
@@ -58,3 +62,28 @@ class Work:
 
 
 REPOSITORIES: dict[str, Any] = {name: kind for name, kind in get_type_hints(Work).items() if kind is not bool}
+
+
+@dataclass(frozen=True, slots=True)
+class OnMachine:
+    """What a decision hangs on besides its ticket: dangers and authorizations of the machine's other tickets,
+    and how many repairs it had.
+    """
+
+    dangers: tuple[Danger, ...]
+    authorized: tuple[Authorization, ...]
+    repairs: int
+
+
+def on_machine(work: Work, machine: str | None, but: str = "") -> OnMachine:
+    return OnMachine(
+        work.dangers.of_machine(machine, but=but),
+        work.tickets.authorized_on(machine, but),
+        work.care.repair_count(machine),
+    )
+
+
+def promised_on(work: Work, serial: str | None, currency: str, now: datetime, but: str = "") -> Money | None:
+    """What may still be spent on authorizations of a machine's tickets; None where there are none."""
+    valid = [one for one in work.tickets.authorized_on(serial, but) if now < one.expires_at]
+    return sum_money((one.amount for one in valid), currency) if valid else None

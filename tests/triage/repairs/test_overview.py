@@ -12,14 +12,12 @@ from scipy import stats
 
 from triage.repairs.overview import (
     WOULD_HAVE_SENT,
-    often_down,
-    places,
     reliability,
     saved,
     waited,
 )
 from triage.repairs.period import Period, Sums, Tally
-from triage.repairs.statistics import funnel_limits, mean_within, still_waiting
+from triage.repairs.statistics import funnel_limits, mean_within, still_waiting, wilson
 from triage.repairs.weeks import KeyNumber, key_numbers, last_week, month_of, neighbor, periods_to, week_of
 
 NOW = datetime(2026, 6, 3, 12, tzinfo=UTC)  # a Wednesday
@@ -66,28 +64,12 @@ def test_of_too_few_nothing_is_said() -> None:
     assert (share.name, share.of, share.too_few, share.unusual) == ("cured_in_store", 1, True, False)
 
 
-def test_a_store_with_more_repeats_than_chance_stands_out() -> None:
-    found, share = places(
-        {"calm": Sums(on_machine=20), "again": Sums(on_machine=6, repeats=5), "not_known": Sums(on_machine=9)}
-    )
-    assert share == pytest.approx(5 / 26)
-    assert [(one.site, one.reports, one.repeats) for one in found] == [("again", 6, 5), ("calm", 20, 0)]
-    assert [one.share > one.limit for one in found] == [True, False]
-
-
 def test_the_funnel_meets_the_binomial_and_narrows_to_the_normal() -> None:
     # By hand for 4 of share 1/2 at .9: P(≤2) = 11/16, P(≤3) = 15/16; 3 − (15/16 − .9) / (4/16) = 2.85.
     assert funnel_limits(0.5, [4], 0.9) == pytest.approx([2.85 / 4])
     wide = 0.2 + float(stats.norm.ppf(0.975)) * (0.2 * 0.8 / 100_000) ** 0.5
     assert funnel_limits(0.2, [100_000], 0.975) == pytest.approx([wide], abs=1e-4)
     assert funnel_limits(1.0, [3, 4], 0.975).tolist() == [1, 1]
-
-
-def test_a_machine_that_calls_often_is_drawn_towards_its_fleet() -> None:
-    calls = Counter({f"Q{one}": 1 for one in range(30)} | {"LOUD": 15})
-    first = often_down(calls, dict.fromkeys(calls, date(2020, 1, 1)), SPAN)[0]
-    assert (first.machine, first.calls) == ("LOUD", 15)
-    assert 1.2 < first.rate < first.calls / first.expected
 
 
 def test_waiting_is_told_by_the_first_decision_with_open_tickets_in_it() -> None:
@@ -119,15 +101,16 @@ def test_what_was_saved_is_a_range_with_its_assumptions() -> None:
     costs = Tally()
     for number in range(11):
         costs.add(100 + 20 * number)
-    found = saved(4, costs)
+    found = saved(Sums(in_store=4, on_machine=40, repeats=10), costs)
     assert found is not None
     # Costs of 100, 120 … 300: mean 200, standard error 20 × sqrt(11) / sqrt(11) = 20.
     away = 1.959964 * 20
+    seldom, often = wilson(10, 40)
     assert (found.fixed, found.visits, found.mean) == (4, 11, 200)
-    assert float(found.low) == pytest.approx(4 * WOULD_HAVE_SENT[0] * (200 - away), abs=1)
-    assert float(found.high) == pytest.approx(4 * WOULD_HAVE_SENT[1] * (200 + away), abs=1)
+    assert float(found.low) == pytest.approx(4 * WOULD_HAVE_SENT[0] * (1 - often) * (200 - away), abs=1)
+    assert float(found.high) == pytest.approx(4 * WOULD_HAVE_SENT[1] * (1 - seldom) * (200 + away), abs=1)
     assert found.mean == Decimal(200)
-    assert saved(4, Tally()) is None
+    assert saved(Sums(in_store=4), Tally()) is None
 
 
 def test_the_interval_of_a_mean_is_that_of_scipy() -> None:

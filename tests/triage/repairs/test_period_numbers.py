@@ -175,12 +175,14 @@ def test_a_small_service_comes_out_as_counted_by_hand(service: Service) -> None:
     assert told == [("filter-overdue", 2, "too_few"), ("fill", 2, "too_few")]
     assert questions == []
     assert found.pop("scores")["of"] == 3
-    for name in ("cured_in_store", "first_visit_fix", "repeats", "no_fault_found", "first_ranked"):
+    shares = "cured_in_store", "first_visit_fix", "repeats", "no_fault_found", "first_ranked", "over_limit"
+    for name in shares:
         found[name] = counts(found[name])
     assert found == {
         "since": "2026-03-02",
         "until": "2026-03-31",
         "currency": "USD",
+        "days_to_sum": 0,
         "opened": 5,
         "by_first_outcome": {"fix_in_store": 4, "dispatch": 1},
         "by_last_outcome": {"fix_in_store": 2, "approve": 1, "dispatch": 1, "hold": 1},
@@ -196,6 +198,7 @@ def test_a_small_service_comes_out_as_counted_by_hand(service: Service) -> None:
         "spend_approved": "150.00 USD",
         "spend_closed": "560.00 USD",  # 205 + 260 + 95
         "outside_agreement": "0.00 USD",
+        "over_limit": (0, 3, 0.0),
         "repeats": (2, 4, 0.5),
         "causes": [
             {"cause": "dirty_filter", "title": "Dirty filter", "tickets": 1},
@@ -266,7 +269,7 @@ def test_postgresql_takes_a_value_out_of_a_document_by_its_path() -> None:
 
 
 def test_every_number_of_the_answer_is_defined(service: Service) -> None:
-    plain = {"since", "until", "currency", "mean_hours_to_close"}
+    plain = {"since", "until", "currency", "mean_hours_to_close", "days_to_sum"}
     assert numbers(service, None, None).keys() - plain == DEFINITIONS.keys()
 
 
@@ -309,6 +312,7 @@ CLOSINGS = st.builds(
     scheduled=st.integers(0, 2),
     visits=st.integers(0, 2),
     top_cause=st.sampled_from([None, "low_fill"]),
+    nte=st.one_of(st.none(), AMOUNTS),
 )
 ROWS = st.builds(
     DayRows,
@@ -337,6 +341,8 @@ def test_every_grouping_of_a_day_adds_up_to_its_whole(rows: DayRows) -> None:
     assert whole.spent == sum(one.cost for one in rows.closings)
     assert whole.in_store + whole.came_to <= whole.closed
     assert whole.first_visit <= whole.came_to
+    above = [one for one in rows.closings if one.nte is not None and one.cost > one.nte]
+    assert whole.over_limit == len(above) <= whole.limited <= len(rows.closings)
     assert whole.first_ranked <= whole.confirmed <= whole.closed
     assert whole.repeats <= whole.on_machine
     waits = (one.count for (what, _), one in day.tallies.items() if what == "wait")

@@ -77,8 +77,13 @@ def last_checklist(care: Iterable[CareEvent], at: datetime) -> Checklist | None:
     done = [event for event in care if event.kind == "commissioned" and event.at <= at]
     if not done:
         return None
+    return checklist_of(max(done, key=lambda event: event.at).details)
+
+
+def checklist_of(details: Mapping[str, Any]) -> Checklist:
+    """The checklist of a line of the care log; an empty one of what cannot be read as one."""
     try:
-        return read_checklist(max(done, key=lambda event: event.at).details)
+        return read_checklist(details)
     except InputError:
         return Checklist()
 

@@ -73,11 +73,11 @@ class Month:
 def page(service: Service, view: str, filters: Filters, offset: int, limit: int) -> CarePage:
     with service.store.read() as work:
         zones = work.fleet.zones()
-        moments = {each: _moments(service, zones, each) for each in VIEWS}
+        asked = {each: moments(service, zones, each) for each in VIEWS}
         return CarePage(
-            _due(service, work.care_list.rows(moments[view], filters, offset, limit)),
-            {each: work.care_list.machines(moments[each], filters) for each in VIEWS},
-            work.care_list.by_contractor(moments[view], filters),
+            _due(service, work.care_list.rows(asked[view], filters, offset, limit)),
+            {each: work.care_list.machines(asked[each], filters) for each in VIEWS},
+            work.care_list.by_contractor(asked[view], filters),
         )
 
 
@@ -85,7 +85,7 @@ def page(service: Service, view: str, filters: Filters, offset: int, limit: int)
 def every(service: Service, view: str, filters: Filters) -> list[Due]:
     """All that the view holds, by store and machine."""
     with service.store.read() as work:
-        return _due(service, work.care_list.rows(_moments(service, work.fleet.zones(), view), filters))
+        return _due(service, work.care_list.rows(moments(service, work.fleet.zones(), view), filters))
 
 
 def letters(service: Service, view: str, filters: Filters) -> list[tuple[Site, list[Due]]]:
@@ -226,7 +226,7 @@ def _site_of(service: Service, work: Work, held: str) -> str:
     return site
 
 
-def _moments(service: Service, zones: Sequence[str], view: str) -> Moments:
+def moments(service: Service, zones: Sequence[str], view: str) -> Moments:
     care = service.rulebook.care
     ahead = VIEWS[view] + 1 if VIEWS[view] else 0
     days = {task: care.days(task) - ahead for task in SIDES}

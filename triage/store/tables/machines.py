@@ -1,6 +1,6 @@
 """Sites, contractors and machines: the record, brought up to date by loading."""
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import fields, replace
 
 from sqlalchemy import ColumnElement, bindparam, func, select
@@ -79,6 +79,12 @@ class Machines:
             query = query.where(MachineRow.contractor_id == contractor)
         rows = self._session.execute(query)
         return tuple(_machine(row, None if site is None else site.as_record(Site)) for row, site in rows)
+
+    def site_names(self, ids: Collection[str] | None = None) -> dict[str, str]:
+        """Of these sites, or of all."""
+        query = select(SiteRow.id, SiteRow.name)
+        rows = self._session.execute(query if ids is None else query.where(SiteRow.id.in_(ids)))
+        return {row[0]: row[1] for row in rows}
 
     def sites(self) -> tuple[Site, ...]:
         return tuple(

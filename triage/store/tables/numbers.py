@@ -5,21 +5,22 @@ Of tickets and closings only narrow columns are read, of events the payloads of 
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import ColumnElement, ScalarSelect, Select, and_, func, select
+from sqlalchemy import ColumnElement, Float, ScalarSelect, Select, and_, func, select, type_coerce
 from sqlalchemy.orm import Session, aliased
 
 from triage.records.payloads import Approved
+from triage.records.report import Machine, Site
+from triage.repairs.acting import Calls
 from triage.repairs.exports import NO_FAULT_FOUND
 from triage.repairs.period import NOT_KNOWN, Asked, Closing, DayRows, OpenedTicket, Period, Place
 from triage.store.tables.derived.asked import AskedRow
 from triage.store.tables.derived.closings import ClosingRow
-from triage.store.tables.models import EventRow, MachineRow, TicketRow
+from triage.store.tables.models import CareRow, EventRow, MachineRow, SiteRow, TicketRow
 from triage.values.dataclass_json import from_data
 
 _PLACE = (
@@ -79,7 +80,7 @@ class NumberRecords:
             *(ClosingRow.contractor, ClosingRow.opened_at, ClosingRow.at, ClosingRow.cause),
             *(ClosingRow.cured_by, ClosingRow.visited, ClosingRow.spent, ClosingRow.outside),
             *(ClosingRow.stands, ClosingRow.scheduled, visits, ClosingRow.top_cause, ClosingRow.top_chance),
-            *(ClosingRow.log_loss, ClosingRow.brier, ClosingRow.rules),
+            *(ClosingRow.log_loss, ClosingRow.brier, ClosingRow.nte, ClosingRow.rules),
         )
         query = (
             select(*_PLACE, *columns)
@@ -155,15 +156,36 @@ class NumberRecords:
         rows = self._session.execute(select(MachineRow.serial, since))
         return {row[0]: row[1] for row in rows}
 
-    def calls_by_machine(self, period: Period) -> Counter[str]:
-        """How many tickets were opened on each machine."""
+    def calls_by_machine(self, period: Period) -> dict[str, Calls]:
+        """The tickets opened on each machine that had any."""
+        opened = TicketRow.opened_at
+        if self._session.get_bind().dialect.name == "sqlite":
+            day = func.julianday(opened) - func.julianday(period.since)
+        else:
+            day = func.extract("epoch", opened - period.since) / 86_400
         query = (
-            select(TicketRow.machine, func.count())
-            .where(TicketRow.opened_at >= period.since, TicketRow.opened_at < period.until)
-            .where(TicketRow.machine.is_not(None))
+            select(TicketRow.machine, func.count(), func.sum(type_coerce(day, Float)))
+            .where(opened >= period.since, opened < period.until, TicketRow.machine.is_not(None))
             .group_by(TicketRow.machine)
         )
-        return Counter({str(machine): count for machine, count in self._session.execute(query)})
+        rows = self._session.execute(query)
+        return {str(machine): Calls(count, float(days)) for machine, count, days in rows}
+
+    def checklists(self) -> Iterator[tuple[Machine, Mapping[str, Any]]]:
+        """The last commissioning of each machine that has one on record: the installer's checklist."""
+        done = CareRow.kind == "commissioned"
+        last = select(CareRow.serial, func.max(CareRow.at).label("at")).where(done).group_by(CareRow.serial)
+        newest = last.subquery()
+        query = (
+            select(MachineRow.serial, MachineRow.model, MachineRow.shipped_on, SiteRow, CareRow.details)
+            .join(CareRow, CareRow.serial == MachineRow.serial)
+            .join(SiteRow, SiteRow.id == MachineRow.site_id, isouter=True)
+            .join(newest, and_(newest.c.serial == CareRow.serial, newest.c.at == CareRow.at))
+            .where(done)
+        )
+        for serial, model, shipped, site, details in self._session.execute(query):
+            place = None if site is None else site.as_record(Site)
+            yield Machine(serial, model, shipped, site=place), details
 
 
 def _place(row: Any, **instead: Any) -> Place:

@@ -77,6 +77,16 @@ class Kept:
     reports_overdue: int
 
 
+@dataclass(frozen=True, slots=True)
+class SiteCare:
+    """A store: its machines with care on record, and those with nothing overdue."""
+
+    site: str
+    name: str
+    machines: int
+    kept: int
+
+
 class CareList:
     """Filters: `site`, `contractor`, `task` as they stand."""
 
@@ -109,6 +119,14 @@ class CareList:
         """How many machines have a task that was last done before the moments."""
         query = _joined(select(func.count(LastCareRow.serial.distinct())), moments, filters)
         return self._session.scalar(query) or 0
+
+    def by_site(self, moments: Moments) -> tuple[SiteCare, ...]:
+        """Each store's machines with care on record, and how many have nothing overdue; the worst first."""
+        overdue = func.count(case((before(moments), LastCareRow.serial)).distinct())
+        count = func.count(LastCareRow.serial.distinct())
+        query = _joined(select(SiteRow.id, SiteRow.name, count, count - overdue), None, {})
+        query = query.group_by(SiteRow.id, SiteRow.name).order_by(overdue.desc(), count, SiteRow.id)
+        return tuple(SiteCare(*row) for row in self._session.execute(query))
 
     def by_contractor(self, moments: Moments, filters: Mapping[str, str]) -> tuple[tuple[str, int], ...]:
         """Contractor ("" for none) -> how many of its machines; most first."""
@@ -168,11 +186,11 @@ def _counts(task: Task, side: str) -> ColumnElement[bool]:
     return and_(CareRow.kind.in_(sorted(COUNTS_AS[task])), whole)
 
 
-def _joined(query: Any, moments: Moments, filters: Mapping[str, str]) -> Any:
+def _joined(query: Any, moments: Moments | None, filters: Mapping[str, str]) -> Any:
     columns = {"site": SiteRow.id, "contractor": MachineRow.contractor_id, "task": LastCareRow.task}
     where = [column == filters[name] for name, column in columns.items() if filters.get(name)]
     joined = query.select_from(LastCareRow).join(MachineRow, LastCareRow.serial == MachineRow.serial)
     joined = joined.join(SiteRow, MachineRow.site_id == SiteRow.id).join(
         ContractorRow, MachineRow.contractor_id == ContractorRow.id, isouter=True
     )
-    return joined.where(before(moments), *where)
+    return joined.where(*where, *([] if moments is None else [before(moments)]))

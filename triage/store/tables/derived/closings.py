@@ -40,7 +40,8 @@ class ClosingRow(Base):
     """`at` is when it was written down, `closed_at` when it was done. `stands`: it is the ticket's last.
 
     `scheduled` counts the ticket's visits; `top_cause` is what its last decision ranked first.
-    `claims`: there is something that warranty pays. `log_loss`, `brier` and `rules` score that decision.
+    `claims`: there is something that warranty pays. `log_loss`, `brier` and `rules` score that decision;
+    `nte` is what it said may be spent on the ticket without asking.
     """
 
     __tablename__ = "closings"
@@ -75,6 +76,7 @@ class ClosingRow(Base):
     log_loss: Mapped[float | None] = mapped_column(Float)
     brier: Mapped[float | None] = mapped_column(Float)
     rules: Mapped[Any | None] = mapped_column(ExactJSON)
+    nte: Mapped[Decimal | None] = mapped_column(ExactAmount)
 
 
 class Closings:
@@ -124,6 +126,7 @@ class Closings:
             "log_loss": None if score is None else score.log_loss,
             "brier": None if score is None else score.brier,
             "rules": None if score is None else score.rules,
+            "nte": _limit(ticket.decision or {}),
         }
 
     def claims(
@@ -182,6 +185,11 @@ class Closings:
         )
         for serial, at, ticket, cause, cost in self._session.execute(query):
             yield serial, PastRepair(at, ticket, cause, cost)
+
+
+def _limit(decision: Mapping[str, Any]) -> Decimal | None:
+    limit = decision.get("limit")
+    return None if limit is None else Decimal(limit["nte"].split()[0])
 
 
 def has_claims(closed: Closed) -> bool:

@@ -27,6 +27,8 @@ def counted_in(number: str, period: Period, sqlite: bool) -> Condition:
         return _opened(period) & _again(sqlite)
     if number == "spend_closed":
         return _closed(period, ClosingRow.spent != Decimal(0))
+    if number == "over_limit":
+        return _closed(period, ClosingRow.spent > ClosingRow.nte)
     return _closed(period, ClosingRow.stands.is_(True), *CLOSED[number]())
 
 
@@ -64,7 +66,7 @@ CLOSED: Mapping[str, Callable[[], tuple[Condition, ...]]] = {
     "first_ranked": lambda: (ClosingRow.cause == ClosingRow.top_cause,),
 }
 EVENTS = {"reopened": "reopened", "visits_sent": "dispatched", "spend_approved": "approved"}
-COUNTED = ("opened", "repeats", "spend_closed", *CLOSED, *EVENTS)
+COUNTED = ("opened", "repeats", "spend_closed", "over_limit", *CLOSED, *EVENTS)
 """Numbers whose tickets can be listed."""
 
 

@@ -75,10 +75,10 @@ class DaySumRows:
         again = new.on_conflict_do_update(index_elements=["day"], set_={"mark": MARKED_DAYS.c.mark + 1})
         self._session.connection().execute(again, [{"day": day, "mark": 1} for day in sorted(set(days))])
 
-    def marked(self, period: Period) -> dict[date, int]:
-        """The days of the period that are to be folded anew, and their marks."""
-        where = MARKED_DAYS.c.day.between(period.first, period.last)
-        rows = self._session.execute(select(MARKED_DAYS.c.day, MARKED_DAYS.c.mark).where(where))
+    def marked(self, period: Period | None = None) -> dict[date, int]:
+        """The days (of the period) that are to be folded anew, and their marks."""
+        where = [] if period is None else _in(MARKED_DAYS, period)
+        rows = self._session.execute(select(MARKED_DAYS.c.day, MARKED_DAYS.c.mark).where(*where))
         return {row.day: row.mark for row in rows}
 
     def put(self, day: date, mark: int, folded: DaySums) -> None:

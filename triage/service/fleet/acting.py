@@ -1,0 +1,116 @@
+"""Sites and machines to act on in a period, each with what says so."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, timedelta
+from typing import Any
+
+from triage.machine.commissioning import Finding
+from triage.machine.commissioning.recorded import checklist_of, judged
+from triage.repairs import acting
+from triage.repairs.acting import Calls, Commissioned, Commissioning, Compared, OftenDown, Place, Rate, Rising
+from triage.repairs.period import Period, read_period
+from triage.service.fleet import care
+from triage.service.service import Service, one_version
+from triage.store.summing import sum_days
+from triage.store.tables.derived.care_due import SiteCare
+from triage.values.json_text import to_json
+
+DAYS = 365
+"""Without days asked for, so many up to yesterday."""
+
+
+@dataclass(frozen=True, slots=True)
+class ToAct:
+    """All but care is of the `period`.
+
+    `tested` machines had enough calls to say whether they rise. `sites` is how care stands today; `kept` and
+    `overdue` are calls of machine-months that began with nothing overdue, and of the others.
+    """
+
+    period: Period
+    places: tuple[Place, ...]
+    repeat_share: float | None
+    often_down: tuple[OftenDown, ...]
+    rising: tuple[Rising, ...]
+    tested: int
+    sites: tuple[SiteCare, ...]
+    kept: Rate
+    overdue: Rate
+    overdue_to_kept: Compared | None
+    commissioning: Mapping[Commissioning, Rate]
+    failed_to_others: Compared | None
+    incomplete: tuple[Commissioned, ...]
+    days_to_sum: int
+
+
+@one_version
+def to_act(service: Service, since: str | None, until: str | None) -> ToAct:
+    """InputError for what is no period."""
+    yesterday = service.now().astimezone(UTC).date() - timedelta(days=1)
+    if since is None and until is None:
+        since, until = f"{yesterday - timedelta(days=DAYS - 1)}", f"{yesterday}"
+    period = read_period(since, until, service.now())
+    left = sum_days(service.store, period)
+    with service.store.read() as work:
+        found, share = acting.places(work.day_sums.by_key(period, "site"))
+        calls = work.numbers.calls_by_machine(period)
+        days = acting.days_of(work.numbers.in_service_since(), period)
+        commissioned = _commissioned(service, work.numbers.checklists(), calls)
+        sites = work.care_list.by_site(care.moments(service, work.fleet.zones(), "overdue"))
+    rising, tested = acting.rising(calls, days, period)
+    months = [month.found for month in care.kept_by_month(service)]
+    kept = Rate.of(
+        sum(one.kept for one in months),
+        sum(one.reports_kept for one in months),
+        sum(one.kept for one in months) / 12,
+    )
+    overdue = Rate.of(
+        sum(one.overdue for one in months),
+        sum(one.reports_overdue for one in months),
+        sum(one.overdue for one in months) / 12,
+    )
+    rates = acting.by_commissioning(commissioned, days)
+    others = [rates["complete"], rates["missing"]]
+    return ToAct(
+        period,
+        found,
+        share,
+        acting.often_down(calls, days),
+        rising,
+        tested,
+        sites,
+        kept,
+        overdue,
+        acting.compared(overdue, kept),
+        rates,
+        acting.compared(
+            rates["failed"],
+            Rate.of(*(sum(getattr(one, name) for one in others) for name in ("machines", "calls", "years"))),
+        ),
+        tuple(
+            sorted(
+                (one for one in commissioned if one.state != "complete"),
+                key=lambda one: (-one.failed, -one.calls, -one.missing, one.machine),
+            )
+        ),
+        left,
+    )
+
+
+def _commissioned(service: Service, checklists: Any, calls: Mapping[str, Calls]) -> list[Commissioned]:
+    """Each checklist judged by the live rulebook; equal ones of equal machines once."""
+    known: dict[tuple[object, ...], tuple[Finding, ...]] = {}
+    found = []
+    for machine, details in checklists:
+        site = machine.site
+        place = None if site is None else (site.timezone, site.open_around_the_clock)
+        like = machine.model, place, to_json(details)
+        if like not in known:
+            known[like] = judged(service.rulebook, machine, checklist_of(details))
+        results = [one.result for one in known[like]]
+        told = results.count("missing"), results.count("failed")
+        found.append(Commissioned(machine.serial, *told, calls.get(machine.serial, Calls()).count))
+    return found
