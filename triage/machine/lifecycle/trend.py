@@ -1,7 +1,6 @@
-"""Do failures come faster? Two trend tests and the power law, with their caution about few failures.
+"""Do failures come faster? Two trend tests, with their caution about few failures.
 
-Sources: Laplace test and MIL-HDBK-189 test, NIST/SEMATECH e-Handbook of Statistical Methods, section 8.2.3.4;
-power law (Crow-AMSAA), the same, section 8.4.5.2, and MIL-HDBK-189 (1981), Appendix C.
+Sources: Laplace test and MIL-HDBK-189 test, NIST/SEMATECH e-Handbook of Statistical Methods, section 8.2.3.4.
 
 Both tests take steady failures (a homogeneous Poisson process) as their null hypothesis. They can disagree:
 the Laplace test looks at the mean of the times, the MIL-HDBK test most at the early ones. An alarm needs
@@ -112,22 +111,9 @@ class TrendTest:
 
 
 @dataclass(frozen=True, slots=True)
-class PowerLaw:
-    """Expected failures rise with exposure to the power of `shape`. Above 1: failures come faster.
-
-    The shape is the maximum-likelihood one, corrected for few failures: (r−1)/r where observation ended at a
-    time, (r−2)/r where it ended at a failure. `mtbf_at_end` is exposure between failures at the end.
-    """
-
-    shape: float
-    mtbf_at_end: float
-
-
-@dataclass(frozen=True, slots=True)
 class Trend:
-    """What the failures of one machine say. `power_law` is None where it cannot be computed."""
+    """What the failures of one machine say."""
 
-    power_law: PowerLaw | None
     verdict: Verdict
     why: str
 
@@ -158,25 +144,15 @@ def mil_hdbk_189(observation: Observation) -> TrendTest | None:
     return TrendTest(statistic, float(chdtr(degrees, statistic)), float(chdtrc(degrees, statistic)), degrees)
 
 
-def power_law(observation: Observation) -> PowerLaw | None:
-    """The power law that fits best. None with too few failures, or when all of them lie at the end."""
-    failures, total = len(observation.times), log_sum(observation)
-    lost = 2 if observation.failure_terminated else 1
-    if failures <= lost or not total:
-        return None
-    shape = failures / total * (failures - lost) / failures
-    return PowerLaw(shape, observation.end / (failures * shape))
-
-
 def trend(observation: Observation) -> Trend:
-    """Both tests, the fit, and a verdict: `faster` or `slower` only where both tests say so."""
+    """Both tests, and a verdict: `faster` or `slower` only where both tests say so."""
     by_mean, by_logs = laplace(observation), mil_hdbk_189(observation)
     failures = len(observation.times)
     if by_mean is None or by_logs is None or failures < LEAST_FAILURES:
         verdict, why = _too_few(failures)
     else:
         verdict, why = _verdict(by_mean, by_logs)
-    return Trend(power_law(observation), verdict, why)
+    return Trend(verdict, why)
 
 
 def _too_few(failures: int) -> tuple[Verdict, str]:

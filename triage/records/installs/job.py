@@ -156,7 +156,6 @@ class Install:
     promised: Mapping[str, Promised] = field(default_factory=dict)
     called_back: CalledBack | None = None
     live_at: datetime | None = None
-    why_canceled: str = ""
 
     @property
     def visit(self) -> Dated | None:
@@ -219,7 +218,7 @@ def _after(install: Install, step: Step, at: datetime) -> Install:
         case CalledBack():
             return replace(install, state="call_back", called_back=step)
         case Canceled():
-            return replace(install, state="canceled", why_canceled=step.why)
+            return replace(install, state="canceled")
         case _:
             return install
 

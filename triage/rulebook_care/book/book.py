@@ -33,12 +33,11 @@ _LINK = re.compile(r"\]\(#[^)]*\)")
 
 @dataclass(frozen=True, slots=True)
 class Book:
-    """All entries in order, what refers to what both ways, and the lint's findings by file."""
+    """All entries in order, what refers to each, and the lint's findings by file."""
 
     version: str
     title: str
     entries: Mapping[Key, Entry]
-    refers_to: Mapping[Key, tuple[Reference, ...]]
     referred_by: Mapping[Key, tuple[Reference, ...]]
     findings: Mapping[str, tuple[Finding, ...]]
     words: Mapping[Key, str]  # all that an entry is found by, casefolded
@@ -63,7 +62,6 @@ def book_of(rulebook: Rulebook, findings: Iterable[Finding] | None = None) -> Bo
         rulebook.version,
         rulebook.title,
         entries,
-        {key: tuple(each) for key, each in out.items()},
         {key: tuple(each) for key, each in back.items()},
         {file: tuple(each) for file, each in by_file.items()},
         {key: _words(entry, out.get(key, ()), entries) for key, entry in entries.items()},

@@ -135,9 +135,6 @@ class CareList:
         query = _joined(select(name, count), moments, filters).group_by(name).order_by(count.desc(), name)
         return tuple((row[0], row[1]) for row in self._session.execute(query))
 
-    def email_of(self, site: str) -> str:
-        return self._session.scalar(select(SiteRow.email).where(SiteRow.id == site)) or ""
-
     def make_link(self, site: str, by: str, at: datetime, until: datetime) -> str:
         """What the link ends in, kept nowhere. The one that the store had ends."""
         self._session.execute(delete(CareLinkRow).where(CareLinkRow.site == site))
