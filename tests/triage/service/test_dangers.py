@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -242,11 +242,11 @@ class TwoTickets(RuleBasedStateMachine):
         self._running.__exit__(None, None, None)
         self._folder.cleanup()
 
-    def _note(self, ticket: Ticket) -> None:
-        """What the facts say by themselves must stand; it goes on the list of what must not vanish."""
+    def _note(self, ticket: Ticket, told: Collection[str]) -> None:
+        """A danger just told must stand, though it was lifted before; it must not vanish from now on."""
         answers = ticket.report["answers"]
         for caution, fact in (("shock", "shock_felt"), ("liquid", "liquid_in_base")):
-            if answers.get(fact) is True:
+            if fact in told and answers.get(fact) is True:
                 assert caution in {one.caution for one in ticket.dangers.open}
         self.raised |= {(ticket.id, one.caution) for one in ticket.dangers.open}
 
@@ -255,7 +255,7 @@ class TwoTickets(RuleBasedStateMachine):
     def open(self, report: dict[str, object]) -> None:
         ticket = tickets.open_ticket(self.service, report, AGENT)
         self.ids.append(ticket.id)
-        self._note(ticket)
+        self._note(ticket, ticket.report["answers"])
 
     @precondition(lambda self: self.ids)
     @rule(
@@ -266,7 +266,8 @@ class TwoTickets(RuleBasedStateMachine):
     )
     def answer(self, which: int, fact: str, yes: bool, who: Caller) -> None:
         value = (30 if yes else 70) if fact == "fill_level" else yes
-        self._note(tickets.answer(self.service, self.ids[which % len(self.ids)], {fact: value}, who))
+        ticket = tickets.answer(self.service, self.ids[which % len(self.ids)], {fact: value}, who)
+        self._note(ticket, [fact])
 
     @precondition(lambda self: self.ids)
     @rule(which=st.integers(0, 1))
