@@ -1,15 +1,12 @@
 """Sign in and out, and the language the clerk is spoken to in. All pages work without scripts."""
 
 import math
-import time
 from contextlib import suppress
+from datetime import timedelta
 from urllib.parse import urlsplit
 
-from flask import Blueprint, current_app, redirect, render_template, request, url_for
+from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
-from limits import RateLimitItemPerMinute
-from limits.storage import MemoryStorage
-from limits.strategies import MovingWindowRateLimiter
 from werkzeug.wrappers import Response
 
 from api.http.auth import COOKIE, caller, page_roles, service
@@ -20,8 +17,6 @@ from triage.values.errors import ConflictError, NotFoundError
 blueprint = Blueprint("pages", __name__)
 DESK = ("agent", "ops")
 A_YEAR = 365 * 24 * 3600
-WRONG_TOKENS = RateLimitItemPerMinute(10, 5)
-"""How many wrong tokens one address may send to one process; further ones are not looked at for a while."""
 
 
 @blueprint.get("/sign-in")
@@ -35,14 +30,11 @@ def signed_in() -> ResponseReturnValue:
     token, target = request.form.get("token", "").strip(), own_path(request.form.get("next", ""))
     kept = [pair for pair in request.form.items(multi=True) if pair[0] not in ("next", "token", "look")]
     again = {"next": target, "kept": kept if "look" in request.form else ()}
-    tries, address = _tries(), request.remote_addr or ""
-    if not tries.test(WRONG_TOKENS, address):
-        wait_seconds = math.ceil(tries.get_window_stats(WRONG_TOKENS, address).reset_time - time.time())
-        page = render_template("sign_in.html", too_many=max(1, math.ceil(wait_seconds / 60)), **again)
-        return page, 429, {"Retry-After": str(max(1, wait_seconds))}
-    held = requests.sign_in(service(), token)
+    held = requests.sign_in(service(), token, request.remote_addr or "")
+    if isinstance(held, timedelta):
+        page = render_template("sign_in.html", too_many=math.ceil(held / timedelta(minutes=1)), **again)
+        return page, 429, {"Retry-After": str(math.ceil(held.total_seconds()))}
     if held is None:
-        tries.hit(WRONG_TOKENS, address)
         return render_template("sign_in.html", wrong=True, **again), 401
     # With 307 the browser sends what was typed on to its form, which shows it again and stores nothing.
     response = redirect(request.root_path + target, 307 if "look" in request.form else 302)
@@ -74,13 +66,6 @@ def language() -> ResponseReturnValue:
     if (scheme := request.form.get("scheme")) in SCHEMES:
         _keep(response, SCHEME_COOKIE, scheme, A_YEAR)
     return response
-
-
-def _tries() -> MovingWindowRateLimiter:
-    kept: MovingWindowRateLimiter = current_app.extensions.setdefault(
-        "barrelwise_tries", MovingWindowRateLimiter(MemoryStorage())
-    )
-    return kept
 
 
 def _own_root() -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from contextlib import nullcontext
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from typing import Any
 
 from triage.decide.spending.authorities import outranked
@@ -51,10 +52,19 @@ def _ranked(service: Service, caller: Caller) -> Caller:
     return replace(caller, outranks=outranked(service.rulebook, caller.authority))
 
 
-def sign_in(service: Service, token: str) -> str | None:
-    """Begins a session for the pages; gives what the browser holds. None when the token is not valid."""
+def sign_in(service: Service, token: str, address: str) -> str | timedelta | None:
+    """Begins a session for the pages; gives what the browser holds. None when the token is not valid.
+
+    After too many of these from one address: how long none of it are looked at.
+    """
+    with service.store.read() as work:
+        wait = work.wrong_tokens.wait(address, service.now())
+    if wait:
+        return wait
     caller = caller_for(service, token)
     if caller is None:
+        with service.store.write() as work:
+            work.wrong_tokens.add(address, service.now())
         return None
     with service.store.write() as work:
         return work.sessions.begin(caller.name, service.now())

@@ -26,6 +26,7 @@ from triage.store.tables.rulebooks import Rulebooks
 from triage.store.tables.tickets import Tickets
 from triage.store.tables.tokens import Links, Sessions, Tokens
 from triage.store.verify import Verification
+from triage.store.wrong_tokens import WrongTokens
 from triage.values.money import Money, sum_money
 
 
@@ -38,6 +39,7 @@ class Work:
     tickets: Tickets
     tokens: Tokens
     sessions: Sessions
+    wrong_tokens: WrongTokens
     rulebooks: Rulebooks
     responses: Responses
     desk: Desk
