@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
@@ -12,6 +13,8 @@ from pathlib import Path
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from sqlalchemy import URL, create_engine, text
+from sqlalchemy.exc import DBAPIError
 
 from tests.triage.payloads import close_out
 from triage.records.payloads import Answered, CheckDone, Decided, Payload, Reopened, Reported
@@ -200,3 +203,21 @@ def test_what_follows_a_ticket_is_stored_only_while_the_ticket_is_as_it_was_read
     with store.read() as work:
         assert work.tickets.get("T-1") == ready.ticket
         assert [event.kind for event in work.tickets.events("T-1")] == ["reported", "decided", "answered"]
+
+
+@pytest.mark.postgresql
+def test_no_log_is_changed_or_emptied_by_hand_on_postgresql(postgresql: Callable[[], URL]) -> None:
+    engine = create_engine(postgresql())
+    with closing(open_store(engine.url.render_as_string(hide_password=False))) as store:
+        append(store, "T-1", REPORTED)
+        found = "SELECT DISTINCT tgrelid::regclass::text FROM pg_trigger WHERE tgname LIKE '%_no_delete'"
+        with engine.connect() as connection:
+            logs = set(connection.scalars(text(found)))
+        assert logs >= {"events", "event_chain", "custody", "install_events"}
+        changes = ["DELETE FROM events", "UPDATE events SET who = 'x'", "TRUNCATE tickets CASCADE"]
+        for change in (*changes, *(f"TRUNCATE {log} CASCADE" for log in logs)):
+            with pytest.raises(DBAPIError, match="only added to"), engine.begin() as connection:
+                connection.execute(text(change))
+        with store.read() as work:
+            assert [event.who for event in work.tickets.events("T-1")] == ["desk"]
+    engine.dispose()
