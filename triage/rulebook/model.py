@@ -275,6 +275,7 @@ class Rulebook:
     ops_up_to: Decimal | None = None  # what ops approve in an authority's name; None: what the authority may
     spanish: Mapping[str, str] = field(default_factory=dict)  # English wording -> Spanish
     spanish_gaps: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # file -> keys without any
+    spanish_twice: Mapping[str, tuple[str, ...]] = field(default_factory=dict)  # file -> wordings with two
     set_aside: Mapping[str, frozenset[str]] = field(default_factory=dict)  # kind -> ids of drafts and retired
     together: tuple[tuple[str, ...], ...] = ()  # checks that may be done before one wait, in this order
     program_facts: Mapping[str, Scalar] = field(default_factory=dict)  # unless model or record says otherwise

@@ -94,11 +94,13 @@ def _circle(needs: Mapping[str, Iterable[str]]) -> list[str] | None:
 
 def spanish_of(
     files: Iterable[tuple[str, BaseModel]], problems: Problems
-) -> tuple[Mapping[str, str], Mapping[str, tuple[str, ...]]]:
-    """The Spanish wording of each English one that a key ending in `_es` gives beside it; and where there is
-    any, the keys without it in files whose texts clerks hear."""
+) -> tuple[Mapping[str, str], Mapping[str, tuple[str, ...]], Mapping[str, tuple[str, ...]]]:
+    """The Spanish wording of each English one that a key ending in `_es` gives beside it; where there is
+    any, the keys without it in files whose texts clerks hear; and by file the English wordings that have
+    another Spanish in a file before it."""
     found: dict[str, str] = {}
     gaps: dict[str, tuple[str, ...]] = {}
+    twice: dict[str, tuple[str, ...]] = {}
     for file, shape in files:
         parts = [((), shape), (("then",), getattr(shape, "then", None))]
         pairs = [
@@ -114,11 +116,13 @@ def spanish_of(
                 message = f"`{key}` says another number of things than `{key.removesuffix('_es')}` beside it"
                 problems.at(file, (*path, key), message)
             else:
+                apart = (each for each in said if found.get(each, said[each]) != said[each])
+                twice[file] = (*twice.get(file, ()), *apart)
                 found |= said
         missing = tuple(key for _, key, english, spanish in pairs if english and not spanish)
         if missing and getattr(shape, "asked_of", getattr(shape, "who", "clerk")) == "clerk":
             gaps[file] = missing
-    return found, gaps if found else {}
+    return found, gaps if found else {}, {file: apart for file, apart in twice.items() if apart}
 
 
 def _side_by_side(english: object, spanish: object) -> Mapping[str, str] | None:

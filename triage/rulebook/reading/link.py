@@ -116,7 +116,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         installation = read_installation(early, "installation.yml", install_file)
     if manifest is not None:
         rules.check_together(early, manifest.together, checks, cautions)
-    spanish, spanish_gaps = spanish_of(
+    spanish, spanish_gaps, spanish_twice = spanish_of(
         [
             *(each for kind in shapes.kinds.values() for each in kind.items()),
             *(("installation.yml", part) for part in (install_file.worded() if install_file else ())),
@@ -169,6 +169,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         set_aside={kind: frozenset(names) for kind, names in set_aside.items() if names},
         spanish=spanish,
         spanish_gaps=spanish_gaps,
+        spanish_twice=spanish_twice,
         ops_up_to=manifest.ops_up_to,
         reopen_days=manifest.reopen_days,
         together=tuple(map(tuple, manifest.together)),

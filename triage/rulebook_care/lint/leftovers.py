@@ -150,13 +150,18 @@ def leftover_findings(reason: Reasoning) -> Iterator[Finding]:
 def _said_twice(rulebook: Rulebook) -> Iterator[Finding]:
     said: dict[tuple[str, str], str] = {}
     for what, id_, file, path, text in _told_apart(rulebook):
-        first = said.setdefault((what, " ".join(text.casefold().split())), id_)
-        if first != id_:
-            message = f"{id_} has the same {what} as {first}: “{text[:80]}”"
-            yield finding("said-twice", id_, file, message, "Word one so that people tell them apart", path)
+        in_both = (("", text), (" in Spanish", rulebook.spanish.get(text)))
+        for language, words in ((language, words) for language, words in in_both if words is not None):
+            first = said.setdefault((what + language, " ".join(words.casefold().split())), id_)
+            if first != id_:
+                message = f"{id_} has the same {what}{language} as {first}: “{words[:80]}”"
+                fix = "Word one so that people tell them apart"
+                yield finding("said-twice", id_, file, message, fix, path)
+                break
     for check in rulebook.checks.values():
-        for index, step in enumerate(check.steps):
-            if step in check.steps[:index]:
+        spanish = tuple(rulebook.spanish.get(step, step) for step in check.steps)
+        for index, (step, said_es) in enumerate(zip(check.steps, spanish, strict=True)):
+            if step in check.steps[:index] or said_es in spanish[:index]:
                 message = f"a step of {check.id} stands twice: “{step[:80]}”"
                 file = f"checks/{check.id}.yml"
                 yield finding("said-twice", check.id, file, message, "Take one out", ("steps", index))
@@ -168,8 +173,11 @@ def _told_apart(rulebook: Rulebook) -> Iterator[tuple[str, str, str, Path, str]]
         for entry in getattr(rulebook, kind).values():
             yield f"title ({kind})", entry.id, f"{kind}/{entry.id}.yml", ("title",), entry.title
     for fact in rulebook.facts.values():
+        file = f"facts/{fact.id}.yml"
         if fact.ask:
-            yield "question", fact.id, f"facts/{fact.id}.yml", ("ask",), fact.ask
+            yield "question", fact.id, file, ("ask",), fact.ask
+        for choice, title in fact.choices.items():
+            yield f"choice of {fact.id}", choice, file, ("choices", choice), title
     for symptom in rulebook.symptoms.values():
         for index, words in enumerate(symptom.callers_say):
             yield "words of callers", symptom.id, f"symptoms/{symptom.id}.yml", ("callers_say", index), words

@@ -11,6 +11,7 @@ from triage.rulebook_care.lint.checks import check_findings
 from triage.rulebook_care.lint.conditions import condition_findings
 from triage.rulebook_care.lint.evidence import evidence_findings
 from triage.rulebook_care.lint.findings import Finding, in_order, silenced
+from triage.rulebook_care.lint.languages import language_findings
 from triage.rulebook_care.lint.leftovers import leftover_findings, vocabulary_findings, words_findings
 from triage.rulebook_care.lint.money import limit_findings, money_findings
 from triage.rulebook_care.lint.numbers import number_findings
@@ -27,6 +28,7 @@ FAMILIES: tuple[Callable[[Reasoning], Iterator[Finding]], ...] = (
     check_findings,
     vocabulary_findings,
     text_findings,
+    language_findings,
     words_findings,
     number_findings,
     leftover_findings,

@@ -10,10 +10,13 @@ from triage.rulebook.model import Rulebook
 from triage.rulebook.terms import RateAgreement
 from triage.rulebook_care.lint.findings import Finding, finding
 from triage.rulebook_care.reasoning.space import Reasoning, heads
+from triage.schedule.service_hours import minutes_of_day
 from triage.values.plain_data import Path
 
 OUT_OF_LINE, OUT_OF_LINE_PARTS = 5, 30
 """Times the usual amount of its kind: beyond, a decimal point is likely in the wrong place."""
+
+LEAST_MINUTES_A_STEP = Decimal("0.2")
 
 _Place = tuple[str, Path, Decimal]
 _Usual = tuple[str, Path, Decimal | int | float, str, str]
@@ -89,9 +92,10 @@ def _usual(rulebook: Rulebook) -> Iterator[_Usual]:
         yield "parts.yml", ("parts", number, "kg"), part.kg, "0", "150"
     for cause in rulebook.causes.values():
         file, hours = f"causes/{cause.id}.yml", cause.repair.labor_hours
-        yield file, ("repair", "labor_hours"), hours, "0", "16"
+        yield file, ("repair", "labor_hours"), hours, "0.05", "16"
     for check in rulebook.checks.values():
-        yield f"checks/{check.id}.yml", ("minutes",), check.minutes, "1", "120"
+        least = max(Decimal(1), LEAST_MINUTES_A_STEP * len(check.steps))
+        yield f"checks/{check.id}.yml", ("minutes",), check.minutes, str(least), "120"
         for cause_id, chance in check.resolves.items():
             yield f"checks/{check.id}.yml", ("resolves", cause_id), chance, "0.01", "0.99"
     for fact in rulebook.facts.values():
@@ -106,6 +110,9 @@ def _usual(rulebook: Rulebook) -> Iterator[_Usual]:
                 yield f"warranty/{terms.id}.yml", path, getattr(period, key), "0", "120"
     for urgency, response in rulebook.service_hours.priorities.items():
         yield "service_hours.yml", ("priorities", str(urgency)), response.hours, "0.5", "336"
+    for day, span in rulebook.service_hours.week.items():
+        open_hours = Decimal(minutes_of_day(span[1]) - minutes_of_day(span[0])) / 60
+        yield "service_hours.yml", ("week", day), open_hours, "1", "24"
     for authority in rulebook.authorities.values():
         file = next(
             (f"limits/{one.id}.yml" for one in rulebook.limits.values() if one.kind == "authority"), ""

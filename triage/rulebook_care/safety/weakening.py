@@ -14,6 +14,12 @@ from triage.rulebook_care.safety.narrowing import Narrowing, guarded_facts
 from triage.rulebook_care.safety.offered import offered_more, unheard
 
 _SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
+_MAKES_SAFE = re.compile(
+    r"\b(?:switch(?:es)?|turn) .*\boff\b|\bunplug|\bbreaker\b|\bdry hands\b|\bgloves?\b|\btwo people\b"
+    r"|\bdo not\b|\bnever\b|\bkeep\b.*\b(?:away|out)\b",
+    re.IGNORECASE,
+)
+"""Steps of a check by which nobody is hurt: who rewords one is asked as who rewords a caution is."""
 
 
 def weakened(before: Rulebook, after: Rulebook) -> tuple[Loss, ...]:
@@ -44,7 +50,7 @@ def _cautions(before: Rulebook, after: Rulebook, narrowing: Narrowing) -> Iterat
             why = narrowing.lost(old.head.when, new.head.when)
             if why is not None:
                 yield Loss(edit, f"{called} is narrowed: {why}")
-            for what in (*_shorter(old.head, new.head), *_weaker(old, new, after)):
+            for what in (*_shorter(old.head, new.head), *_weaker(old, new, before, after)):
                 yield Loss(edit, f"{called} {what}")
 
 
@@ -53,7 +59,7 @@ def _shorter(old: RuleHead, new: RuleHead) -> Iterator[str]:
         yield f"holds only {new.valid}"
 
 
-def _weaker(old: Caution, new: Caution, after: Rulebook) -> Iterator[str]:
+def _weaker(old: Caution, new: Caution, before: Rulebook, after: Rulebook) -> Iterator[str]:
     if old.stop_use and not new.stop_use:
         yield "no longer stops use"
     if new.only_with_checks and not old.only_with_checks:
@@ -67,15 +73,19 @@ def _weaker(old: Caution, new: Caution, after: Rulebook) -> Iterator[str]:
     for check in old.first:
         if check not in new.first:
             yield f"no longer puts the check {check} first"
-    for sentence in _sentences(old.text) if old.guards else ():
-        if sentence not in _sentences(new.text):
-            yield f"no longer says “{sentence}”"
+    spanish = before.spanish.get(old.text, ""), after.spanish.get(new.text, "")
+    for was, now in ((old.text, new.text), spanish) if old.guards else ():
+        for sentence in _sentences(was):
+            if sentence not in _sentences(now):
+                yield f"no longer says “{sentence}”"
     if old.visit_priority is not None and (
         new.visit_priority is None or new.visit_priority > old.visit_priority
     ):
         yield f"is less urgent: visit priority {old.visit_priority} → {new.visit_priority or 'none'}"
     if new.harm != old.harm and read_out(new) > read_out(old):
         yield f"is read out later: {HARMS[read_out(old)]} → {HARMS[read_out(new)]}"
+    if old.defers_to and not new.defers_to:
+        yield "no longer says to whom it defers"
     if _rank(new) < _rank(old):
         yield f"asks for less skill: {old.visit_skill} → {new.visit_skill or 'any'}"
 
@@ -100,6 +110,9 @@ def _bolder(old: Check, new: Check, after: Rulebook) -> Iterator[str]:
     for caution in old.cautions:
         if caution not in new.cautions and caution in after.cautions:
             yield f"no longer comes with the caution {caution}"
+    for step in old.steps:
+        if _MAKES_SAFE.search(step) and step not in new.steps:
+            yield f"no longer says “{step}”"
     if old.near and not new.near:
         yield "no longer counts as going near the machine"
     if old.who == "technician" and new.who == "clerk":

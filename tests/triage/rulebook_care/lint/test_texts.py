@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from tests.triage.builders import check, fact
+from tests.triage.builders import cause, check, fact
 from tests.triage.rulebook_care.lint.linted import evidence_file, findings
 from triage.rulebook_care.lint.texts import opening_words
 
@@ -68,3 +68,28 @@ def test_a_text_to_fill_in_is_a_note_in_a_draft_and_an_error_in_a_live_rule(stat
     rule = evidence_file("hums", {"hums": True}, compressor_fault=0.6, status=status) | {"why": "TODO: why"}
     (waits,) = findings({"evidence/hums.yml": rule})[code]
     assert waits.path == ("why",)
+
+
+@pytest.mark.parametrize(
+    ("english", "spanish", "said"),
+    [
+        ("Do not wipe it.", "Límpiela.", "“Do not wipe it.” forbids it"),
+        ("Wipe it.", "No la limpie.", "“No la limpie.” forbids it"),
+        ("Stop. Leave it off.", "Pare.", "2 sentences in English, 1 in Spanish"),
+        ("Keep your hands out of it.", "No meta las manos.", None),
+        ("Leave it off.", "No la encienda, déjela apagada.", "forbids it"),
+        ("Wait 10 minutes.", "Espere 10 minutos.", None),
+    ],
+)
+def test_two_languages_of_which_one_leaves_something_out_are_told(english, spanish, said):
+    told = check("told", {}, {"low_fill": 0.5}, steps=[english], steps_es=[spanish])
+    found = findings({"checks/told.yml": told}).get("languages-differ", [])
+    assert [said in each.message for each in found] == ([] if said is None else [True])
+
+
+def test_one_wording_with_two_spanish_ones_is_told():
+    files = {}
+    for name, spanish in (("one", "Suave"), ("two", "Blando")):
+        files[f"causes/{name}.yml"] = cause(name, "control") | {"title": "Soft", "title_es": spanish}
+    found = [each for each in findings(files)["languages-differ"] if each.file == "causes/two.yml"]
+    assert "“Soft” has two Spanish wordings" in found[0].message

@@ -119,6 +119,21 @@ WEAKER: dict[str, tuple[Edit, str, str]] = {
         SHOCK,
         "is less urgent: visit priority",
     ),
+    "nobody deferred to": (
+        with_value([], SHOCK, "then", "defers_to"),
+        SHOCK,
+        "no longer says to whom it defers",
+    ),
+    "a sentence in Spanish": (
+        with_value("No la toque.", SHOCK, "then", "text_es"),
+        SHOCK,
+        "no longer says “",
+    ),
+    "a step that makes safe": (
+        with_value("Stand in front of it.", "checks/rinse-filter.yml", "steps", 1),
+        "checks/rinse-filter.yml",
+        "no longer says “Unplug the machine.”",
+    ),
     "skill": (without_key(SHOCK, "then", "visit_skill"), SHOCK, "asks for less skill: electrical → any"),
     "danger": (
         without_key("facts/liquid_in_base.yml", "danger"),
