@@ -29,7 +29,7 @@ _HEAD = re.compile(r"^.*?<svg[^>]*?viewBox=\"([^\"]*)\"[^>]*>", re.DOTALL)
 _NOT_SHOWN = re.compile(r"<(metadata|defs)>\s*(?:<rdf.*?|<style.*?)</\1>", re.DOTALL)
 _IDS = re.compile(r'(id="|url\(#|href="#)')
 POINTS = 72
-EDGE = 10  # points kept free above, and on the right
+EDGE = 16  # points kept free above, and on the right
 _ONE_AT_A_TIME = Lock()
 """Matplotlib's settings are one for all threads."""
 

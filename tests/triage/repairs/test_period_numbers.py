@@ -47,6 +47,7 @@ from triage.repairs.period import (
 from triage.repairs.period_numbers import DEFINITIONS
 from triage.schedule.contractors import Contractor
 from triage.service import repairs, tickets
+from triage.service.fleet.acting import to_act
 from triage.service.numbers import numbers
 from triage.service.service import Service
 from triage.service.visits import record_visit
@@ -266,6 +267,23 @@ def test_a_period_that_cannot_be_is_refused(since: str | None, until: str | None
 def test_postgresql_takes_a_value_out_of_a_document_by_its_path() -> None:
     query = select(json_text(EventRow.payload, ("decision", "causes", 0, "cause"), postgresql=True))
     assert "AS JSONB) #>> " in str(query.compile(dialect=postgresql.dialect()))
+
+
+def test_calls_of_machines_and_their_days_are_those_of_the_tickets(service: Service) -> None:
+    period = read_period("2026-03-02", "2026-03-31", service.now())
+    with service.store.read() as work:
+        found = work.numbers.calls_by_machine(period)
+        opened: dict[str, list[datetime]] = {}
+        for one in work.desk.listed("all", service.now()):
+            if one.machine is not None and period.since <= one.opened_at:
+                opened.setdefault(one.machine, []).append(one.opened_at)
+    assert {name: one.count for name, one in found.items()} == {name: len(at) for name, at in opened.items()}
+    for name, times in opened.items():
+        days = sum((at - period.since) / timedelta(days=1) for at in times)
+        assert found[name].days == pytest.approx(days, abs=1e-6)
+    acting = to_act(service, "2026-03-02", "2026-03-31")
+    assert acting.repeat_share == pytest.approx(2 / 4)
+    assert {one.site: (one.reports, one.repeats) for one in acting.places}.keys() == {"halt-001", "halt-023"}
 
 
 def test_every_number_of_the_answer_is_defined(service: Service) -> None:
