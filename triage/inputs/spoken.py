@@ -18,8 +18,17 @@ from triage.values.errors import InputError, Problem
 from triage.values.time_zones import day_of
 from triage.values.units import is_unit, registry
 
-_YES = frozenset({"yes", "y", "yeah", "yep", "true", "1", "sí", "si", "claro", "claro que sí"})
-_NO = frozenset({"no", "n", "nope", "false", "2"})
+_YES = frozenset({
+    "yes", "y", "yeah", "yep", "yes sir", "yes ma'am", "that's right", "correct", "of course",
+    "true", "1", "sí", "si", "s", "claro", "claro que sí", "sí señor", "sí señora", "pues sí",
+    "sip", "así es", "correcto", "afirmativo", "por supuesto",
+})  # fmt: skip
+_NO = frozenset({
+    "no", "n", "nope", "no sir", "no ma'am", "not at all", "of course not", "false", "2",
+    "no señor", "no señora", "pues no", "nop", "para nada", "claro que no", "negativo",
+    "la verdad no",
+})  # fmt: skip
+"""What is certain; "I think so" and "creo que no" are neither, and are refused."""
 _DONT_KNOW = re.compile(
     r"\?+|dk|0?\s*(?:i\s+)?(?:don'?t|do not|doesn'?t|does not) know|no idea|not sure|unknown"
     rf"|{DONT_KNOW}"
@@ -59,6 +68,17 @@ _UNITS = {
     "c": "degC", "°c": "degC", "celsius": "degC", "degrees c": "degC", "degrees celsius": "degC",
     "centigrade": "degC", "percent": "percent", "%": "percent", "amps": "ampere", "volts": "volt",
 }  # fmt: skip
+_COUNTED = frozenset({"times", "pouch", "pouches", "bag", "bags", "jug", "jugs"})
+_NEVER = re.compile(r"(?:never|none|not once|zero)(?: times)?")
+_MONTHS = (
+    *("january", "february", "march", "april", "may", "june", "july"),
+    *("august", "september", "october", "november", "december"),
+)
+_DAY_OF_MONTH = re.compile(
+    r"(?:the )?(?P<day>\d{1,2})(?:st|nd|rd|th)?(?: of)? (?P<month>[a-z]{3,9})\.?"
+    r"|(?P<first>[a-z]{3,9})\.? (?P<second>\d{1,2})(?:st|nd|rd|th)?",
+    re.ASCII,
+)
 _BARE_DEGREES = frozenset({"degrees", "degree", "°", "deg"})
 _PART = re.compile(r"([-+]?\d+(?:\.\d+)?)\s*([^\d\s,][^\d,]*)?", re.ASCII)
 _MOST = Decimal("1e15")
@@ -80,12 +100,15 @@ def read_spoken(fact: Fact, text: str, today: date) -> Any:
     other_digits = any(character.isdecimal() and not character.isascii() for character in said)
     heard = said.casefold() if fact.type in ("choice", "flag") else in_english(said.casefold())
     raw = said if reader is None or other_digits else reader(fact, heard, today)
+    raw = said if raw == heard else raw  # not understood: refused in the words that were said
     value = write_value(read_value(fact, raw, f"/answers/{fact.id}"))
     return Decimal(str(value)) if fact.type == "number" else value
 
 
 def _number(fact: Fact, said: str, today: date) -> Any:
     numbers = _HEDGE.sub("", in_digits(said))
+    if fact.unit is None and _NEVER.fullmatch(numbers):
+        return Decimal(0)
     if fact.unit in _IN_MINUTES:
         minutes = _minutes_ago(numbers, today)
         if minutes is not None:
@@ -93,7 +116,8 @@ def _number(fact: Fact, said: str, today: date) -> Any:
     parts = _PART.findall(numbers)
     if not parts or _PART.sub("", numbers).strip(" ,and"):
         return said  # read_value says what is wanted
-    if len(parts) == 1 and not parts[0][1].strip():
+    of = parts[0][1].strip()
+    if len(parts) == 1 and (not of or (fact.unit is None and of in _COUNTED)):
         return Decimal(parts[0][0])
     return _sum(fact, parts, said)
 
@@ -118,6 +142,7 @@ def _sum(fact: Fact, parts: list[tuple[str, str]], said: str) -> Any:
 
 def _minutes_ago(numbers: str, today: date) -> Decimal | None:
     """Minutes of "2 weeks ago", "yesterday", "1 hour 20 minutes"; None when it says no time."""
+    numbers = numbers.removeprefix("since ")
     text = re.sub(r"\s*\b(?:ago|before|earlier|back|or so)\b\s*", " ", numbers).strip()
     for said in (numbers, text):
         if said in _NOW:
@@ -139,13 +164,24 @@ def _minutes_ago(numbers: str, today: date) -> Decimal | None:
 
 def _day(text: str, today: date) -> date | None:
     weekday = text.removeprefix("last ").removeprefix("on ")
+    written = _DAY_OF_MONTH.fullmatch(weekday)
     if weekday in _WEEKDAYS:
         back = (today.weekday() - _WEEKDAYS.index(weekday)) % 7 or 7
         return today - timedelta(days=back)
     try:
-        return day_of(text)
+        return day_of(text) if written is None else _day_of_month(written, today)
     except ValueError:
         return None
+
+
+def _day_of_month(written: re.Match[str], today: date) -> date | None:
+    """The last "November 3" or "3 Nov" that is not to come; ValueError where no month has that day."""
+    name, number = written["month"] or written["first"], int(written["day"] or written["second"])
+    month = next((at for at, each in enumerate(_MONTHS, start=1) if each.startswith(name)), None)
+    if month is None:
+        return None
+    day = date(today.year, month, number)
+    return day if day <= today else date(today.year - 1, month, number)
 
 
 def _flag(_fact: Fact, said: str, _today: date) -> Any:

@@ -14,7 +14,8 @@ _ENGLISH_TOO = frozenset({"once", "no", "pie"})
 """Words of both languages: they are Spanish only beside another one that is."""
 
 _PHRASES: tuple[tuple[str, str], ...] = (
-    (r"\b(?:(?:desde )?hace|como|unos|unas|m[áa]s o menos|casi|alrededor de|aproximadamente)\b *", ""),
+    (r"\b(?:(?:desde )?hace|como|un[oa]s|m[áa]s (?:o menos|de)|casi|alrededor de|aproximadamente)\b *", ""),
+    (r"\by (?:pico|algo)\b", ""),
     (r"\bantes de ayer\b", "the day before yesterday"),
     (r"\b(?:esta mañana|hoy en la mañana)\b", "this morning"),
     (r"\bahora mismo\b", "just now"),
@@ -30,18 +31,22 @@ _PHRASES: tuple[tuple[str, str], ...] = (
     (r"^(hora|día|semana|mes|año) y medi[oa]\b", r"una \1 and a half"),
     (r"\by medi[oa]\b", "and a half"),
     (r"\b(?:por ciento|porciento)\b", "percent"),
+    (r"\bni una(?: sola)? vez\b", "never"),
+    (r"\bdesde\b", "since"),
     (r"\bgrados (?:centígrados|celsius)\b", "degrees celsius"),
     (r"\b(?:a|son|eran) las?\b", ""),
     (r"\bde la (?:tarde|noche)\b", "pm"),
     (r"\bde la mañana\b", "am"),
-    (r"\b(treinta|cuarenta|cincuenta|sesenta) y\b", r"\1"),
+    (r"\b(treinta|cuarenta|cincuenta|sesenta|setenta|ochenta|noventa) y\b", r"\1"),
 )
 _LISTED = """
 cero:zero un:one una:one uno:one dos:two tres:three cuatro:four cinco:five seis:six siete:seven ocho:eight
 nueve:nine diez:ten once:11 doce:12 trece:13 catorce:14 quince:15 dieciséis:16 dieciseis:16 diecisiete:17
 dieciocho:18 diecinueve:19 veinte:20 veintiuno:21 veintiún:21 veintidós:22 veintidos:22 veintitrés:23
 veintitres:23 veinticuatro:24 veinticinco:25 veintiséis:26 veintiseis:26 veintisiete:27 veintiocho:28
-veintinueve:29 treinta:thirty cuarenta:forty cincuenta:fifty sesenta:sixty medio:half media:half
+veintinueve:29 treinta:thirty cuarenta:forty cincuenta:fifty sesenta:sixty setenta:seventy
+ochenta:eighty noventa:ninety cien:100 ciento:100 medio:half media:half centímetro:cm centímetros:cm
+centimetros:cm metro:meter metros:meters
 minuto:minute minutos:minutes hora:hour horas:hours día:day dia:day días:days dias:days semana:week
 semanas:weeks quincena:fortnight mes:month meses:months año:year años:years
 ayer:yesterday anoche:last_night hoy:today ahora:now anteayer:the_day_before_yesterday
@@ -49,15 +54,20 @@ antier:the_day_before_yesterday lunes:monday martes:tuesday miércoles:wednesday
 jueves:thursday viernes:friday sábado:saturday sabado:saturday domingo:sunday
 pulgada:inch pulgadas:inches pie:foot pies:feet galón:gallon galon:gallon galones:gallons litro:liter
 litros:liters taza:cup tazas:cups libra:pound libras:pounds kilos:kilos grados:degrees centígrados:celsius
-amperios:amps amperes:amps voltios:volts mediodía:12_pm mediodia:12_pm medianoche:12_am el: de: y:and
+amperios:amps amperes:amps voltios:volts mañana:morning nunca:never ninguno:none ninguna:none
+nada:none vez:times veces:times bolsa:bags bolsas:bags jarra:jugs jarras:jugs
+enero:january febrero:february marzo:march abril:april mayo:may junio:june julio:july agosto:august
+septiembre:september setiembre:september octubre:october noviembre:november diciembre:december
+mediodía:12_pm mediodia:12_pm medianoche:12_am el: de: y:and
 """
 _IN_ENGLISH: Mapping[str, str] = {
     spanish: english.replace("_", " ") for spanish, english in (pair.split(":") for pair in _LISTED.split())
 }
 
 DONT_KNOW = (
-    r"no (?:lo )?(?:s[ée]|sabe|sabemos|recuerdo)|no me acuerdo|(?:no tengo|ni) (?:ni )?idea|"
-    r"no (?:estoy|está) segur[oa]|qui[ée]n sabe|desconocido"
+    r"(?:(?:pues|pos|la verdad|es que),? (?:que )?)?(?:no (?:lo |se )?(?:s[ée]|sabe|sabemos|recuerdo)|"
+    r"no sabr[íi]a decir(?:le)?|no me acuerdo|(?:no tengo|ni) (?:ni )?idea|no (?:estoy|está) segur[oa]|"
+    r"qui[ée]n sabe|sabr[áa] dios|desconocido|desconozco)"
 )
 """A pattern of the words by which somebody says that they cannot tell."""
 
@@ -76,9 +86,8 @@ _ONES = (
     "zero one two three four five six seven eight nine ten eleven twelve thirteen fourteen fifteen sixteen"
 )
 _WORDS = {word: number for number, word in enumerate(f"{_ONES} seventeen eighteen nineteen".split())}
-_WORDS |= {
-    word: (number + 2) * 10 for number, word in enumerate(["twenty", "thirty", "forty", "fifty", "sixty"])
-}
+_MORE = "twenty thirty forty fifty sixty seventy eighty ninety"
+_WORDS |= {word: (number + 2) * 10 for number, word in enumerate(_MORE.split())}
 _TENS = "|".join(word for word, number in _WORDS.items() if number >= 20)
 _SINGLE = "|".join(word for word, number in _WORDS.items() if 1 <= number <= 9)
 _ANY = "|".join(sorted(_WORDS, key=len, reverse=True))
@@ -89,6 +98,8 @@ _FIXED = (
     (r"\ba quarter(?: of an?)?\b", "0.25"),
     (r"\bthree quarters(?: of an?)?\b", "0.75"),
     (r"\b(?:a|one) dozen\b", "12"),
+    (r"\b(?:a|one) hundred(?: and)?\b", "100"),
+    (r"\btwice\b", "2 times"),
     (r"\bhalf\b", "0.5"),
 )
 
@@ -102,6 +113,7 @@ def in_digits(text: str) -> str:
         text = re.sub(pattern, number, text)
     text = re.sub(rf"\b({_TENS})[ -]({_SINGLE})\b", lambda m: str(_WORDS[m[1]] + _WORDS[m[2]]), text)
     text = re.sub(rf"\b({_ANY})\b", lambda m: str(_WORDS[m[1]]), text)
+    text = re.sub(r"\b100 (\d{1,2})\b", lambda m: str(100 + int(m[1])), text)
     text = re.sub(r"\b(?:(\d{1,9}) +)?(\d{1,9})/([1-9]\d?)\b", _fraction, text)
     text = re.sub(r"\ban? (?=[a-z])", "1 ", text)
     return " ".join(text.split())

@@ -40,6 +40,16 @@ def fact(kind: FactType, unit: str | None = None) -> Fact:
         ("percent", "cincuenta por ciento", "50 percent"),
         (None, "treinta y cinco", "thirty-five"),
         (None, "una docena", "a dozen"),
+        ("d", "esta mañana", "this morning"),
+        ("d", "desde el martes", "since Tuesday"),
+        ("d", "el 3 de febrero", "February 3"),
+        ("d", "dos meses y pico", "two months"),
+        ("inch", "quince centímetros", "15 cm"),
+        ("degF", "ochenta y cinco grados", "eighty-five degrees"),
+        ("degF", "ciento dos", "a hundred and two"),
+        (None, "dos veces", "twice"),
+        (None, "ni una sola vez", "never"),
+        (None, "tres bolsas", "3 pouches"),
     ],
 )
 def test_a_number_said_in_spanish_is_the_one_said_in_english(
@@ -49,9 +59,21 @@ def test_a_number_said_in_spanish_is_the_one_said_in_english(
     assert read_spoken(asked, spanish, MONDAY) == read_spoken(asked, english, MONDAY)
 
 
-@pytest.mark.parametrize("said", ["once", "once a week", "sei semanas", "2,5 semanas", "pie"])
+@pytest.mark.parametrize(
+    "said",
+    [
+        "once",
+        "once a week",
+        "sei semanas",
+        "2,5 semanas",
+        "pie",
+        "nunca",
+        "tres o cuatro semanas",
+        "hace rato",
+    ],
+)
 def test_what_is_not_spanish_for_certain_is_not_guessed(said: str) -> None:
-    with pytest.raises(InputError):
+    with pytest.raises(InputError, match=f'"{said}"'):  # in the words that were said
         read_spoken(fact("number", "d"), said, MONDAY)
 
 
@@ -63,12 +85,35 @@ def test_a_time_of_day_is_heard_in_spanish(said: str, value: str) -> None:
     assert read_spoken(fact("time"), said, MONDAY) == value
 
 
-@pytest.mark.parametrize(("said", "value"), [("sí", True), ("claro", True), ("no", False)])
+@pytest.mark.parametrize(
+    ("said", "value"),
+    [("sí", True), ("claro", True), ("no", False), ("pues sí", True), ("así es", True), ("para nada", False)],
+)
 def test_yes_and_no_are_heard_in_spanish(said: str, value: bool) -> None:
     assert read_spoken(fact("flag"), said, MONDAY) is value
 
 
-@pytest.mark.parametrize("said", ["no sé", "No lo sé.", "no se", "ni idea", "no tengo idea", "quién sabe"])
+@pytest.mark.parametrize("said", ["creo que no", "no creo", "eso creo", "a veces", "un poco"])
+def test_what_nobody_is_sure_of_is_neither_yes_nor_no(said: str) -> None:
+    with pytest.raises(InputError):
+        read_spoken(fact("flag"), said, MONDAY)
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "pues no sé",
+        "La verdad, no sé",
+        "sabrá Dios",
+        "desconozco",
+        "no sé",
+        "No lo sé.",
+        "no se",
+        "ni idea",
+        "no tengo idea",
+        "quién sabe",
+    ],
+)
 def test_not_knowing_is_heard_in_spanish(said: str) -> None:
     assert is_dont_know(said)
 
