@@ -54,6 +54,7 @@ NO_SE_DICE: dict[str, str] = {
     r"\bavisos?\b(?! de piso)(?=.*\{ticket\})|número de aviso": "reporte",
     r"\bno apague nada\b": "no accione nada",
     r"\bsuelo\b": "piso",
+    r"\bcomprobaci(?:ón|ones)\b": "prueba",
 }
 IDS = re.compile(r"`[^`]*`|\{[^{}]*\}|\w+(?:[-_/.=]\w+)+")
 """Ids, file names and places of texts keep their names: not_cured, cover_parts, rules/warranty."""
@@ -175,6 +176,14 @@ def test_spanish_keeps_to_the_words_of_stores_in_the_us() -> None:
     said += read_rulebook(ROOT / "rules").spanish.values()
     assert len(said) > 1200
     assert [fault for text in said for fault in faults(text, NO_SE_DICE)] == []
+
+
+def test_a_ticket_is_one_word_in_spanish() -> None:
+    with (ROOT / "api/translations/es/LC_MESSAGES/messages.po").open("rb") as source:
+        told = {str(each.id): str(each.string) for each in read_po(source, locale="es")}
+    of_tickets = {english: said for english, said in told.items() if re.search("[Tt]icket", english)}
+    assert len(of_tickets) > 60
+    assert [said for said in of_tickets.values() if re.search(r"\b[Cc]asos?\b", said)] == []
 
 
 def test_outcomes_are_read_alike_at_every_door() -> None:

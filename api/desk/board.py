@@ -7,9 +7,9 @@ from typing import Any
 
 from babel.dates import format_time
 
-from api.desk.danger_view import caution_title, near_closed, stopped, waits
-from api.pages.texts import gettext, ngettext, page_language
-from api.pages.words import clock_words, decision_words, money_words, outcome_mark
+from api.desk.danger_view import near_closed, stopped, waits
+from api.pages.texts import gettext, ngettext, page_language, tell
+from api.pages.words import clock_words, decision_words, money_words, outcome_mark, title_words
 from triage.records.report import Site
 from triage.records.ticket import Ticket
 from triage.rulebook.model import Rulebook
@@ -122,7 +122,7 @@ def _store(site: Site) -> Sign:
 def _danger(rulebook: Rulebook, ticket: Ticket) -> Sign:
     title, standing = gettext("Danger"), ticket.dangers.standing
     if standing:
-        titles = dict.fromkeys(caution_title(rulebook, danger.caution) for danger in standing)
+        titles = dict.fromkeys(title_words(rulebook.cautions, danger.caution) for danger in standing)
         said = ngettext("%(num)s open", "%(num)s open", len(standing))
         return Sign("danger", title, said, "; ".join(titles))
     asked = waits(rulebook, ticket)
@@ -143,6 +143,6 @@ def dangers_asked(rulebook: Rulebook, ticket: Ticket) -> tuple[DangerAsked, ...]
     }
     first = [fact for fact in decision.get("waits_for", ()) if fact in facts and fact not in said]
     return tuple(
-        DangerAsked(fact, facts[fact].title, said.get(fact), not near_closed(rulebook, decision, fact))
+        DangerAsked(fact, tell(facts[fact].title), said.get(fact), not near_closed(rulebook, decision, fact))
         for fact in (*first, *said)
     )

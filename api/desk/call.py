@@ -16,7 +16,7 @@ from api.http.auth import caller, page_roles, service
 from api.pages.places import place_words, places_in
 from api.pages.sign_in import DESK
 from api.pages.texts import gettext, speak_as_on
-from api.pages.words import local_time
+from api.pages.words import local_time, title_words
 from triage.inputs.heard import hear
 from triage.inputs.spoken import is_dont_know, read_spoken
 from triage.records.danger import LIFTINGS
@@ -232,7 +232,7 @@ def _closed_question(decision: Mapping[str, Any], wanted: str | None) -> str:
     """The title of a question that was opened and is closed for danger; empty otherwise."""
     rulebook = service().rulebook
     closed = wanted in rulebook.facts and danger_view.near_closed(rulebook, decision, str(wanted))
-    return rulebook.facts[str(wanted)].title if closed else ""
+    return title_words(rulebook.facts, str(wanted)) if closed else ""
 
 
 def _timezone(found: Ticket) -> str:

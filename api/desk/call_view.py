@@ -4,9 +4,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from api.desk.danger_view import caution_title, near_closed
-from api.pages.texts import LANGUAGES, gettext
-from api.pages.words import event_words, fact_words, factor_words
+from api.desk.danger_view import near_closed
+from api.pages.texts import LANGUAGES, gettext, tell
+from api.pages.words import (
+    event_words,
+    fact_words,
+    factor_words,
+    outcome_words,
+    result_words,
+    title_words,
+)
 from triage.records.payloads import (
     Acknowledged,
     Answered,
@@ -84,13 +91,13 @@ def causes(decision: JSONObject, before: JSONObject | None) -> tuple[CauseRow, .
         factors = sorted(cause["factors"], key=lambda factor: -abs(_log(factor["factor"])))
         rows.append(
             CauseRow(
-                cause["title"] or cause["cause"],
+                tell(cause["title"] or cause["cause"]),
                 percent,
                 past,
                 None if past is None else round(percent) - round(past),
                 float(cause["share"]) * 100,
                 tuple(
-                    (factor["text"] or factor["rule"], bool(factor["held"]), factor_words(factor))
+                    (tell(factor["text"] or factor["rule"]), bool(factor["held"]), factor_words(factor))
                     for factor in factors
                 ),
             )
@@ -187,7 +194,7 @@ def facts(rulebook: Rulebook, ticket: Ticket, log: Sequence[Event]) -> tuple[Fac
         rows.append(
             FactRow(
                 fact_id,
-                fact.title,
+                tell(fact.title),
                 fact_words(rulebook, fact_id, known["value"]),
                 known["from"],
                 said.get(fact_id, "") if by_caller else "",
@@ -236,11 +243,11 @@ def _told(rulebook: Rulebook, event: Event) -> str:
             )
         case CheckDone():
             checks = " + ".join(
-                _check(rulebook, check) for check in (payload.check, *(payload.together or ()))
+                title_words(rulebook.checks, check) for check in (payload.check, *(payload.together or ()))
             )
-            return f"{checks}: {payload.result.replace('_', ' ')}"
+            return f"{checks}: {result_words(payload.result)}"
         case Skipped():
-            return "; ".join(_title(rulebook, fact) for fact in payload.facts)
+            return "; ".join(title_words(rulebook.facts, fact) for fact in payload.facts)
         case Noted():
             return f"“{payload.said}”"
         case Detailed():
@@ -248,17 +255,17 @@ def _told(rulebook: Rulebook, event: Event) -> str:
         case Undone():
             return gettext("number %(seq)s", seq=payload.seq)
         case Acknowledged():
-            return "; ".join(caution_title(rulebook, id_) for id_ in payload.cautions)
+            return "; ".join(title_words(rulebook.cautions, id_) for id_ in payload.cautions)
         case DangerLifted():
             how = gettext("misread") if payload.how == "misread" else gettext("made safe")
-            return f"{caution_title(rulebook, payload.caution)}: {how}. {payload.why}"
+            return f"{title_words(rulebook.cautions, payload.caution)}: {how}. {payload.why}"
         case Parked():
-            return _check(rulebook, payload.check)
+            return title_words(rulebook.checks, payload.check)
         case Spoken(language=language):
             return LANGUAGES.get(language, language)
         case Decided(decision=decision) if decision:
             top = decision["causes"][0]
-            text = f"{decision['outcome'].replace('_', ' ')}; {top['title']} {float(top['chance']):.0%}"
+            text = f"{outcome_words(decision['outcome'])}; {tell(top['title'])} {float(top['chance']):.0%}"
             if payload.left_out:
                 left_out = ", ".join(payload.left_out)
                 text += " " + gettext("(left out, the rulebook no longer knows it: %(ids)s)", ids=left_out)
@@ -270,7 +277,7 @@ def _told(rulebook: Rulebook, event: Event) -> str:
 
 
 def _answer_told(rulebook: Rulebook, fact: str, value: Any, payload: Answered) -> str:
-    text = f"{_title(rulebook, fact)}: {fact_words(rulebook, fact, value)}"
+    text = f"{title_words(rulebook.facts, fact)}: {fact_words(rulebook, fact, value)}"
     said, corrects = payload.said or {}, payload.corrects or {}
     if fact in said:
         text += " " + gettext("(said “%(words)s”)", words=said[fact])
@@ -278,14 +285,6 @@ def _answer_told(rulebook: Rulebook, fact: str, value: Any, payload: Answered) -
         was = fact_words(rulebook, fact, corrects[fact])
         text += " " + gettext("(before: %(was)s)", was=was)
     return text
-
-
-def _title(rulebook: Rulebook, fact: str) -> str:
-    return rulebook.facts[fact].title if fact in rulebook.facts else fact
-
-
-def _check(rulebook: Rulebook, check: str) -> str:
-    return rulebook.checks[check].title if check in rulebook.checks else check
 
 
 def undoable(rulebook: Rulebook, log: Sequence[Event]) -> str | None:

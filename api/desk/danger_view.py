@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from api.pages.texts import gettext
+from api.pages.words import title_words
 from triage.decide.causes.guards import near_facts
 from triage.records.danger import QUOTES, Danger
 from triage.records.ticket import Ticket
@@ -36,7 +37,7 @@ def danger_rows(
     return tuple(
         DangerRow(
             danger.caution,
-            caution_title(rulebook, danger.caution),
+            title_words(rulebook.cautions, danger.caution),
             _how(danger.source),
             tuple(danger.quote.split(QUOTES)) if danger.quote else (),
             danger.since,
@@ -46,10 +47,6 @@ def danger_rows(
         )
         for danger in dangers
     )
-
-
-def caution_title(rulebook: Rulebook, caution: str) -> str:
-    return rulebook.cautions[caution].head.title if caution in rulebook.cautions else caution
 
 
 def _how(source: str) -> str:
@@ -93,11 +90,11 @@ def closed_lines(rulebook: Rulebook, ticket: Ticket) -> tuple[str, ...]:
         lines = [gettext("Every check in the store")]
     else:
         ids = dict.fromkeys(id_ for caution in cautions for id_ in sorted(caution.forbids))
-        lines = [rulebook.checks[id_].title for id_ in ids if id_ in rulebook.checks]
+        lines = [title_words(rulebook.checks, id_) for id_ in ids]
     if stopped(decision):
         lines.append(gettext("Every question that brings someone near the machine"))
     first = dict.fromkeys(check for caution in cautions for check in caution.first)
-    titles = ", ".join(rulebook.checks[id_].title for id_ in first if id_ in rulebook.checks)
+    titles = ", ".join(title_words(rulebook.checks, id_) for id_ in first)
     if titles and not stopped(decision):
         lines.append(gettext("Every other check before: %(checks)s", checks=titles))
     if len(cautions) == len(dangers) and all(caution.cleaned_away for caution in cautions):
@@ -108,4 +105,4 @@ def closed_lines(rulebook: Rulebook, ticket: Ticket) -> tuple[str, ...]:
 def waits(rulebook: Rulebook, ticket: Ticket) -> tuple[str, ...]:
     """What has to be known before anybody goes near the machine, in words."""
     facts = (ticket.decision or {}).get("waits_for", ())
-    return tuple(rulebook.facts[fact].title if fact in rulebook.facts else fact for fact in facts)
+    return tuple(title_words(rulebook.facts, fact) for fact in facts)

@@ -5,13 +5,15 @@ from secrets import token_urlsafe
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from api.desk.danger_view import caution_title, danger_rows
+from api.desk.danger_view import danger_rows
 from api.desk.machine_year import calls_lately, year_of
 from api.desk.record_view import record_of
 from api.http.auth import caller, page_roles, service
 from api.pages.places import place_words
 from api.pages.search import finder
 from api.pages.sign_in import DESK
+from api.pages.texts import tell
+from api.pages.words import title_words
 from triage.inputs.machine_search import WHOLE
 from triage.service import machines, tickets
 from triage.values.errors import NotFoundError
@@ -28,7 +30,7 @@ def find() -> ResponseReturnValue:
     found = finder().find(query) if query else ()
     open_now = machines.open_dangers(service(), [each.machine.serial for each in found])
     dangers = {
-        serial: [caution_title(service().rulebook, danger.caution) for danger in rows]
+        serial: [title_words(service().rulebook.cautions, danger.caution) for danger in rows]
         for serial, rows in open_now.items()
     }
     shown = {"query": query, "found": found, "dangers": dangers, "rulebook": service().rulebook}
@@ -71,7 +73,7 @@ def machine(serial: str) -> ResponseReturnValue:
         dangers=danger_rows(service().rulebook, view.dangers),
         open_tickets=open_tickets,
         calls_lately=calls_lately(view.tickets, service().now()),
-        came_back=machines.came_back(service(), view),
+        came_back=list(map(tell, machines.came_back(service(), view))),
         year=year_of(service().rulebook, view, service().now()),
         known={ticket.id for ticket in view.tickets},
         place_words=place_words(),

@@ -9,7 +9,8 @@ from typing import Any
 
 from werkzeug.datastructures import MultiDict
 
-from api.pages.words import fact_words, symptom_words
+from api.pages.texts import tell
+from api.pages.words import fact_words, symptom_words, title_words
 from triage.inputs.heard import Heard, hear, match_symptoms
 from triage.inputs.machine_search import ListedMachine
 from triage.intake.facts import heard_facts
@@ -131,7 +132,7 @@ def understood(
     for heard in facts:
         written = "" if heard.value is None else to_json(write_value(heard.value))
         known = "?" if heard.value is None else fact_words(rulebook, heard.fact, heard.value)
-        title = rulebook.facts[heard.fact].title
+        title = title_words(rulebook.facts, heard.fact)
         boxes.append(("fact", f"{heard.fact}={written}", title, known, heard.quote))
     keyed = all(row.answer is not None for row in dangers)
     chips = tuple(
@@ -190,15 +191,15 @@ def _marks(words: str, **spans: Iterable[tuple[int, int]]) -> tuple[tuple[str, s
 def _danger_rows(rulebook: Rulebook, words: str, form: MultiDict[str, str]) -> Iterator[HeardRow]:
     for name, each in named(hear(rulebook, words)):
         fact = rulebook.words[each.words].danger
-        ask = rulebook.facts[fact].ask if fact is not None and fact in rulebook.facts else None
+        known = rulebook.facts.get(fact or "")
         start = max(words.rfind(mark, 0, each.start) for mark in ".!?\n") + 1
         ends = [end for mark in ".!?\n" if (end := words.find(mark, each.end)) >= 0]
         yield HeardRow(
             name,
-            rulebook.words[each.words].title,
+            tell(rulebook.words[each.words].title if known is None else known.title),
             words[start : each.start].lstrip(),
             each.quote,
             words[each.end : min(ends, default=len(words))],
-            ask or "",
+            "" if known is None else known.ask or "",
             answer_to(form, name, each),
         )

@@ -9,6 +9,7 @@ from babel.dates import format_date
 from dateutil.relativedelta import relativedelta
 
 from api.pages.texts import gettext, ngettext, page_language
+from api.pages.words import title_words
 from triage.records.report import PastRepair, local_date
 from triage.records.ticket import Ticket
 from triage.rulebook.model import Rulebook
@@ -77,7 +78,7 @@ def year_of(rulebook: Rulebook, view: MachineView, now: datetime) -> Year:
 def _cause(rulebook: Rulebook, cause: str | None) -> str:
     if cause is None:
         return gettext("No fault found")
-    return rulebook.causes[cause].title if cause in rulebook.causes else cause
+    return title_words(rulebook.causes, cause)
 
 
 def calls_lately(tickets: Sequence[Ticket], now: datetime) -> str:

@@ -9,7 +9,7 @@ from api.desk import danger_view
 from api.desk.board import board, dangers_asked
 from api.http.auth import caller, service
 from api.pages import choices
-from api.pages.words import event_words
+from api.pages.words import event_words, titled
 from triage.records.payloads import Parked
 from triage.records.ticket import Event, Ticket
 from triage.service import calls, machines
@@ -46,8 +46,8 @@ def shell(call: calls.Call, problems: tuple[Problem, ...] = (), since: int | Non
         "knows_nothing": calls.knows_nothing(call.log),
         "history": desk_view.history(rulebook, call.log),
         "closed_facts": [fact for fact in rulebook.facts if _near_closed(found, fact)],
-        "askable": [fact for fact in choices.askable(rulebook) if not _near_closed(found, fact.id)],
-        "checks": choices.store_checks(rulebook),
+        "askable": titled(each for each in choices.askable(rulebook) if not _near_closed(found, each.id)),
+        "checks": titled(choices.store_checks(rulebook)),
     }
 
 

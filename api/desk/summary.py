@@ -6,9 +6,15 @@ from datetime import datetime
 from typing import Any
 
 from api.desk.call_view import FactRow
-from api.desk.danger_view import caution_title
-from api.pages.texts import clerk, clerk_language, gettext
-from api.pages.words import decision_words, local_time, money_words, symptom_words
+from api.pages.texts import clerk, clerk_language, gettext, tell
+from api.pages.words import (
+    decision_words,
+    local_time,
+    money_words,
+    result_words,
+    symptom_words,
+    title_words,
+)
 from triage.records.report import Machine
 from triage.records.ticket import Ticket
 from triage.records.visit_log import PlannedVisit
@@ -190,7 +196,7 @@ def kit_words(rulebook: Rulebook, kit: Sequence[str]) -> tuple[str, ...]:
 
 def _part(rulebook: Rulebook, number: str, count: int) -> str:
     part = rulebook.parts.get(number)
-    named = number if part is None else f"{part.title} ({number})"
+    named = number if part is None else f"{tell(part.title)} ({number})"
     return named if count == 1 else f"{count} × {named}"
 
 
@@ -203,20 +209,19 @@ def technician_text(rulebook: Rulebook, told: Told, rows: Sequence[FactRow]) -> 
         gettext("Ticket %(ticket)s, machine %(machine)s", ticket=ticket.id, machine=_machine(told)),
         *_where(machine),
         *_when(told),
-        *(gettext("DANGER open: %(danger)s", danger=caution_title(rulebook, id_)) for id_ in dangers),
+        *(gettext("DANGER open: %(danger)s", danger=title_words(rulebook.cautions, id_)) for id_ in dangers),
         gettext("Reported: %(symptoms)s", symptoms=symptoms),
         *(f"- {row.title}: {row.words}" for row in rows if row.source == "caller"),
         *(
-            gettext("Not known: %(fact)s", fact=_title(rulebook, fact))
+            gettext("Not known: %(fact)s", fact=title_words(rulebook.facts, fact))
             for fact in ticket.report.get("unknown", ())
         ),
         *(
-            f"- {rulebook.checks[done['check']].title}: {done['result'].replace('_', ' ')}"
+            f"- {title_words(rulebook.checks, done['check'])}: {result_words(done['result'])}"
             for done in ticket.report.get("checks") or ()
-            if done["check"] in rulebook.checks
         ),
         gettext("Outcome: %(outcome)s", outcome=decision_words(decision)),
-        *(f"- {reason['text']}" for reason in decision.get("reasons", ())),
+        *(f"- {tell(reason['text'])}" for reason in decision.get("reasons", ())),
         *_likely(decision),
         *_kit(rulebook, told),
         who_pays(decision),
@@ -252,9 +257,10 @@ def _when(told: Told) -> list[str]:
 
 
 def _likely(decision: Mapping[str, Any]) -> list[str]:
-    causes = (
-        f"{cause['title'] or cause['cause']} {float(cause['chance']):.0%}" for cause in decision["causes"][:3]
-    )
+    causes = [
+        f"{tell(cause['title'] or cause['cause'])} {float(cause['chance']):.0%}"
+        for cause in decision["causes"][:3]
+    ]
     return [gettext("Likely: %(causes)s", causes=", ".join(causes))] if decision.get("causes") else []
 
 
@@ -270,7 +276,3 @@ def _may_spend(decision: Mapping[str, Any]) -> list[str]:
         return []
     left = money_words(limit["headroom"], decision["currency"])
     return [gettext("May be spent without asking: %(left)s", left=left)]
-
-
-def _title(rulebook: Rulebook, fact: str) -> str:
-    return rulebook.facts[fact].title if fact in rulebook.facts else fact

@@ -7,7 +7,7 @@ from flask.typing import ResponseReturnValue
 
 from api.http.auth import service
 from api.pages.texts import gettext
-from api.pages.words import local_time
+from api.pages.words import local_time, title_words
 from triage.service.outgoing import ask
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.money import money_text, sum_money, typed_amount
@@ -58,13 +58,12 @@ def _page(held: str, problems: tuple[Problem, ...] = ()) -> ResponseReturnValue:
     ticket, estimate = asked.ticket, asked.ticket.repair.estimate
     spent = sum_money(ticket.spent, rulebook.currency)
     authority = rulebook.authorities.get(asked.link.caller.authority or "")
-    cause = None if estimate is None else rulebook.causes.get(estimate.cause)
     page = render_template(
         "field/authority.html",
         asked=asked,
         ticket=ticket,
         estimate=estimate,
-        cause="" if estimate is None else estimate.cause if cause is None else cause.title,
+        cause="" if estimate is None else title_words(rulebook.causes, estimate.cause),
         comes_to=spent if estimate is None else spent + estimate.bill.beyond_warranty,
         spent=spent,
         authority=authority,

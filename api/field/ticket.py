@@ -19,6 +19,7 @@ from api.pages.bill_form import filled, lines_of, placed, rows_shown, typed_numb
 from api.pages.sent_once import sent_once
 from api.pages.sign_in import DESK
 from api.pages.texts import gettext
+from api.pages.words import titled
 from triage.inputs.photo import MOST_BYTES
 from triage.records.authorization import open_authorization
 from triage.records.payloads import Estimated
@@ -215,7 +216,7 @@ def _page(
         told=told,
         problems=problems,
         key=secrets.token_hex(16),
-        causes=sorted(((one.id, one.title) for one in rulebook.causes.values()), key=lambda one: one[1]),
-        checks=sorted(((one.id, one.title) for one in rulebook.checks.values()), key=lambda one: one[1]),
+        causes=titled(rulebook.causes.values()),
+        checks=titled(rulebook.checks.values()),
         no_fault=NO_FAULT_FOUND,
     )

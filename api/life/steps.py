@@ -19,6 +19,7 @@ from api.life.forms import Form
 from api.pages.bill_form import placed, rows
 from api.pages.sign_in import DESK
 from api.pages.texts import as_clerks_hear, gettext, speak_as_on
+from api.pages.words import title_words, titled
 from triage.records.ticket import Ticket
 from triage.repairs.close_out import NO_FAULT_FOUND, NOTHING, REPAIR
 from triage.service import calls, machines, repairs, swaps, tickets, visits
@@ -265,7 +266,7 @@ def _causes(found: Ticket) -> list[tuple[str, str]]:
     known = service().rulebook.causes
     ranked = [one["cause"] for one in (found.decision or {}).get("causes", ())]
     order = [*(id_ for id_ in ranked if id_ in known), *(id_ for id_ in known if id_ not in ranked)]
-    titled = [(id_, known[id_].title) for id_ in order]
+    titled = [(id_, title_words(known, id_)) for id_ in order]
     return [*titled, (NO_FAULT_FOUND, gettext("No fault found"))]
 
 
@@ -273,10 +274,10 @@ def _cured(found: Ticket) -> list[tuple[str, str]]:
     """What may have fixed it, the likeliest first: checks that did, nothing, a repair, any other check."""
     checks = service().rulebook.checks
     did = [one["check"] for one in found.report.get("checks") or () if one["result"] == "cured"]
-    first = [(id_, checks[id_].title) for id_ in dict.fromkeys(did) if id_ in checks]
-    rest = [(id_, check.title) for id_, check in checks.items() if id_ not in did]
+    first = [(id_, title_words(checks, id_)) for id_ in dict.fromkeys(did) if id_ in checks]
+    rest = titled(check for check in checks.values() if check.id not in did)
     own = [(REPAIR, gettext("A repair")), (NOTHING, gettext("Nothing: it came right by itself"))]
-    return [*first, *(own if not did else reversed(own)), *sorted(rest, key=lambda each: each[1])]
+    return [*first, *(own if not did else reversed(own)), *rest]
 
 
 def _open_authorization(found: Ticket) -> str:

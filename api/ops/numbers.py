@@ -12,7 +12,7 @@ from markupsafe import Markup
 
 from api.http.auth import page_roles, service
 from api.pages import charts
-from api.pages.texts import clerk, gettext, page_language
+from api.pages.texts import gettext, tell
 from api.pages.words import day_words, number_words, outcome_words
 from triage.repairs.overview import WOULD_HAVE_SENT, Overview
 from triage.repairs.period import NOT_KNOWN
@@ -70,7 +70,7 @@ def page(
         group_titles=_group_titles(),
         key_title=partial(_key_title, sites),
         measured_by=MEASURED_BY,
-        said={name: clerk(text, page_language()) for name, text in DEFINITIONS.items()},
+        said={name: tell(text) for name, text in DEFINITIONS.items()},
         names=number_words(),
         value=lambda one, number: _value(one, number, glance.currency),
         trends={one.name: _trend(one) for one in glance.numbers},
@@ -158,7 +158,7 @@ def _key_title(sites: Mapping[str, str], by: str, key: str) -> str:
         case "cause":
             return gettext("No fault found") if key == "no_fault_found" else cause_title(rulebook, key)
         case "symptom" if key in rulebook.symptoms:
-            return clerk(rulebook.symptoms[key].title, page_language())
+            return tell(rulebook.symptoms[key].title)
         case "outcome":
             return outcome_words(key)
         case _:

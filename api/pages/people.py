@@ -18,6 +18,7 @@ WORD = re.compile(r"\"?\b[a-z][a-z0-9]*(?:[_-][a-z0-9]+)+\b\"?")
 _FOR_PROGRAMS = tuple(
     (re.compile(pattern), instead)
     for pattern, instead in (
+        (r"; a number is wanted, such as .*", "; say a number as the clerk says it, or “?”: does not know"),
         (r"a report names at least one symptom.*", "choose at least one symptom"),
         (r"\"[^\"]*\" is no symptom of the rulebook.*", "choose a symptom of the list"),
         (

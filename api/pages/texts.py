@@ -20,6 +20,8 @@ from flask_babel import Babel, get_translations
 
 from api.http.auth import service
 from triage.rulebook.built_in_facts import LOCAL_CODES
+from triage.rulebook.cache import once_per_rulebook
+from triage.rulebook.model import Rulebook
 from triage.values.shown import N_
 
 LANGUAGES = {"en": "English", "es": "Español"}
@@ -33,11 +35,13 @@ FOLDER = Path(__file__).parents[1] / "translations"
 
 
 def init_texts(app: Flask) -> None:
-    """Gives the templates `_`, and the filters `clerk` and `clerk_lang`."""
+    """Gives the templates `_`, and the filters `clerk` and `tell`."""
     Babel(app, default_locale="en", locale_selector=lambda: "en")
     app.jinja_env.install_gettext_callables(_text, _texts, newstyle=True)  # type: ignore[attr-defined]
     app.jinja_env.filters["clerk"] = clerk
+    app.jinja_env.filters["tell"] = tell
     app.jinja_env.filters["sentences"] = sentences
+    app.jinja_env.filters["sentence"] = sentence
     app.jinja_env.globals["clerk_language"] = clerk_language
     app.jinja_env.globals["page_language"] = page_language
     app.jinja_env.globals["clerk_lang_of"] = clerk_lang_of
@@ -119,9 +123,72 @@ def clerk(text: str, language: str | None = None) -> str:
     return _rulebooks_own(language).get(text) or (str(catalog(language).gettext(text)) if text else text)
 
 
+DECIDED = (
+    N_("A caution depends on it: {danger}."),
+    N_("It tells “{one}” from “{other}”."),
+    N_("It makes “{cause}” more or less likely."),
+    N_("It shows whether “{check}” applies."),
+    N_("{check}: it fixed the fault. Nobody needs to come."),
+    N_("{check}: did not fix it"),
+    N_("No machine on record: no warranty, default rates, the limits of any other contractor, UTC times."),
+    N_("This page is for others: {roles}. You are signed in as: {role}."),
+    N_('{fact}: "{said}" does not fit; say a number as the clerk says it, or “?”: does not know'),
+    N_('no ticket "{ticket}"'),
+    N_('no machine with the serial "{serial}"'),
+    N_('no installation "{installation}"'),
+    N_("there is no such page of help"),
+    N_("A check fixed the symptom, but a caution still stands in the way."),
+    N_("Not to be done, by the cautions: {checks}."),
+    N_("Nobody goes near the machine before this is known: {facts}."),
+    N_("Not before this is known ({facts}): {checks}."),
+    N_("No caution forbids the checks listed; they may be done while waiting."),
+    N_("The likeliest cause is one that the rulebook does not name."),
+    N_("The technician's estimate stands in for the typical cost of the repair."),
+)
+"""What decisions and refusals say in their own words; in braces titles of the rulebook, or what was typed."""
+
+
+def tell(text: str) -> str:
+    """What the rulebook or a decision says, in the language of the pages; English where there is no other."""
+    language = page_language()
+    said = clerk(text, language)
+    if said != text or language == "en":
+        return said
+    return _filled(text) or " ".join(_filled(each) or each for each in sentences(text))
+
+
+def _filled(text: str) -> str:
+    """A text whose places in braces were filled, such as "It saves 3.10 USD."; empty where none fits."""
+    for pattern, told in _with_places(service().rulebook):
+        found = pattern.fullmatch(text)
+        if found is not None:
+            for name, value in found.groupdict().items():
+                titles = [value] if tell(value) != value else re.split("([;,] )", value)
+                titles[::2] = map(tell, titles[::2])
+                told = told.replace(f"{{{name}}}", "".join(titles))
+            return told
+    return ""
+
+
+@once_per_rulebook
+def _with_places(rulebook: Rulebook) -> tuple[tuple[re.Pattern[str], str], ...]:
+    """Texts with places in braces, as patterns of what they become, each with its Spanish."""
+    told = {**{text: str(catalog("es").gettext(text)) for text in DECIDED}, **rulebook.spanish}
+    return tuple(
+        (re.compile(re.sub(r"\\\{(\w+)\\\}", r"(?P<\1>.+?)", re.escape(english))), words)
+        for english, words in told.items()
+        if "{" in english
+    )
+
+
 def sentences(text: str) -> list[str]:
     """A text as it is read aloud, sentence by sentence."""
     return re.split(r"(?<=[.!?])\s+(?=[^a-z\s])", text.strip())
+
+
+def sentence(text: str) -> str:
+    """A refusal as a sentence: a capital first, a full stop last."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")
 
 
 def clerk_lang_of(text: str) -> str:

@@ -3,14 +3,14 @@
 from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime
 from decimal import Decimal
-from typing import Any
+from typing import Any, Protocol
 from zoneinfo import ZoneInfo
 
 from babel.dates import format_date, format_datetime
 from babel.numbers import format_currency
 
-from api.http.auth import service
-from api.pages.texts import clerk, gettext, ngettext, page_language
+from api.http.auth import ROLE_TITLES, service
+from api.pages.texts import clerk, gettext, ngettext, page_language, tell
 from triage.rulebook.model import Fact, Rulebook
 from triage.values.money import Money
 
@@ -77,6 +77,20 @@ def event_words(kind: str) -> str:
     }.get(kind, kind.replace("_", " "))
 
 
+def role_words(role: str) -> str:
+    """What somebody who is signed in may do, in a word."""
+    return tell(ROLE_TITLES.get(role, role))
+
+
+def result_words(result: str) -> str:
+    """What came of a check."""
+    return {
+        "cured": gettext("Fixed"),
+        "not_cured": gettext("Not fixed"),
+        "could_not_do": gettext("Could not do"),
+    }.get(result, result)
+
+
 def fact_words(rulebook: Rulebook, fact_id: str, value: Any) -> str:
     """A fact's value as people read it, with its unit."""
     fact = rulebook.facts.get(fact_id)
@@ -110,8 +124,29 @@ def unit_words(fact: Fact | None) -> str:
 
 def symptom_words(ids: Iterable[str], language: str | None = None) -> str:
     """The titles of symptoms in a row, in that language or the pages'; one that is no more stays as it is."""
-    known, language = service().rulebook.symptoms, language or page_language()
-    return ", ".join(clerk(known[id_].title, language) if id_ in known else id_ for id_ in ids)
+    return ", ".join(title_words(service().rulebook.symptoms, id_, language) for id_ in ids)
+
+
+class Titled(Protocol):
+    """A fact, a cause, a check, a caution."""
+
+    @property
+    def title(self) -> str: ...
+
+
+class Named(Titled, Protocol):
+    @property
+    def id(self) -> str: ...
+
+
+def title_words(known: Mapping[str, Titled], id_: str, language: str | None = None) -> str:
+    """The title in that language or the pages'; an id that the rulebook knows no more stays."""
+    return clerk(known[id_].title, language or page_language()) if id_ in known else id_
+
+
+def titled(known: Iterable[Named]) -> list[tuple[str, str]]:
+    """What may be chosen, as id and title, by title."""
+    return sorted(((one.id, tell(one.title)) for one in known), key=lambda each: each[1])
 
 
 def factor_words(factor: Mapping[str, Any]) -> str:
@@ -185,7 +220,7 @@ def ago(at: datetime, now: datetime) -> str:
 
 
 def _choice(fact: Fact | None, value: str) -> str:
-    return value if fact is None else fact.choices.get(value, value)
+    return value if fact is None else tell(fact.choices.get(value, value))
 
 
 def short(version: str) -> str:
@@ -195,7 +230,7 @@ def short(version: str) -> str:
 
 IN_TEMPLATES = (
     *(decision_words, outcome_words, outcome_mark, unit_words, symptom_words, money_words),
-    *(local_time, clock_words, ago, short),
+    *(local_time, clock_words, ago, short, title_words, role_words),
 )
 """What every template can call by its name."""
 

@@ -230,7 +230,7 @@ def test_a_report_that_is_refused_files_nothing(desk: FlaskClient, service: Serv
         form = {**FORM, "note": NOTE, "heard.shock": "x", **second}
         refused = desk.post("/report", data=form)
         assert refused.status_code == 422
-        assert "say in a sentence why the danger is gone" in refused.text
+        assert "Say in a sentence why the danger is gone" in refused.text
         assert tickets.tickets(service, OPS).tickets == ()
 
 

@@ -192,7 +192,7 @@ def test_a_ticket_that_a_check_solved_is_closed_by_it(desk: Desk) -> None:
 def test_a_closing_without_its_cause_says_so_and_keeps_what_was_typed(desk: Desk) -> None:
     refused = desk.go("close", cured_by="nothing", note="it just came back")
     assert refused.status_code == 422
-    assert "say what it was" in refused.text
+    assert "Say what it was" in refused.text
     assert 'value="it just came back"' in refused.text
     assert desk.last() == "decided"
 
@@ -215,7 +215,7 @@ def test_a_clerk_is_called_back_in_the_minutes_that_are_said(desk: Desk) -> None
 def test_minutes_that_cannot_be_meant_are_refused(desk: Desk, minutes: str) -> None:
     refused = desk.go("call-back", minutes=minutes)
     assert refused.status_code == 422
-    assert "a clerk is called back in 5 to 2880 minutes" in refused.text
+    assert "A clerk is called back in 5 to 2880 minutes" in refused.text
 
 
 def test_the_lead_enters_an_estimate_and_somebody_else_approves_it(desk: Desk, lead: Desk) -> None:

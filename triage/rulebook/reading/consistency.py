@@ -102,7 +102,12 @@ def spanish_of(
     gaps: dict[str, tuple[str, ...]] = {}
     twice: dict[str, tuple[str, ...]] = {}
     for file, shape in files:
-        parts = [((), shape), (("then",), getattr(shape, "then", None))]
+        risks = enumerate(getattr(shape, "at_risk", ()))
+        parts = [
+            ((), shape),
+            (("then",), getattr(shape, "then", None)),
+            *((("at_risk", index), risk) for index, risk in risks),
+        ]
         pairs = [
             (path, key, getattr(part, key.removesuffix("_es")), getattr(part, key))
             for path, part in parts
@@ -119,7 +124,7 @@ def spanish_of(
                 apart = (each for each in said if found.get(each, said[each]) != said[each])
                 twice[file] = (*twice.get(file, ()), *apart)
                 found |= said
-        missing = tuple(key for _, key, english, spanish in pairs if english and not spanish)
+        missing = tuple(dict.fromkeys(key for _, key, english, spanish in pairs if english and not spanish))
         if missing and getattr(shape, "asked_of", getattr(shape, "who", "clerk")) == "clerk":
             gaps[file] = missing
     return found, gaps if found else {}, {file: apart for file, apart in twice.items() if apart}

@@ -180,6 +180,7 @@ class CautionThen(Shape):
 class CautionFile(RuleHeadShape):
     """With `with_checks: true` it is said beside the checks that name it, and needs no `when`."""
 
+    title_es: Text | None = None
     with_checks: bool = False
     when: When = {}
     cases: list[RuleCaseShape] = []
@@ -212,6 +213,7 @@ class PolicyThen(Shape):
     outcome: Outcome
     priority: Annotated[int, Field(ge=0, le=1000)]
     text: Text
+    text_es: Text | None = None
     visit_priority: Annotated[int, Field(ge=1, le=9)] | None = None
 
 

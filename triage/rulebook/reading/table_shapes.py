@@ -75,6 +75,7 @@ class WarrantyPeriodShape(Shape):
 class WarrantyRiskShape(Shape):
     when: When
     say: Text
+    say_es: Text | None = None
 
 
 class WarrantyFile(DatedShape):

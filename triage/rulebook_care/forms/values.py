@@ -27,6 +27,7 @@ _LONG = (
     "known_misfires",
     "text",
     "text_es",
+    "say_es",
     "help",
     "help_es",
     "look_for",

@@ -41,7 +41,7 @@ def test_what_clerks_hear_is_a_gap_where_the_rulebook_speaks_spanish():
     rulebook = minimal_rulebook(with_keys(CHECK, title_es="Enjuague el filtro"))
     gaps = {each.file: each.message for each in lint(rulebook) if each.code == "spanish-missing"}
     assert "rinse-filter has no steps_es, look_for_es" in gaps[CHECK]
-    assert "unplug-first has no text_es" in gaps["cautions/unplug-first.yml"]
+    assert "unplug-first has no title_es, text_es" in gaps["cautions/unplug-first.yml"]
     asked_of = {rulebook.facts[file[6:-4]].asked_of for file in gaps if file.startswith("facts/")}
     assert asked_of == {"clerk"}
     assert not [each for each in lint(minimal_rulebook()) if each.code == "spanish-missing"]
