@@ -15,6 +15,7 @@ from werkzeug.wrappers import Response as BaseResponse
 from triage.records.caller import Caller
 from triage.service import requests
 from triage.service.service import Service
+from triage.values.shown import N_
 
 COOKIE = "barrelwise_session"
 MOST_PATH = 2000
@@ -26,6 +27,27 @@ READERS = ("agent", "technician", "ops", "reporter")
 
 An authority reads the tickets that it is asked about, or one below it, and nothing else.
 """
+
+
+ROLE_TITLES = {
+    "agent": N_("agent"),
+    "ops": N_("operations lead"),
+    "reporter": N_("reporter"),
+    "technician": N_("technician"),
+    "authority": N_("authority"),
+}
+OWN_PAGE = {
+    ("desk_call.ticket", "technician"): "field_ticket.page",
+    ("life.end", "technician"): "field_ticket.page",
+    ("desk_find.machine", "technician"): "field_own.machine",
+    ("desk_call.ticket", "reporter"): "desk_call.history",
+    ("life.end", "reporter"): "desk_call.history",
+    ("field_ticket.page", "agent"): "desk_call.ticket",
+    ("field_ticket.page", "ops"): "desk_call.ticket",
+    ("field_own.machine", "agent"): "desk_find.machine",
+    ("field_own.machine", "ops"): "desk_find.machine",
+}
+"""Where somebody who was sent the address of another role's page finds the same thing."""
 
 
 def service() -> Service:
@@ -102,9 +124,15 @@ def page_roles(*allowed: str, keeps: bool = False) -> Callable[[View], View]:
                 return page, 401
             if found is None:
                 return redirect(url_for("pages.sign_in", next=_way_back()))
-            if found.role not in allowed:
-                raise Forbidden(f"The role {found.role} may not open this page; {_either(allowed)} may.")
             g.caller = found
+            if found.role not in allowed:
+                own = OWN_PAGE.get((str(request.endpoint), found.role)) if request.method == "GET" else None
+                if own is not None:
+                    return redirect(url_for(own, **kwargs))
+                theirs = ", ".join(ROLE_TITLES[role] for role in allowed)
+                raise Forbidden(
+                    f"This page is for others: {theirs}. You are signed in as: {ROLE_TITLES[found.role]}."
+                )
             return view(*args, **kwargs)
 
         return cast(View, guarded)

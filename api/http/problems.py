@@ -10,7 +10,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any
 
 from flask import Flask, Response, current_app, json, render_template, request
-from werkzeug.exceptions import HTTPException
+from werkzeug.exceptions import HTTPException, NotFound
 
 from api.http.watching import route
 from triage.values.errors import (
@@ -23,33 +23,35 @@ from triage.values.errors import (
     pointer_to,
     told,
 )
+from triage.values.shown import N_
 
 log = logging.getLogger(__name__)
 
 TITLES = {
-    400: "The request cannot be read",
-    401: "A token is needed",
-    403: "This token may not do that",
-    404: "Not found",
-    405: "This address does not take that method",
-    409: "It does not fit what is stored",
-    412: "It has changed since it was read",
-    413: "The request is too large",
-    415: "The body must be JSON",
-    422: "The input cannot be used",
-    428: "If-Match is needed",
-    500: "Something went wrong here",
-    503: "It cannot be answered now",
+    400: N_("The request cannot be read"),
+    401: N_("A token is needed"),
+    403: N_("This token may not do that"),
+    404: N_("Not found"),
+    405: N_("This address does not take that method"),
+    409: N_("It does not fit what is stored"),
+    412: N_("It has changed since it was read"),
+    413: N_("The request is too large"),
+    415: N_("The body must be JSON"),
+    422: N_("The input cannot be used"),
+    428: N_("If-Match is needed"),
+    500: N_("Something went wrong here"),
+    503: N_("It cannot be answered now"),
 }
 PAGE_TITLES = {
-    401: "Sign in first",
-    403: "You may not do that",
-    405: "Nothing can be sent here",
+    401: N_("Sign in first"),
+    403: N_("You may not do that"),
+    405: N_("Nothing can be sent here"),
     412: TITLES[409],
     415: TITLES[400],
     428: TITLES[409],
 }
 """Instead of those of `TITLES` where a person reads them."""
+NOTHING_HERE = N_("There is nothing at this address.")
 
 
 def problem(
@@ -130,6 +132,8 @@ def _http_error(error: HTTPException) -> Response:
 def _told(error: HTTPException, status: int) -> str:
     if status == 413:
         return f"The body is larger than {current_app.config['MAX_CONTENT_LENGTH'] // 1024} KiB; send less."
+    if error.description == NotFound.description:
+        return NOTHING_HERE
     return error.description or TITLES.get(status, "The request failed")
 
 

@@ -10,7 +10,7 @@ document.addEventListener("keydown", (event) => {
   if (event.defaultPrevented || event.ctrlKey || event.metaKey || event.altKey || keysOff()) return;
   if (at.matches(TYPED)) return key === "escape" && !at.matches("[type=search]") ? at.blur() : undefined;
   if (event.repeat) return key.length === 1 ? event.preventDefault() : undefined;
-  const group = at.closest("[data-keys]") || document.querySelector(".now[data-keys]");
+  const group = at.closest("[data-keys]") || document.querySelector(".now[data-keys], form[data-intake]");
   const pressed = at.matches("a, button, summary, input");
   const chosen = /^[0-9]$/.test(key) ? group && group.querySelector(`[data-key="${key}"]`)
     : key === " " ? !pressed && document.querySelector("[data-next]:not([hidden])")
@@ -78,10 +78,9 @@ function sayLines(main) {
       else line.removeAttribute("aria-current");
     });
     const folded = lines[at].closest("details");
-    if (folded) {
-      folded.open = true;
-      lines[at].scrollIntoView({ block: "nearest" });
-    }
+    if (folded) folded.open = true;
+    const list = lines[at].closest(".together, .lines");
+    if (list && list.scrollHeight > list.clientHeight) lines[at].scrollIntoView({ block: "nearest" });
     const said = lines[at].querySelector("[lang]");
     saying.textContent = said.textContent;
     saying.lang = said.lang;

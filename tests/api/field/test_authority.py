@@ -160,5 +160,5 @@ def test_a_reporter_and_an_authority_start_on_a_page_of_their_own(
         assert shown in signed_in.text
     client.post("/sign-in", data={"token": tokens["reporter"]})
     assert client.get(f"/tickets/{held.id}/history").status_code == 200
-    assert client.get(f"/tickets/{held.id}").status_code == 403
+    assert client.get(f"/tickets/{held.id}").headers["Location"] == f"/tickets/{held.id}/history"
     assert client.post(f"/tickets/{held.id}/undo").status_code == 403
