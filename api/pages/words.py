@@ -11,7 +11,7 @@ from babel.numbers import format_currency
 
 from api.http.auth import ROLE_TITLES, service
 from api.pages.texts import clerk, gettext, ngettext, page_language, tell
-from triage.rulebook.model import Fact, Rulebook
+from triage.rulebook.model import Caution, Fact, Rulebook
 from triage.values.money import Money
 
 OUTCOMES = ("fix_in_store", "dispatch", "approve", "hold", "swap")
@@ -128,7 +128,7 @@ def symptom_words(ids: Iterable[str], language: str | None = None) -> str:
 
 
 class Titled(Protocol):
-    """A fact, a cause, a check, a caution."""
+    """A fact, a cause, a check."""
 
     @property
     def title(self) -> str: ...
@@ -139,9 +139,12 @@ class Named(Titled, Protocol):
     def id(self) -> str: ...
 
 
-def title_words(known: Mapping[str, Titled], id_: str, language: str | None = None) -> str:
+def title_words(known: Mapping[str, Titled | Caution], id_: str, language: str | None = None) -> str:
     """The title in that language or the pages'; an id that the rulebook knows no more stays."""
-    return clerk(known[id_].title, language or page_language()) if id_ in known else id_
+    if id_ not in known:
+        return id_
+    one = known[id_]
+    return clerk(one.head.title if isinstance(one, Caution) else one.title, language or page_language())
 
 
 def titled(known: Iterable[Named]) -> list[tuple[str, str]]:

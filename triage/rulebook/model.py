@@ -164,10 +164,6 @@ class Caution:
     alone: bool = False  # a check beside which it is said is never done together with another
 
     @property
-    def title(self) -> str:
-        return self.head.title
-
-    @property
     def bars(self) -> bool:
         """Whether nothing may be fixed in the store while it holds: it stops use or forbids something."""
         return self.stop_use or self.forbids_all_checks or bool(self.forbids)
