@@ -38,13 +38,17 @@ def run_whole_cases(rulebook: Rulebook, engine: Engine) -> list[WholeCaseFailure
 
 
 def decide_case(rulebook: Rulebook, engine: Engine, case: WholeCase) -> Decision:
-    """The decision of a case as of its report's own time. Raises InputError where it cannot be read."""
+    """The decision of a case as of its report's own time, without questions: no case speaks of them.
+
+    Raises InputError where it cannot be read.
+    """
     try:
         at = datetime.fromisoformat(str(case.report.get("reported_at")))
     except ValueError:
         raise InputError("the report needs its own `reported_at`, a time with its offset") from None
     report = {"machine": None, **case.report}
-    return decide_inputs(rulebook, engine, read_inputs(report, rulebook, at, lambda _: None, case.machine))
+    inputs = read_inputs(report, rulebook, at, lambda _: None, case.machine)
+    return decide_inputs(rulebook, engine, inputs, ask=False)
 
 
 def _run(rulebook: Rulebook, engine: Engine, case: WholeCase) -> Iterator[str]:
