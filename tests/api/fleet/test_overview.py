@@ -12,8 +12,9 @@ from flask.testing import FlaskClient
 from moneyed import Money
 
 from tests.api.conftest import signed_in
-from tests.triage.services import AGENT, ALDER, MACHINES, REPORT, WILLOW
+from tests.triage.services import AGENT, ALDER, MACHINES, NOON, REPORT, WILLOW
 from triage.records.custody import CustodyEvent, DepotUnit
+from triage.records.installs.job import Canceled, Planned
 from triage.records.report import CareEvent, PastRepair
 from triage.service import tickets
 from triage.service.fleet import overview
@@ -45,6 +46,19 @@ def test_every_machine_is_in_one_state(fleet: Service) -> None:
         "LH20-1": "down", "LH30-2": "installing", "LH20-3": "live", "LH20-4": "live", "LH20-5": "live"
     }  # fmt: skip
     assert sum(page.counts[state] for state in overview.STATES) == page.counts["all"] == 5
+
+
+def test_a_machine_is_being_installed_as_long_as_its_installation_goes_on(fleet: Service) -> None:
+    def state() -> str:
+        page = overview.page(fleet, {}, by_site=False, offset=0, limit=50)
+        return next(one.machine.state for one in page.machines if one.machine.serial == "LH20-3")
+
+    with fleet.store.write() as work:
+        work.installs.append("I-1", [Planned(ALDER.id, "LH-20", machine="LH20-3")], at=NOON, who="ops")
+    assert state() == "installing"
+    with fleet.store.write() as work:
+        work.installs.append("I-1", [Canceled("the store closes")], at=NOON, who="ops")
+    assert state() == "live"
 
 
 def test_marks_stand_beside_the_state(fleet: Service) -> None:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any, Literal, TypeAlias, get_args
 
-from sqlalchemy import ColumnElement, and_, case, exists, false, func, or_, select
+from sqlalchemy import ColumnElement, and_, case, column, exists, false, func, or_, select, table
 from sqlalchemy.orm import Session
 
 from triage.decide.spending.ending import Ending
@@ -16,13 +16,15 @@ from triage.store.tables.dangers import DangerRow
 from triage.store.tables.models import ContractorRow, CustodyRow, MachineRow, RepairRow, SiteRow, TicketRow
 
 State: TypeAlias = Literal["danger", "down", "installing", "live"]
-"""A machine is in one: a danger open, else down by an open trouble, else not commissioned yet, else live."""
+"""A machine is in one: a danger open, else down by an open trouble, else being installed (an installation of it
+goes on, or it is not commissioned yet), else live."""
 Mark: TypeAlias = Literal["care_overdue", "care_unknown", "warranty_ending", "repeat"]
 """Further things to look after, any number of them on a machine."""
 STATES: tuple[State, ...] = get_args(State)
 MARKS: tuple[Mark, ...] = get_args(Mark)
 REPEATED = 2
 """Visits within the time asked about from which on trouble is repeated; the number that policy rules see."""
+_INSTALLS = table("installs", column("machine"), column("state"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -141,10 +143,12 @@ def _state() -> ColumnElement[str]:
     down = select(TicketRow.machine).where(
         TicketRow.state == "open", TicketRow.solved.is_(False), TicketRow.machine.is_not(None)
     )
+    going_on = _INSTALLS.c.machine.is_not(None), _INSTALLS.c.state.not_in(("live", "canceled"))
+    set_up = select(_INSTALLS.c.machine).where(*going_on)
     return case(
         (MachineRow.serial.in_(in_danger), "danger"),
         (MachineRow.serial.in_(down), "down"),
-        (MachineRow.commissioned_on.is_(None), "installing"),
+        (or_(MachineRow.commissioned_on.is_(None), MachineRow.serial.in_(set_up)), "installing"),
         else_="live",
     )
 
