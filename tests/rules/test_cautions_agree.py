@@ -13,7 +13,7 @@ RULEBOOK = read_rulebook(RULES)
 READ_OUT = [one for one in RULEBOOK.cautions.values() if not one.only_with_checks]
 
 FORBIDS = {
-    "touch": r"\b(?:do not|not to|not) (?:touch (?:it|the machine|the plug|the cord|any switch)|unplug|grasp)",
+    "touch": r"\bnot (?:to )?(?:touch (?:it|the machine|the plug|the cord|any switch)|unplug|grasp)",
     "throw away": r"\bkeep the product\b",
     "wipe": r"\bdo not (?:wipe|clean|discard)\b",
 }

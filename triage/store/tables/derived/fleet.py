@@ -16,8 +16,8 @@ from triage.store.tables.dangers import DangerRow
 from triage.store.tables.models import ContractorRow, CustodyRow, MachineRow, RepairRow, SiteRow, TicketRow
 
 State: TypeAlias = Literal["danger", "down", "installing", "live"]
-"""A machine is in one: a danger open, else down by an open trouble, else being installed (an installation of it
-goes on, or it is not commissioned yet), else live."""
+"""A machine is in one: a danger open, else down by an open trouble, else being installed (an installation
+of it goes on, or it is not commissioned yet), else live."""
 Mark: TypeAlias = Literal["care_overdue", "care_unknown", "warranty_ending", "repeat"]
 """Further things to look after, any number of them on a machine."""
 STATES: tuple[State, ...] = get_args(State)
