@@ -61,7 +61,7 @@ def test_the_page_tells_all_and_takes_one_result(desk: FlaskClient, call: str, s
     page = step(desk, call, "checks", check="fill-hopper", together="rinse-filter", result="not_cured")
     done = {"check": "fill-hopper", "result": "not_cured", "together": ["rinse-filter"]}
     assert last_event(service, call, "check_done") == done
-    assert f"{fill} + {rinse}: not cured" in desk.get(f"{call}/history").text
+    assert f"{fill} + {rinse}: Not fixed" in desk.get(f"{call}/history").text
 
 
 def test_the_page_lets_one_be_left_out(desk: FlaskClient, call: str, service: Service) -> None:  # noqa: F811

@@ -137,7 +137,7 @@ def test_a_link_is_for_its_store_and_ends(client: FlaskClient, fleet: Service) -
     path = _link(fleet)
     refused = client.post(path, data={"machine": "LH30-2", "task": "filter", "name": "Ana"})
     assert refused.status_code == 422
-    assert "no machine" in refused.text
+    assert "No machine" in refused.text
     clock = fleet.now
     assert isinstance(clock, Clock)
     clock.move(days=31)
@@ -173,9 +173,9 @@ def test_nobody_is_sent_to_a_machine_on_which_a_danger_is_open(client: FlaskClie
 @pytest.mark.parametrize(
     ("form", "why"),
     [
-        ({"task": "filter", "name": " "}, "write your name"),
-        ({"task": "polish", "name": "Ana"}, "choose what was done"),
-        ({"task": "filter:left", "name": "Ana"}, "choose what was done"),
+        ({"task": "filter", "name": " "}, "Write your name"),
+        ({"task": "polish", "name": "Ana"}, "Choose what was done"),
+        ({"task": "filter:left", "name": "Ana"}, "Choose what was done"),
     ],
 )
 def test_what_cannot_be_noted_is_said(
@@ -213,7 +213,7 @@ def test_a_store_without_an_address_is_said(
 ) -> None:
     refused = signed_in(client, tokens["agent"]).post("/care/remind", data={"site": "halt-023"})
     assert refused.status_code == 422
-    assert "no e-mail address" in refused.text
+    assert "No e-mail address" in refused.text
     with pytest.raises(InputError, match="nothing is due"):
         with fleet.store.write() as work:
             work.care.add_care("LH20-1", [CareEvent("fully_cleaned", fleet.now(), "store")])
