@@ -120,13 +120,13 @@ def test_what_is_refused_is_said_on_the_page_with_the_form_kept(ops: FlaskClient
     assert (refused.status_code, "replay it first" in refused.text) == (409, True)
     assert 'value="Now."' in refused.text
     refused = ops.post(f"{page}/replay", data={"since": "last week"})
-    assert (refused.status_code, "write the day such as" in refused.text) == (422, True)
+    assert (refused.status_code, "Write the day such as" in refused.text) == (422, True)
     refused = ops.post(f"{page}/publish", data={"note": " "})
-    assert (refused.status_code, "say why it is published" in refused.text) == (422, True)
+    assert (refused.status_code, "Say why it is published" in refused.text) == (422, True)
     refused = ops.post("/rulebook/rollback", data={"note": "Back."})
     assert (
         refused.status_code,
-        'value="Back."' in refused.text or "no other version was live" in refused.text,
+        'value="Back."' in refused.text or "No other version was live" in refused.text,
     ) == (
         404,
         True,
