@@ -48,6 +48,7 @@ TESTS: Mapping[str, tuple[str, ...]] = {
     "triage/repairs": (
         "tests/triage/repairs",
         "tests/triage/service/test_repairs.py",
+        "tests/triage/service/test_two_people.py",
         "tests/api/v1/test_exports.py",
         "tests/api/v1/test_numbers.py",
     ),
@@ -71,7 +72,7 @@ do_not_mutate = {apart}
 also_copy = {copied}
 pytest_add_cli_args_test_selection = {tests}
 process_isolation = "forkserver"
-timeout_multiplier = 4.0
+timeout_multiplier = 10.0
 timeout_constant = 10.0
 track_dependencies = false
 use_git_change_detection = false

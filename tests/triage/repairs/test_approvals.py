@@ -138,6 +138,7 @@ BAD: dict[str, tuple[dict[str, Any], str]] = {
     "no person": ({"person": None}, "/person"),
     "an empty person": ({"person": " "}, "/person"),
     "no reason": ({"why": " "}, "/why"),
+    "a reason that is no text": ({"why": 5}, "/why"),
     "an expiry that is past": ({"expires_at": "2026-03-02T17:00:00Z"}, "/expires_at"),
     "an expiry without offset": ({"expires_at": "2026-04-02T17:00:00"}, "/expires_at"),
     "a revision that is no number": ({"estimate": "1"}, "/estimate"),
@@ -152,6 +153,16 @@ def test_a_bad_word_is_a_problem_with_its_place(name: str) -> None:
     with pytest.raises(InputError) as caught:
         read_approval({**GOOD, **change}, rulebook(), NOW, OPS)
     assert [problem.pointer for problem in caught.value.problems] == [pointer]
+
+
+def test_a_word_without_a_revision_is_one_before_the_first_estimate() -> None:
+    before = {**{name: value for name, value in GOOD.items() if name != "estimate"}, "answer": "no"}
+    assert read_approval(before, rulebook(), NOW, OPS).estimate == 0
+
+
+def test_an_unknown_authority_is_told_which_there_are() -> None:
+    with pytest.raises(InputError, match='no authority "x7"; authorities are lead, area, owner'):
+        read_approval({**GOOD, "authority": "x7"}, rulebook(), NOW, OPS)
 
 
 def test_an_authoritys_own_token_says_whose_approval_it_is_and_who_spoke() -> None:

@@ -64,6 +64,22 @@ def test_of_too_few_nothing_is_said() -> None:
     assert (share.name, share.of, share.too_few, share.unusual) == ("cured_in_store", 1, True, False)
 
 
+def test_each_number_is_of_its_kind() -> None:
+    assert [(one.name, one.kind) for one in key_numbers([Sums()], [None])] == [
+        ("opened", "count"),
+        ("cured_in_store", "share"),
+        ("first_visit_fix", "share"),
+        ("hours_to_close", "hours"),
+        ("spend_closed", "money"),
+        ("repeats", "share"),
+    ]
+
+
+@pytest.mark.parametrize("of", range(1, 60))
+def test_none_and_all_are_exact_bounds_of_their_interval(of: int) -> None:
+    assert (wilson(0, of)[0], wilson(of, of)[1]) == (0.0, 1.0)
+
+
 def test_the_funnel_meets_the_binomial_and_narrows_to_the_normal() -> None:
     # By hand for 4 of share 1/2 at .9: P(≤2) = 11/16, P(≤3) = 15/16; 3 − (15/16 − .9) / (4/16) = 2.85.
     assert funnel_limits(0.5, [4], 0.9) == pytest.approx([2.85 / 4])

@@ -91,6 +91,12 @@ def test_lines_without_an_amount_get_the_agreed_price() -> None:
     }
     assert bill.total == bill.beyond_warranty == usd("590.14")
     assert [line.outside for line in bill.lines] == [None] * 7
+    assert [line.detail for line in bill.lines][2:6] == [
+        "2 h",
+        "2 × 1 h",
+        "SEAL-1 × 3",
+        "freight of the parts",
+    ]
 
 
 def test_the_minimum_is_billed_for_a_short_visit() -> None:
