@@ -44,7 +44,7 @@ TESTS: Mapping[str, tuple[str, ...]] = {
         "tests/api/v1/test_repairs.py",
     ),
     "triage/decide/causes": ("tests/triage/decide/causes",),
-    "triage/decide": ("tests/triage/decide",),
+    "triage/decide": ("tests/triage/decide", "tests/triage/rulebook/test_validity.py"),
     "triage/repairs": (
         "tests/triage/repairs",
         "tests/triage/service/test_repairs.py",

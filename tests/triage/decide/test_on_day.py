@@ -10,6 +10,7 @@ import pytest
 from tests.triage.builders import evidence, minimal_files, policy
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.decide_data import decide_inputs, read_inputs
+from triage.decide.on_day import clock_facts
 from triage.records.decision import Decision
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.values.errors import RulebookError
@@ -142,3 +143,9 @@ def test_a_dated_decision_is_made_by_the_version_that_is_dated():
     files = dated("evidence/filter-overdue.yml", valid_to="2026-03-01")
     assert decided(files).rulebook == rulebook_from_data(files).version
     assert datetime.fromisoformat("2026-03-02T21:30:00-06:00").astimezone(UTC).day == 3
+
+
+def test_without_a_machine_or_its_site_nothing_is_known_of_the_clock():
+    rulebook = rulebook_from_data(at_night())
+    at = datetime.fromisoformat("2026-03-02T21:30:00-06:00")
+    assert clock_facts(rulebook, None, at) == {}

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import UTC, date, datetime
 from decimal import Decimal
 
 import pytest
 
 from tests.triage.builders import cause, minimal_files, minimal_rulebook
-from triage.decide.visit import visit_kit
+from tests.triage.small_rulebooks import rule_head
+from triage.decide.outcome import CautionsThatHold
+from triage.decide.visit import visit_for, visit_kit
 from triage.records.decision import CauseChance
-from triage.rulebook.model import Rulebook
+from triage.records.report import Report
+from triage.rulebook.model import Caution, Harm, Rulebook, Skill
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.values.errors import RulebookError
 
@@ -69,3 +72,22 @@ def test_a_van_limit_that_cannot_be_meant_is_refused_with_its_place(key: str, va
 def test_the_limits_are_read_as_exact_numbers() -> None:
     default = rulebook_with(van_kg=Decimal("12.5"), van_value=Decimal("600.00")).rates.default
     assert (default.van_kg, default.van_value) == (Decimal("12.5"), Decimal("600.00"))
+
+
+def sent(*cautions: Caution, skill: Skill | None = None) -> str | None:
+    files = minimal_files({"causes/low_fill.yml": cause("low_fill", "product", by="pest_control")})
+    rulebook = rulebook_from_data(files)
+    live = CautionsThatHold(cautions, frozenset(), frozenset(), bool(cautions), skill, None)
+    likely = [CauseChance("low_fill", "", 0.9, 0.9, ())]
+    report = Report(("leaking",), datetime(2026, 3, 2, 17, tzinfo=UTC))
+    found = visit_for(rulebook, report, None, likely, live, "dispatch", 3)
+    return None if found is None else found.by
+
+
+def stops(harm: Harm) -> Caution:
+    return Caution(rule_head("c"), "Stop.", stop_use=True, harm=harm)
+
+
+def test_pest_control_comes_unless_more_than_food_is_in_danger() -> None:
+    assert sent() == sent(stops("food")) == "pest_control"
+    assert sent(stops("life")) == sent(skill="electrical") == "contractor"

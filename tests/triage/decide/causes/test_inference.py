@@ -34,7 +34,7 @@ from triage.logic.conditions import (
 )
 from triage.logic.engine import Engine, RuleTooWide
 from triage.logic.engine_checked import engine_note
-from triage.rulebook.model import Caution, DeriveRule, EvidenceRule, PolicyRule, Rulebook, Status
+from triage.rulebook.model import Caution, DeriveRule, EvidenceRule, Fact, PolicyRule, Rulebook, Status
 from triage.values.errors import InputError, RulebookError
 
 SHARES = {"leaking": {"seal": 3.0, "other": 1.0}}
@@ -225,6 +225,36 @@ def test_a_fact_that_is_known_is_never_replaced() -> None:
     rulebook = rulebook_of([derive_rule("r", ALWAYS, {"a": True})])
     found = infer(rulebook, compile_rulebook(rulebook, "plain"), {"a": False})
     assert (dict(found.facts), found.derived_by) == ({"a": False}, {})
+
+
+def about_a_danger(*derive: DeriveRule) -> Rulebook:
+    shock = Fact("shock", "Shock", "flag", "clerk", danger=True)
+    return replace(rulebook_of(list(derive)), facts={"shock": shock})
+
+
+def test_of_a_danger_the_rule_that_says_so_counts_whatever_others_and_answers_say() -> None:
+    rulebook = about_a_danger(
+        derive_rule("denies", ALWAYS, {"shock": False}, priority=9),
+        derive_rule("raises", flag_is("tingle"), {"shock": True}),
+    )
+    engine = compile_rulebook(rulebook, "plain")
+    for given_facts in ({"tingle": True}, {"tingle": True, "shock": False}):
+        found = infer(rulebook, engine, given_facts)
+        assert (found.facts["shock"], found.derived_by["shock"]) == (True, "raises")
+    assert infer(rulebook, engine, {"tingle": False}).facts["shock"] is False
+
+
+def test_a_danger_is_not_ruled_out_while_a_rule_that_may_raise_it_is_undecided() -> None:
+    rulebook = about_a_danger(
+        derive_rule("denies", ALWAYS, {"shock": False}, priority=9),
+        derive_rule("raises", flag_is("tingle"), {"shock": True}),
+    )
+    assert "shock" not in infer(rulebook, compile_rulebook(rulebook, "plain"), {}).facts
+    otherwise = about_a_danger(
+        derive_rule("denies", ALWAYS, {"shock": False}, priority=9),
+        derive_rule("raises", flag_is("dry"), {"shock": False}, {"shock": True}),
+    )
+    assert "shock" not in infer(otherwise, compile_rulebook(otherwise, "plain"), {}).facts
 
 
 def test_otherwise_counts_on_false_and_nothing_on_unknown() -> None:

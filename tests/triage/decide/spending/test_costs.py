@@ -189,3 +189,9 @@ def test_a_distribution_is_consistent_with_itself(drawn: dict[str, tuple[int, in
     assert costs.chance_above(max(amounts)) == 0
     above = [costs.chance_above(amount) for amount in sorted(amounts)]
     assert above == sorted(above, reverse=True)
+
+
+def test_a_repair_by_one_has_no_line_for_a_second_technician() -> None:
+    assert {line.kind for line in repair_estimate(rulebook(), "low_fill").lines} & {
+        "second_technician"
+    } == set()
