@@ -183,8 +183,13 @@ def kind_titles() -> Mapping[str, str]:
 
 
 def view_asked() -> str:
+    """Raises InputError for a view that there is not."""
     asked = request.args.get("view", "overdue")
-    return asked if asked in care.VIEWS else "overdue"
+    if asked not in care.VIEWS:
+        raise InputError(
+            [Problem(f'there is no view "{asked[:20]}"; write one of {", ".join(care.VIEWS)}', "/view")]
+        )
+    return asked
 
 
 def _filters() -> dict[str, str]:

@@ -12,6 +12,7 @@ from api.pages.texts import gettext
 from triage.repairs.exports import as_csv
 from triage.service.fleet import overview
 from triage.service.machines import contractors
+from triage.values.errors import InputError, Problem
 
 blueprint = Blueprint("fleet", __name__)
 PAGE = 50
@@ -50,8 +51,17 @@ def as_sheet() -> ResponseReturnValue:
 
 
 def filters_asked(names: Mapping[str, int] = FILTERS) -> dict[str, str]:
-    """The filters of the address, each cut to the length of what it is held against."""
-    return {name: request.args.get(name, "").strip()[:most] for name, most in names.items()}
+    """The filters of the address, each cut to the length of what it is held against.
+
+    Raises InputError for a state or mark that there is not: to leave it out would show what nobody asked for.
+    """
+    asked = {name: request.args.get(name, "").strip()[:most] for name, most in names.items()}
+    show = asked.get("show", "")
+    if show and show not in titles():
+        raise InputError(
+            [Problem(f'there is no "{show}" to show; write one of {", ".join(titles())}', "/show")]
+        )
+    return asked
 
 
 def offset_asked() -> int:

@@ -236,3 +236,12 @@ def test_how_care_was_kept_stands_beside_the_reports(
     assert (march.found.kept, march.found.overdue) == (1, 1)
     assert (march.found.reports_kept, march.found.reports_overdue) == (0, 1)
     assert "2026-03" in signed_in(client, tokens["ops"]).get("/care/kept").text
+
+
+def test_a_view_that_there_is_not_is_named(client: FlaskClient, tokens: dict[str, str]) -> None:
+    refused = signed_in(client, tokens["agent"]).get("/care?view=overdu", headers={"Accept": "text/html"})
+    assert (refused.status_code, "overdu" in refused.text, "overdue, due, all" in refused.text) == (
+        422,
+        True,
+        True,
+    )

@@ -137,7 +137,7 @@ def test_odd_filters_find_nothing_and_fail_nowhere(
 ) -> None:
     signed_in(client, tokens["agent"])
     assert "None." in client.get("/fleet?site=%25&words='%3B--").text
-    for odd in ("show=nothing", "from=99999999999", "from=-1", "by=x", "show=depot"):
+    for odd in ("from=99999999999", "from=-1", "by=x", "show=depot"):
         assert client.get(f"/fleet?{odd}").status_code == 200
 
 
@@ -155,3 +155,15 @@ def test_a_unit_on_its_way_stands_with_the_depot(fleet: Service) -> None:
         ("LH20-9", "LH-20", "at_depot")
     ]
     assert page.counts["depot"] == 1
+
+
+def test_a_state_that_there_is_not_is_named_and_nothing_else_is_shown(
+    fleet: Service, client: FlaskClient, tokens: dict[str, str]
+) -> None:
+    desk = signed_in(client, tokens["agent"])
+    for path in ("/fleet?show=donw", "/fleet.csv?show=donw"):
+        refused = desk.get(path, headers={"Accept": "text/html"})
+        assert refused.status_code == 422
+        assert "donw" in refused.text
+        assert "down" in refused.text
+        assert "LH20-1" not in refused.text
