@@ -1,4 +1,4 @@
-"""Seventy faults of meaning planted into the default rulebook, and by what each is found.
+"""Faults of meaning planted into the default rulebook, and by what each is found: seventy, and sixty more.
 
 A fault is found by reading, by the lint, by what is lost of people's safety, or by a case that fails, in that
 order. Four stay silent, each with the reason why nothing in the rulebook could tell.
@@ -10,6 +10,7 @@ from decimal import Decimal
 
 import pytest
 
+from tests.triage.rulebook_care.lint import more_faults
 from tests.triage.rulebook_care.lint.planted import (
     Edit,
     both,
@@ -30,12 +31,18 @@ COMPRESSOR, JUST = "causes/compressor_worn.yml", "cases/just-broken.yml"
 CHOICES = {"trickel": "A trickle", "none": "Nothing", "by_itself": "By itself"}
 PANEL = "Take the rear panel off and look."
 
+
+def step(english: str, spanish: str) -> Edit:
+    return both(grown(RINSE, english, "steps"), grown(RINSE, spanish, "steps_es"))
+
+
 FAULTS: dict[str, tuple[str, Edit]] = {
     "a share with a zero too many": (
         "whole case", put("symptoms/leaking.yml", 200, "shares", "hopper_seal_pinched")),
     "the share of a cause forgotten": (
         "whole case", without("symptoms/not_freezing.yml", "shares", "dirty_filter")),
     "a chance a tenth of itself": ("whole case", put(OVERDUE, 0.027, "then", "seen_with", "dirty_filter")),
+    "chances of a pair swapped": ("whole case", swapped_chances),
     "a group misspelled": ("counted-twice", put(OVERDUE, "filter-ages", "group")),
     "evidence left a draft": ("whole case", put("evidence/leak-at-crack.yml", "draft", "status")),
     "a bound reversed": (
@@ -43,20 +50,20 @@ FAULTS: dict[str, tuple[str, Edit]] = {
     "a check of four hours": ("absurd-number", put(RINSE, 240, "minutes")),
     "a check that waits two days": ("whole case", put(RINSE, 2880, "wait_minutes")),
     "a check that always helps": ("absurd-number", put(RINSE, 1, "resolves", "dirty_filter")),
-    "a check left to the technician": ("whole case", put(RINSE, "technician", "who")),
+    "a check left to the technician": ("refused", put(RINSE, "technician", "who")),
     "a check for another cause": (
         "check-resolves-nothing", put(RINSE, {"legs_uneven": Decimal("0.85")}, "resolves")),
     "a check for another symptom": (
         "check-resolves-nothing", put("checks/empty-tray.yml", {"symptom": '"noisy"'}, "when")),
-    "a step twice": ("said-twice", grown(RINSE, "Switch both sides off.", "steps")),
-    "a step that opens the back": ("opens-panel", grown(RINSE, PANEL, "steps")),
+    "a step twice": ("said-twice", step("Switch both sides off.", "Apague los dos lados.")),
+    "a step that opens the back": ("opens-panel", step(PANEL, "Mire detrás de la máquina.")),
     "a check without its caution": ("loss", put(RINSE, ["covers-stay-on"], "cautions")),
     "a caution beside checks left a draft": (
         "check-caution-silent", put("cautions/unplug-first.yml", "draft", "status")),
     "a caution for one symptom only": (
         "loss", put(HOT, {"symptom": '"hot_to_touch"', "plug_hot": True}, "when")),
     "a caution less urgent": ("loss", put(HOT, 4, "then", "visit_priority")),
-    "the not of a caution lost": ("loss", reworded(HOT, "Do not grasp", "Grasp")),
+    "the not of a caution lost": ("languages-differ", reworded(HOT, "Do not grasp", "Grasp")),
     "a caution that sends nobody": (
         "no-safe-action",
         both(*(without(HOT, "then", key) for key in ("visit_skill", "visit_priority", "defers_to")))),
@@ -78,7 +85,7 @@ FAULTS: dict[str, tuple[str, Edit]] = {
     "a range too narrow": ("refused", put(ROOM, "[0..80]", "range")),
     "a number without a range": ("no-range", without(ROOM, "range")),
     "a fact that nobody is asked": (
-        "never-set", both(put(FLOW, "computed", "asked_of"), without(FLOW, "ask"))),
+        "never-set", both(put(FLOW, "computed", "asked_of"), without(FLOW, "ask"), without(FLOW, "ask_es"))),
     "a danger that is none any more": ("refused", without("facts/plug_hot.yml", "danger")),
     "a choice renamed": ("refused", put(FLOW, CHOICES, "choices")),
     "a question of fifty minutes": ("absurd-number", put(FLOW, 3000, "ask_seconds")),
@@ -129,10 +136,6 @@ FAULTS: dict[str, tuple[str, Edit]] = {
 }  # fmt: skip
 
 SILENT: dict[str, tuple[str, Edit]] = {
-    "chances of a pair swapped": (
-        "a rule may as well speak against its cause, and this one hardly speaks at all",
-        swapped_chances,
-    ),
     "two policy rules of one priority, outcome and urgency": (
         "which of them is named as the reason changes nothing that is done",
         put("policy/came-back.yml", 280, "then", "priority"),
@@ -148,19 +151,24 @@ SILENT: dict[str, tuple[str, Edit]] = {
 }
 
 
+assert FAULTS.keys().isdisjoint(more_faults.FAULTS)
+EVERY = FAULTS | more_faults.FAULTS
+NEVER = SILENT | more_faults.SILENT
+
+
 @pytest.mark.nightly
-@pytest.mark.parametrize("name", FAULTS)
+@pytest.mark.parametrize("name", EVERY)
 def test_the_planted_fault_is_found(name):
-    expected, edit = FAULTS[name]
+    expected, edit = EVERY[name]
     assert expected in found_by(edit)
 
 
 @pytest.mark.nightly
-@pytest.mark.parametrize("name", SILENT)
+@pytest.mark.parametrize("name", NEVER)
 def test_what_is_not_found_is_known(name):
-    assert found_by(SILENT[name][1]) == set()
+    assert found_by(NEVER[name][1]) == set()
 
 
-def test_there_are_seventy_and_hardly_any_is_silent():
-    assert len(FAULTS) + len(SILENT) == 70
-    assert len(SILENT) <= 5
+def test_there_are_over_a_hundred_and_hardly_any_is_silent():
+    assert len(EVERY) + len(NEVER) >= 130
+    assert len(NEVER) <= 5
