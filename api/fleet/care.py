@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from flask import Blueprint, Response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from api.fleet.overview import filters_asked, offset_asked
+from api.fleet.overview import filters_asked, offset_asked, refuse_unknown
 from api.http.auth import caller, page_roles, service
 from api.http.json_bodies import as_text, body_up_to
 from api.pages.sign_in import DESK
@@ -186,9 +186,7 @@ def view_asked() -> str:
     """Raises InputError for a view that there is not."""
     asked = request.args.get("view", "overdue")
     if asked not in care.VIEWS:
-        raise InputError(
-            [Problem(f'there is no view "{asked[:20]}"; write one of {", ".join(care.VIEWS)}', "/view")]
-        )
+        refuse_unknown("view", f'there is no view "{asked[:20]}"', care.VIEWS)
     return asked
 
 

@@ -1,6 +1,7 @@
 """The fleet by machine and by site, with filters that stand in the address, and as a spreadsheet."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
+from typing import NoReturn
 
 from flask import Blueprint, render_template, request
 from flask.typing import ResponseReturnValue
@@ -24,7 +25,7 @@ FILTERS = {"show": 20, "site": 64, "contractor": 64, "model": 64, "words": 80}
 @page_roles(*DESK, "reporter")
 def fleet() -> ResponseReturnValue:
     """A board of sites with `by=site`, else a list of machines."""
-    filters, by_site, offset = filters_asked(), request.args.get("by") == "site", offset_asked()
+    filters, by_site, offset = _filters(), request.args.get("by") == "site", offset_asked()
     found = overview.page(service(), filters, by_site, offset, PAGE + 1)
     shown = found.sites or found.units or found.machines
     return render_template(
@@ -45,22 +46,25 @@ def fleet() -> ResponseReturnValue:
 @page_roles(*DESK, "reporter")
 def as_sheet() -> ResponseReturnValue:
     """Every machine that the filters pick."""
-    answer = as_text(as_csv(overview.COLUMNS, overview.rows(service(), filters_asked())), "text/csv")
+    answer = as_text(as_csv(overview.COLUMNS, overview.rows(service(), _filters())), "text/csv")
     answer.headers["Content-Disposition"] = 'attachment; filename="fleet.csv"'
     return answer
 
 
 def filters_asked(names: Mapping[str, int] = FILTERS) -> dict[str, str]:
-    """The filters of the address, each cut to the length of what it is held against.
+    """The filters of the address, each cut to the length of what it is held against."""
+    return {name: request.args.get(name, "").strip()[:most] for name, most in names.items()}
 
-    Raises InputError for a state or mark that there is not: to leave it out would show what nobody asked for.
-    """
-    asked = {name: request.args.get(name, "").strip()[:most] for name, most in names.items()}
-    show = asked.get("show", "")
-    if show and show not in titles():
-        raise InputError(
-            [Problem(f'there is no "{show}" to show; write one of {", ".join(titles())}', "/show")]
-        )
+
+def refuse_unknown(name: str, wrong: str, known: Iterable[str]) -> NoReturn:
+    """To leave out what there is not would show what nobody asked for."""
+    raise InputError([Problem(f"{wrong}; write one of {', '.join(known)}", f"/{name}")])
+
+
+def _filters() -> dict[str, str]:
+    asked = filters_asked()
+    if asked["show"] and asked["show"] not in titles():
+        refuse_unknown("show", f'there is no "{asked["show"]}" to show', titles())
     return asked
 
 

@@ -163,9 +163,12 @@ def _filled(text: str) -> str:
         found = pattern.fullmatch(text)
         if found is not None:
             for name, value in found.groupdict().items():
-                titles = [value] if tell(value) != value else re.split("([;,] )", value)
-                titles[::2] = map(tell, titles[::2])
-                told = told.replace(f"{{{name}}}", "".join(titles))
+                said = tell(value)
+                if said == value:
+                    titles = re.split("([;,] )", value)
+                    titles[::2] = map(tell, titles[::2])
+                    said = "".join(titles)
+                told = told.replace(f"{{{name}}}", said)
             return told
     return ""
 

@@ -8,7 +8,7 @@ from marshmallow import Schema, fields
 from api.http.auth import roles, service
 from api.http.json_bodies import Blueprint
 from api.v1.schemas import text
-from api.v1.shapes.to_act import TO_SUM, PeriodOut, ToActOut
+from api.v1.shapes.to_act import TO_SUM, PeriodOut, ToActOut, told
 from triage.repairs.period import USUAL_DAYS
 from triage.repairs.period_numbers import DEFINITIONS
 from triage.repairs.statistics import TOO_FEW
@@ -23,10 +23,6 @@ SHARE = "Between 0 and 1; null of nothing"
 
 def _said(name: str) -> dict[str, Any]:
     return {"metadata": {"description": DEFINITIONS[name]}}
-
-
-def _told(description: str) -> dict[str, Any]:
-    return {"metadata": {"description": description}}
 
 
 class NumbersQuery(Schema):
@@ -49,10 +45,10 @@ class ToActQuery(Schema):
 class PartOut(Schema):
     count = fields.Integer()
     of = fields.Integer()
-    share = fields.Float(allow_none=True, **_told(SHARE))
-    low = fields.Float(**_told("Of its 95 % interval (Wilson)"))
+    share = fields.Float(allow_none=True, **told(SHARE))
+    low = fields.Float(**told("Of its 95 % interval (Wilson)"))
     high = fields.Float()
-    too_few = fields.Boolean(**_told(f"Of fewer than {TOO_FEW}: nothing is to be read from it"))
+    too_few = fields.Boolean(**told(f"Of fewer than {TOO_FEW}: nothing is to be read from it"))
 
 
 class HoursOut(Schema):
@@ -74,29 +70,29 @@ class ConfirmedCauseOut(Schema):
 class CheckNumbersOut(Schema):
     check = fields.String()
     title = fields.String()
-    done = fields.Integer(**_told("Fixed or not fixed"))
+    done = fields.Integer(**told("Fixed or not fixed"))
     cured = fields.Integer()
     could_not_do = fields.Integer()
     cure_share = fields.Nested(PartOut)
     confirmed_cure_share = fields.Nested(PartOut)
-    rulebook = fields.Float(allow_none=True, **_told(SHARE))
+    rulebook = fields.Float(allow_none=True, **told(SHARE))
 
 
 class RuleNumbersOut(Schema):
     rule = fields.String()
     title = fields.String()
-    of = fields.Integer(**_told("Scored tickets that it spoke on"))
-    change = fields.Float(**_told("Of the log loss without it, the mean"))
+    of = fields.Integer(**told("Scored tickets that it spoke on"))
+    change = fields.Float(**told("Of the log loss without it, the mean"))
     low = fields.Float()
     high = fields.Float()
-    says = fields.String(**_told("helps, misleads, neither or too_few"))
+    says = fields.String(**told("helps, misleads, neither or too_few"))
 
 
 class QuestionNumbersOut(Schema):
     fact = fields.String()
     title = fields.String()
     asked = fields.Integer()
-    promised = fields.String(**_told("What it was said to save on average, such as 3.20 USD"))
+    promised = fields.String(**told("What it was said to save on average, such as 3.20 USD"))
     told = fields.Nested(PartOut)
     changed = fields.Nested(PartOut)
 
@@ -135,10 +131,10 @@ class NumbersOut(GroupNumbersOut):
     class Meta:
         exclude = ("key",)
 
-    since = fields.String(**_told("First day"))
-    until = fields.String(**_told("Last day"))
+    since = fields.String(**told("First day"))
+    until = fields.String(**told("Last day"))
     currency = fields.String()
-    days_to_sum = fields.Integer(**_told(TO_SUM))
+    days_to_sum = fields.Integer(**told(TO_SUM))
     by_first_outcome = _counts("by_first_outcome")
     by_last_outcome = _counts("by_last_outcome")
     by_symptom = _counts("by_symptom")
@@ -152,50 +148,50 @@ class NumbersOut(GroupNumbersOut):
 
 
 class KeyNumberOut(Schema):
-    name = fields.String(**_told("As in the numbers of a period"))
-    kind = fields.String(**_told("count, share, hours or money"))
+    name = fields.String(**told("As in the numbers of a period"))
+    kind = fields.String(**told("count, share, hours or money"))
     now = fields.Float(allow_none=True)
-    before = fields.List(fields.Float(allow_none=True), **_told("Of the periods before, the oldest first"))
-    usual = fields.List(fields.Float(), allow_none=True, **_told("From, to: an individuals chart's limits"))
+    before = fields.List(fields.Float(allow_none=True), **told("Of the periods before, the oldest first"))
+    usual = fields.List(fields.Float(), allow_none=True, **told("From, to: an individuals chart's limits"))
     of = fields.Integer(allow_none=True)
-    interval = fields.List(fields.Float(), allow_none=True, **_told("95 %, of a share"))
+    interval = fields.List(fields.Float(), allow_none=True, **told("95 %, of a share"))
     too_few = fields.Boolean()
     unusual = fields.Boolean()
 
 
 class BinOut(Schema):
-    chance = fields.Float(**_told("The mean that was given to the cause ranked first"))
-    share = fields.Float(**_told("Of those confirmed"))
+    chance = fields.Float(**told("The mean that was given to the cause ranked first"))
+    share = fields.Float(**told("Of those confirmed"))
     of = fields.Integer()
     low = fields.Float()
     high = fields.Float()
 
 
 class WaitedOut(Schema):
-    title = fields.String(**_told("store or visit, by the first decision"))
+    title = fields.String(**told("store or visit, by the first decision"))
     reports = fields.Integer()
-    median = fields.Float(allow_none=True, **_told("Hours, Kaplan-Meier"))
+    median = fields.Float(allow_none=True, **told("Hours, Kaplan-Meier"))
     p90 = fields.Float(allow_none=True)
 
 
 class SavedOut(Schema):
-    fixed = fields.Integer(**_told("Calls that the store fixed"))
-    visits = fields.Integer(**_told("Visits that say what one costs"))
-    mean = fields.Decimal(as_string=True, **_told("What a visit costs, after warranty"))
+    fixed = fields.Integer(**told("Calls that the store fixed"))
+    visits = fields.Integer(**told("Visits that say what one costs"))
+    mean = fields.Decimal(as_string=True, **told("What a visit costs, after warranty"))
     low = fields.Decimal(as_string=True)
     high = fields.Decimal(as_string=True)
-    again = fields.List(fields.Float(), **_told("Share of reports that come again, at least and at most"))
+    again = fields.List(fields.Float(), **told("Share of reports that come again, at least and at most"))
 
 
 class OverviewOut(Schema):
     period = fields.Nested(PeriodOut)
-    span = fields.Nested(PeriodOut, **_told("With the periods before; all but the six numbers are of it"))
+    span = fields.Nested(PeriodOut, **told("With the periods before; all but the six numbers are of it"))
     numbers = fields.List(fields.Nested(KeyNumberOut))
     reliability = fields.List(fields.Nested(BinOut))
     waited = fields.List(fields.Nested(WaitedOut))
     saved = fields.Nested(SavedOut, allow_none=True)
     currency = fields.String()
-    days_to_sum = fields.Integer(**_told(TO_SUM))
+    days_to_sum = fields.Integer(**told(TO_SUM))
 
 
 @blueprint.route("/numbers")

@@ -9,7 +9,8 @@ from triage.repairs.statistics import TOO_FEW
 TO_SUM = "How many days are just being summed; above 0 the numbers are not whole yet"
 
 
-def _told(description: str) -> dict[str, Any]:
+def told(description: str) -> dict[str, Any]:
+    """What a field means, for the description of the API."""
     return {"metadata": {"description": description}}
 
 
@@ -22,70 +23,70 @@ class StoreRepeatsOut(Schema):
     site = fields.String()
     reports = fields.Integer()
     repeats = fields.Integer()
-    limit = fields.Float(**_told("The share that 39 of 40 such sites stay below by chance"))
+    limit = fields.Float(**told("The share that 39 of 40 such sites stay below by chance"))
 
 
 class OftenDownOut(Schema):
     machine = fields.String()
     calls = fields.Integer()
     expected = fields.Float()
-    rate = fields.Float(**_told("Times the fleet's, drawn towards it"))
+    rate = fields.Float(**told("Times the fleet's, drawn towards it"))
 
 
 class RisingOut(Schema):
     machine = fields.String()
     calls = fields.Integer()
-    z = fields.Float(**_told("Laplace's; above 0 the calls come closer together"))
-    false = fields.Float(**_told("Share of false alarms expected among this one and those above"))
+    z = fields.Float(**told("Laplace's; above 0 the calls come closer together"))
+    false = fields.Float(**told("Share of false alarms expected among this one and those above"))
 
 
 class SiteCareOut(Schema):
     site = fields.String()
     name = fields.String()
-    machines = fields.Integer(**_told("With care on record"))
-    kept = fields.Integer(**_told("Those with nothing overdue today"))
+    machines = fields.Integer(**told("With care on record"))
+    kept = fields.Integer(**told("Those with nothing overdue today"))
 
 
 class RateOut(Schema):
-    machines = fields.Integer(**_told("Of care: how often a machine began a month so"))
+    machines = fields.Integer(**told("Of care: how often a machine began a month so"))
     calls = fields.Integer()
-    years = fields.Float(**_told("Of service of a machine"))
-    a_year = fields.Float(allow_none=True, **_told("Calls a year of a machine"))
-    low = fields.Float(**_told("Of its 95 % interval"))
+    years = fields.Float(**told("Of service of a machine"))
+    a_year = fields.Float(allow_none=True, **told("Calls a year of a machine"))
+    low = fields.Float(**told("Of its 95 % interval"))
     high = fields.Float(allow_none=True)
-    too_few = fields.Boolean(**_told(f"Of fewer than {TOO_FEW} calls: nothing is to be read from it"))
+    too_few = fields.Boolean(**told(f"Of fewer than {TOO_FEW} calls: nothing is to be read from it"))
 
 
 class ComparedOut(Schema):
     ratio = fields.Float()
-    low = fields.Float(**_told("Of its 95 % interval"))
+    low = fields.Float(**told("Of its 95 % interval"))
     high = fields.Float()
-    says = fields.String(**_told("more, fewer, or neither as far as seen"))
+    says = fields.String(**told("more, fewer, or neither as far as seen"))
 
 
 class CommissionedOut(Schema):
     machine = fields.String()
-    missing = fields.Integer(**_told("Points of the checklist that are not written down"))
+    missing = fields.Integer(**told("Points of the checklist that are not written down"))
     failed = fields.Integer()
     calls = fields.Integer()
 
 
 class ToActOut(Schema):
     period = fields.Nested(PeriodOut)
-    places = fields.List(fields.Nested(StoreRepeatsOut), **_told("Those furthest above the limit first"))
+    places = fields.List(fields.Nested(StoreRepeatsOut), **told("Those furthest above the limit first"))
     repeat_share = fields.Float(allow_none=True)
     often_down = fields.List(fields.Nested(OftenDownOut))
     rising = fields.List(fields.Nested(RisingOut))
-    tested = fields.Integer(**_told("Machines with enough calls to say whether they rise"))
-    sites = fields.List(fields.Nested(SiteCareOut), **_told("Those with the most overdue first"))
-    kept = fields.Nested(RateOut, **_told("In months, of the last 12, that a machine began so"))
+    tested = fields.Integer(**told("Machines with enough calls to say whether they rise"))
+    sites = fields.List(fields.Nested(SiteCareOut), **told("Those with the most overdue first"))
+    kept = fields.Nested(RateOut, **told("In months, of the last 12, that a machine began so"))
     overdue = fields.Nested(RateOut)
     overdue_to_kept = fields.Nested(ComparedOut, allow_none=True)
     commissioning = fields.Dict(
         keys=fields.String(),
         values=fields.Nested(RateOut),
-        **_told("complete; missing: not all written down; failed: a point failed"),
+        **told("complete; missing: not all written down; failed: a point failed"),
     )
     failed_to_others = fields.Nested(ComparedOut, allow_none=True)
     incomplete = fields.List(fields.Nested(CommissionedOut))
-    days_to_sum = fields.Integer(**_told(TO_SUM))
+    days_to_sum = fields.Integer(**told(TO_SUM))

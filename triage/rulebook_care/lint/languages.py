@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from triage.inputs.word_forms import word_set
 from triage.rulebook_care.lint.findings import Finding, finding
-from triage.rulebook_care.lint.texts import every_text
+from triage.rulebook_care.lint.texts import every_text, key_in, sentences
 from triage.rulebook_care.reasoning.space import Reasoning
 
 LONGEST = 600
@@ -28,7 +28,6 @@ _SPANISH = word_set(
     """
 )
 _WORD = re.compile(r"[^\W\d_]+")
-_SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 _FORBIDS = re.compile(r"(?:do not|don['’]t|never|no|nunca)\b", re.IGNORECASE)
 _NO = re.compile(
     r"\b(?:not|never|no|nothing|nobody|none|without|cannot|nor|out of|alone|away|keep|avoid|\w+n['’]t"
@@ -50,8 +49,7 @@ def language_findings(reason: Reasoning) -> Iterator[Finding]:
     for rule, file, path, text, status in every_text(rulebook):
         if status == "retired" or path[:1] == ("source",):
             continue
-        key = next((str(part) for part in reversed(path) if isinstance(part, str)), "it")
-        spanish = rulebook.spanish.get(text)
+        key, spanish = key_in(path), rulebook.spanish.get(text)
         for said in (text, *filter(None, [spanish])):
             odd = _MARKUP.search(said)
             if odd is not None:
@@ -81,7 +79,7 @@ def language_findings(reason: Reasoning) -> Iterator[Finding]:
 
 def _apart(english: str, spanish: str) -> str | None:
     """In what countable way the two do not say the same."""
-    told, said = _SENTENCE_END.split(english.strip()), _SENTENCE_END.split(spanish.strip())
+    told, said = sentences(english), sentences(spanish)
     if len(told) != len(said):
         return f"{len(told)} sentences in English, {len(said)} in Spanish"
     for one, other in zip(told, said, strict=True):

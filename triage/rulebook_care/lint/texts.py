@@ -51,6 +51,7 @@ _SOMEONE_ELSE = re.compile(
     re.IGNORECASE,
 )
 _NUMBERS = re.compile(r"\d+(?:[.,]\d+)?")
+_SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 _CLAUSE = re.compile(r"[^.;:!?\n]+")
 
 
@@ -70,7 +71,7 @@ def text_findings(reason: Reasoning) -> Iterator[Finding]:
             message = f"the Spanish of {rule} says other numbers than the English: “{text[:80]}”"
             yield finding("says-otherwise", rule, file, message, "Make them say the same", path)
         english = text
-        key = next((str(part) for part in reversed(path) if isinstance(part, str)), "it")
+        key = key_in(path)
         if status != "retired" and _TO_FILL_IN.search(text):
             code = "to-fill-in-live" if status == "live" else "to-fill-in"
             message = f"`{key}` of {rule} still waits to be filled in"
@@ -103,6 +104,15 @@ def _spanish_gaps(rulebook: Rulebook) -> Iterator[Finding]:
         rule = file.rpartition("/")[2].removesuffix(".yml")
         message = f"{rule} has no {', '.join(keys)}, though the rulebook speaks Spanish"
         yield finding("spanish-missing", rule, file, message, "Write what clerks hear in both languages")
+
+
+def key_in(path: Path) -> str:
+    """The key that a text stands under, as findings name it."""
+    return next((str(part) for part in reversed(path) if isinstance(part, str)), "it")
+
+
+def sentences(text: str) -> tuple[str, ...]:
+    return tuple(_SENTENCE_END.split(text.strip()))
 
 
 def _unseen(sign: str) -> bool:

@@ -9,11 +9,11 @@ from collections.abc import Iterator
 
 from triage.decide.outcome import HARMS, SKILLS, read_out
 from triage.rulebook.model import Caution, Check, DeriveRule, Fact, Rulebook, RuleHead
+from triage.rulebook_care.lint.texts import sentences
 from triage.rulebook_care.safety.loss import Loss
 from triage.rulebook_care.safety.narrowing import Narrowing, guarded_facts
 from triage.rulebook_care.safety.offered import offered_more, unheard
 
-_SENTENCE_END = re.compile(r"(?<=[.!?])\s+")
 _MAKES_SAFE = re.compile(
     r"\b(?:switch(?:es)?|turn) .*\boff\b|\bunplug|\bbreaker\b|\bdry hands\b|\bgloves?\b|\btwo people\b"
     r"|\bdo not\b|\bnever\b|\bkeep\b.*\b(?:away|out)\b",
@@ -75,8 +75,8 @@ def _weaker(old: Caution, new: Caution, before: Rulebook, after: Rulebook) -> It
             yield f"no longer puts the check {check} first"
     spanish = before.spanish.get(old.text, ""), after.spanish.get(new.text, "")
     for was, now in ((old.text, new.text), spanish) if old.guards else ():
-        for sentence in _sentences(was):
-            if sentence not in _sentences(now):
+        for sentence in sentences(was):
+            if sentence not in sentences(now):
                 yield f"no longer says “{sentence}”"
     if old.visit_priority is not None and (
         new.visit_priority is None or new.visit_priority > old.visit_priority
@@ -88,10 +88,6 @@ def _weaker(old: Caution, new: Caution, before: Rulebook, after: Rulebook) -> It
         yield "no longer says to whom it defers"
     if _rank(new) < _rank(old):
         yield f"asks for less skill: {old.visit_skill} → {new.visit_skill or 'any'}"
-
-
-def _sentences(text: str) -> tuple[str, ...]:
-    return tuple(_SENTENCE_END.split(text.strip()))
 
 
 def _rank(caution: Caution) -> int:

@@ -62,16 +62,8 @@ def to_act(service: Service, since: str | None, until: str | None) -> ToAct:
         sites = work.care_list.by_site(care.moments(service, work.fleet.zones(), "overdue"))
     rising, tested = acting.rising(calls, days, period)
     months = [month.found for month in care.kept_by_month(service)]
-    kept = Rate.of(
-        sum(one.kept for one in months),
-        sum(one.reports_kept for one in months),
-        sum(one.kept for one in months) / 12,
-    )
-    overdue = Rate.of(
-        sum(one.overdue for one in months),
-        sum(one.reports_overdue for one in months),
-        sum(one.overdue for one in months) / 12,
-    )
+    kept = _in_months(sum(one.kept for one in months), sum(one.reports_kept for one in months))
+    overdue = _in_months(sum(one.overdue for one in months), sum(one.reports_overdue for one in months))
     rates = acting.by_commissioning(commissioned, days)
     others = [rates["complete"], rates["missing"]]
     return ToAct(
@@ -98,6 +90,10 @@ def to_act(service: Service, since: str | None, until: str | None) -> ToAct:
         ),
         left,
     )
+
+
+def _in_months(machine_months: int, calls: int) -> Rate:
+    return Rate.of(machine_months, calls, machine_months / 12)
 
 
 def _commissioned(service: Service, checklists: Any, calls: Mapping[str, Calls]) -> list[Commissioned]:

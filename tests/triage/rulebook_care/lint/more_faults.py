@@ -7,6 +7,7 @@ from tests.triage.rulebook_care.lint.planted import (
     Files,
     both,
     grown,
+    inside,
     put,
     reworded,
     same,
@@ -18,23 +19,19 @@ COMPRESSOR, NTE, LADDER = "causes/compressor_worn.yml", "limits/nte.yml", "limit
 WHERE, JUST, KNOWN = "facts/leak_where.yml", "cases/just-broken.yml", "policy/known-repair-in-limit.yml"
 
 
-def english_left(file: str, key: str, *inside: str) -> Edit:
+def english_left(file: str, key: str, *path: str) -> Edit:
     def edit(files: Files) -> None:
-        part = files[file]
-        for each in inside:
-            part = part[each]
+        part = inside(files, file, path)
         part[f"{key}_es"] = part[key]
 
     return edit
 
 
-def cut_short(file: str, key: str, *inside: str) -> Edit:
+def cut_short(file: str, key: str, *path: str) -> Edit:
     """Only the first sentence is left."""
 
     def edit(files: Files) -> None:
-        part = files[file]
-        for each in inside:
-            part = part[each]
+        part = inside(files, file, path)
         part[key] = part[key].split(". ")[0] + "."
 
     return edit

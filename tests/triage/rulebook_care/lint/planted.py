@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from copy import deepcopy
 from decimal import Decimal
-from functools import cache
+from functools import cache, reduce
+from operator import getitem
 from typing import Any
 
 from tests import ROOT
@@ -49,22 +50,23 @@ def found_by(edit: Edit) -> set[str]:
     return {"whole case"} if run_whole_cases(rulebook, compile_rulebook(rulebook, "plain")) else set()
 
 
+def inside(files: Files, file: str, path: Iterable[str | int]) -> Any:
+    """The part of a file that a path leads to."""
+    return reduce(getitem, path, files[file])
+
+
 def put(file: str, value: object, *path: str | int) -> Edit:
     def edit(files: Files) -> None:
-        inside = files[file]
-        for key in path[:-1]:
-            inside = inside[key]
-        inside[path[-1]] = Decimal(str(value)) if type(value) in (int, float) else value
+        inside(files, file, path[:-1])[path[-1]] = (
+            Decimal(str(value)) if type(value) in (int, float) else value
+        )
 
     return edit
 
 
 def without(file: str, *path: str | int) -> Edit:
     def edit(files: Files) -> None:
-        inside = files[file]
-        for key in path[:-1]:
-            inside = inside[key]
-        del inside[path[-1]]
+        del inside(files, file, path[:-1])[path[-1]]
 
     return edit
 
@@ -104,9 +106,6 @@ def same(kind: str, key: str, one: str, like: str) -> Edit:
 
 def grown(file: str, value: object, *path: str) -> Edit:
     def edit(files: Files) -> None:
-        inside = files[file]
-        for key in path:
-            inside = inside[key]
-        inside.append(value)
+        inside(files, file, path).append(value)
 
     return edit

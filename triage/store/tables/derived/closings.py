@@ -189,7 +189,7 @@ class Closings:
 
 def _limit(decision: Mapping[str, Any]) -> Decimal | None:
     limit = decision.get("limit")
-    return None if limit is None else Decimal(limit["nte"].split()[0])
+    return None if limit is None else Decimal(limit["nte"])
 
 
 def has_claims(closed: Closed) -> bool:
