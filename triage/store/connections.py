@@ -119,13 +119,15 @@ class Watched:
     engine: Engine
 
     def tell(self, observe: Observe) -> None:
-        """Tells `observe` of every statement from now on, in the thread that asked."""
+        """Tells `observe` of every statement that begins from now on, in the thread that asked."""
 
         def before(*given: Any) -> None:
             given[4]._barrelwise_began = time.perf_counter()
 
         def after(*given: Any) -> None:
-            observe(given[2], time.perf_counter() - given[4]._barrelwise_began)
+            began = getattr(given[4], "_barrelwise_began", None)  # None: it was under way in another thread
+            if began is not None:
+                observe(given[2], time.perf_counter() - began)
 
         event.listen(self.engine, "before_cursor_execute", before)
         event.listen(self.engine, "after_cursor_execute", after)
