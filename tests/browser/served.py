@@ -4,16 +4,18 @@ from __future__ import annotations
 
 import shutil
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
 from itertools import count
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from flask import Flask
 from werkzeug.serving import make_server
+from werkzeug.wrappers import Response
 
 from api.app import create_app
 from tests import ROOT
@@ -27,6 +29,9 @@ from triage.rulebook.reading.reader import read_rulebook
 from triage.service.service import Service
 from triage.store import open_store
 from triage.store.tables.machines import Contractor
+
+if TYPE_CHECKING:
+    from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
 
 NOW = datetime(2026, 11, 16, 20, tzinfo=UTC)
 
@@ -45,6 +50,15 @@ def make_records(path: Path) -> None:
         load(ROOT / "demo" / "records", store, rulebook)
     finally:
         store.close()
+
+
+def buffered(app: Flask) -> WSGIApplication:
+    """Whole answers: the server of the tests leaves a file open when a browser goes while it is sent."""
+
+    def answer(environ: WSGIEnvironment, start_response: StartResponse) -> Iterable[bytes]:
+        return Response.from_app(app, environ, buffered=True)(environ, start_response)
+
+    return answer
 
 
 @dataclass
@@ -75,7 +89,7 @@ class Served:
             self.clock,
             new_id=lambda: f"T-{next(numbers):06}",
         )
-        self.server = make_server("127.0.0.1", self.port, create_app(self.service), threaded=True)
+        self.server = make_server("127.0.0.1", self.port, buffered(create_app(self.service)), threaded=True)
         self.port = int(self.server.server_port)
         self.thread = threading.Thread(target=self.server.serve_forever, daemon=True)
         self.thread.start()
