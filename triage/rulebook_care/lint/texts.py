@@ -112,7 +112,7 @@ def key_in(path: Path) -> str:
 
 
 def sentences(text: str) -> tuple[str, ...]:
-    return tuple(_SENTENCE_END.split(text.strip()))
+    return tuple(each for each in _SENTENCE_END.split(text.strip()) if each)
 
 
 def _unseen(sign: str) -> bool:

@@ -45,6 +45,13 @@ def test_what_a_caution_no_longer_says_is_a_loss() -> None:
     assert "no longer says “" in loss.what
 
 
+def test_a_caution_in_a_second_language_is_no_loss_but_the_way_back_is() -> None:
+    alone = rulebook_from_data(default_files(without_key(SHOCK, "then", "text_es")))
+    assert weakened(alone, default_rulebook()) == ()
+    lost = weakened(default_rulebook(), alone)
+    assert lost and all("no longer says “" in loss.what and "“”" not in loss.what for loss in lost)
+
+
 def test_both_shock_cautions_without_stop_and_forbids_lose_four_things() -> None:
     edits = [
         without_key(f"cautions/{name}.yml", "then", key)
