@@ -61,6 +61,17 @@ class HoldsOut(Schema):
     median_hours = fields.Float(allow_none=True)
 
 
+class SwapsSavedOut(Schema):
+    of = fields.Integer(**told("Swaps whose decision compared keeping with swapping"))
+    exchange = fields.String(**told("Freight, labor and set-up, such as 780.00 USD"))
+    repair = fields.String(**told("The repairs due that the swaps replaced"))
+    keep_year = fields.String(**told("What keeping was said to cost a year"))
+    swap_year = fields.String(**told("What swapping was said to cost a year"))
+    low = fields.String(allow_none=True, **told("Saved a year, at least; below 0 it cost more"))
+    high = fields.String(allow_none=True, **told("Saved a year, at most"))
+    too_few = fields.Boolean(**told(f"Of fewer than {TOO_FEW}: nothing is said of what was saved"))
+
+
 class ConfirmedCauseOut(Schema):
     cause = fields.String()
     title = fields.String()
@@ -114,6 +125,7 @@ class GroupNumbersOut(Schema):
     closed = fields.Integer(**_said("closed"))
     reopened = fields.Integer(**_said("reopened"))
     visits_sent = fields.Integer(**_said("visits_sent"))
+    swaps = fields.Integer(**_said("swaps"))
     cured_in_store = fields.Nested(PartOut, **_said("cured_in_store"))
     first_visit_fix = fields.Nested(PartOut, **_said("first_visit_fix"))
     repeats = fields.Nested(PartOut, **_said("repeats"))
@@ -140,6 +152,7 @@ class NumbersOut(GroupNumbersOut):
     by_symptom = _counts("by_symptom")
     hours_to_close = fields.Nested(HoursOut, **_said("hours_to_close"))
     holds = fields.Nested(HoldsOut, **_said("holds"))
+    swaps_saved = fields.Nested(SwapsSavedOut, **_said("swaps_saved"))
     causes = fields.List(fields.Nested(ConfirmedCauseOut), **_said("causes"))
     checks = fields.List(fields.Nested(CheckNumbersOut), **_said("checks"))
     rules = fields.List(fields.Nested(RuleNumbersOut), **_said("rules"))
@@ -176,6 +189,7 @@ class WaitedOut(Schema):
 
 class SavedOut(Schema):
     fixed = fields.Integer(**told("Calls that the store fixed"))
+    avoided = fields.List(fields.Integer(), **told("Visits that were not needed, at least and at most"))
     visits = fields.Integer(**told("Visits that say what one costs"))
     mean = fields.Decimal(as_string=True, **told("What a visit costs, after warranty"))
     low = fields.Decimal(as_string=True)

@@ -1,6 +1,7 @@
 """A day's tickets folded into its sums."""
 
 from collections.abc import Iterable
+from dataclasses import asdict
 from datetime import datetime, timedelta
 
 from triage.repairs.close_out import COMEBACK_DAYS, NOTHING, REPAIR
@@ -25,6 +26,11 @@ def folded(rows: DayRows) -> DaySums:
     for place, amount in rows.approved:
         for sums in _of(day, [place]):
             sums.approved += amount
+    for swap in rows.swapped:
+        for sums in _of(day, [swap.place]):
+            sums.swaps += 1
+        for name, amount in {} if swap.said is None else asdict(swap.said).items():
+            day.tallies["swap", name].add(float(amount))
     for asked in rows.asked:
         how = "changed" if asked.changed else "same" if asked.told else "not_told"
         day.tallies["question", f"{asked.fact}|{how}"].add(float(asked.saves))

@@ -47,9 +47,13 @@ class Waited:
 
 @dataclass(frozen=True, slots=True)
 class Saved:
-    """What the calls that the store fixed would have cost as visits, at least and at most."""
+    """What the calls that the store fixed would have cost as visits, at least and at most.
+
+    `avoided` are the visits that this comes to.
+    """
 
     fixed: int
+    avoided: tuple[int, int]
     visits: int
     mean: Decimal
     low: Decimal
@@ -117,7 +121,7 @@ def saved(found: Sums, costs: Tally) -> Saved | None:
     mean, least, most = mean_within(costs.count, costs.total, costs.squares)
     seldom, often = wilson(found.repeats, found.on_machine)
     few, many = WOULD_HAVE_SENT
-    low = found.in_store * few * (1 - often) * max(0.0, least)
-    high = found.in_store * many * (1 - seldom) * most
-    whole = [Decimal(f"{one:.0f}") for one in (mean, low, high)]
-    return Saved(found.in_store, costs.count, whole[0], whole[1], whole[2], (seldom, often))
+    fewest, all_of = found.in_store * few * (1 - often), found.in_store * many * (1 - seldom)
+    whole = [Decimal(f"{one:.0f}") for one in (mean, fewest * max(0.0, least), all_of * most)]
+    avoided = round(fewest), round(all_of)
+    return Saved(found.in_store, avoided, costs.count, whole[0], whole[1], whole[2], (seldom, often))

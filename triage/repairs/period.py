@@ -25,7 +25,7 @@ NOT_KNOWN = "not_known"
 @dataclass(slots=True)
 class Sums:
     """What tickets come to: those opened, of these on a machine, and repeats; events; closings; scores;
-    closings that cost something under a known limit, and those above it."""
+    closings that cost something under a known limit, and those above it; machines swapped."""
 
     opened: int = 0
     on_machine: int = 0
@@ -47,6 +47,7 @@ class Sums:
     brier: float = 0.0
     limited: int = 0
     over_limit: int = 0
+    swaps: int = 0
 
     def __add__(self, other: "Sums") -> "Sums":
         return Sums(*(getattr(self, name) + getattr(other, name) for name in MEASURES))
@@ -70,7 +71,7 @@ class Tally:
 
 
 Counted: TypeAlias = Literal[
-    "last_outcome", "hours", "wait", "chance", "check", "rule", "question", "visit_cost"
+    "last_outcome", "hours", "wait", "chance", "check", "rule", "question", "visit_cost", "swap"
 ]
 
 
@@ -165,6 +166,24 @@ class Asked:
 
 
 @dataclass(frozen=True, slots=True)
+class SwapSaid:
+    """What a decision to swap said: the exchange, the repair due, and a year of keeping and of swapping."""
+
+    exchange: Decimal
+    repair: Decimal
+    keep_year: Decimal
+    swap_year: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Swap:
+    """A machine swapped; `said` is None where its decision compared nothing."""
+
+    place: Place
+    said: SwapSaid | None
+
+
+@dataclass(frozen=True, slots=True)
 class DayRows:
     """What was recorded of a day. `sent` and `reopened` are places of visits first scheduled and of reopened
     tickets, `approved` the amounts that no later approval of the ticket replaced before it was closed.
@@ -176,6 +195,7 @@ class DayRows:
     reopened: tuple[Place, ...] = ()
     approved: tuple[tuple[Place, Decimal], ...] = ()
     asked: tuple[Asked, ...] = ()
+    swapped: tuple[Swap, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

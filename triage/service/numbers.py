@@ -68,6 +68,7 @@ def numbers(
             checks=sums.tallies(period, "check"),
             rules=sums.tallies(period, "rule"),
             questions=sums.tallies(period, "question"),
+            swaps=sums.tallies(period, "swap"),
             held=tuple(work.numbers.held_since()),
         )
     return {**period_numbers(recorded, service.rulebook, period, now), "days_to_sum": left, "groups": told}

@@ -41,10 +41,15 @@ def clock() -> Clock:
 
 
 @pytest.fixture
-def service(tmp_path: Path, clock: Clock) -> Iterator[Service]:
+def extra_files() -> dict[str, Any]:
+    return {}
+
+
+@pytest.fixture
+def service(tmp_path: Path, clock: Clock, extra_files: dict[str, Any]) -> Iterator[Service]:
     rates: Any = minimal_files()["rates.yml"]
     rates["default"]["distance_bands"] = [{"up_to_km": 100, "fee": 40}]
-    files = rulebook_files(**{"policy/worn.yml": WORN, "rates.yml": rates})
+    files = rulebook_files(**{"policy/worn.yml": WORN, "rates.yml": rates, **extra_files})
     with running_service(tmp_path, clock, files) as running:
         with running.store.write() as work:
             put_depot(work, UNITS)
@@ -322,3 +327,43 @@ def test_a_technician_does_not_see_what_a_unit_did_for_others(
     shown: Any = send("GET", f"{path}/swap", by="fogline").json
     assert [one["step"] for one in shown["custody"]] == ["at_depot", "on_the_way"]
     assert len(send("GET", f"{path}/swap").json["custody"]) == 4  # type: ignore[index]
+
+
+def test_a_swap_counts_in_the_numbers_with_what_its_decision_said(
+    send: Send, service: Service, path: str
+) -> None:
+    exchanged(send, path)
+    found: Any = send("GET", "/v1/numbers?by=site", by="ops").json
+    assert (found["swaps"], [one["swaps"] for one in found["groups"]]) == (1, [1])
+    assert found["swaps_saved"]["of"] == 0  # no rule looks at what keeping costs, so nothing was compared
+    with service.store.read() as work:
+        behind = {"counted": "swaps", "since": "2026-03-02", "until": "2026-03-02"}
+        assert [one.id for one in work.desk.listed("all", NOON, behind)] == [path.rsplit("/", 1)[-1]]
+
+
+COMPARED = policy(
+    "compared",
+    {"filter_days": "> 300", "swap_saves_year": "> -100000"},
+    {"filter_days": 301, "swap_saves_year": 0},
+    {"filter_days": 300, "swap_saves_year": 0},
+    "swap",
+    960,
+    "Worn out.",
+)
+
+
+@pytest.mark.parametrize("extra_files", [{"policy/compared.yml": COMPARED}])
+def test_what_keeping_and_swapping_were_said_to_cost_is_summed(send: Send, path: str) -> None:
+    ticket: Any = send("GET", path).json
+    said = ticket["decision"]["computed_facts"]
+    exchanged(send, path)
+    found: Any = send("GET", "/v1/numbers", by="ops").json
+    facts = {
+        "exchange": "swap_cost",
+        "repair": "expected_repair",
+        "keep_year": "keep_cost_year",
+        "swap_year": "swap_cost_year",
+    }
+    amounts = {name: f"{said[fact]:.2f} USD" for name, fact in facts.items()}
+    assert found["swaps_saved"] == {"of": 1, **amounts, "low": None, "high": None, "too_few": True}
+    assert len(set(amounts.values())) == 4

@@ -122,7 +122,7 @@ def test_what_was_saved_is_a_range_with_its_assumptions() -> None:
     # Costs of 100, 120 … 300: mean 200, standard error 20 × sqrt(11) / sqrt(11) = 20.
     away = 1.959964 * 20
     seldom, often = wilson(10, 40)
-    assert (found.fixed, found.visits, found.mean) == (4, 11, 200)
+    assert (found.fixed, found.avoided, found.visits, found.mean) == (4, (1, 3), 11, 200)
     assert float(found.low) == pytest.approx(4 * WOULD_HAVE_SENT[0] * (1 - often) * (200 - away), abs=1)
     assert float(found.high) == pytest.approx(4 * WOULD_HAVE_SENT[1] * (1 - seldom) * (200 + away), abs=1)
     assert found.mean == Decimal(200)

@@ -42,9 +42,11 @@ from triage.repairs.period import (
     OpenedTicket,
     Place,
     Sums,
+    Swap,
+    SwapSaid,
     read_period,
 )
-from triage.repairs.period_numbers import DEFINITIONS
+from triage.repairs.period_numbers import DEFINITIONS, swaps_saved
 from triage.schedule.contractors import Contractor
 from triage.service import repairs, tickets
 from triage.service.fleet.acting import to_act
@@ -192,6 +194,12 @@ def test_a_small_service_comes_out_as_counted_by_hand(service: Service) -> None:
         "reopened": 1,
         "cured_in_store": (1, 3, 0.3333),
         "visits_sent": 3,
+        "swaps": 0,
+        "swaps_saved": {
+            "of": 0,
+            **dict.fromkeys(("exchange", "repair", "keep_year", "swap_year"), "0.00 USD"),
+            **{"low": None, "high": None, "too_few": True},
+        },
         "first_visit_fix": (1, 2, 0.5),
         "mean_hours_to_close": 12.0,
         "hours_to_close": {"median": 10.0, "p90": 21.2},  # of 2, 10 and 24: 10 + 0.8 * 14
@@ -426,3 +434,34 @@ def test_an_older_database_gets_the_same_rows_as_are_written_now(store_url: str)
     engine.dispose()
     open_store(store_url).close()
     assert kept(store_url) == now
+
+
+KEEP, SWAP = Decimal(1500), Decimal(1250)
+SAID = SwapSaid(exchange=Decimal(780), repair=Decimal(340), keep_year=KEEP, swap_year=SWAP)
+
+
+def test_what_swaps_saved_is_a_range_and_of_few_nothing_is_said() -> None:
+    place = Place("alder", "fogline", "LH20", "low_fill", ("leaking",), "swap")
+
+    def told(*swaps: Swap) -> dict[str, Any]:
+        day = folded(DayRows(swapped=swaps))
+        assert day.sums["site", "alder"].swaps == len(swaps)
+        found: dict[str, Any] = swaps_saved(
+            {key: one for (what, key), one in day.tallies.items() if what == "swap"}, "USD"
+        )
+        return found
+
+    few = told(*[Swap(place, SAID)] * 9, Swap(place, None))
+    assert few == {
+        "of": 9,
+        "exchange": "7020.00 USD",
+        "repair": "3060.00 USD",
+        "keep_year": "13500.00 USD",
+        "swap_year": "11250.00 USD",
+        "low": None,
+        "high": None,
+        "too_few": True,
+    }
+    enough = told(*[Swap(place, SAID)] * 10)
+    assert (enough["low"], enough["high"]) == ("-500.00 USD", "5500.00 USD")  # 12,000 and 18,000 less 12,500
+    assert enough["too_few"] is False

@@ -17,7 +17,17 @@ from triage.records.payloads import Approved
 from triage.records.report import Machine, Site
 from triage.repairs.acting import Calls
 from triage.repairs.exports import NO_FAULT_FOUND
-from triage.repairs.period import NOT_KNOWN, Asked, Closing, DayRows, OpenedTicket, Period, Place
+from triage.repairs.period import (
+    NOT_KNOWN,
+    Asked,
+    Closing,
+    DayRows,
+    OpenedTicket,
+    Period,
+    Place,
+    Swap,
+    SwapSaid,
+)
 from triage.store.tables.derived.asked import AskedRow
 from triage.store.tables.derived.closings import ClosingRow
 from triage.store.tables.models import CareRow, EventRow, MachineRow, SiteRow, TicketRow
@@ -43,6 +53,7 @@ class NumberRecords:
             reopened=tuple(place for place, _ in self._events("reopened", since, until)),
             approved=tuple(self._approved(since, until)),
             asked=tuple(self._asked(since, until)),
+            swapped=tuple(self._swapped(since, until)),
         )
 
     def _rows(self, query: Select[*tuple[Any, ...]]) -> Iterator[Any]:
@@ -143,6 +154,17 @@ class NumberRecords:
         query = select(*columns).where(AskedRow.at >= since, AskedRow.at < until)
         yield from (Asked(*row) for row in self._session.execute(query))
 
+    def _swapped(self, since: datetime, until: datetime) -> Iterator[Swap]:
+        """Each machine swapped, with what the last decision before said of it."""
+        for place, event in self._events("swapped", since, until):
+            decided = (
+                select(EventRow.payload)
+                .where(EventRow.ticket == event.ticket, EventRow.seq < event.seq, EventRow.kind == "decided")
+                .order_by(EventRow.seq.desc())
+                .limit(1)
+            )
+            yield Swap(place, _swap_said(self._session.scalar(decided) or {}))
+
     def held_since(self) -> Iterator[datetime]:
         """When the run of decisions that leave a ticket on hold now began, for each such ticket."""
         held = TicketRow.state == "open", TicketRow.outcome == "hold", TicketRow.held_since.is_not(None)
@@ -186,6 +208,14 @@ class NumberRecords:
         for serial, model, shipped, site, details in self._session.execute(query):
             place = None if site is None else site.as_record(Site)
             yield Machine(serial, model, shipped, site=place), details
+
+
+def _swap_said(decided: Mapping[str, Any]) -> SwapSaid | None:
+    """Of a repair that was estimated, what is left after warranty; else the one to be expected."""
+    known: Mapping[str, Any] = decided.get("decision", {}).get("computed_facts") or {}
+    repair = known.get("estimate_beyond_cover", known.get("expected_repair"))
+    amounts = [known.get("swap_cost"), repair, known.get("keep_cost_year"), known.get("swap_cost_year")]
+    return None if None in amounts else SwapSaid(*(Decimal(str(amount)) for amount in amounts))
 
 
 def _place(row: Any, **instead: Any) -> Place:

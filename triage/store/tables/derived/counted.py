@@ -65,7 +65,12 @@ CLOSED: Mapping[str, Callable[[], tuple[Condition, ...]]] = {
     "no_fault_found": lambda: (ClosingRow.cause.is_(None),),
     "first_ranked": lambda: (ClosingRow.cause == ClosingRow.top_cause,),
 }
-EVENTS = {"reopened": "reopened", "visits_sent": "dispatched", "spend_approved": "approved"}
+EVENTS = {
+    "reopened": "reopened",
+    "visits_sent": "dispatched",
+    "spend_approved": "approved",
+    "swaps": "swapped",
+}
 COUNTED = ("opened", "repeats", "spend_closed", "over_limit", *CLOSED, *EVENTS)
 """Numbers whose tickets can be listed."""
 
