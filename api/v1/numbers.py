@@ -63,7 +63,7 @@ class HoldsOut(Schema):
 
 class SwapsSavedOut(Schema):
     of = fields.Integer(**told("Swaps whose decision compared keeping with swapping"))
-    exchange = fields.String(**told("Freight, labor and set-up, such as 780.00 USD"))
+    cost = fields.String(**told("Freight, labor and set-up, such as 780.00 USD"))
     repair = fields.String(**told("The repairs due that the swaps replaced"))
     keep_year = fields.String(**told("What keeping was said to cost a year"))
     swap_year = fields.String(**told("What swapping was said to cost a year"))

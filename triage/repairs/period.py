@@ -167,9 +167,9 @@ class Asked:
 
 @dataclass(frozen=True, slots=True)
 class SwapSaid:
-    """What a decision to swap said: the exchange, the repair due, and a year of keeping and of swapping."""
+    """What a decision to swap said: the cost, the repair due, and a year of keeping and of swapping."""
 
-    exchange: Decimal
+    cost: Decimal
     repair: Decimal
     keep_year: Decimal
     swap_year: Decimal

@@ -15,15 +15,13 @@ from typing import Any
 import numpy as np
 
 from triage.repairs.exports import NO_FAULT_FOUND
+from triage.repairs.overview import swaps_saved
 from triage.repairs.period import NOT_KNOWN, Period, Sums, Tally
 from triage.repairs.statistics import NORMAL, TOO_FEW, wilson
 from triage.rulebook.model import Rulebook
 from triage.values.shown import N_
 
 MOST_CAUSES = 10
-KEEPING_HOLDS = (Decimal("0.8"), Decimal("1.2"))
-"""Of what keeping swapped machines was said to cost, the share it would have: ten machines with four failures
-each tell their failures to about 30 %, and these are some two thirds of the cost. Our estimate, no source."""
 
 DEFINITIONS: Mapping[str, str] = {
     "opened": N_("Tickets opened in the period."),
@@ -59,7 +57,7 @@ DEFINITIONS: Mapping[str, str] = {
     ),
     "swaps": N_("Machines swapped in the period, by when the swap was confirmed."),
     "swaps_saved": N_(
-        "Of the swaps whose decision compared keeping with swapping: what the exchanges cost, the repairs "
+        "Of the swaps whose decision compared keeping with swapping: what they cost, the repairs "
         "due then that they replaced, and what the decisions said swapping and keeping cost a year, the "
         "price, the repair due and the repairs to be expected spread over the years. Saved a year is what "
         "keeping costs less what swapping costs, if keeping would have cost 80 % to 120 % of what was said "
@@ -215,24 +213,6 @@ def _money(amount: Decimal, currency: str) -> str:
 def _holds(held: Sequence[datetime], now: datetime) -> dict[str, Any]:
     waited = [(now - since) / timedelta(hours=1) for since in held]
     return {"open": len(held), "median_hours": round(statistics.median(waited), 2) if waited else None}
-
-
-def swaps_saved(found: Mapping[str, Tally], currency: str) -> dict[str, Any]:
-    """Ends of the range are None of too few."""
-    of = max((one.count for one in found.values()), default=0)
-    amounts = {
-        name: Decimal(f"{found.get(name, Tally()).total:.2f}")
-        for name in ("exchange", "repair", "keep_year", "swap_year")
-    }
-    low, high = (amounts["keep_year"] * holds - amounts["swap_year"] for holds in KEEPING_HOLDS)
-    too_few = of < TOO_FEW
-    return {
-        "of": of,
-        **{name: _money(amount, currency) for name, amount in amounts.items()},
-        "low": None if too_few else _money(low, currency),
-        "high": None if too_few else _money(high, currency),
-        "too_few": too_few,
-    }
 
 
 def _split(tallies: Mapping[str, Tally]) -> Iterable[tuple[list[str], Tally]]:

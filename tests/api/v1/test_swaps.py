@@ -359,7 +359,7 @@ def test_what_keeping_and_swapping_were_said_to_cost_is_summed(send: Send, path:
     exchanged(send, path)
     found: Any = send("GET", "/v1/numbers", by="ops").json
     facts = {
-        "exchange": "swap_cost",
+        "cost": "swap_cost",
         "repair": "expected_repair",
         "keep_year": "keep_cost_year",
         "swap_year": "swap_cost_year",

@@ -35,6 +35,7 @@ from tests.triage.services import (
 from triage.records.bill import BilledLine
 from triage.records.payloads import CheckDone, Decided, Dispatched, Payload, Reopened, Reported
 from triage.repairs.day_sums import folded
+from triage.repairs.overview import swaps_saved
 from triage.repairs.period import (
     GROUPS,
     Closing,
@@ -46,7 +47,7 @@ from triage.repairs.period import (
     SwapSaid,
     read_period,
 )
-from triage.repairs.period_numbers import DEFINITIONS, swaps_saved
+from triage.repairs.period_numbers import DEFINITIONS
 from triage.schedule.contractors import Contractor
 from triage.service import repairs, tickets
 from triage.service.fleet.acting import to_act
@@ -197,7 +198,7 @@ def test_a_small_service_comes_out_as_counted_by_hand(service: Service) -> None:
         "swaps": 0,
         "swaps_saved": {
             "of": 0,
-            **dict.fromkeys(("exchange", "repair", "keep_year", "swap_year"), "0.00 USD"),
+            **dict.fromkeys(("cost", "repair", "keep_year", "swap_year"), "0.00 USD"),
             **{"low": None, "high": None, "too_few": True},
         },
         "first_visit_fix": (1, 2, 0.5),
@@ -437,7 +438,7 @@ def test_an_older_database_gets_the_same_rows_as_are_written_now(store_url: str)
 
 
 KEEP, SWAP = Decimal(1500), Decimal(1250)
-SAID = SwapSaid(exchange=Decimal(780), repair=Decimal(340), keep_year=KEEP, swap_year=SWAP)
+SAID = SwapSaid(cost=Decimal(780), repair=Decimal(340), keep_year=KEEP, swap_year=SWAP)
 
 
 def test_what_swaps_saved_is_a_range_and_of_few_nothing_is_said() -> None:
@@ -454,7 +455,7 @@ def test_what_swaps_saved_is_a_range_and_of_few_nothing_is_said() -> None:
     few = told(*[Swap(place, SAID)] * 9, Swap(place, None))
     assert few == {
         "of": 9,
-        "exchange": "7020.00 USD",
+        "cost": "7020.00 USD",
         "repair": "3060.00 USD",
         "keep_year": "13500.00 USD",
         "swap_year": "11250.00 USD",
