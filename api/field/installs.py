@@ -19,6 +19,7 @@ from api.pages.sent_once import sent_once
 from api.pages.sign_in import DESK
 from api.pages.texts import gettext
 from triage.inputs.photo import MOST_BYTES
+from triage.records.installs.job import STATES
 from triage.rulebook.installation import STAGES, Field
 from triage.service import machines, requests
 from triage.service.installs import jobs, view
@@ -57,11 +58,15 @@ def plan() -> ResponseReturnValue:
 
 
 def _list(problems: tuple[Problem, ...] = (), form: Form | None = None) -> str:
-    found = view.listed(service(), caller())
+    asked = {name: request.args.get(name, "").strip() for name in view.FILTERS}
+    found = view.listed(service(), caller(), {} if form else asked)
     return render_template(
         "field/installs.html",
+        asked=asked,
         open=[one for one in found if one.install.state not in ("live", "canceled")],
         live=[one for one in found if one.install.state == "live"],
+        canceled=[one for one in found if one.install.state == "canceled" == asked["state"]],
+        states={state: state_words(state) for state in STATES},
         sites=machines.sites(service()) if caller().role in DESK else (),
         contractors=machines.contractors(service()),
         problems=problems,

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, LargeBinary, String, UniqueConstraint, delete, insert, select
+from sqlalchemy import ForeignKey, LargeBinary, String, UniqueConstraint, delete, func, insert, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.store.tables.models import Base
@@ -70,6 +71,12 @@ class Photos:
             **{self.key: about}
         )
         return tuple(Photo(*row) for row in self._session.execute(query.order_by(self.row.number)))
+
+    def counts(self, about: Collection[str]) -> dict[str, int]:
+        """How many each of these has that has any."""
+        key = getattr(self.row, self.key)
+        query = select(key, func.count()).where(key.in_(about)).group_by(key)
+        return {row[0]: row[1] for row in self._session.execute(query)}
 
     def image(self, about: str, number: int) -> bytes | None:
         """What is kept in the database; None where it is not there."""

@@ -18,6 +18,29 @@ from triage.service.installs import jobs, view
 from triage.service.installs.reading import STEPS
 from triage.service.photos import kept
 
+PLAN = {"site": "halt-001", "machine": "LH20-10001", "contractor": "fogline"}
+STEP_EXAMPLES = {
+    each["step"]: {"value": each}
+    for each in (
+        {"step": "survey", "answers": {"circuit/dedicated": True, "circuit/volts": 119.5}},
+        {"step": "date", "at": "2026-12-03T09:00:00-05:00", "minutes": 180, "technician": "Ray"},
+        {"step": "kit", "counts": {"hopper": 2, "leg": 4}, "machine": "LH20-10001"},
+        {"step": "set_up", "answers": {"shipping_bolt_removed": True, "night_mode/start": "23:00"}},
+        {
+            "step": "training",
+            "people": ["Dana"],
+            "topics": ["fill", "clean"],
+            "watched": True,
+            "signed": "Dana",
+        },
+        {"step": "hand_over", "answers": {"points/care_guide_left": True}},
+        {"step": "promise", "point": "tray_in", "until": "2026-12-10", "why": "The tray is on its way"},
+        {"step": "finish"},
+        {"step": "call_back", "why": "It leaks since the first night"},
+        {"step": "cancel", "why": "The store is rebuilt"},
+    )
+}
+
 blueprint = Blueprint("installs", __name__, url_prefix="/v1", description="Installations")
 
 
@@ -113,8 +136,8 @@ class FormOut(Schema):
 class InstallsQuery(Schema):
     state = fields.String(validate=validate.OneOf(STATES))
     site = text(64)
-    machine = text(64)
-    contractor = text(64)
+    machine = text(64, metadata={"description": "Serial, however it is spelled"})
+    contractor = text(64, metadata={"description": "A technician sees the own contractor's only"})
 
 
 class InstallsOut(Schema):
@@ -142,7 +165,7 @@ class Installs(MethodView):
 
     @roles("agent", "ops")
     @idempotent
-    @blueprint.arguments(PlanIn)
+    @blueprint.arguments(PlanIn, example=PLAN)
     @blueprint.response(201, InstallOut)
     def post(self, body: dict[str, Any]) -> Any:
         """Plan an installation."""
@@ -175,7 +198,7 @@ class OneInstall(MethodView):
 class Steps(MethodView):
     @roles("agent", "technician", "ops")
     @idempotent
-    @blueprint.arguments(StepIn)
+    @blueprint.arguments(StepIn, examples=STEP_EXAMPLES)
     @blueprint.response(201, InstallOut)
     def post(self, body: dict[str, Any], install_id: str) -> Any:
         """The next step, from the survey to the finish."""

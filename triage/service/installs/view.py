@@ -1,6 +1,6 @@
 """An installation as people see it: what is written down, judged by the rulebook, and what is still open."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -8,18 +8,21 @@ from typing import Any
 from triage.machine.commissioning import Finding, read_checklist
 from triage.machine.commissioning.recorded import judged
 from triage.records.caller import Caller
-from triage.records.installs.job import Install
+from triage.records.installs.job import STATES, Install
 from triage.records.report import Machine, Site
 from triage.rulebook.installation import Field, KitItem
 from triage.rulebook.model import Rulebook
 from triage.schedule.calendar import entry
+from triage.service.changes import serial_on_record
 from triage.service.photos.kept import Album
 from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.store.installs import COLUMNS
-from triage.values.errors import NotFoundError
+from triage.values.errors import InputError, NotFoundError, Problem
+from triage.values.shown import hint
 from triage.values.time_zones import zone_named
 
+FILTERS = COLUMNS
 KIT, PHOTOS = "kit", "photos"
 MOST_LISTED = 200
 CLOSED = "closed"
@@ -90,12 +93,36 @@ def one(service: Service, install_id: str, viewer: Caller) -> InstallView:
 
 @one_version
 def listed(service: Service, viewer: Caller, filters: Mapping[str, str] | None = None) -> list[InstallView]:
-    """By the time somebody is to come; a technician's contractor's own. `filters` by state, site, machine."""
-    asked = {name: value for name, value in (filters or {}).items() if name in COLUMNS}
-    if viewer.role == "technician":
-        asked["contractor"] = viewer.contractor or ""
+    """By the time somebody is to come; a technician's contractor's own.
+
+    `filters` by state, site, machine and contractor; InputError for what there is not.
+    """
+    own = {"contractor": viewer.contractor or ""} if viewer.role == "technician" else {}
     with service.store.read() as work:
-        return [view_of(service, work, install) for install in work.installs.listed(asked, MOST_LISTED)]
+        asked = own | _asked(work, filters or {}, own)
+        return views_of(service, work, work.installs.listed(asked, MOST_LISTED))
+
+
+def _asked(work: Work, filters: Mapping[str, str], own: Mapping[str, str]) -> dict[str, str]:
+    """To leave out what there is not would list what nobody asked for."""
+    asked, problems = {name: value for name, value in filters.items() if value and name in FILTERS}, []
+    known: dict[str, Collection[str]] = {"state": STATES}
+    if "site" in asked:
+        known["site"] = work.machines.site_names()
+    if "contractor" in asked:
+        known["contractor"] = own.values() or [each.id for each in work.machines.contractors()]
+    for name, value in asked.items():
+        if name in known and value not in known[name]:
+            wrong = f'there is no {name} "{value[:60]}"{hint(value, known[name])}'
+            problems.append(Problem(wrong, f"query:{name}"))
+    if "machine" in asked:
+        try:
+            asked["machine"] = serial_on_record(work, asked["machine"], None)
+        except InputError as error:
+            problems += [Problem(one.message, "query:machine") for one in error.problems]
+    if problems:
+        raise InputError(problems)
+    return asked
 
 
 def calendar(service: Service, install_id: str, viewer: Caller) -> bytes:
@@ -126,13 +153,27 @@ def calendar(service: Service, install_id: str, viewer: Caller) -> bytes:
 
 
 def view_of(service: Service, work: Work, install: Install) -> InstallView:
+    return views_of(service, work, [install])[0]
+
+
+def views_of(service: Service, work: Work, installs: Sequence[Install]) -> list[InstallView]:
+    """As many queries for many as for one."""
+    sites = {site.id: site for site in work.machines.sites({one.site for one in installs})}
+    serials = {one.machine for one in installs if one.machine is not None}
+    machines = {machine.serial: machine for machine in work.machines.all(serials=serials)}
+    photos = work.installs.photos.counts([one.id for one in installs])
+    return [
+        _view(service, one, sites[one.site], machines.get(one.machine or ""), photos.get(one.id, 0))
+        for one in installs
+    ]
+
+
+def _view(service: Service, install: Install, site: Site, record: Machine | None, photos: int) -> InstallView:
     rulebook, now = service.rulebook, service.now()
-    site = work.machines.site(install.site)
-    machine = None if install.machine is None else placed(work.machines.get(install.machine), site, install)
+    machine = None if record is None else placed(record, site, install)
     today = now.astimezone(zone_named(site.timezone)).date()
     standing = machine or Machine("", install.model, today, site=site)
     found = judged(rulebook, standing, read_checklist(checklist_data(install)))
-    photos = len(work.installs.photos.of(install.id))
     from_day = _from_day(install, site, today)
     items = tuple(_items(rulebook, install, found, photos, from_day))
     return InstallView(install, site, machine, found, items, photos, today)

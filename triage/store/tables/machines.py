@@ -72,9 +72,13 @@ class Machines:
             raise NotFoundError(f'no site "{site_id}"')
         return row.as_record(Site)
 
-    def all(self, contractor: str | None = None) -> tuple[Machine, ...]:
-        """All machines, or one contractor's, by serial."""
+    def all(
+        self, contractor: str | None = None, serials: Collection[str] | None = None
+    ) -> tuple[Machine, ...]:
+        """All machines, one contractor's, or these, by serial."""
         query = select(MachineRow, SiteRow).join(SiteRow, isouter=True).order_by(MachineRow.serial)
+        if serials is not None:
+            query = query.where(MachineRow.serial.in_(serials))
         if contractor is not None:
             query = query.where(MachineRow.contractor_id == contractor)
         rows = self._session.execute(query)
@@ -86,10 +90,11 @@ class Machines:
         rows = self._session.execute(query if ids is None else query.where(SiteRow.id.in_(ids)))
         return {row[0]: row[1] for row in rows}
 
-    def sites(self) -> tuple[Site, ...]:
-        return tuple(
-            row.as_record(Site) for row in self._session.scalars(select(SiteRow).order_by(SiteRow.id))
-        )
+    def sites(self, ids: Collection[str] | None = None) -> tuple[Site, ...]:
+        """All, or these, by id."""
+        query = select(SiteRow).order_by(SiteRow.id)
+        rows = self._session.scalars(query if ids is None else query.where(SiteRow.id.in_(ids)))
+        return tuple(row.as_record(Site) for row in rows)
 
     def contractors(self) -> tuple[Contractor, ...]:
         rows = self._session.scalars(select(ContractorRow).order_by(ContractorRow.id))

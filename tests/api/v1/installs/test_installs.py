@@ -12,6 +12,7 @@ from tests.api.conftest import Send, signed_in
 from tests.api.v1.test_photos import picture
 from tests.installs import ALL, COUNTS, PLAN, SET_UP, SURVEY, install_files
 from tests.triage.services import Clock, running_service
+from triage.service.installs.reading import STEPS
 from triage.service.service import Service
 
 
@@ -39,6 +40,42 @@ def test_from_the_plan_to_live(send: Send) -> None:
     ]
     known = send("POST", "/v1/triage", {"machine": "LH20-1", "symptoms": ["not_freezing"]}).json["facts"]
     assert "seal_style" not in known or known["seal_style"]["from"] == "record"
+
+
+def test_what_there_is_not_is_named_as_a_filter_and_not_left_out(
+    send: Send, client: FlaskClient, tokens: dict[str, str]
+) -> None:
+    made = send("POST", "/v1/installs", PLAN).json["install"]
+    for asked in ("state=planned", "site=halt-001", "machine=lh20%201", "contractor=fogline"):
+        assert [one["install"] for one in send("GET", f"/v1/installs?{asked}").json["items"]] == [made]
+    assert send("GET", "/v1/installs?contractor=tern").json["items"] == []
+    wrong = {"site": "halt-01", "machine": "LH20-9", "contractor": "fog", "state": "plan"}
+    van = signed_in(client, tokens["ops"])
+    for name, value in wrong.items():
+        refused = send("GET", f"/v1/installs?{name}={value}")
+        assert (refused.status_code, refused.json["errors"][0]["pointer"]) == (422, f"query:{name}")
+        page = van.get(f"/installs?{name}={value}")
+        assert (page.status_code, value in page.text) == (422, True)
+    other = send("GET", "/v1/installs?contractor=fogline", by="tern")
+    assert (other.status_code, other.json["errors"][0]["pointer"]) == (422, "query:contractor")
+    assert made in van.get("/installs?site=halt-001&state=planned").text
+    assert made not in van.get("/installs?site=halt-023").text
+
+
+def test_every_step_has_an_example_that_its_form_takes(send: Send) -> None:
+    document = send("GET", "/openapi.json").json["paths"]["/v1/installs/{install_id}/steps"]["post"]
+    examples = document["requestBody"]["content"]["application/json"]["examples"]
+    assert examples.keys() == STEPS.keys()
+    form = send("GET", "/v1/installs/form").json
+    places = {field["place"] for point in form["points"] for field in point["fields"]}
+    points = {point["point"] for point in form["points"] if not point["blocks"]}
+    for name, example in examples.items():
+        told = example["value"]
+        assert {"step", *STEPS[name][1]} >= told.keys()
+        assert places >= told.get("answers", {}).keys()
+        assert form["topics"].keys() >= set(told.get("topics", ()))
+        assert {item["id"] for item in form["kit"]} >= told.get("counts", {}).keys()
+        assert told.get("point", "tray_in") in points
 
 
 def test_a_refusal_is_a_problem_at_its_place(send: Send) -> None:

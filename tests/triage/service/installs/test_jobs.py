@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import Engine, event
 
 from tests.installs import ALL, DATE, PLAN, SURVEY, WORK, install_files
 from tests.triage.services import AGENT, FOGLINE, OPS, REPORT, TERN, Clock, running_service
@@ -209,3 +210,28 @@ def test_a_version_that_has_moved_on_is_refused(service: Service) -> None:
     jobs.step(service, name, ALL[0], FOGLINE, 1)
     with pytest.raises(ConflictError, match="at version 2, not 1"):
         jobs.step(service, name, ALL[0], FOGLINE, 1)
+
+
+def test_a_list_asks_the_database_no_more_often_for_many_than_for_one(service: Service) -> None:
+    """Two stores, machines that are known and not, and photos; counted as statements."""
+    said: list[str] = []
+
+    def asked() -> int:
+        said.clear()
+        view.listed(service, OPS)
+        return len(said)
+
+    def note(_connection: object, _cursor: object, statement: str, *_rest: object) -> None:
+        said.append(statement)
+
+    planned(service)
+    event.listen(Engine, "before_cursor_execute", note)
+    try:
+        one = asked()
+        for _ in range(5):
+            jobs.plan(service, {"site": "halt-023", "model": "LH-30", "contractor": "tern"}, AGENT)
+        many = asked()
+    finally:
+        event.remove(Engine, "before_cursor_execute", note)
+    assert len(view.listed(service, OPS)) == 6
+    assert one == many > 0
