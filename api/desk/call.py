@@ -214,7 +214,7 @@ def _page(
         typed=typed,
         record=None if view is None else record_of(service(), view, limits=limits, decision=decision),
         year=None if view is None else year_of(rulebook, view, service().now()),
-        causes=desk_view.causes(decision, call.decided_before),
+        causes=desk_view.causes(rulebook, decision, call.decided_before),
         nothing_left=wanted is None and any(not each["safety"] for each in decision["questions"]),
         closed_question=closed_question,
         parked=parked,

@@ -12,6 +12,7 @@ from api.pages.words import (
     factor_words,
     outcome_words,
     result_words,
+    says_little,
     title_words,
 )
 from triage.records.payloads import (
@@ -47,7 +48,8 @@ class CauseRow:
     before: float | None
     change: int | None
     share: float
-    factors: tuple[tuple[str, bool, str], ...]  # text, held, weight in words
+    factors: tuple[tuple[str, bool, str], ...]  # text, whether it is so, weight in words
+    unsaid: int  # further factors that say little either way
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,14 +83,15 @@ class HistoryRow:
     text: str
 
 
-def causes(decision: JSONObject, before: JSONObject | None) -> tuple[CauseRow, ...]:
+def causes(rulebook: Rulebook, decision: JSONObject, before: JSONObject | None) -> tuple[CauseRow, ...]:
     """The likeliest causes, and how far each has moved."""
     earlier = {} if before is None else {row["cause"]: float(row["chance"]) * 100 for row in before["causes"]}
     rows = []
     for cause in decision["causes"][:SHOWN_CAUSES]:
         percent = float(cause["chance"]) * 100
         past = earlier.get(cause["cause"])
-        factors = sorted(cause["factors"], key=lambda factor: -abs(_log(factor["factor"])))
+        telling = [factor for factor in cause["factors"] if not says_little(factor)]
+        telling.sort(key=lambda factor: -abs(_log(factor["factor"])))
         rows.append(
             CauseRow(
                 tell(cause["title"] or cause["cause"]),
@@ -96,13 +99,20 @@ def causes(decision: JSONObject, before: JSONObject | None) -> tuple[CauseRow, .
                 past,
                 None if past is None else round(percent) - round(past),
                 float(cause["share"]) * 100,
-                tuple(
-                    (tell(factor["text"] or factor["rule"]), bool(factor["held"]), factor_words(factor))
-                    for factor in factors
-                ),
+                tuple((*_seen(rulebook, factor), factor_words(factor)) for factor in telling),
+                len(cause["factors"]) - len(telling),
             )
         )
     return tuple(rows)
+
+
+def _seen(rulebook: Rulebook, factor: JSONObject) -> tuple[str, bool]:
+    """What was seen, and whether it is so; a group none of whose bands holds is told by its bands."""
+    rule, held = factor["rule"], bool(factor["held"])
+    if rule in rulebook.checks:
+        return tell(factor["text"]), True
+    bands = [each.head.title for each in rulebook.evidence.values() if rule in (each.head.id, each.group)]
+    return " / ".join(map(tell, bands)) or tell(factor["text"] or rule), held
 
 
 def _log(factor: Any) -> float:

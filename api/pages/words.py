@@ -152,11 +152,16 @@ def titled(known: Iterable[Named]) -> list[tuple[str, str]]:
     return sorted(((one.id, tell(one.title)) for one in known), key=lambda each: each[1])
 
 
+def says_little(factor: Mapping[str, Any]) -> bool:
+    """Whether an observation speaks neither for nor against a cause, by more than 5 %."""
+    return 0.95 <= float(factor["factor"]) <= 1.05
+
+
 def factor_words(factor: Mapping[str, Any]) -> str:
-    """How much one observation speaks for or against a cause."""
+    """How much one observation that does not say little speaks for or against a cause."""
     weight = float(factor["factor"])
-    if 0.95 <= weight <= 1.05:
-        return gettext("says little either way")
+    if not weight:
+        return gettext("rules it out")
     strength = weight if weight > 1 else 1 / weight
     times = f"{strength:.1f}" if strength < 10 else f"{strength:.0f}"
     if weight > 1:

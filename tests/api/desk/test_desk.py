@@ -121,6 +121,16 @@ def test_chances_show_how_the_last_answer_moved_them(desk: FlaskClient, call: st
     assert "before the last answer" in page
 
 
+def test_what_speaks_for_a_cause_is_told_as_it_is(desk: FlaskClient, call: str) -> None:
+    """Neither a group none of whose bands holds nor a check that did not fix it is denied twice."""
+    step(desk, call, "answers", fact="fill_level", value="70")
+    step(desk, call, "checks", check="rinse-filter", result="not_cured")
+    page = " ".join(desk.get(call).text.split())
+    assert "Rinse filter: did not fix it: makes it" in page
+    assert re.search(r"<li>Fill[^<]* / [^<]* <em>is not so</em>: makes it", page)
+    assert "none of the bands" not in page
+
+
 def test_a_wait_parks_the_ticket_on_the_list(desk: FlaskClient, call: str) -> None:
     step(desk, call, "answers", fact="cord_damaged", value="no")
     assert "Parked:" in step(desk, call, "checks", check="rinse-filter", result="wait")
