@@ -13,6 +13,7 @@ from api.desk.record_view import record_of
 from api.desk.shell import parked_for, shell
 from api.desk.stop_page import shown_sign, was_shown
 from api.http.auth import caller, page_roles, service
+from api.pages import history as logged
 from api.pages.places import place_words, places_in
 from api.pages.sign_in import DESK
 from api.pages.texts import gettext, speak_as_on
@@ -39,8 +40,8 @@ def ticket(ticket_id: str) -> ResponseReturnValue:
 @page_roles(*DESK, "reporter")
 def history(ticket_id: str) -> ResponseReturnValue:
     found = tickets.ticket(service(), ticket_id, caller())
-    rows = desk_view.history(service().rulebook, tickets.events(service(), ticket_id, caller()))
     zone = _timezone(found)
+    rows = logged.history(service().rulebook, tickets.events(service(), ticket_id, caller()), zone)
     dangers_now = danger_view.danger_rows(service().rulebook, found.dangers.standing, found.id)
     return render_template(
         "history.html", ticket=found, dangers=dangers_now, rows=rows, zone=zone, local_time=local_time

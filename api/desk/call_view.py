@@ -5,35 +5,16 @@ from dataclasses import dataclass
 from typing import Any
 
 from api.desk.danger_view import near_closed
-from api.pages.texts import LANGUAGES, gettext, tell
+from api.pages.texts import gettext, tell
 from api.pages.words import (
-    event_words,
     fact_words,
     factor_words,
-    outcome_words,
-    result_words,
     says_little,
-    title_words,
 )
-from triage.records.payloads import (
-    Acknowledged,
-    Answered,
-    CheckDone,
-    DangerLifted,
-    Decided,
-    Detailed,
-    Estimated,
-    JSONObject,
-    Noted,
-    Parked,
-    Skipped,
-    Spoken,
-    Undone,
-)
+from triage.records.payloads import Answered, JSONObject, Noted
 from triage.records.ticket import Event, Ticket
 from triage.rulebook.model import Fact, Rulebook
-from triage.service.calls import last_undoable, taken_back
-from triage.values.money import money_text
+from triage.service.calls import taken_back
 
 SHOWN_CAUSES = 4
 SOURCES = ("caller", "record", "derived")
@@ -74,13 +55,6 @@ class Asked:
     safety: bool
     options: tuple[tuple[str, str], ...]
     now: str  # the value known so far, in words
-
-
-@dataclass(frozen=True, slots=True)
-class HistoryRow:
-    event: Event
-    words: str
-    text: str
 
 
 def causes(rulebook: Rulebook, decision: JSONObject, before: JSONObject | None) -> tuple[CauseRow, ...]:
@@ -237,67 +211,3 @@ def notes(ticket: Ticket, log: Sequence[Event]) -> tuple[str, ...]:
     """The caller's words of the report, and what was noted since."""
     later = (event.payload.said for event in log if isinstance(event.payload, Noted))
     return tuple(note for note in (ticket.report.get("note"), *later) if note)
-
-
-def history(rulebook: Rulebook, log: Sequence[Event]) -> tuple[HistoryRow, ...]:
-    """The whole log in words."""
-    return tuple(HistoryRow(event, event_words(event.kind), _told(rulebook, event)) for event in log)
-
-
-def _told(rulebook: Rulebook, event: Event) -> str:
-    payload = event.payload
-    match payload:
-        case Answered():
-            return "; ".join(
-                _answer_told(rulebook, fact, value, payload) for fact, value in payload.answers.items()
-            )
-        case CheckDone():
-            checks = " + ".join(
-                title_words(rulebook.checks, check) for check in (payload.check, *(payload.together or ()))
-            )
-            return f"{checks}: {result_words(payload.result)}"
-        case Skipped():
-            return "; ".join(title_words(rulebook.facts, fact) for fact in payload.facts)
-        case Noted():
-            return f"“{payload.said}”"
-        case Detailed():
-            return ", ".join(text for text in (payload.caller, payload.phone, payload.machine) if text)
-        case Undone():
-            return gettext("number %(seq)s", seq=payload.seq)
-        case Acknowledged():
-            return "; ".join(title_words(rulebook.cautions, id_) for id_ in payload.cautions)
-        case DangerLifted():
-            how = gettext("misread") if payload.how == "misread" else gettext("made safe")
-            return f"{title_words(rulebook.cautions, payload.caution)}: {how}. {payload.why}"
-        case Parked():
-            return title_words(rulebook.checks, payload.check)
-        case Spoken(language=language):
-            return LANGUAGES.get(language, language)
-        case Decided(decision=decision) if decision:
-            top = decision["causes"][0]
-            text = f"{outcome_words(decision['outcome'])}; {tell(top['title'])} {float(top['chance']):.0%}"
-            if payload.left_out:
-                left_out = ", ".join(payload.left_out)
-                text += " " + gettext("(left out, the rulebook no longer knows it: %(ids)s)", ids=left_out)
-            return text
-        case Estimated():
-            return money_text(payload.bill.total)
-        case _:
-            return ""
-
-
-def _answer_told(rulebook: Rulebook, fact: str, value: Any, payload: Answered) -> str:
-    text = f"{title_words(rulebook.facts, fact)}: {fact_words(rulebook, fact, value)}"
-    said, corrects = payload.said or {}, payload.corrects or {}
-    if fact in said:
-        text += " " + gettext("(said “%(words)s”)", words=said[fact])
-    if fact in corrects:
-        was = fact_words(rulebook, fact, corrects[fact])
-        text += " " + gettext("(before: %(was)s)", was=was)
-    return text
-
-
-def undoable(rulebook: Rulebook, log: Sequence[Event]) -> str | None:
-    """What "undo" would take back, in words; None when there is nothing."""
-    last = last_undoable(log)
-    return None if last is None else f"{event_words(last.kind)}: {_told(rulebook, last)}"

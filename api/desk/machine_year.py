@@ -66,9 +66,11 @@ def year_of(rulebook: Rulebook, view: MachineView, now: datetime) -> Year:
         )
         for repair in sorted(found, key=lambda repair: repair.at, reverse=True)
     ]
+    language = page_language()
     months = [
         Month(
-            round((start - first).days / days * WIDTH, 1), format_date(start, "LLL", locale=page_language())
+            round((start - first).days / days * WIDTH, 1),
+            format_date(start, "LLL", locale=language)[:3],  # "sept" runs into its neighbor
         )
         for start in starts[:-1]
     ]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 from api.desk import call_view as desk_view
@@ -9,7 +10,8 @@ from api.desk import danger_view
 from api.desk.board import board, dangers_asked
 from api.http.auth import caller, service
 from api.pages import choices
-from api.pages.words import event_words, titled
+from api.pages import history as logged
+from api.pages.words import titled
 from triage.records.payloads import Parked
 from triage.records.ticket import Event, Ticket
 from triage.service import calls, machines
@@ -25,6 +27,7 @@ def shell(call: calls.Call, problems: tuple[Problem, ...] = (), since: int | Non
     rulebook, found = service().rulebook, call.ticket
     site = machines.site_of(service(), found)
     zone = machines.zone_of(service(), site)
+    rows = logged.history(rulebook, call.log, zone)
     return {
         "board": board(rulebook, found, site, zone, service().now()),
         "dangers": danger_view.danger_rows(rulebook, found.dangers.standing, found.id),
@@ -39,12 +42,12 @@ def shell(call: calls.Call, problems: tuple[Problem, ...] = (), since: int | Non
         "photos": kept.photos(service(), found.id, caller()),
         "others": calls.others_on(service(), found.id, caller()),
         "problems": problems,
-        "changed": _changed(call.log, since, found),
-        "undoable": desk_view.undoable(rulebook, call.log),
+        "changed": _changed(rows, since, found),
+        "undoable": logged.undoable(rulebook, call.log, zone),
         "facts": desk_view.facts(rulebook, found, call.log),
         "dangers_asked": dangers_asked(rulebook, found),
         "knows_nothing": calls.knows_nothing(call.log),
-        "history": desk_view.history(rulebook, call.log),
+        "history": rows,
         "closed_facts": [fact for fact in rulebook.facts if _near_closed(found, fact)],
         "askable": titled(each for each in choices.askable(rulebook) if not _near_closed(found, each.id)),
         "checks": titled(choices.store_checks(rulebook)),
@@ -63,13 +66,14 @@ def parked_for(call: calls.Call) -> str | None:
     return next(waits, None)
 
 
-def _changed(log: Any, since: int | None, found: Ticket) -> tuple[tuple[Event, str], ...]:
+def _changed(
+    rows: Sequence[logged.HistoryRow], since: int | None, found: Ticket
+) -> tuple[tuple[Event, str], ...]:
     """What happened after the version that a refused step was meant for."""
     if since is None or since >= found.version:
         return ()
     return tuple(
-        (event, f"{event_words(event.kind)}: {row.text}".rstrip(": "))
-        for row in desk_view.history(service().rulebook, log)
-        for event in [row.event]
-        if event.seq > since and event.kind != "decided"
+        (row.event, f"{row.words}: {row.text}".rstrip(": "))
+        for row in rows
+        if row.event.seq > since and row.event.kind != "decided"
     )

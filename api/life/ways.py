@@ -126,7 +126,7 @@ def _book(around: Around) -> Way:
     told, visit, title = around.told, around.told.visit, gettext("Book the technician")
     if visit is not None and visit.state == "scheduled":
         time = clock_words(visit.at, told.zone, told.now)
-        return Way("book", "send", gettext("Move the visit"), gettext("Booked for %(time)s.", time=time))
+        return Way("book", "send", gettext("Move the visit"), gettext("Booked: %(time)s", time=time))
     if visit is not None and visit.state == "started":
         return Way("book", "send", title, gettext("The technician is there."), can=False)
     if not around.sends:
@@ -192,7 +192,7 @@ def _later(around: Around) -> tuple[Way, ...]:
     else:
         at = clock_words(visit.at, around.told.zone, around.told.now)
         line = {
-            "scheduled": gettext("Booked for %(time)s.", time=at),
+            "scheduled": gettext("Booked: %(time)s", time=at),
             "started": gettext("The technician is there."),
             "done": gettext("The technician was there."),
         }[visit.state]
