@@ -70,7 +70,7 @@ def test_rows_are_added_and_taken_out(ops: FlaskClient, folder: Path) -> None:
     sent = opened(ops, "parts.yml")
     new = last(sent, "/parts/*")
     sent |= {f"/parts/*|{new}|0": ["ZZZ-001"], f"/parts/*|{new}|1": ["Drip guard"]}
-    sent |= {f"/parts/*|{new}|2": ["12.50"], f"/parts/*|{new}|3": ["0.3"]}
+    sent |= {f"/parts/*|{new}|2": [""], f"/parts/*|{new}|3": ["12.50"], f"/parts/*|{new}|4": ["0.3"]}
     assert send(ops, "parts.yml", sent, "save")[0] == 303
     text = (folder / "parts.yml").read_text()
     assert "ZZZ-001: {title: Drip guard, price: 12.50, kg: 0.3}" in text
@@ -85,7 +85,7 @@ def test_rows_are_added_and_taken_out(ops: FlaskClient, folder: Path) -> None:
 
 def test_rows_are_pasted_and_loaded_from_sheets(ops: FlaskClient, folder: Path) -> None:
     sent = opened(ops, "parts.yml")
-    line = "QQQ-100\tPump\t1,5\t2"
+    line = "QQQ-100\tPump\tBomba\t1,5\t2"
     status, page = send(ops, "parts.yml", {**sent, "paste|/parts/*": [line]}, "check")
     assert status == 200
     assert "QQQ-100" in page
@@ -94,9 +94,9 @@ def test_rows_are_pasted_and_loaded_from_sheets(ops: FlaskClient, folder: Path) 
     book = load_workbook(BytesIO(out.data))
     sheet = book.active
     assert isinstance(sheet, type(Workbook().active))
-    assert [cell.value for cell in sheet[1]] == ["Part", "Title", "Price [USD]", "Kg [kg]"]
-    assert sheet["C2"].value == 14.5
-    sheet["C2"] = 15.75
+    assert [cell.value for cell in sheet[1]] == ["Part", "Title", "Title (Spanish)", "Price [USD]", "Kg [kg]"]
+    assert sheet["D2"].value == 14.5
+    sheet["D2"] = 15.75
     changed = BytesIO()
     book.save(changed)
     before = (folder / "parts.yml").read_text()

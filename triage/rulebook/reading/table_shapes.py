@@ -175,6 +175,7 @@ class RatesFile(Shape):
 
 class PartShape(Shape):
     title: Text
+    title_es: Text | None = None
     price: Amount
     kg: Annotated[Decimal, Field(ge=0, le=500)]
 
