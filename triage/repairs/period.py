@@ -73,6 +73,7 @@ class Tally:
 Counted: TypeAlias = Literal[
     "last_outcome", "hours", "wait", "chance", "check", "rule", "question", "visit_cost", "swap"
 ]
+COUNTED: tuple[Counted, ...] = get_args(Counted)
 
 
 @dataclass(frozen=True, slots=True)

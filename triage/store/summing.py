@@ -32,6 +32,12 @@ def sum_days(store: Store, period: Period) -> int:
             _fold(store, Period(day, day), last_try=tries == TRIES - 1)
         if not marked:
             break
+    with store.read() as work:
+        months = work.day_sums.months_to_sum(period)
+    if months:
+        with store.write() as work:
+            for month in work.day_sums.months_to_sum(period):
+                work.day_sums.sum_month(month)
     return 0
 
 

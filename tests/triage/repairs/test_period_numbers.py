@@ -281,11 +281,14 @@ def test_postgresql_takes_a_value_out_of_a_document_by_its_path() -> None:
 def test_calls_of_machines_and_their_days_are_those_of_the_tickets(service: Service) -> None:
     period = read_period("2026-03-02", "2026-03-31", service.now())
     with service.store.read() as work:
-        found = work.numbers.calls_by_machine(period)
+        machines = work.numbers.machines(period)
         opened: dict[str, list[datetime]] = {}
         for one in work.desk.listed("all", service.now()):
             if one.machine is not None and period.since <= one.opened_at:
                 opened.setdefault(one.machine, []).append(one.opened_at)
+    found = {name: calls for name, (_, calls) in machines.items() if calls.count}
+    since = {one.serial: one.commissioned_on or one.shipped_on for one in MACHINES}
+    assert {name: day for name, (day, _) in machines.items()} == since
     assert {name: one.count for name, one in found.items()} == {name: len(at) for name, at in opened.items()}
     for name, times in opened.items():
         days = sum((at - period.since) / timedelta(days=1) for at in times)
@@ -293,6 +296,25 @@ def test_calls_of_machines_and_their_days_are_those_of_the_tickets(service: Serv
     acting = to_act(service, "2026-03-02", "2026-03-31")
     assert acting.repeat_share == pytest.approx(2 / 4)
     assert {one.site: (one.reports, one.repeats) for one in acting.places}.keys() == {"halt-001", "halt-023"}
+
+
+def test_whole_months_are_summed_once_and_again_after_a_change(service: Service) -> None:
+    march = read_period("2026-03-01", "2026-03-31", service.now())
+    longer = read_period("2026-02-20", "2026-04-02", service.now())
+    from_days = numbers(service, "2026-02-20", "2026-03-30", "site")["groups"]  # no whole month
+    with service.store.read() as work:
+        assert work.day_sums.months_to_sum(march) == [march.first]
+    assert numbers(service, "2026-02-20", "2026-04-02", "site")["groups"] == from_days
+    with service.store.read() as work:
+        assert work.day_sums.months_to_sum(longer) == []
+        kept = work.day_sums.by_key(march, "contractor")
+        assert kept == {
+            name: one + Sums() for name in kept for one in [work.day_sums.total(march, "contractor", name)]
+        }
+    tickets.open_ticket(service, REPORT, AGENT)
+    after = numbers(service, "2026-02-20", "2026-04-02", "site")["groups"]
+    opened = [sum(one["opened"] for one in groups) for groups in (from_days, after)]
+    assert opened[1] == opened[0] + 1
 
 
 def test_every_number_of_the_answer_is_defined(service: Service) -> None:

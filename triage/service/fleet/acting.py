@@ -55,9 +55,10 @@ def to_act(service: Service, since: str | None, until: str | None) -> ToAct:
     period = read_period(since, until, service.now())
     left = sum_days(service.store, period)
     with service.store.read() as work:
-        found, share = acting.places(work.day_sums.by_key(period, "site"))
-        calls = work.numbers.calls_by_machine(period)
-        days = acting.days_of(work.numbers.in_service_since(), period)
+        found, share = acting.places(work.day_sums.by_key(period, "site", ("on_machine", "repeats")))
+        machines = work.numbers.machines(period)
+        calls = {serial: called for serial, (_, called) in machines.items() if called.count}
+        days = acting.days_of({serial: since for serial, (since, _) in machines.items()}, period)
         commissioned = _commissioned(service, work.numbers.checklists(), calls)
         sites = work.care_list.by_site(care.moments(service, work.fleet.zones(), "overdue"))
     rising, tested = acting.rising(calls, days, period)

@@ -172,26 +172,25 @@ class NumberRecords:
             since for since in self._session.scalars(select(TicketRow.held_since).where(*held)) if since
         )
 
-    def in_service_since(self) -> dict[str, date]:
-        """When each machine was commissioned, or else shipped."""
-        since = func.coalesce(MachineRow.commissioned_on, MachineRow.shipped_on)
-        rows = self._session.execute(select(MachineRow.serial, since))
-        return {row[0]: row[1] for row in rows}
-
-    def calls_by_machine(self, period: Period) -> dict[str, Calls]:
-        """The tickets opened on each machine that had any."""
+    def machines(self, period: Period) -> dict[str, tuple[date, Calls]]:
+        """Since when each machine is in service (commissioned, or else shipped), and its tickets opened."""
         opened = TicketRow.opened_at
         if self._session.get_bind().dialect.name == "sqlite":
             day = func.julianday(opened) - func.julianday(period.since)
         else:
             day = func.extract("epoch", opened - period.since) / 86_400
+        days = func.coalesce(func.sum(type_coerce(day, Float)), 0.0)
+        on_it = TicketRow.machine == MachineRow.serial, opened >= period.since, opened < period.until
+        # An outer join has SQLite go by the machines, each with its tickets in order: nothing is sorted.
         query = (
-            select(TicketRow.machine, func.count(), func.sum(type_coerce(day, Float)))
-            .where(opened >= period.since, opened < period.until, TicketRow.machine.is_not(None))
-            .group_by(TicketRow.machine)
+            select(
+                MachineRow.serial, MachineRow.commissioned_on, MachineRow.shipped_on, func.count(opened), days
+            )
+            .join(TicketRow, and_(*on_it), isouter=True)
+            .group_by(MachineRow.serial)
         )
         rows = self._session.execute(query)
-        return {str(machine): Calls(count, float(days)) for machine, count, days in rows}
+        return {row[0]: (row[1] or row[2], Calls(row[3], float(row[4]))) for row in rows}
 
     def checklists(self) -> Iterator[tuple[Machine, Mapping[str, Any]]]:
         """The last commissioning of each machine that has one on record: the installer's checklist."""

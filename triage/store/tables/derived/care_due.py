@@ -159,20 +159,22 @@ class CareList:
                 for side in SIDES[task]
             )
         )
-        known = select(MachineRow.serial, kept.label("kept")).where(
-            exists().where(care, CareRow.kind.in_(sorted(COUNTS_AS["filter"])), CareRow.at <= at)
+        told = (
+            select(func.count())
+            .where(TicketRow.machine == MachineRow.serial, TicketRow.opened_at > at)
+            .where(TicketRow.opened_at <= until)
+            .scalar_subquery()
         )
-        judged = known.subquery()
-        machines = select(judged.c.kept, func.count()).group_by(judged.c.kept)
-        reports = (
-            select(judged.c.kept, func.count())
-            .join(TicketRow, TicketRow.machine == judged.c.serial)
-            .where(TicketRow.opened_at > at, TicketRow.opened_at <= until)
-            .group_by(judged.c.kept)
+        judged = (
+            select(kept.label("kept"), told.label("told"))
+            .select_from(MachineRow)
+            .where(exists().where(care, CareRow.kind.in_(sorted(COUNTS_AS["filter"])), CareRow.at <= at))
+            .subquery()
         )
-        of = {bool(row[0]): row[1] for row in self._session.execute(machines)}
-        told = {bool(row[0]): row[1] for row in self._session.execute(reports)}
-        return Kept(of.get(True, 0), of.get(False, 0), told.get(True, 0), told.get(False, 0))
+        query = select(judged.c.kept, func.count(), func.sum(judged.c.told)).group_by(judged.c.kept)
+        found = {bool(row[0]): row[1:] for row in self._session.execute(query)}
+        (machines, reports), (others, of_others) = (found.get(which, (0, 0)) for which in (True, False))
+        return Kept(machines, others, int(reports), int(of_others))
 
 
 def _counts(task: Task, side: str) -> ColumnElement[bool]:

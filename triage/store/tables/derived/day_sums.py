@@ -1,36 +1,58 @@
 """What the tickets of each day add up to, kept so that the database sums days and not tickets.
 
-A write of a ticket marks the days that it counts in; a reader folds the marked days anew. See
-`triage.repairs.period` for what is summed.
+A write of a ticket marks the days that it counts in; a reader folds the marked days anew. Whole months
+are kept too, until a day of theirs is folded. See `triage.repairs.period` for what is summed.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import UTC, date
+from datetime import UTC, date, timedelta
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import Column, Date, Float, Integer, String, Table, Text, delete, func, insert, select
+from sqlalchemy import (
+    Column,
+    Date,
+    Float,
+    Integer,
+    String,
+    Table,
+    Text,
+    delete,
+    func,
+    insert,
+    literal,
+    select,
+    union_all,
+)
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from triage.records.ticket import Ticket
-from triage.repairs.period import MEASURES, By, Counted, DaySums, Period, Sums, Tally
+from triage.repairs.period import COUNTED, GROUPS, MEASURES, By, Counted, DaySums, Period, Sums, Tally
+from triage.repairs.weeks import month_of
 from triage.store.tables.column_types import ExactAmount
 from triage.store.tables.derived.asked import AskedRow
 from triage.store.tables.models import Base, EventRow
 
 _TYPES: Mapping[type, Any] = {int: Integer, float: Float, Decimal: ExactAmount}
-DAY_SUMS = Table(
-    "day_sums",
-    Base.metadata,
-    Column("by", String(16), primary_key=True),
-    Column("day", Date, primary_key=True),
-    Column("key", String(64), primary_key=True),
-    *(Column(name, _TYPES[type(getattr(Sums(), name))], nullable=False) for name in MEASURES),
-    sqlite_with_rowid=False,
-)
+
+
+def _sums(name: str, of: str) -> Table:
+    return Table(
+        name,
+        Base.metadata,
+        Column("by", String(16), primary_key=True),
+        Column(of, Date, primary_key=True),
+        Column("key", String(64), primary_key=True),
+        *(Column(name, _TYPES[type(getattr(Sums(), name))], nullable=False) for name in MEASURES),
+        sqlite_with_rowid=False,
+    )
+
+
+DAY_SUMS = _sums("day_sums", "day")
+MONTH_SUMS = _sums("month_sums", "month")
 DAY_TALLIES = Table(
     "day_tallies",
     Base.metadata,
@@ -102,10 +124,39 @@ class DaySumRows:
             }
             for (what, key), one in folded.tallies.items()
         ]
-        for table, rows in ((DAY_SUMS, sums), (DAY_TALLIES, tallies)):
-            connection.execute(delete(table).where(*_in(table, Period(day, day))))
+        of_month = MONTH_SUMS.c.by.in_(GROUPS), MONTH_SUMS.c.month == day.replace(day=1)
+        connection.execute(delete(MONTH_SUMS).where(*of_month))
+        for table, first, rows in (
+            (DAY_SUMS, DAY_SUMS.c.by.in_(GROUPS), sums),
+            (DAY_TALLIES, DAY_TALLIES.c.what.in_(COUNTED), tallies),
+        ):
+            connection.execute(delete(table).where(first, table.c.day == day))
             if rows:
                 connection.execute(insert(table), rows)
+
+    def months_to_sum(self, period: Period) -> list[date]:
+        """The first days of the whole months of a period that have days, and are not summed."""
+        query = select(DAY_SUMS.c.day).where(DAY_SUMS.c.by == "all", *_in(DAY_SUMS, period))
+        months = {day.replace(day=1) for day in self._session.scalars(query)}
+        whole = {first for first in months if period.first <= first and month_of(first).last <= period.last}
+        return sorted(whole.difference(self._months(period)))
+
+    def sum_month(self, first: date) -> None:
+        sums = (func.sum(DAY_SUMS.c[name]) for name in MEASURES)
+        query = (
+            select(DAY_SUMS.c.by, literal(first, Date), DAY_SUMS.c.key, *sums)
+            .where(DAY_SUMS.c.by.in_(GROUPS), *_in(DAY_SUMS, month_of(first)))
+            .group_by(DAY_SUMS.c.by, DAY_SUMS.c.key)
+        )
+        columns = ["by", "month", "key", *MEASURES]
+        self._session.connection().execute(insert(MONTH_SUMS).from_select(columns, query))
+
+    def _months(self, period: Period) -> list[date]:
+        """The first days of the whole months of a period that are summed."""
+        month = MONTH_SUMS.c.month
+        within = month >= period.first, month <= period.last
+        query = select(month).where(MONTH_SUMS.c.by == "all", *within).order_by(month)
+        return [first for first in self._session.scalars(query) if month_of(first).last <= period.last]
 
     def total(self, period: Period, by: By = "all", key: str = "") -> Sums:
         """What all days of a period add up to, for one key of a group."""
@@ -113,11 +164,23 @@ class DaySumRows:
         row = self._session.execute(query).one()
         return Sums() if row[0] is None else Sums(*row)
 
-    def by_key(self, period: Period, by: By) -> dict[str, Sums]:
-        """The same for each key of a group."""
-        query = select(DAY_SUMS.c.key, *_SUMMED).where(DAY_SUMS.c.by == by, *_in(DAY_SUMS, period))
-        rows = self._session.execute(query.group_by(DAY_SUMS.c.key))
-        return {key: Sums(*row) for key, *row in rows}
+    def by_key(self, period: Period, by: By, only: Sequence[str] = MEASURES) -> dict[str, Sums]:
+        """The same for each key of a group; `only` these measures."""
+        months, start, rest = self._months(period), period.first, []
+        for month in [*months, period.last + timedelta(days=1)]:
+            if start < month:
+                rest.append((DAY_SUMS, _in(DAY_SUMS, Period(start, month - timedelta(days=1)))))
+            start = month_of(month).last + timedelta(days=1)
+        pieces = [(MONTH_SUMS, [MONTH_SUMS.c.month.in_(months)])] if months else []
+        all_of = union_all(
+            *(
+                select(table.c.key, *(table.c[name] for name in only)).where(table.c.by == by, *where)
+                for table, where in [*pieces, *rest]
+            )
+        ).subquery()
+        summed = (func.sum(all_of.c[name]) for name in only)
+        rows = self._session.execute(select(all_of.c.key, *summed).group_by(all_of.c.key))
+        return {key: Sums(**dict(zip(only, row, strict=True))) for key, *row in rows}
 
     def by_day(self, period: Period, by: By, key: str) -> dict[date, Sums]:
         """Each day's, for one key of a group."""
