@@ -74,7 +74,7 @@ def _how_far(ticket: Ticket, decision: Mapping[str, Any]) -> str:
         )
     authority = decision.get("limit", {}).get("authority_title")
     if ticket.outcome == "hold" and authority:
-        return gettext("from %(who)s", who=authority)
+        return gettext("from %(who)s", who=tell(authority))
     more = decision.get("questions") or (ticket.outcome == "fix_in_store" and decision.get("plan"))
     return gettext("so far") if more else gettext("decided")
 

@@ -116,7 +116,7 @@ def _what_comes(told: Told, language: str) -> str:
     if "{due}" in promise:
         due = decision.get("visit") and datetime.fromisoformat(decision["visit"]["due"])
         return (due and _at(promise, due, told, language)) or clerk(LATE, language)
-    authority = decision["limit"]["authority_title"] or clerk(US, language)
+    authority = clerk(decision["limit"]["authority_title"] or US, language)
     return clerk(promise, language).format(authority=authority)
 
 

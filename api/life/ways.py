@@ -7,7 +7,7 @@ from itertools import groupby, islice
 from typing import Any
 
 from api.desk.summary import Told, kit_words
-from api.pages.texts import gettext, ngettext
+from api.pages.texts import gettext, ngettext, tell
 from api.pages.words import clock_words, day_words, money_words, time_words
 from triage.records.decision_parts import VisitAsked
 from triage.rulebook.model import Rulebook
@@ -151,7 +151,8 @@ def _ask(around: Around) -> Way:
     estimate = ticket.repair.estimate
     if held or (estimate is not None and estimate.answer == "hold" and ticket.repair.approval is None):
         who = around.ask or {}
-        reach = f"{who.get('title') or decision['limit']['authority_title'] or ''}: {who.get('reach', '')}"
+        title_of = tell(who.get("title") or decision["limit"]["authority_title"] or "")
+        reach = f"{title_of}: {tell(who.get('reach', ''))}"
         return Way("ask", "hold", title, reach.strip(": "))
     if ticket.repair.authorization is not None and ticket.repair.authorization.state == "open":
         amount = ticket.repair.authorization.amount

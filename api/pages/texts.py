@@ -148,6 +148,31 @@ DECIDED = (
 """What decisions and refusals say in their own words; in braces titles of the rulebook, or what was typed."""
 
 
+COMPONENTS = (
+    N_("air path"),
+    N_("barrel"),
+    N_("body"),
+    N_("care"),
+    N_("compressor"),
+    N_("condenser"),
+    N_("controls"),
+    N_("cooling fan"),
+    N_("cup station"),
+    N_("dispensing"),
+    N_("drive"),
+    N_("electrical"),
+    N_("installation"),
+    N_("lights"),
+    N_("product"),
+    N_("refrigeration"),
+    N_("request"),
+    N_("seals"),
+    N_("settings"),
+    N_("site power"),
+)
+"""What warranty counts by, as the default rulebook names it."""
+
+
 def tell(text: str) -> str:
     """What the rulebook or a decision says, in the language of the pages; English where there is no other."""
     language = page_language()

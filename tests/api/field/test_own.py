@@ -47,6 +47,19 @@ def test_a_technician_starts_on_its_own_tickets(van: FlaskClient, ticket: str) -
     assert ticket in start.text
 
 
+def test_what_nobody_knows_about_dangers_is_said_at_the_door(
+    service: Service, van: FlaskClient, ticket: str
+) -> None:
+    unknown = tickets.ticket(service, ticket, AGENT).decision["waits_for"]  # type: ignore[index]
+    page = van.get(f"/field/tickets/{ticket}").text
+    assert unknown
+    assert all(f"<li>{service.rulebook.facts[fact].title}</li>" in page for fact in unknown)
+    for fact in unknown:
+        tickets.answer(service, ticket, {fact: False}, AGENT)
+    assert "take it as so" in page
+    assert "take it as so" not in van.get(f"/field/tickets/{ticket}").text
+
+
 def test_tickets_stand_in_the_order_of_their_due_times(service: Service, tokens: dict[str, str]) -> None:
     clock = cast(Clock, service.now)
     first = tickets.open_ticket(service, REPORT, AGENT)

@@ -103,10 +103,12 @@ def spanish_of(
     twice: dict[str, tuple[str, ...]] = {}
     for file, shape in files:
         risks = enumerate(getattr(shape, "at_risk", ()))
+        listed = [(key, getattr(shape, key, {})) for key in ("parts", "authorities")]
         parts = [
             ((), shape),
             (("then",), getattr(shape, "then", None)),
             *((("at_risk", index), risk) for index, risk in risks),
+            *(((key, id_), one) for key, ones in listed for id_, one in ones.items()),
         ]
         pairs = [
             (path, key, getattr(part, key.removesuffix("_es")), getattr(part, key))

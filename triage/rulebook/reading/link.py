@@ -120,7 +120,7 @@ def link(shapes: Shapes, files: set[str], version: str, problems: Problems) -> R
         [
             *(each for kind in shapes.kinds.values() for each in kind.items()),
             *(("installation.yml", part) for part in (install_file.worded() if install_file else ())),
-            *(("parts.yml", part) for part in (parts.parts.values() if parts else ())),
+            *((("parts.yml", parts),) if parts else ()),
         ],
         problems,
     )

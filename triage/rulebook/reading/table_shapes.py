@@ -102,7 +102,9 @@ class AuthorityShape(Shape):
     """`deputies` are other authorities, who speak with this one's ceiling while it is absent."""
 
     title: Text
+    title_es: Text | None = None
     reach: Text
+    reach_es: Text | None = None
     up_to: Amount | None = None
     deputies: list[Id] = []
     absent: list[AbsenceShape] = []

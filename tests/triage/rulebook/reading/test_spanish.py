@@ -37,6 +37,23 @@ def test_each_text_is_known_in_both_languages():
     assert rulebook.spanish["Flat seal"] == "Plano"
 
 
+def test_parts_and_authorities_have_titles_in_both_languages():
+    parts: Any = minimal_files()["parts.yml"]
+    number = next(iter(parts["parts"]))
+    told = {number: {**parts["parts"][number], "title_es": "Compresor"}}
+    table: Any = minimal_files()["limits/authority.yml"]
+    lead = {**table["authorities"]["ops_lead"], "title_es": "Jefe", "reach_es": "a toda hora"}
+    rulebook = minimal_rulebook(
+        {
+            "parts.yml": {"parts": {**parts["parts"], **told}},
+            "limits/authority.yml": {**table, "authorities": {"ops_lead": lead}},
+        }
+    )
+    assert rulebook.spanish[rulebook.parts[number].title] == "Compresor"
+    assert rulebook.spanish[rulebook.authorities["ops_lead"].title] == "Jefe"
+    assert rulebook.spanish[rulebook.authorities["ops_lead"].reach] == "a toda hora"
+
+
 def test_what_clerks_hear_is_a_gap_where_the_rulebook_speaks_spanish():
     rulebook = minimal_rulebook(with_keys(CHECK, title_es="Enjuague el filtro"))
     gaps = {each.file: each.message for each in lint(rulebook) if each.code == "spanish-missing"}
