@@ -20,6 +20,7 @@ from api.field import start as field_start
 from api.field import ticket as field_ticket
 from api.fleet import care as fleet_care
 from api.fleet import overview as fleet_overview
+from api.fleet import training as fleet_training
 from api.help import pages as help_pages
 from api.help.pages import DOCUMENT
 from api.http import auth, health, problems
@@ -52,6 +53,7 @@ from api.v1 import (
     what_if,
 )
 from api.v1.installs import jobs as installs
+from api.v1.installs import training
 from api.v1.lookups import lookups
 from api.v1.schemas import ProblemOut
 from triage.rulebook.built_in_facts import ASSUMED, LOCAL_CODES
@@ -69,6 +71,7 @@ ROUTES = (
     visits.blueprint,
     photos.blueprint,
     installs.blueprint,
+    training.blueprint,
     swaps.blueprint,
     repairs.blueprint,
     numbers.blueprint,
@@ -92,6 +95,7 @@ PAGES = (
     fleet_overview.blueprint,
     field_installs.blueprint,
     fleet_care.blueprint,
+    fleet_training.blueprint,
     help_pages.blueprint,
     what_if_page.blueprint,
     release.blueprint,

@@ -14,6 +14,7 @@ from triage.inputs.photo import MOST_BYTES
 from triage.repairs.exports import as_csv
 from triage.service import machines
 from triage.service.fleet import care
+from triage.service.installs.guide import CARE_CHECKS
 from triage.values.errors import InputError, Problem
 
 blueprint = Blueprint("care", __name__)
@@ -155,17 +156,13 @@ def _store(held: str, problems: tuple[Problem, ...] = ()) -> ResponseReturnValue
         site=site,
         machines=by_machine,
         done="done" in request.args,
-        steps={task: checks[id_] for task, id_ in STEPS.items() if id_ in checks},
+        steps={task: checks[id_] for task, id_ in CARE_CHECKS.items() if id_ in checks},
         cautions=service().rulebook.cautions,
         task_title=task_title,
         problems=problems,
         form=request.form,
     )
     return (page, 422) if problems else page
-
-
-STEPS = {"filter": "rinse-filter", "full_clean": "full-clean"}
-"""Task -> the check of the rulebook whose steps say how it is done."""
 
 
 def task_title(task: str, side: str) -> str:

@@ -4,6 +4,7 @@ import re
 from collections.abc import Iterable
 
 from api.pages.texts import gettext
+from triage.values.shown import N_
 
 PLACES = {
     "filter": re.compile(r"\b(air )?filter\b", re.IGNORECASE),
@@ -21,12 +22,16 @@ def places_in(texts: Iterable[str]) -> tuple[str, ...]:
     return tuple(place for place, words in PLACES.items() if words.search(said))
 
 
+TITLES = {
+    "filter": N_("Air filter: slides out at the front or side, without a tool"),
+    "plug": N_("Plug and outlet: behind the machine, at the end of the cord"),
+    "seal": N_("Seal: the ring between hopper and machine"),
+    "drain": N_("Drip tray and its drain: under the taps"),
+    "night": N_("Night mode: the moon on the panel"),
+}
+"""What the drawing of each place shows."""
+
+
 def place_words() -> dict[str, str]:
-    """What the drawing of each place shows."""
-    return {
-        "filter": gettext("Air filter: slides out at the front or side, without a tool"),
-        "plug": gettext("Plug and outlet: behind the machine, at the end of the cord"),
-        "seal": gettext("Seal: the ring between hopper and machine"),
-        "drain": gettext("Drip tray and its drain: under the taps"),
-        "night": gettext("Night mode: the moon on the panel"),
-    }
+    """The same in the language of the pages."""
+    return {place: gettext(title) for place, title in TITLES.items()}

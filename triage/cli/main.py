@@ -22,6 +22,7 @@ COMMANDS = {
     "triage": "triage.cli.commands.triage:triage",
     "commission": "triage.cli.commands.commission:commission",
     "install": "triage.cli.commands.installs:install",
+    "training": "triage.cli.commands.training:training",
     "serve": "triage.cli.commands.serve:serve",
     "load": "triage.cli.commands.load:load",
     "explain": "triage.cli.commands.explain:explain",

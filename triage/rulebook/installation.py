@@ -90,6 +90,7 @@ class Installation:
     points: Mapping[str, Point] = field(default_factory=dict)
     kit: Mapping[str, KitItem] = field(default_factory=dict)
     topics: Mapping[str, str] = field(default_factory=dict)  # what people are trained on: id -> title
+    training_days: int = 365  # for which a training counts
     call_back_days: int = 3  # within which an installer comes back to an installation that failed
     least_photos: int = 0
 

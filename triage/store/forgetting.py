@@ -1,18 +1,23 @@
-"""Erasing what callers said, and photos, of closed tickets; the log keeps that it was done, and why."""
+"""Erasing what callers said, and photos, of closed tickets; the log keeps that it was done, and why.
+
+Names of people who were trained are erased from the register of training.
+"""
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import UTC, date, datetime
 
 from sqlalchemy import exists, select
 from sqlalchemy.orm import Session
 
 from triage.records.callers_words import Forgotten
+from triage.store.installs.training import Trainings
 from triage.store.photos import PhotoRow, Photos
 from triage.store.tables.idempotency import Responses
 from triage.store.tables.models import EventRow, TicketRow
 from triage.store.tables.tickets import Tickets
 from triage.values.errors import ConflictError
+from triage.values.json_text import to_json
 
 
 class Forgetting:
@@ -46,6 +51,15 @@ class Forgetting:
         tickets.forget(ticket_id, Forgotten(why, count), at=at, who=who)
         Responses(self._session).forget(ticket_id, ticket.opened_at)
         return digests
+
+    def forget_trained(self, name: str, today: date) -> int:
+        """Erases a name from the register of training and from stored responses; in how many trainings."""
+        Responses(self._session).forget(to_json(name), datetime.min.replace(tzinfo=UTC))
+        return Trainings(self._session).forget(name, today)
+
+    def forget_left(self, before: date) -> int:
+        """Erases the names of trained people who left a store before a day; in how many trainings."""
+        return Trainings(self._session).forget_left(before)
 
 
 def _digits(number: str) -> str:

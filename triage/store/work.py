@@ -7,7 +7,8 @@ from typing import Any, get_type_hints
 from triage.records.authorization import Authorization
 from triage.records.danger import Danger
 from triage.store.forgetting import Forgetting
-from triage.store.installs import Installs
+from triage.store.installs.jobs import Installs
+from triage.store.installs.training import Trainings
 from triage.store.photos import CarePhotos, Photos
 from triage.store.tables.care import Care
 from triage.store.tables.dangers import OpenDangers
@@ -58,6 +59,7 @@ class Work:
     photos: Photos
     care_photos: CarePhotos
     installs: Installs
+    trainings: Trainings
     verification: Verification
     forgetting: Forgetting
     writes: bool

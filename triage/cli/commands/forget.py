@@ -1,4 +1,4 @@
-"""`barrelwise forget`: erases what callers said, and photos, of closed tickets."""
+"""`barrelwise forget`: erases what callers said, and photos, of closed tickets; names of trained people."""
 
 from __future__ import annotations
 
@@ -19,19 +19,29 @@ from triage.values.errors import ConflictError, InputError
 @click.argument("tickets", nargs=-1)
 @click.option("--phone", help="All tickets with this number to call back on.")
 @click.option("--older-than", type=click.IntRange(1), help="All that were closed more than so many days ago.")
+@click.option("--trained", metavar="NAME", help="A person's name in the register of training.")
 @click.option("--why", default="", help="What is kept in each log as the reason.")
 @click.option("--yes", is_flag=True, help="Do not ask first.")
 @AS_JSON
 def forget(
-    tickets: tuple[str, ...], phone: str | None, older_than: int | None, why: str, yes: bool, as_data: bool
+    tickets: tuple[str, ...],
+    phone: str | None,
+    older_than: int | None,
+    trained: str | None,
+    why: str,
+    yes: bool,
+    as_data: bool,
 ) -> int:
     """Erase callers' names, numbers and words, and photos, of closed TICKETS; nothing brings them back.
 
-    What was decided stays, and the log says what was erased. Exit status 1 where a ticket is kept because it
-    is open, or a danger stands open on it.
+    With --trained a person's name in the register of training, who then counts as having left; with
+    --older-than also the names of those who left so long ago. What was decided stays, and the log says what
+    was erased. Exit status 1 where a ticket is kept because it is open, or a danger stands open on it.
     """
-    if sum((bool(tickets), phone is not None, older_than is not None)) != 1:
-        raise InputError("say which: the tickets, --phone or --older-than")
+    if sum((bool(tickets), phone is not None, older_than is not None, trained is not None)) != 1:
+        raise InputError("say which: the tickets, --phone, --older-than or --trained")
+    if trained is not None:
+        return _forget_trained(trained.strip(), yes, as_data)
     if phone is not None and not any(map(str.isdigit, phone)):
         raise InputError(f'"{phone[:40]}" is no number of a phone')
     settings, kept, erased = read_settings(), [], []
@@ -54,7 +64,27 @@ def forget(
             erased.append(each)
             if settings.photos is not None:
                 drop_files(settings.photos, files)
+        left = 0
+        if before is not None:
+            with store.write() as work:
+                left = work.forgetting.forget_left(before.date())
         store.drop_traces()
     told = f"erased in {len(erased)} tickets, kept in {len(kept)}"
-    print_done(as_data, {"erased": erased, "kept": kept}, told)
+    told += f"; erased in {left} trainings of people who left" if before is not None else ""
+    print_done(as_data, {"erased": erased, "kept": kept, "trainings": left}, told)
     return 1 if kept else 0
+
+
+def _forget_trained(name: str, yes: bool, as_data: bool) -> int:
+    if not name:
+        raise InputError("write the name after --trained, as it stands in the register")
+    if not yes:
+        click.confirm(f'Erase "{name}" from the register of training, for ever?', abort=True, err=True)
+    with opened_store(read_settings()) as store:
+        with store.write() as work:
+            count = work.forgetting.forget_trained(name, now().date())
+        store.drop_traces()
+    if not count:
+        raise InputError(f'nobody in the register of training is called "{name[:80]}"')
+    print_done(as_data, {"erased": [], "kept": [], "trainings": count}, f"erased in {count} trainings")
+    return 0

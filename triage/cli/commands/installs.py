@@ -26,7 +26,7 @@ def install() -> None:
 @AS_JSON
 def plan(file: Path, as_data: bool) -> None:
     """Plan the installation in FILE: {"site", "machine" or "model", "contractor", "note"}."""
-    data = _mapping(file)
+    data = read_mapping(file)
     with opened_service() as service, problems_of(file):
         _show(jobs.plan(service, data, OPERATOR), as_data)
 
@@ -39,7 +39,7 @@ def step(name: str, file: Path, as_data: bool) -> int:
     """Take the step in FILE: {"step": survey, date, kit, set_up, training, hand_over, promise, finish,
     call_back or cancel, …}. Exit status 1 where it was called back by this step.
     """
-    data = _mapping(file)
+    data = read_mapping(file)
     with opened_service() as service, problems_of(file):
         seen = jobs.step(service, name, data, OPERATOR)
         _show(seen, as_data)
@@ -74,7 +74,7 @@ def list_installs(state: str | None, as_data: bool) -> None:
     console().print(table)
 
 
-def _mapping(file: Path) -> dict[str, object]:
+def read_mapping(file: Path) -> dict[str, object]:
     data = read_json(file)
     if not isinstance(data, dict):
         raise InputError(f"{file}: an object is wanted, in curly braces")

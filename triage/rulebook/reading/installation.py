@@ -64,6 +64,7 @@ class InstallationFile(Shape):
     """installation.yml; it may be left out"""
 
     call_back_days: Annotated[int, Bounds(ge=1, le=60)] = 3
+    training_days: Annotated[int, Bounds(ge=1, le=3650)] = 365
     points: list[PointShape]
     kit: list[KitShape] = []
     topics: list[TopicShape] = []

@@ -116,6 +116,7 @@ def _go_live(service: Service, work: Work, install: Install, who: Caller) -> Non
     assert install.machine is not None
     machine = placed(work.machines.get(install.machine), site, install)
     details = checklist_data(install, now)
+    details["trained"] = [f"{len(install.people)} on the register, {install.id}"]  # whose names can be erased
     event, after = read_care_event({"kind": "commissioned", "details": details}, machine, now, who.name)
     work.machines.put_machines([after])
     work.care.add_care(after.serial, [event])

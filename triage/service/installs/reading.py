@@ -161,9 +161,20 @@ def _count(service: Service, work: Work, install: Install, reader: StepReader, w
 
 
 def _train(service: Service, work: Work, install: Install, reader: StepReader, who: Caller) -> list[Step]:
+    people, topics = trained_people(reader)
+    watched = reader.flag(reader.data.get("watched"), "/watched")
+    if not watched:
+        reader.problem("watch them set up one side before you sign", "/watched")
+    by, signed = reader.words("by") or who.name, reader.words("signed", needed=True)
+    reader.finish()
+    return [Trained(people, topics, by, signed, True)]
+
+
+def trained_people(reader: StepReader) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Who was trained, and on which topics."""
     people = reader.each(reader.data.get("people"), "/people", reader.name)
     topics = reader.each(reader.data.get("topics"), "/topics", reader.name)
-    known = service.rulebook.installation.topics
+    known = reader.rulebook.installation.topics
     for index, topic in enumerate(topics):
         if topic not in known:
             reader.problem(f'no topic "{topic[:40]}"{hint(topic, known)}', f"/topics/{index}")
@@ -171,12 +182,7 @@ def _train(service: Service, work: Work, install: Install, reader: StepReader, w
         reader.problem("name the people who were trained", "/people")
     if not topics:
         reader.problem(f"say on what, of {', '.join(known)}", "/topics")
-    watched = reader.flag(reader.data.get("watched"), "/watched")
-    if not watched:
-        reader.problem("watch them set up one side before you sign", "/watched")
-    by, signed = reader.words("by") or who.name, reader.words("signed", needed=True)
-    reader.finish()
-    return [Trained(tuple(people), tuple(topics), by, signed, True)]
+    return tuple(dict.fromkeys(people)), tuple(dict.fromkeys(topics))
 
 
 def _promise(service: Service, work: Work, install: Install, reader: StepReader, who: Caller) -> list[Step]:

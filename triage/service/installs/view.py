@@ -17,7 +17,7 @@ from triage.service.changes import serial_on_record
 from triage.service.photos.kept import Album
 from triage.service.service import Service, one_version
 from triage.store import Work
-from triage.store.installs import COLUMNS
+from triage.store.installs.jobs import COLUMNS
 from triage.values.errors import InputError, NotFoundError, Problem
 from triage.values.shown import hint
 from triage.values.time_zones import zone_named

@@ -43,3 +43,29 @@ def test_what_is_wrong_is_said_with_file_and_place(run: Run, here: Path) -> None
     assert run("install", "step", name, write({"step": "finish"}))[0] == 2
     assert run("install", "step", name, write([]))[0] == 2
     assert run("install", "show", "I-NONE00")[0] == 2
+
+
+NOTED = {
+    "site": "halt-001",
+    "people": ["Ana Ruiz"],
+    "topics": ["fill", "filter", "clean", "set_up", "dangers"],
+    "signed": "Ana Ruiz",
+}
+
+
+def test_training_is_noted_listed_ended_and_erased(run: Run, here: Path) -> None:
+    status, out, _ = run("training", "note", write(NOTED), "--json")
+    (person,) = json.loads(out)["people"]
+    assert (status, json.loads(out)["standing"]) == (0, "kept")
+    status, out, _ = run("training", "list", "--view", "all", "--site", "halt-001", "--json")
+    assert json.loads(out)[0]["people"] == [person]
+    assert "kept" in run("training", "list", "--view", "all")[1]
+    status, out, _ = run("training", "left", str(person["training"]))
+    assert (status, "due; nobody is trained on fill, filter" in out) == (0, True)
+    assert run("training", "note", write({**NOTED, "topics": ["polish"]}))[0] == 2
+    assert run("training", "list", "--site", "nowhere")[0] == 2
+    assert run("forget", "--trained", "Ana Ruiz", "--phone", "555-0101", "--yes")[0] == 2
+    status, out, _ = run("forget", "--trained", "ana ruiz", "--yes", "--json")
+    assert (status, json.loads(out)["trainings"]) == (0, 1)
+    assert run("forget", "--trained", "Ana Ruiz", "--yes")[0] == 2
+    assert "Ana" not in run("training", "list", "--view", "all", "--json")[1]

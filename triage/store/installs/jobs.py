@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import fields
 from datetime import datetime
 from typing import Any
@@ -10,7 +10,8 @@ from typing import Any
 from sqlalchemy import ForeignKey, Index, String, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from triage.records.installs.job import Install, InstallEvent, Step, fold, step_from_data
+from triage.records.installs.job import Install, InstallEvent, Step, Trained, fold, step_from_data
+from triage.store.installs.training import TrainingRow, Trainings
 from triage.store.photos import InstallPhotos
 from triage.store.tables.column_types import ExactJSON
 from triage.store.tables.models import Base
@@ -37,7 +38,7 @@ class InstallRow(Base):
 
 
 class InstallEventRow(Base):
-    """The log; rows are never changed (triggers)."""
+    """The log; rows are never changed (triggers). Names of who was trained stand in the register."""
 
     __tablename__ = "install_events"
 
@@ -57,6 +58,7 @@ class Installs:
     def __init__(self, session: Session) -> None:
         self._session = session
         self.photos = InstallPhotos(session)
+        self._trainings = Trainings(session)
 
     def get(self, install_id: str) -> Install:
         found = self._folded([install_id]) if install_id.isprintable() else ()
@@ -65,8 +67,7 @@ class Installs:
         return found[0]
 
     def events(self, install_id: str) -> tuple[InstallEvent, ...]:
-        query = select(InstallEventRow).where(InstallEventRow.install == install_id)
-        return tuple(_event(row) for row in self._session.scalars(query.order_by(InstallEventRow.seq)))
+        return tuple(self._events([install_id]))
 
     def listed(self, filters: Mapping[str, str], most: int) -> Sequence[Install]:
         """By the time somebody is to come, those without one last."""
@@ -83,7 +84,7 @@ class Installs:
         rows = []
         for seq, step in enumerate(steps, start=1 if install is None else install.version + 1):
             install = fold(install, InstallEvent(install_id, seq, at, who, step))
-            payload = as_data(step)
+            payload = as_data(step) | ({"people": [], "signed": ""} if isinstance(step, Trained) else {})
             rows.append(
                 InstallEventRow(install=install_id, seq=seq, kind=step.kind, at=at, who=who, payload=payload)
             )
@@ -97,16 +98,26 @@ class Installs:
         self._session.flush()
         self._session.add_all(rows)
         self._session.flush()
+        for seq, step in enumerate(steps, start=install.version - len(steps) + 1):
+            if isinstance(step, Trained):
+                self._trainings.add(install.site, step, at, who, install_id, seq)
         return install
 
     def _folded(self, ids: Sequence[str]) -> tuple[Install, ...]:
         """Those that are there, in the order of `ids`."""
-        query = select(InstallEventRow).where(InstallEventRow.install.in_(ids))
         found: dict[str, Install] = {}
-        for row in self._session.scalars(query.order_by(InstallEventRow.install, InstallEventRow.seq)):
-            found[row.install] = fold(found.get(row.install), _event(row))
+        for event in self._events(ids):
+            found[event.install] = fold(found.get(event.install), event)
         return tuple(found[each] for each in ids if each in found)
 
+    def _events(self, ids: Sequence[str]) -> Iterator[InstallEvent]:
+        query = select(InstallEventRow).where(InstallEventRow.install.in_(ids))
+        trained = self._trainings.of_installs(ids)
+        for row in self._session.scalars(query.order_by(InstallEventRow.install, InstallEventRow.seq)):
+            yield _event(row, trained.get((row.install, row.seq), ()))
 
-def _event(row: InstallEventRow) -> InstallEvent:
-    return InstallEvent(row.install, row.seq, row.at, row.who, step_from_data(row.kind, row.payload))
+
+def _event(row: InstallEventRow, trained: Sequence[TrainingRow]) -> InstallEvent:
+    names = {"people": [one.person for one in trained], "signed": trained[0].signed} if trained else {}
+    step = step_from_data(row.kind, {**row.payload, **names})
+    return InstallEvent(row.install, row.seq, row.at, row.who, step)

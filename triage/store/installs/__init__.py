@@ -1,0 +1,1 @@
+"""Installations with their log, and the register of who was trained."""
