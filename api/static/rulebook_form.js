@@ -58,7 +58,7 @@
   // Rows and columns of a spreadsheet go into the cells from this one on.
   function paste(event) {
     const text = event.clipboardData.getData("text/plain").replace(/\r/g, "").replace(/\n$/, "");
-    const row = event.target.closest && event.target.closest("table.grid tbody tr");
+    const row = event.target.closest && event.target.closest("table.grid td") && event.target.closest("tr");
     if (!row || !/[\t\n]/.test(text)) return;
     event.preventDefault();
     const start = cellsOf(row).indexOf(event.target);
@@ -89,7 +89,7 @@
 
   function move(event) {
     if (event.altKey || event.ctrlKey || event.metaKey || !["ArrowUp", "ArrowDown"].includes(event.key)) return;
-    if (event.target.tagName !== "INPUT" || event.target.hasAttribute("list")) return;
+    if (event.target.tagName !== "INPUT" || event.target.hasAttribute("list") || !event.target.closest("td")) return;
     const row = event.target.closest("table.grid tbody tr");
     const next = row && (event.key === "ArrowDown" ? row.nextElementSibling : row.previousElementSibling);
     if (!next) return;

@@ -6,7 +6,7 @@ import shutil
 import threading
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import cache
 from itertools import count
@@ -69,6 +69,7 @@ class Served:
     clock: Clock
     port: int = 0
     service: Service | None = None
+    app: Flask = field(init=False)
 
     @property
     def url(self) -> str:
@@ -89,7 +90,8 @@ class Served:
             self.clock,
             new_id=lambda: f"T-{next(numbers):06}",
         )
-        self.server = make_server("127.0.0.1", self.port, buffered(create_app(self.service)), threaded=True)
+        self.app = create_app(self.service)
+        self.server = make_server("127.0.0.1", self.port, buffered(self.app), threaded=True)
         self.port = int(self.server.server_port)
         self.thread = threading.Thread(target=self.server.serve_forever, daemon=True)
         self.thread.start()

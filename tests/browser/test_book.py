@@ -27,7 +27,7 @@ NARROW = {"width": 390, "height": 844}
 def folder(desk: Served, tmp_path: Path) -> Path:
     """A copy of the default rulebook's folder, which is live."""
     copied = Path(shutil.copytree(ROOT / "rules", tmp_path / "rules"))
-    desk.server.app.extensions["barrelwise_folder"] = copied  # type: ignore[attr-defined]
+    desk.app.extensions["barrelwise_folder"] = copied
     version = desk.running.rulebook.version
     with desk.running.store.write() as work:
         work.rulebooks.keep(version, rulebook_files_data(copied))

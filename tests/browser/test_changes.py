@@ -10,6 +10,7 @@ from playwright.sync_api import Page, expect
 
 from tests.browser.test_rulebook import PATIENCE, Open, Shot, checked, folder, lead
 from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook.rule_cases import run_rule_cases
 
 __all__ = ["checked", "folder", "lead"]  # fixtures
 pytestmark = pytest.mark.browser
@@ -39,7 +40,7 @@ def add_row(page: Page, table: str, *cells: str) -> None:
 def save(page: Page, shot: Shot, name: str) -> None:
     shot(page, name)
     page.locator("#form [value=save]").click()
-    expect(page.get_by_text("Saved.")).to_be_visible(timeout=PATIENCE)
+    expect(page.locator(".notice", has_text="Saved.")).to_be_visible(timeout=PATIENCE)
 
 
 def test_the_filter_is_cleaned_more_often(lead: Open, folder: Path, shot: Shot) -> None:
@@ -108,3 +109,67 @@ def test_a_symptom_comes_with_its_causes_check_and_evidence(lead: Open, folder: 
         "switched_off",
         "other",
     }
+
+
+def test_more_may_be_spent_on_compressors_from_a_day_on(lead: Open, folder: Path, shot: Shot) -> None:
+    page = lead("/rulebook/forms/limits/nte.yml")
+    fill(page, inputs="contractor\nafter_hours\ncomponent")
+    page.get_by_role("button", name="Check").click()
+    page.get_by_role("columnheader", name="Component").wait_for()
+    add_row(page, "/rows/*", "", "", "compressor", "", "900", "2027-01-01")
+    page.get_by_label("Place of row 9").fill("1")
+    fill(page, hit_policy="FIRST")
+    save(page, shot, "change-compressor-limit")
+    table = read_rulebook(folder).limits["nte"]
+    assert len(table.rows) == 9
+    assert table.rows[0].valid.first == date(2027, 1, 1)
+    assert table.rows[0].then == {"amount": 900}
+
+
+def test_nobody_is_sent_late_unless_it_leaks(lead: Open, folder: Path, shot: Shot) -> None:
+    page = lead("/rulebook/new")
+    begin(page, "policy", "no-dispatch-late")
+    fill(page, title="Nobody is sent late", owner="program desk", why="Night rates.", known_misfires="None.")
+    fill(page, **{"then/outcome": "hold", "then/priority": "615", "then/text": "It waits until morning."})
+    fill(page, **{"then/text_es": "Espera hasta la mañana."})
+    choose(page, "/when|0|", "hour", ">=", "20")
+    page.get_by_text("Add a group: none of these").click()
+    choose(page, "/when/none_of/0|0|", "symptom", "one_of", ["leaking", "leaking_tap"])
+    page.get_by_role("columnheader", name="Symptom").wait_for()
+    for number, cells in enumerate((("21", "noisy"), ("21", "leaking"))):
+        for column, text in enumerate((*cells, "")):
+            page.locator(f'[name="/cases/*|{number}|{column}"]').fill(text)
+    fill(page, status="live")
+    page.get_by_role("button", name="Run the cases").click()
+    expect(page.locator("#cases")).to_contain_text("None failed", timeout=PATIENCE)
+    save(page, shot, "change-no-dispatch-late")
+    rulebook = read_rulebook(folder)
+    assert run_rule_cases(rulebook) == []
+    assert "no-dispatch-late" in rulebook.policy
+
+
+def choose(page: Page, line: str, fact: str, asked: str, values: str | list[str]) -> None:
+    """A line of a condition: the fact, what is asked of it and the values, each once it is there."""
+    page.locator(f'[name="{line}fact"]').select_option(fact)
+    test = page.locator(f'[name="{line}asked"]')
+    expect(test.locator(f'option[value="{asked}"]')).to_have_count(1, timeout=PATIENCE)
+    test.select_option(asked)
+    control = page.locator(f'[name="{line}values"]')
+    if isinstance(values, str):
+        control.fill(values)
+        control.press("Tab")
+    else:
+        control.select_option(values)
+
+
+def test_a_fact_is_asked_in_both_languages(lead: Open, folder: Path, shot: Shot) -> None:
+    page = lead("/rulebook/new")
+    begin(page, "facts", "lid_cracked")
+    fill(page, title="The lid is cracked", title_es="La tapa está agrietada", status="live")
+    fill(page, ask="Is the lid of the hopper cracked?", ask_es="¿Está agrietada la tapa de la tolva?")
+    fill(page, help="Look only.", help_es="Solo mire.")
+    save(page, shot, "change-fact")
+    rulebook = read_rulebook(folder)
+    fact = rulebook.facts["lid_cracked"]
+    assert (fact.ask, fact.status) == ("Is the lid of the hopper cracked?", "live")
+    assert rulebook.spanish[fact.ask] == "¿Está agrietada la tapa de la tolva?"

@@ -51,7 +51,7 @@ def test_a_replay_is_watched_to_its_end_and_the_candidate_published_and_rolled_b
         def launch(self, run: ReplayRun) -> None:
             waiting.append(run)
 
-    desk.server.app.extensions[LAUNCHER] = Later()  # type: ignore[attr-defined]
+    desk.app.extensions[LAUNCHER] = Later()
     with desk.running.store.write() as work:
         token = work.tokens.add("lead", "ops", None, NOW)
     context = browser.new_context(base_url=desk.url, viewport={"width": 1280, "height": 900}, bypass_csp=True)

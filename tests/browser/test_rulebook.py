@@ -42,7 +42,7 @@ def checked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, Ch
 
 @pytest.fixture
 def folder(desk: Served, checked: tuple[Path, CheckProcess]) -> Iterator[Path]:
-    kept = desk.server.app.extensions  # type: ignore[attr-defined]
+    kept = desk.app.extensions
     kept["barrelwise_folder"], kept[CHECKS] = checked
     yield checked[0]
     make_whole(checked[0])

@@ -115,10 +115,20 @@ def test_a_condition_is_built_by_choosing(ops: FlaskClient, folder: Path) -> Non
     assert sent["/when|0|asked"] == ["(]"]
     assert sent["/when|0|values"] == ["15..30"]
     sent |= {"/when|0|values": ["10..30"], "/when|1|fact": ["symptom"], "/when|1|asked": ["one_of"]}
-    sent |= {"/when|1|values": ["not_freezing", "leaking"], "/when/any_of/0|0|fact": ["smoke_seen"]}
+    sent |= {"/when|1|values": ["not_freezing", "leaking"], "/when/any_of/0|0|fact": ["sparks_seen"]}
+    new = last(sent, "/cases/*")
+    sent |= {f"/cases/*|{new}|0": ["12"], f"/cases/*|{new}|2": ["yes"], f"/cases/*|{new}|place": ["1"]}
+    sent["/cases/*|1|place"] = ["4"]
     _, page = send(ops, path, sent, "check")
     text = sent_form(page)["text"][0]
     assert "filter_days: '(10..30]'" in text
+    assert "any_of" in text.split("then:")[0]
+    assert "sparks_seen: true" in text
+    days = [row.split("}")[0] for row in text.split("filter_days: ")[2:]]
+    assert days == ["12", "16", "15", "31", "30"], "each row at the place that was written there"
+    status, page = send(ops, path, {**sent, "/cases/*|0|place": ["first"]}, "save")
+    assert status == 422
+    assert "its place is &#34;first&#34;; write a number such as 1" in page
     assert """symptom: '"not_freezing","leaking"'""" in text
     assert "case 3" not in text
     assert "known_misfires" in text

@@ -1,8 +1,8 @@
 """A form as it came back, put into the data of its file.
 
 Names: a field `/title`; a cell `/rows/*|<row>|<column>`, with `|from` saying where the row stood and `|drop`
-that it goes; a line of a condition `/when|<number>|fact`, `|asked`, `|values` and `|drop`, within groups
-`/when/any_of/0|…`; a new group is asked for by `/when|add`. What was not sent stays as it is.
+that it goes, and in a list `|place` which row it is to be; a line of a condition `/when|<number>|fact`,
+`|asked`, `|values` and `|drop`, within groups `/when/any_of/0|…`. What was not sent stays as it is.
 """
 
 import re
@@ -35,7 +35,7 @@ def filled(
                 _put(made, part.path, read(part.kind, sent[part.name][0], found_at(data, part.path)))
         elif isinstance(part, Table):
             if part.name in sent:
-                problems += put_rows(made, data, part, _sent_rows(part, sent), file)
+                problems += put_rows(made, data, part, _sent_rows(part, sent, problems, file), file)
         elif part.name in sent:
             _put(made, part.path, _condition(part.path, data, sent, words, problems, file) or MISSING)
     return made, problems
@@ -72,7 +72,8 @@ def put_rows(
     return problems
 
 
-def _sent_rows(table: Table, sent: Sent) -> list[tuple[str, list[str]]]:
+def _sent_rows(table: Table, sent: Sent, problems: list[Problem], file: str) -> list[tuple[str, list[str]]]:
+    """(where it stood, its texts) of each row, in the order of their places."""
     numbers = sorted(
         {
             int(found[1])
@@ -86,8 +87,14 @@ def _sent_rows(table: Table, sent: Sent) -> list[tuple[str, list[str]]]:
         if f"{start}drop" in sent:
             continue
         texts = [sent.get(f"{start}{index}", ("",))[0] for index in range(len(table.all_columns))]
-        rows.append((sent[f"{start}from"][0], texts))
-    return rows
+        stood, place = sent[f"{start}from"][0], sent.get(f"{start}place", ("",))[0].strip()
+        if place and not re.fullmatch(r"[1-9][0-9]{0,3}", place):
+            message = f'row {number + 1}: its place is "{place[:20]}"; write a number such as 1'
+            problems.append(Problem(message, table.name, file))
+            place = ""
+        wanted = int(place or number + 1)
+        rows.append(((wanted, wanted - number - 1, number), (stood, texts)))
+    return [row for _, row in sorted(rows, key=lambda each: each[0])]
 
 
 def _entry(old: object, columns: Sequence[Column], texts: Sequence[str]) -> object:
@@ -133,11 +140,9 @@ def _condition(
     for group in GROUPS:
         found = [
             inside
-            for number in _numbers(sent, rf"{re.escape(name)}/{group}/(\d+)")
+            for number in _numbers(sent, rf"{re.escape(name)}/{group}/(\d+)\|\d+\|fact")
             if (inside := _condition((*path, group, number), data, sent, words, problems, file))
         ]
-        if sent.get(f"{name}|add", ("",))[0] == group and sent.get(f"{name}|new", ("",))[0]:
-            found.append({sent[f"{name}|new"][0]: True})
         if found:
             made[group] = found
     return made

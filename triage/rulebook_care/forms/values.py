@@ -84,7 +84,7 @@ def kind_of(name: str, node: Node, words: Vocabulary, required: bool = False) ->
     more = {"default": default, "required": required, "help": node.get("description", "")}
     options = node.get("anyOf", ())
     arrays = [part for part in options if part.get("type") == "array"]
-    if node.get("type") == "array" or arrays:
+    if node.get("type") == "array" or (arrays and all("const" in part or part in arrays for part in options)):
         items = (arrays[0] if arrays else node)["items"]
         alone = tuple(str(part["const"]) for part in options if "const" in part)
         if items.get("type") not in ("string", "number", "integer") and "anyOf" not in items:

@@ -52,7 +52,7 @@ def _rows(reason: Reasoning, table: LimitTable, file: str) -> Iterator[Finding]:
             if both is not None:
                 where = reason.example(both, [condition, other])
                 message = f"rows {before + 1} and {index + 1} of {table.id} both hold with {where}"
-                fix = "Narrow one, or choose a hit policy that says which counts"
+                fix = "Narrow one, or choose the hit policy FIRST and put the row that counts above"
                 yield finding("limit-overlap", table.id, file, message, fix, path)
 
 
