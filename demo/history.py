@@ -16,6 +16,7 @@ from typing import Any
 
 from rich.progress import track
 
+from demo import lives
 from demo.make_data import AS_OF
 from triage.cli.shown.opened import opened_service
 from triage.cli.shown.output import messages
@@ -186,6 +187,7 @@ def main() -> None:
     with opened_service(settings, clock) as service:
         world = World(service.rulebook, SEED, Errors(mishear=0.01, dangers=0.01))
         moved.append(History(service, world, clock()))
+        lives.play(service, lambda at: setattr(moved[0], "at", at), until - timedelta(days=DAYS), until)
         play(service, moved[0], count, until)
     for end, tickets_ended in moved[0].ends.most_common():
         print(f"{tickets_ended:4} {end}")
