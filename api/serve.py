@@ -19,6 +19,7 @@ from waitress.server import create_server
 from api.app import create_app
 from api.http.logs import SameLog, log_to
 from api.http.watching import Queries, worker_ended
+from api.pages.charts import make_ready_aside
 from api.pages.search import FINDER
 from api.v1.rulebook import MOST_BYTES
 from api.worker import WSGI, Worker
@@ -100,11 +101,12 @@ def run(
 
 
 def _app(service: Service, folder: Path | None, server: ServerSettings) -> Flask:
-    """The app; the machines' search is made ready beside, so that nobody's first search waits for it."""
+    """The app; the machines' search and charts are made ready beside, so that nobody waits for them."""
     app = create_app(service, folder)
     service.tell_of_queries(Queries(server.slow_ms))
     if service.is_shared:
         app.extensions[FINDER].make_aside()
+        make_ready_aside()
     return app
 
 

@@ -190,6 +190,19 @@ def test_the_app_starts_without_what_is_slow_to_import() -> None:
     assert found.stdout.strip() == ""
 
 
+def test_what_charts_take_is_imported_beside_the_requests() -> None:
+    program = (
+        "import sys, threading, api.pages.charts as charts; before = threading.active_count();"
+        "charts.make_ready_aside(); assert threading.active_count() > before;"
+        "[one.join() for one in threading.enumerate() if one.daemon];"
+        "print(*sorted({'matplotlib', 'scipy.special', 'scipy.stats'} & sys.modules.keys()))"
+    )
+    found = subprocess.run(
+        [sys.executable, "-c", program], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert found.stdout.split() == ["matplotlib", "scipy.special"]
+
+
 def test_the_core_imports_the_api_only_inside_the_commands_that_need_pages() -> None:
     importers = {
         (name_of(path), node.col_offset > 0)

@@ -8,7 +8,7 @@ import io
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from threading import Lock
+from threading import Lock, Thread
 from typing import Any
 
 from markupsafe import Markup, escape
@@ -32,6 +32,18 @@ POINTS = 72
 EDGE = 16  # points kept free above, and on the right
 _ONE_AT_A_TIME = Lock()
 """Matplotlib's settings are one for all threads."""
+
+
+def make_ready_aside() -> None:
+    """Imports in a thread of its own what charts take, and draws one, so that no page waits for it."""
+    Thread(target=_make_ready, daemon=True).start()
+
+
+def _make_ready() -> None:
+    import scipy.special  # noqa: F401  # for what is drawn
+
+    with drawn("ready", "", 90, 90):
+        pass
 
 
 @contextmanager

@@ -17,7 +17,14 @@ from triage.repairs.overview import (
     waited,
 )
 from triage.repairs.period import Period, Sums, Tally
-from triage.repairs.statistics import funnel_limits, mean_within, still_waiting, wilson
+from triage.repairs.statistics import (
+    false_alarms,
+    funnel_limits,
+    mean_within,
+    ratio_within,
+    still_waiting,
+    wilson,
+)
 from triage.repairs.weeks import KeyNumber, key_numbers, last_week, month_of, neighbor, periods_to, week_of
 
 NOW = datetime(2026, 6, 3, 12, tzinfo=UTC)  # a Wednesday
@@ -134,3 +141,24 @@ def test_the_interval_of_a_mean_is_that_of_scipy() -> None:
     low, high = stats.norm.interval(0.95, values.mean(), stats.sem(values))
     found = mean_within(4, float(values.sum()), float((values * values).sum()))
     assert found == pytest.approx((values.mean(), low, high))
+
+
+def test_limits_of_a_funnel_and_of_a_ratio_are_those_of_scipy_stats() -> None:
+    counts = np.array([1, 2, 5, 10, 37, 400, 5000, 200_000])
+    for share in (0.001, 0.02, 0.2, 0.5, 0.93, 0.9999):
+        for level in (0.5, 0.9, 0.975, 0.998):
+            places = stats.binom(counts, share)
+            reached = places.ppf(level)
+            above, below = places.cdf(reached), places.cdf(reached - 1)
+            limits = np.clip((reached - (above - level) / (above - below)) / counts, 0, 1)
+            assert funnel_limits(share, counts.tolist(), level) == pytest.approx(limits, abs=1e-9)
+    for count, other in ((0, 5), (1, 1), (7, 90), (5000, 4000)):
+        share = stats.binomtest(count, count + other).proportion_ci(0.95, "exact")
+        bounds = (share.low / (1 - share.low), share.high / (1 - share.high))
+        assert ratio_within(count, 2.0, other, 3.0)[1:] == pytest.approx([1.5 * one for one in bounds])
+
+
+@pytest.mark.parametrize("z", [[2.0], [-3.0, 0.1, 0.1, 4.2], [1.7, 1.6, 1.9, -0.2, 3.3, 3.3, 0.0]])
+def test_false_alarms_are_those_of_scipy_stats(z: list[float]) -> None:
+    wanted = stats.false_discovery_control(stats.norm.sf(z))
+    assert false_alarms(np.array(z)) == pytest.approx(wanted)
