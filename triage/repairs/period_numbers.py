@@ -83,7 +83,8 @@ DEFINITIONS: Mapping[str, str] = {
     ),
     "questions": N_(
         "Questions that were asked in the period: what the decision said each would save on average, how "
-        "often there was an answer, and how often it changed the outcome or the first check to do."
+        "often there was an answer, and how often it changed the outcome or the first check to do. Those "
+        "asked before the program kept this are not counted."
     ),
     "checks": N_(
         "Of the tickets opened in the period, checks with their last result. `cure_share` is measured over "

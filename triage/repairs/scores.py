@@ -25,9 +25,9 @@ class DecisionScore:
 
 
 def decision_score(decision: Mapping[str, Any], cause: str) -> DecisionScore | None:
-    """None where the decision ranked no causes; `decision` is the contract's JSON."""
+    """None where the decision ranked no causes, or not in shares; `decision` is the contract's JSON."""
     causes = decision.get("causes") or ()
-    if not causes:
+    if not causes or not all({"share", "factors"} <= one.keys() for one in causes):
         return None
     is_true = np.array([one["cause"] == cause for one in causes])
     chances = np.array([float(one["chance"]) for one in causes])

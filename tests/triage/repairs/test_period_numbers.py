@@ -399,7 +399,12 @@ def test_every_grouping_of_a_day_adds_up_to_its_whole(rows: DayRows) -> None:
 
 
 def decided(outcome: str, cause: str | None) -> Decided:
-    return Decided({"outcome": outcome, "causes": [{"cause": cause or "other", "chance": 0.5}]}, {})
+    factors = [{"rule": "fill", "factor": 2.0}]
+    causes = [
+        {"cause": cause or "other", "chance": 0.75, "share": 0.5, "factors": factors},
+        {"cause": "leak", "chance": 0.25, "share": 0.5, "factors": [{"rule": "fill", "factor": 0.5}]},
+    ]
+    return Decided({"outcome": outcome, "causes": causes}, {})
 
 
 def sent(visit: int, contractor: str | None) -> Dispatched:
@@ -448,6 +453,10 @@ def test_an_older_database_gets_the_same_rows_as_are_written_now(store_url: str)
         written(store, [(NOON, steps), (NOON + timedelta(days=3), steps[:5]), (NOON, steps[:6])])
     now = kept(store_url)
     assert [len(now[name]) for name in ("closings", "tickets")] == [4, 3]
+    with closing(open_store(store_url)) as store, store.read() as work:
+        scores = work.numbers.of_day(read_period("2026-03-02", "2026-03-06", NOON)).closings
+        assert sum(one.log_loss is not None and one.rules.keys() == {"fill"} for one in scores) == 3
+        assert sum(one.cause is None and one.log_loss is None for one in scores) == 1
     assert ("dana", "T-0") in now["terms"]
     engine = create_engine(store_url)
     with engine.begin() as connection:

@@ -100,10 +100,9 @@ class Closings:
         visits = select(func.count(visit.distinct())).where(of_ticket, EventRow.kind == "dispatched")
         decided_seq = select(TicketRow.decided_seq).where(TicketRow.id == ticket.id).scalar_subquery()
         decided = self._session.scalar(select(EventRow.payload).where(of_ticket, EventRow.seq == decided_seq))
-        causes = () if decided is None else decided["decision"].get("causes") or ()
-        top: Mapping[str, Any] = next(iter(causes), {})
-        scored = closed.cause is not None and ticket.decision
-        score = decision_score(ticket.decision or {}, str(closed.cause)) if scored else None
+        decision: Mapping[str, Any] = {} if decided is None else decided["decision"]
+        top: Mapping[str, Any] = next(iter(decision.get("causes") or ()), {})
+        score = None if closed.cause is None else decision_score(decision, closed.cause)
         return {
             "ticket": ticket.id,
             "seq": row["seq"],
@@ -126,7 +125,7 @@ class Closings:
             "log_loss": None if score is None else score.log_loss,
             "brier": None if score is None else score.brier,
             "rules": None if score is None else score.rules,
-            "nte": _limit(ticket.decision or {}),
+            "nte": _limit(decision),
         }
 
     def claims(
