@@ -93,7 +93,9 @@ def glance(
     estimate = priced or (None if ticket is None else ticket.repair.estimate)
     asked = Decimal(0) if estimate is None else estimate.bill.beyond_warranty.amount
     left = Decimal(limit["headroom"])
-    ask = limit["ask"] or {}
+    ask = (limit["ask"] or {}).get("authority")
+    if estimate is not None and estimate.ask is not None:
+        ask = estimate.ask.authority
     seen = Glance(
         left=left if given is None else Decimal(given["amount"].split()[0]),
         nte=Decimal(limit["nte"]),
@@ -107,7 +109,7 @@ def glance(
         hours=hours_words(service, zone),
         other_nte=Decimal(other["nte"]),
         factor=agreement_with(rulebook, found["contractor"], today).after_hours_factor,
-        stops=tuple(_stop(one, one["authority"] == ask.get("authority")) for one in limit["authorities"]),
+        stops=tuple(_stop(one, one["authority"] == ask) for one in limit["authorities"]),
         notes=tuple(limit["notes"]),
     )
     return seen, found["warranty"]

@@ -25,6 +25,7 @@ from triage.repairs.close_out import NO_FAULT_FOUND, NOTHING, REPAIR
 from triage.service import calls, machines, repairs, swaps, tickets, visits
 from triage.service.dangers import may_lift
 from triage.service.outgoing import ask
+from triage.values.dataclass_json import as_data
 from triage.values.errors import ConflictError, ForbiddenError, InputError, NotFoundError, Problem
 
 blueprint = Blueprint("life", __name__)
@@ -255,8 +256,10 @@ def _around(call: calls.Call, told: summary.Told) -> ways.Around:
     with suppress(ConflictError):
         times, asked = visits.free_times(service(), found.id, caller())
         around = replace(around, times=times, asked=asked, sends=True)
-    speaks = None
-    if found.machine is not None:
+    estimate, speaks = found.repair.estimate, None
+    if estimate is not None and estimate.ask is not None and found.repair.approval is None:
+        speaks = as_data(estimate.ask)
+    elif found.machine is not None:
         speaks = machines.limits(service(), found.machine, None, None, caller(), found.id)["limit"]["ask"]
     return replace(around, ask=speaks, swap=swaps.swap(service(), found.id, caller()))
 
