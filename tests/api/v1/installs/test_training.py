@@ -67,6 +67,8 @@ def test_the_api_says_what_is_wrong_where(send: Send) -> None:
 def test_the_page_keeps_the_register(client: FlaskClient, tokens: dict[str, str]) -> None:
     desk = signed_in(client, tokens["agent"])
     assert desk.get("/training").text.count("No training on record") == 2
+    untrained = list(csv.DictReader(io.StringIO(desk.get("/training.csv").text)))
+    assert [(row["standing"], row["person"]) for row in untrained] == [("due", ""), ("due", "")]
     for _ in range(2):  # sent twice by a bad line, it is noted once
         assert desk.post("/training", data=FORM).status_code == 303
     page = desk.get("/training?view=all&site=halt-001").text
