@@ -52,7 +52,12 @@ class Host:
 def host(folder: Path, settings: dict[str, str], token: str) -> Iterator[Host]:
     """`barrelwise serve` with folders of its own: nothing but the database is shared."""
     folder.mkdir()
-    own = settings | {"HOME": str(folder), "TMPDIR": str(folder), "XDG_CACHE_HOME": str(folder / "cache")}
+    own = settings | {
+        "BARRELWISE_LOG": "faults",
+        "HOME": str(folder),
+        "TMPDIR": str(folder),
+        "XDG_CACHE_HOME": str(folder / "cache"),
+    }
     own["BARRELWISE_RULEBOOK"] = str(write_rulebook(folder / "rules", rulebook_files()))
     port = free_port()
     process = subprocess.Popen(

@@ -41,9 +41,10 @@ os.execv(sys.executable, sys.argv[2:])
 def serving(listening: socket.socket, settings: dict[str, str]) -> Iterator[subprocess.Popen[str]]:
     """`barrelwise serve` on a socket that outlives it."""
     serve = [sys.executable, "-W", "error", "-m", "triage", "serve", "--workers", "2"]
+    quiet = os.environ | {"BARRELWISE_LOG": "faults"}  # nobody reads the log; a full pipe would stop it
     process = subprocess.Popen(
         [sys.executable, "-c", HANDED, str(listening.fileno()), *serve],
-        cwd=ROOT, env=os.environ | settings, stderr=subprocess.PIPE, text=True, pass_fds=[listening.fileno()],
+        cwd=ROOT, env=quiet | settings, stderr=subprocess.PIPE, text=True, pass_fds=[listening.fileno()],
     )  # fmt: skip
     with ended(process):
         assert process.stderr is not None

@@ -72,7 +72,9 @@ class Store:
         """By COLUMNS, a person and training a row; one row of a store without."""
         told = self.data()
         people = told.pop("people") or [{}]
-        own = dict.fromkeys(COLUMNS) | told | {"site_name": told["name"], "missing": " ".join(told["missing"])}
+        own = (
+            dict.fromkeys(COLUMNS) | told | {"site_name": told["name"], "missing": " ".join(told["missing"])}
+        )
         return [own | each | {"topics": " ".join(each.get("topics", ()))} for each in people]
 
 
