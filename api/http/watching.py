@@ -9,6 +9,7 @@ import logging
 import re
 import secrets
 import time
+from pathlib import Path
 from typing import Any
 
 from flask import Flask, Response, g, has_request_context, request
@@ -47,8 +48,26 @@ def everywhere() -> CollectorRegistry:
     if not counts_together():
         return OWN
     registry = CollectorRegistry()
-    MultiProcessCollector(registry)  # type: ignore[no-untyped-call]
+    Counts(registry)
     return registry
+
+
+class Counts(MultiProcessCollector):
+    """The counts of all processes; a file that a starting process has only opened holds none yet."""
+
+    def __init__(self, registry: CollectorRegistry, path: str | None = None) -> None:
+        super().__init__(registry, path)  # type: ignore[no-untyped-call]
+
+    def collect(self) -> Any:
+        files = [str(file) for file in Path(self._path).glob("*.db") if _is_filled(file)]
+        return self.merge(files, accumulate=True)  # type: ignore[no-untyped-call]
+
+
+def _is_filled(file: Path) -> bool:
+    try:
+        return file.stat().st_size > 0
+    except FileNotFoundError:  # of a process that has ended meanwhile
+        return False
 
 
 def worker_ended(pid: int) -> None:
