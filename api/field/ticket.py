@@ -200,7 +200,7 @@ def _page(
         decision=ticket.decision or {},
         decided=ticket.decided,
         authorization=open_authorization(repair, now),
-        waits=repair.estimate is not None and repair.estimate.answer == "hold" and repair.approval is None,
+        waits=repair.waiting is not None,
         visit=next((one for one in reversed(known) if one.state != "done"), None),
         photos=kept.photos(service(), ticket.id, caller()),
         mail=bool(service().outgoing.mail),

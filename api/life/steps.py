@@ -256,9 +256,9 @@ def _around(call: calls.Call, told: summary.Told) -> ways.Around:
     with suppress(ConflictError):
         times, asked = visits.free_times(service(), found.id, caller())
         around = replace(around, times=times, asked=asked, sends=True)
-    estimate, speaks = found.repair.estimate, None
-    if estimate is not None and estimate.ask is not None and found.repair.approval is None:
-        speaks = as_data(estimate.ask)
+    waiting, speaks = found.repair.waiting, None
+    if waiting is not None and waiting.ask is not None:
+        speaks = as_data(waiting.ask)
     elif found.machine is not None:
         speaks = machines.limits(service(), found.machine, None, None, caller(), found.id)["limit"]["ask"]
     return replace(around, ask=speaks, swap=swaps.swap(service(), found.id, caller()))

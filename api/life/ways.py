@@ -147,9 +147,7 @@ def _book(around: Around) -> Way:
 def _ask(around: Around) -> Way:
     ticket, title = around.told.ticket, gettext("Ask for approval")
     decision = ticket.decision or {}
-    held = ticket.outcome == "hold"
-    estimate = ticket.repair.estimate
-    if held or (estimate is not None and estimate.answer == "hold" and ticket.repair.approval is None):
+    if ticket.outcome == "hold" or ticket.repair.waiting is not None:
         who = around.ask or {}
         title_of = tell(who.get("title") or decision["limit"]["authority_title"] or "")
         reach = f"{title_of}: {tell(who.get('reach', ''))}"

@@ -55,6 +55,12 @@ class Repair:
     approval: ApprovalSaid | None = None
     authorization: Authorization | None = None
 
+    @property
+    def waiting(self) -> Estimated | None:
+        """The estimate that an authority's answer is waited for."""
+        held = self.estimate is not None and self.estimate.answer == "hold" and self.approval is None
+        return self.estimate if held else None
+
 
 NOTHING_YET = Repair()
 
