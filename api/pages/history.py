@@ -113,7 +113,7 @@ def _told(rulebook: Rulebook, event: Event, timezone: str) -> str:
 
 
 def _approval_told(payload: Approved) -> str:
-    answer = gettext("no") if not payload.yes else gettext("yes")
+    answer = gettext("yes") if payload.yes else gettext("no")
     if payload.amount is not None:
         answer += f", {money_text(payload.amount)}"
     who = payload.person or payload.authority

@@ -12,10 +12,10 @@ from triage.records.installs.job import Trained
 from triage.records.installs.training import Standing, StoreTraining, Training, store_training
 from triage.records.report import Site
 from triage.service.installs.reading import StepReader, trained_people
+from triage.service.installs.view import not_there
 from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
-from triage.values.shown import hint
 from triage.values.time_zones import lies_ahead, zone_named
 
 VIEWS: Mapping[str, frozenset[Standing]] = {
@@ -69,13 +69,11 @@ class Store:
         }
 
     def rows(self) -> list[dict[str, object]]:
-        """By COLUMNS, a person and training a row; one row of a store without."""
+        """By COLUMNS, a person and training a row; one row of a store without. Lists stay lists."""
         told = self.data()
         people = told.pop("people") or [{}]
-        own = (
-            dict.fromkeys(COLUMNS) | told | {"site_name": told["name"], "missing": " ".join(told["missing"])}
-        )
-        return [own | each | {"topics": " ".join(each.get("topics", ()))} for each in people]
+        own = dict.fromkeys(COLUMNS) | told | {"site_name": told["name"]}
+        return [own | each for each in people]
 
 
 @one_version
@@ -92,10 +90,7 @@ def stores(service: Service, viewer: Caller, view: str, filters: Mapping[str, st
             "site": work.machines.site_names() if "site" in asked else (),
             "contractor": [each.id for each in work.machines.contractors()] if "contractor" in asked else (),
         }
-        for name, value in asked.items():
-            if value not in known[name]:
-                wrong = f'there is no {name} "{value[:60]}"{hint(value, known[name])}'
-                problems.append(Problem(wrong, f"query:{name}"))
+        problems += not_there(asked, known)
         if problems:
             raise InputError(problems)
         found = _stores(service, work, asked | _own(viewer))

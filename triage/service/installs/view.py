@@ -105,16 +105,13 @@ def listed(service: Service, viewer: Caller, filters: Mapping[str, str] | None =
 
 def _asked(work: Work, filters: Mapping[str, str], own: Mapping[str, str]) -> dict[str, str]:
     """To leave out what there is not would list what nobody asked for."""
-    asked, problems = {name: value for name, value in filters.items() if value and name in FILTERS}, []
+    asked = {name: value for name, value in filters.items() if value and name in FILTERS}
     known: dict[str, Collection[str]] = {"state": STATES}
     if "site" in asked:
         known["site"] = work.machines.site_names()
     if "contractor" in asked:
         known["contractor"] = own.values() or [each.id for each in work.machines.contractors()]
-    for name, value in asked.items():
-        if name in known and value not in known[name]:
-            wrong = f'there is no {name} "{value[:60]}"{hint(value, known[name])}'
-            problems.append(Problem(wrong, f"query:{name}"))
+    problems = not_there(asked, known)
     if "machine" in asked:
         try:
             asked["machine"] = serial_on_record(work, asked["machine"], None)
@@ -123,6 +120,15 @@ def _asked(work: Work, filters: Mapping[str, str], own: Mapping[str, str]) -> di
     if problems:
         raise InputError(problems)
     return asked
+
+
+def not_there(asked: Mapping[str, str], known: Mapping[str, Collection[str]]) -> list[Problem]:
+    """Filters that ask for what there is not, among those of which is `known` what there is."""
+    return [
+        Problem(f'there is no {name} "{value[:60]}"{hint(value, known[name])}', f"query:{name}")
+        for name, value in asked.items()
+        if name in known and value not in known[name]
+    ]
 
 
 def calendar(service: Service, install_id: str, viewer: Caller) -> bytes:
