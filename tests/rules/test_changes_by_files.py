@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shutil
+from collections.abc import Iterator
 from dataclasses import replace
 from decimal import Decimal
 from pathlib import Path
@@ -10,10 +11,12 @@ from pathlib import Path
 import pytest
 
 from tests import RULES
+from triage.cli.main import run
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.whole_cases import decide_case
 from triage.records.decision import Decision
 from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook.rule_cases import run_rule_cases
 from triage.rulebook_care.lint.lint import has_errors, lint
 from triage.values.money import Money
 
@@ -41,10 +44,75 @@ ROW = """rows:
   - {when: {component: '"compressor"'}, then: {amount: 900.00}, valid_from: 2027-01-01}
 """
 
+AT = "2026-06-10T14:30:00-04:00"
+DARK = {
+    "symptoms/display_dark.yml": """\
+id: display_dark
+title: Display dark
+title_es: Pantalla apagada
+callers_say: [the screen is black]
+shares: {display_failed: 60, control_board_failed: 30, other: 10}
+source: our estimate
+""",
+    "facts/shows_when_tapped.yml": """\
+id: shows_when_tapped
+title: The display shows something when tapped
+title_es: La pantalla muestra algo al tocarla
+type: flag
+ask: Does the display show anything when you tap it?
+ask_es: ¿Muestra algo la pantalla cuando la toca?
+asked_of: clerk
+""",
+    "evidence/shows-when-tapped.yml": """\
+id: shows-when-tapped
+title: Shows something when tapped
+status: live
+owner: program desk
+why: A loose ribbon, not the board.
+source: our estimate
+when: {shows_when_tapped: true}
+then: {seen_with: {display_failed: 0.5, others: 0.02}}
+known_misfires: None known.
+cases:
+  - {facts: {shows_when_tapped: true}, fires: true}
+  - {facts: {shows_when_tapped: false}, fires: false}
+""",
+    "checks/both-sides-off-and-on.yml": """\
+id: both-sides-off-and-on
+title: Switch both sides off and on
+title_es: Apague y encienda los dos lados
+when: {symptom: '"display_dark"'}
+who: clerk
+minutes: 2
+resolves: {control_board_failed: 0.4}
+steps: [Switch both sides off., Switch both sides on.]
+steps_es: [Apague los dos lados., Encienda los dos lados.]
+look_for: The display is lit.
+look_for_es: La pantalla está encendida.
+why: Boards hang after a power dip.
+source: our estimate
+""",
+}
+WARRANTY = """\
+id: maker_from_2027
+title: Maker's warranty of the LH-20 from 2027 on
+models: [LH-20]
+starts: commissioned
+cap_months_from_ship: 90
+periods:
+  default: {parts_months: 84, labor_months: 84}
+valid_from: 2027-01-01
+claim_needs: [serial number]
+source: invented
+"""
+
 
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
-    return Path(shutil.copytree(RULES, tmp_path / "rules"))
+def folder(tmp_path: Path) -> Iterator[Path]:
+    """A copy to change, in which the lint finds no error after the test."""
+    copied = Path(shutil.copytree(RULES, tmp_path / "rules"))
+    yield copied
+    assert not has_errors(lint(read_rulebook(copied)))
 
 
 def edit(path: Path, old: str, new: str) -> None:
@@ -53,12 +121,11 @@ def edit(path: Path, old: str, new: str) -> None:
     path.write_text(text.replace(old, new))
 
 
-def decided(folder: Path, case: str, at: str) -> Decision:
-    """A whole report of the rulebook, at another time."""
+def decided(folder: Path, case: str, at: str = AT, **report: object) -> Decision:
+    """A whole report of the rulebook, at another time, and with another `report`."""
     rulebook = read_rulebook(folder)
-    assert not has_errors(lint(rulebook))
     found = rulebook.cases[case]
-    moved = replace(found, report={**found.report, "reported_at": at})
+    moved = replace(found, report={**found.report, "reported_at": at, **report})
     return decide_case(rulebook, compile_rulebook(rulebook, "plain"), moved)
 
 
@@ -103,5 +170,48 @@ def test_a_fact_has_its_question_in_both_languages(folder: Path) -> None:
     )
     (folder / "facts/lid_cracked.yml").write_text(new)
     rulebook = read_rulebook(folder)
-    assert not has_errors(lint(rulebook))
     assert rulebook.spanish[rulebook.facts["lid_cracked"].ask or ""] == "¿Está agrietada la tapa?"
+
+
+def test_a_symptom_comes_with_two_causes_a_check_and_evidence(folder: Path) -> None:
+    for name, text in DARK.items():
+        (folder / name).write_text(text)
+    dark: dict[str, object] = {"symptoms": ["display_dark"], "checks": []}
+    first = decided(folder, "garbled-display", AT, **dark, answers={})
+    assert {cause.cause: round(cause.share, 2) for cause in first.causes if cause.share > 0.2} == {
+        "display_failed": 0.6,
+        "control_board_failed": 0.3,
+    }
+    assert [step.check for step in first.plan] == ["both-sides-off-and-on"]
+    told = decided(folder, "garbled-display", AT, **dark, answers={"shows_when_tapped": True})
+    assert (told.causes[0].cause, told.causes[0].chance > 0.9) == ("display_failed", True)
+    assert "shows-when-tapped" in {factor.rule for factor in told.causes[0].factors if factor.held}
+
+
+def test_a_retired_cause_is_weighed_nowhere(folder: Path) -> None:
+    before = decided(folder, "cup-spring-tired").causes
+    assert run(["rulebook", "retire", "causes", "cup_spring_weak", "--rulebook", str(folder)]) == 0
+    after = decided(folder, "cup-spring-tired").causes
+    assert "cup_spring_weak" in {cause.cause for cause in before}
+    assert "cup_spring_weak" not in {cause.cause for cause in after}
+    rulebook = read_rulebook(folder)
+    assert rulebook.causes["cup_spring_weak"].status == "retired", "older tickets keep its title"
+    assert run_rule_cases(rulebook) == []
+
+
+def test_a_model_has_another_warranty_from_a_day_on(folder: Path) -> None:
+    (folder / "warranty/maker_from_2027.yml").write_text(WARRANTY)
+    for at, terms, covered in (
+        ("2026-12-31T12:00:00-05:00", "maker_standard", False),
+        ("2027-01-01T12:00:00-05:00", "maker_from_2027", True),
+    ):
+        warranty = decided(folder, "garbled-display", at).warranty
+        assert (warranty.terms, warranty.parts.covered) == (terms, covered)
+
+
+def test_a_caution_is_said_with_a_check(folder: Path) -> None:
+    before = decided(folder, "tray-full").plan[0]
+    edit(folder / "checks/empty-tray.yml", "minutes: 3\n", "minutes: 3\ncautions: [slippery-floor]\n")
+    after = decided(folder, "tray-full").plan[0]
+    assert (before.check, after.check) == ("empty-tray", "empty-tray")
+    assert (before.cautions, after.cautions) == ((), ("slippery-floor",))
