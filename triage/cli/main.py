@@ -40,9 +40,9 @@ COMMANDS = {
     "rulebook": "triage.cli.main:rulebook",
 }
 RULEBOOK_COMMANDS = {
-    "schema": "triage.cli.rulebook.check:schema",
+    "schema": "triage.cli.rulebook.pages:schema",
     "check": "triage.cli.rulebook.check:check",
-    "cases": "triage.cli.rulebook.check:cases",
+    "cases": "triage.cli.rulebook.cases:cases",
     "table": "triage.cli.rulebook.pages:table",
     "new": "triage.cli.rulebook.pages:new",
     "copy": "triage.cli.rulebook.pages:copy",

@@ -5,7 +5,8 @@ arguments give the same decision.
 """
 
 from collections.abc import Collection, Mapping, Sequence
-from datetime import datetime
+from datetime import date, datetime
+from typing import NamedTuple
 
 from triage.decide.causes.checks import Plan
 from triage.decide.causes.guards import near_facts
@@ -41,6 +42,22 @@ from triage.rulebook.model import OTHER_CAUSE, Rulebook
 from triage.values.money import Money, as_money
 
 
+class Guarded(NamedTuple):
+    """What is known of a report, and the cautions that hold, before causes and money are looked at.
+
+    `rulebook` and `engine` are those of the day `on`, the report's.
+    """
+
+    rulebook: Rulebook
+    engine: Engine
+    on: date
+    gathered: Mapping[str, KnownFact]
+    notes: Sequence[str]
+    inference: Inference
+    dangers: Dangers
+    live: CautionsThatHold
+
+
 def decide(
     rulebook: Rulebook,
     engine: Engine,
@@ -58,15 +75,9 @@ def decide(
     dangers besides the report. Raises InputError for a report from the future or from before its machine was
     made, and EngineFailure when the engine does not answer.
     """
-    check_dates(report, machine, now)
-    reported_on = local_date(machine, report.reported_at)
-    rulebook, engine = applying(rulebook, engine, reported_on)
-
-    first_known = gather_facts(rulebook, report, machine, history, now, state)
-    gathered, calculation_notes = calculated(rulebook, first_known)
-    inference = infer(rulebook, engine, {fact: known.value for fact, known in gathered.items()})
-    dangers = dangers_of(rulebook, inference, gathered, report, state, now)
-    live = cautions_that_hold(rulebook, dangers.holding, waiting=dangers.waiting)
+    facts = guarded(rulebook, engine, report, machine, history, now, state)
+    rulebook, engine, reported_on = facts.rulebook, facts.engine, facts.on
+    gathered, inference, dangers, live = facts.gathered, facts.inference, facts.dangers, facts.live
 
     not_cured = [done.check for done in report.checks if done.result == "not_cured"]
     symptoms = telling(rulebook, report.symptoms)
@@ -160,7 +171,7 @@ def decide(
             *found.job.notes,
             *found.standing.notes,
             *warranty_notes(rulebook, machine, component, reported_on),
-            *calculation_notes,
+            *facts.notes,
         ),
         rulebook=rulebook.version,
         decided_at=now,
@@ -169,6 +180,27 @@ def decide(
         keep_or_swap=keep_or_swap_said(rulebook, found.life, verdict, report.estimate is not None),
         after_hours_agreed=found.late.agreed,
     )
+
+
+def guarded(
+    rulebook: Rulebook,
+    engine: Engine,
+    report: Report,
+    machine: Machine | None,
+    history: History,
+    now: datetime,
+    state: DangerState,
+) -> Guarded:
+    """The first half of `decide`, of the same arguments and with the same errors."""
+    check_dates(report, machine, now)
+    on = local_date(machine, report.reported_at)
+    rulebook, engine = applying(rulebook, engine, on)
+    first_known = gather_facts(rulebook, report, machine, history, now, state)
+    gathered, notes = calculated(rulebook, first_known)
+    inference = infer(rulebook, engine, {fact: known.value for fact, known in gathered.items()})
+    dangers = dangers_of(rulebook, inference, gathered, report, state, now)
+    live = cautions_that_hold(rulebook, dangers.holding, waiting=dangers.waiting)
+    return Guarded(rulebook, engine, on, gathered, notes, inference, dangers, live)
 
 
 def _leading(

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cache, lru_cache
 from threading import Lock
@@ -143,7 +143,7 @@ def near_words(word: str, known: Iterable[str]) -> tuple[str, ...]:
 @lru_cache(maxsize=16384)
 def in_a_dictionary(word: str) -> bool:
     """Whether a word in plain letters is one of English or Spanish, in whatever form."""
-    return word in _COMMON or any(word in words for words in map(_dictionary, LANGUAGES))
+    return word in _COMMON or any(word in words for each in LANGUAGES for words in _dictionary(each))
 
 
 @cache
@@ -152,8 +152,10 @@ def _stemmer(language: str) -> snowballstemmer.Stemmer:
 
 
 @cache
-def _dictionary(language: str) -> frozenset[str]:
+def _dictionary(language: str) -> tuple[Container[str], Container[str]]:
+    """The words as they are written, and in plain letters those that are written with others."""
     from spellchecker import SpellChecker  # two megabytes of words, read when the first slip is looked at
 
-    words = SpellChecker(language=language).word_frequency.words()
-    return frozenset(word if word.isascii() and word.isalpha() else plain_letters(word) for word in words)
+    words = SpellChecker(language=language).word_frequency.dictionary
+    odd = (word for word in words if not (word.isascii() and word.isalpha()))
+    return words, frozenset(map(plain_letters, odd))

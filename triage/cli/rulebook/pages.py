@@ -1,13 +1,15 @@
-"""`barrelwise rulebook table|new|copy`: the rulebook as a document, a new rule's file, a folder to edit."""
+"""`barrelwise rulebook table|new|copy|schema`: a document, a new rule's file, a folder to edit, schemas."""
 
+import json
 import shutil
 from pathlib import Path
 
 import click
 
 from triage.cli.shown.files import now
-from triage.cli.shown.output import AS_JSON, print_done
+from triage.cli.shown.output import AS_JSON, print_done, print_json
 from triage.config import read_settings
+from triage.rulebook.reading.json_schema import schemas
 from triage.rulebook.reading.reader import read_rulebook
 from triage.rulebook_care.book.book import as_html, as_markdown
 from triage.rulebook_care.editing.scaffold import KINDS, scaffold
@@ -72,3 +74,18 @@ def copy(folder: Path, as_data: bool) -> None:
     except (OSError, shutil.Error) as error:
         raise InputError([Problem(f"it cannot be copied ({error})", file=str(folder))]) from None
     print_done(as_data, {"folder": str(folder)}, f"BARRELWISE_RULEBOOK={folder} makes it the one at hand")
+
+
+@click.command()
+@click.option("--out", type=FOLDER, help="Write one file a kind into this folder instead.")
+def schema(out: Path | None) -> None:
+    """Print the JSON Schema of each kind of file, for editors."""
+    found = schemas()
+    if out is None:
+        print_json(found)
+        return
+    out.mkdir(parents=True, exist_ok=True)
+    for name, one in found.items():
+        target = out / f"{name.removesuffix('.yml')}.schema.json"
+        target.write_text(json.dumps(one, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
+    click.echo(f"{len(found)} schemas in {out}", err=True)

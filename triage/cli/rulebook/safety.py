@@ -1,25 +1,31 @@
 """What a rulebook takes away from people's safety, compared with the live one, as the commands print it."""
 
+from __future__ import annotations
+
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from triage.config import Settings
-from triage.logic.engine import Engine
-from triage.rulebook.model import Rulebook
-from triage.rulebook_care.release import publishing
-from triage.rulebook_care.release.losses import kept_rulebook
-from triage.rulebook_care.safety.danger_cases import binding, failed_danger_cases
 from triage.rulebook_care.safety.loss import Loss, by_edit
-from triage.rulebook_care.safety.weakening import weakened
-from triage.store import Store, is_there, open_store
-from triage.values.errors import InputError, NotFoundError
+from triage.values.errors import InputError
+
+if TYPE_CHECKING:  # a folder is checked without a database more quickly
+    from triage.rulebook.model import Rulebook
+    from triage.store import Store
 
 
 @contextmanager
 def store_at_hand(settings: Settings) -> Iterator[Store | None]:
     """None where there is no database; a difference needs none, and makes none."""
+    if _is_missing(settings.database):
+        yield None
+        return
+    from triage.store import is_there, open_store
+
     if not is_there(settings.database):
         yield None
         return
@@ -35,19 +41,6 @@ def store_at_hand(settings: Settings) -> Iterator[Store | None]:
         store.close()
 
 
-def against_live(
-    settings: Settings, rulebook: Rulebook, engine: Engine
-) -> tuple[tuple[Loss, ...], list[dict[str, str]]]:
-    """What a rulebook takes away from the live one, and the danger cases that it fails.
-
-    Without a database, or where nothing is live in it, it is held to the cases that it knows itself.
-    """
-    live = _live(settings)
-    losses = () if live is None else weakened(live, rulebook)
-    failed = failed_danger_cases(rulebook, engine, () if live is None else binding(live))
-    return losses, [{"file": "rulebook", "id": "danger", "message": each} for each in failed]
-
-
 def show_losses(losses: Sequence[Loss]) -> None:
     """Grouped by edit; nothing where there is none."""
     if losses:
@@ -58,9 +51,28 @@ def show_losses(losses: Sequence[Loss]) -> None:
             click.echo(f"    {loss.id} {loss.what}{loss.seen}")
 
 
-def _live(settings: Settings) -> Rulebook | None:
+def live_version(settings: Settings) -> str | None:
+    """None without a database, and where nothing is live in it."""
     with store_at_hand(settings) as store:
-        try:
-            return None if store is None else kept_rulebook(store, publishing.live(store).version)
-        except NotFoundError:
+        if store is None:
             return None
+        with store.read() as work:
+            live = work.rulebooks.live()
+    return None if live is None else live.version
+
+
+def kept_version(settings: Settings, version: str) -> Rulebook:
+    """A version that is kept in the database."""
+    from triage.rulebook_care.release.losses import kept_rulebook
+
+    with store_at_hand(settings) as store:
+        assert store is not None
+        return kept_rulebook(store, version)
+
+
+def _is_missing(url: str) -> bool:
+    """Whether it plainly is a SQLite file that does not exist, which can be told without a library."""
+    scheme, _, path = url.partition(":///")
+    return (
+        scheme == "sqlite" and path.isprintable() and not set(path) & {"?", "%"} and not Path(path).is_file()
+    )

@@ -213,8 +213,12 @@ def located_in(found: Iterable[Finding], sources: Mapping[str, Source]) -> tuple
 
 
 def _placed(each: Finding, source: Source) -> Finding:
+    """A Spanish text may stand elsewhere, where it is said in several places; then the English one is meant."""
     path = each.path
     place = source.values.get(path)
+    if place is None:
+        path = tuple(part.removesuffix("_es") if isinstance(part, str) else part for part in path)
+        place = source.values.get(path)
     while place is None and path:
         path = path[:-1]
         place = source.values.get(path)

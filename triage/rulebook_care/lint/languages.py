@@ -9,7 +9,7 @@ from collections.abc import Iterator
 
 from triage.inputs.word_forms import word_set
 from triage.rulebook_care.lint.findings import Finding, finding
-from triage.rulebook_care.lint.texts import every_text, key_in, sentences
+from triage.rulebook_care.lint.texts import every_text, key_in, sentences, spanish_of
 from triage.rulebook_care.reasoning.space import Reasoning
 
 LONGEST = 600
@@ -50,14 +50,14 @@ def language_findings(reason: Reasoning) -> Iterator[Finding]:
         if status == "retired" or path[:1] == ("source",):
             continue
         key, spanish = key_in(path), rulebook.spanish.get(text)
-        for said in (text, *filter(None, [spanish])):
+        for said, at in [(text, path), *([(spanish, spanish_of(path))] if spanish else [])]:
             odd = _MARKUP.search(said)
             if odd is not None:
                 message = f"`{key}` of {rule} holds “{odd[0][:40]}”, which is shown and read out as it stands"
-                yield finding("odd-text", rule, file, message, "Say it in plain words", path)
+                yield finding("odd-text", rule, file, message, "Say it in plain words", at)
             elif len(said) > LONGEST:
                 message = f"`{key}` of {rule} has {len(said)} letters; nobody listens that long"
-                yield finding("odd-text", rule, file, message, "Say it shorter, or in steps", path)
+                yield finding("odd-text", rule, file, message, "Say it shorter, or in steps", at)
         if spanish is None:
             continue
         for language, said, own, other in (
@@ -68,13 +68,14 @@ def language_findings(reason: Reasoning) -> Iterator[Finding]:
             same = language == "Spanish" and said == text and len(words) > 1
             if same or sum(word in other for word in words) > sum(word in own for word in words):
                 message = f"`{key}` of {rule} is not in {language}: “{said[:80]}”"
-                yield finding("language-left", rule, file, message, f"Write it in {language}", path)
+                at = spanish_of(path) if language == "Spanish" else path
+                yield finding("language-left", rule, file, message, f"Write it in {language}", at)
                 break
         else:
             why = _apart(text, spanish) if "text" in path or "steps" in path else None
             if why is not None:
                 message = f"`{key}` of {rule}: {why}"
-                yield finding("languages-differ", rule, file, message, "Make both say the same", path)
+                yield finding("languages-differ", rule, file, message, "Make both say the same", spanish_of(path))
 
 
 def _apart(english: str, spanish: str) -> str | None:

@@ -94,9 +94,14 @@ def _in_both(rulebook: Rulebook, texts: Iterable[_Text]) -> Iterator[_Text]:
     for rule, file, path, text, status in texts:
         yield rule, file, path, text, status
         if text in rulebook.spanish:
-            at = int(path[0] == "then")
-            there = (*path[:at], f"{path[at]}_es", *path[at + 1 :])
-            yield rule, file, there, rulebook.spanish[text], status
+            yield rule, file, spanish_of(path), rulebook.spanish[text], status
+
+
+def spanish_of(path: Path) -> Path:
+    """Where the Spanish of the text at a place stands beside it."""
+    at = max(index for index, part in enumerate(path) if isinstance(part, str))
+    at -= at > 0 and path[at - 1] == "choices"
+    return (*path[:at], f"{path[at]}_es", *path[at + 1 :])
 
 
 def _spanish_gaps(rulebook: Rulebook) -> Iterator[Finding]:

@@ -5,14 +5,14 @@ caution looks at, its symptoms are there, its words are listed. A rulebook that 
 knew fails by name; a small one that neither ever knew is exempt.
 """
 
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-from triage.decide.decide_data import decide_inputs, read_inputs
+from triage.decide.decide_data import decide_inputs, read_inputs, use_stops
 from triage.logic.engine import Engine
 from triage.records.decision import Decision
 from triage.rulebook.model import Rulebook
@@ -73,17 +73,23 @@ def binding(rulebook: Rulebook) -> frozenset[str]:
     return frozenset(case.id for case in danger_cases() if case.binds(rulebook))
 
 
-def failed_danger_cases(rulebook: Rulebook, engine: Engine, bound: Collection[str] = ()) -> list[str]:
-    """How a rulebook fails the cases that it knows, and those `bound` by the live one; in words."""
+def failed_danger_cases(
+    rulebook: Rulebook, engine: Engine, bound: Collection[str] = (), quick: bool = False
+) -> list[str]:
+    """How a rulebook fails the cases that it knows, and those `bound` by the live one; in words.
+
+    With `quick` a report is not decided to its end once a caution that stops use holds: whatever the rulebook
+    says besides, no check is then left and nothing is fixed in the store, by guards in the code.
+    """
     return [
         f"danger case “{case.title}”: {why}"
         for case in danger_cases()
         if case.id in bound or case.binds(rulebook)
-        for why in dict.fromkeys(_failures(rulebook, engine, case))
+        for why in dict.fromkeys(_failures(rulebook, engine, case, quick))
     ]
 
 
-def _failures(rulebook: Rulebook, engine: Engine, case: DangerCase) -> Iterator[str]:
+def _failures(rulebook: Rulebook, engine: Engine, case: DangerCase, quick: bool) -> Iterator[str]:
     lacking = tuple(case.lacking(rulebook))
     if lacking:
         yield from (f"the rulebook has lost {what}" for what in lacking)
@@ -95,15 +101,14 @@ def _failures(rulebook: Rulebook, engine: Engine, case: DangerCase) -> Iterator[
         elif case.danger is not None:
             report["answers"] = {case.danger: True}
         try:
-            decision = _decide(rulebook, engine, report)
+            inputs = read_inputs(report, rulebook, AT, lambda _: None)
+            if quick and use_stops(rulebook, engine, inputs):
+                continue
+            decision = decide_inputs(rulebook, engine, inputs, ask=False)
         except InputError as error:
             yield from (f"the report cannot be read: {problem}" for problem in error.problems)
             return
         yield from (f"with the symptom {symptom} {why}" for why in _unsafe(rulebook, decision))
-
-
-def _decide(rulebook: Rulebook, engine: Engine, report: Mapping[str, Any]) -> Decision:
-    return decide_inputs(rulebook, engine, read_inputs(report, rulebook, AT, lambda _: None), ask=False)
 
 
 def _unsafe(rulebook: Rulebook, decision: Decision) -> Iterator[str]:

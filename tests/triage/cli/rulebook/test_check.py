@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 from ruamel.yaml import YAML
@@ -13,7 +14,8 @@ from tests.triage.cli.test_main import change, write_rulebook
 from tests.triage.rulebook_care.lint.linted import cases, clean_files, evidence_file
 from tests.triage.services import rulebook_files
 from triage.cli.main import run as run_command
-from triage.config import SETTINGS
+from triage.cli.rulebook import judged
+from triage.config import SETTINGS, Settings
 from triage.rulebook.reading.reader import read_rulebook
 
 Run = Callable[..., tuple[int, str, str]]
@@ -52,6 +54,63 @@ def test_check_says_when_nothing_is_found(run: Run) -> None:
     status, out, err = run("check")
     assert (status, err) == (0, "")
     assert out.endswith("\nnothing found\n")
+
+
+@pytest.fixture
+def times_judged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> list[str | None]:
+    """The live version each time that a folder is judged, none being remembered at first."""
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    noted: list[str | None] = []
+    real = judged.judge
+
+    def judge(folder: Path, settings: Settings, version: str | None) -> dict[str, Any]:
+        noted.append(version)
+        return real(folder, settings, version)
+
+    monkeypatch.setattr(judged, "judge", judge)
+    return noted
+
+
+def test_a_folder_is_judged_once_and_anew_after_any_change(
+    run: Run, here: Path, times_judged: list[str | None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    add(here, "evidence/full.yml", FULL)
+    answers = [run("check"), run("check"), run("check", "--json"), run("check", "--sarif")]
+    assert answers[0] == answers[1]
+    assert json.loads(answers[2][1])["findings"]
+    assert json.loads(answers[3][1])["version"] == "2.1.0"
+    assert len(times_judged) == 1
+    add(here, "evidence/full.yml", {**FULL, "title": "Fuller"})
+    assert run("check") != answers[0]
+    (here / "rules/evidence/full.yml").unlink()
+    assert run("check")[1].endswith("\nnothing found\n")
+    assert len(times_judged) == 3
+    monkeypatch.setenv("BARRELWISE_ENGINE", "checked")
+    run("check")
+    assert len(times_judged) == 4
+    assert run("publish", "rules", "--by", "mira", "--note", "The first.", "--yes")[0] == 0
+    run("check"), run("check")
+    assert times_judged[:4] == [None] * 4
+    assert len(times_judged) == 5
+    assert str(times_judged[4]).startswith("sha256:")
+
+
+def test_a_folder_that_changes_while_it_is_judged_is_judged_again(
+    run: Run, here: Path, times_judged: list[str | None], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    noting = judged.judge
+
+    def judge(*known: Any) -> dict[str, Any]:
+        found = noting(*known)
+        add(here, "evidence/full.yml", FULL)
+        return found
+
+    monkeypatch.setattr(judged, "judge", judge)
+    before = run("check")
+    assert before[1].endswith("\nnothing found\n")
+    (here / "rules/evidence/full.yml").unlink()
+    run("check")
+    assert len(times_judged) == 2, "what was found of the folder before is not kept"
 
 
 def test_an_error_is_told_with_file_line_and_fix_and_is_a_no(run: Run, here: Path) -> None:

@@ -21,7 +21,11 @@ from triage.rulebook_care.safety.danger_cases import binding, danger_cases, fail
 
 
 def failed(rulebook: Rulebook, bound: frozenset[str] = frozenset()) -> list[str]:
-    return failed_danger_cases(rulebook, compile_rulebook(rulebook, "plain"), bound)
+    """What fails, told the same where a report is decided only until use stops."""
+    engine = compile_rulebook(rulebook, "plain")
+    found = failed_danger_cases(rulebook, engine, bound)
+    assert failed_danger_cases(rulebook, engine, bound, quick=True) == found
+    return found
 
 
 def test_every_case_binds_the_default_rulebook_and_passes() -> None:
