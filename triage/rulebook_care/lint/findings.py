@@ -2,10 +2,9 @@
 
 Findings as SARIF, so that code-review tools show them beside the changed lines.
 
-Static Analysis Results Interchange Format (SARIF) 2.1.0, OASIS Standard, 2020: one run, its rules with their
-default level (3.49, 3.50), its results with physical locations (3.27 to 3.30) and in-source suppressions
-(3.35). Section numbers from memory; the parts of the standard's own JSON schema (errata 01) that speak of
-these objects were read.
+SARIF 2.1.0, OASIS Standard, 2020: one run, its rules with their default level (3.49, 3.50), its results with
+physical locations (3.27 to 3.30) and in-source suppressions (3.35). Section numbers from memory; the parts of
+the standard's own JSON schema (errata 01) that speak of these objects were read.
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -71,6 +70,7 @@ CODES: Mapping[str, Code] = {
     "no-safe-action": Code("error", "A caution takes every action away and names nobody who has one left."),
     "fact-never-known": Code("warning", "Nothing ever asks, records, computes or derives this fact."),
     "fact-unused": Code("note", "Nothing looks at this fact."),
+    "unsafe-order": Code("error", "Steps have hands in a machine that is still on, or leave it off."),
     "opens-panel": Code("error", "A text tells a clerk to open the machine."),
     "words-one-language": Code("note", "A list of callers' words has no phrases in one of the languages."),
     "words-twice": Code("note", "Two phrases of a list hear the same."),
@@ -104,7 +104,7 @@ CODES: Mapping[str, Code] = {
     "spanish-missing": Code("warning", "A text that clerks hear is not there in Spanish, though others are."),
     "language-left": Code("warning", "A text is in the other language than it should be."),
     "languages-differ": Code("warning", "The English and the Spanish of a text do not say the same."),
-    "odd-text": Code("warning", "A text holds markup or a link, or is too long to be read out."),
+    "odd-text": Code("warning", "A text holds markup or a link, or is too long or too short to be read out."),
     "too-hard": Code("note", "The lint gave up on a question; nothing was proved."),
     "silence-unknown": Code("warning", "`lint_off` names a code that does not exist."),
     "silence-unused": Code("note", "`lint_off` names a finding that is not there."),
@@ -213,10 +213,9 @@ def located_in(found: Iterable[Finding], sources: Mapping[str, Source]) -> tuple
 
 
 def _placed(each: Finding, source: Source) -> Finding:
-    """A Spanish text may stand elsewhere, where it is said in several places; then the English one is meant."""
     path = each.path
     place = source.values.get(path)
-    if place is None:
+    if place is None:  # the Spanish stands in another file, which says the same in English
         path = tuple(part.removesuffix("_es") if isinstance(part, str) else part for part in path)
         place = source.values.get(path)
     while place is None and path:

@@ -1,4 +1,4 @@
-"""Two languages that should say the same, and what no text should hold: markup, a link, a speech.
+"""Two languages that should say the same, and what no text should be: markup, a link, a speech, a letter.
 
 What the two say is not understood: only what can be counted is compared. Words of either language by which a
 text is told to be English or Spanish are common ones that the other lacks.
@@ -14,6 +14,9 @@ from triage.rulebook_care.reasoning.space import Reasoning
 
 LONGEST = 600
 """Letters that can be read out in one breath of a call, twice over. Common practice, no source."""
+
+SHORTEST = 3
+_READ_OUT = ("ask", "help", "look_for", "steps", "text")
 
 _ENGLISH = word_set(
     """
@@ -58,6 +61,9 @@ def language_findings(reason: Reasoning) -> Iterator[Finding]:
             elif len(said) > LONGEST:
                 message = f"`{key}` of {rule} has {len(said)} letters; nobody listens that long"
                 yield finding("odd-text", rule, file, message, "Say it shorter, or in steps", at)
+            elif key in _READ_OUT and len(said.strip()) < SHORTEST:
+                message = f"`{key}` of {rule} is “{said}”, which tells nobody what to do"
+                yield finding("odd-text", rule, file, message, "Write it out", at)
         if spanish is None:
             continue
         for language, said, own, other in (
@@ -75,7 +81,9 @@ def language_findings(reason: Reasoning) -> Iterator[Finding]:
             why = _apart(text, spanish) if "text" in path or "steps" in path else None
             if why is not None:
                 message = f"`{key}` of {rule}: {why}"
-                yield finding("languages-differ", rule, file, message, "Make both say the same", spanish_of(path))
+                yield finding(
+                    "languages-differ", rule, file, message, "Make both say the same", spanish_of(path)
+                )
 
 
 def _apart(english: str, spanish: str) -> str | None:

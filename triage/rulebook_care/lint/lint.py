@@ -16,6 +16,7 @@ from triage.rulebook_care.lint.leftovers import leftover_findings, vocabulary_fi
 from triage.rulebook_care.lint.money import limit_findings, money_findings
 from triage.rulebook_care.lint.numbers import number_findings
 from triage.rulebook_care.lint.policy import policy_findings
+from triage.rulebook_care.lint.steps import step_findings
 from triage.rulebook_care.lint.texts import text_findings
 from triage.rulebook_care.reasoning.space import Reasoning
 
@@ -26,6 +27,7 @@ FAMILIES: tuple[Callable[[Reasoning], Iterator[Finding]], ...] = (
     money_findings,
     policy_findings,
     check_findings,
+    step_findings,
     vocabulary_findings,
     text_findings,
     language_findings,

@@ -18,6 +18,9 @@ OUT_OF_LINE, OUT_OF_LINE_PARTS = 5, 30
 
 LEAST_MINUTES_A_STEP = Decimal("0.2")
 
+HOURS_OF_A_LOSS = Decimal("1.25")
+"""What takes longer to repair is no lamp: something is not sold until then. Our estimate, no source."""
+
 _Place = tuple[str, Path, Decimal]
 _Usual = tuple[str, Path, Decimal | int | float, str, str]
 
@@ -93,6 +96,7 @@ def _usual(rulebook: Rulebook) -> Iterator[_Usual]:
     for cause in rulebook.causes.values():
         file, hours = f"causes/{cause.id}.yml", cause.repair.labor_hours
         yield file, ("repair", "labor_hours"), hours, "0.05", "16"
+        yield file, ("sales_lost",), cause.sales_lost, "0" if hours < HOURS_OF_A_LOSS else "0.1", "1"
     for check in rulebook.checks.values():
         least = max(Decimal(1), LEAST_MINUTES_A_STEP * len(check.steps))
         yield f"checks/{check.id}.yml", ("minutes",), check.minutes, str(least), "120"

@@ -45,7 +45,23 @@ def row_first(files: Files) -> None:
     )
 
 
+def moved_step(before: int, after: int, *keys: str) -> Edit:
+    def edit(files: Files) -> None:
+        for key in keys:
+            files[RINSE][key].insert(after, files[RINSE][key].pop(before))
+
+    return edit
+
+
 FAULTS: dict[str, tuple[str, Edit]] = {
+    "plugged in before it is unplugged": ("unsafe-order", moved_step(6, 1, "steps", "steps_es")),
+    "the filter out before it is unplugged": ("unsafe-order", moved_step(2, 1, "steps", "steps_es")),
+    "unplugged last, in Spanish only": ("unsafe-order", moved_step(1, 6, "steps_es")),
+    "a step of one letter": ("odd-text", both(put(RINSE, "R", "steps", 3), put(RINSE, "E", "steps_es", 3))),
+    "a question of one letter": ("odd-text", put(FILTER, "?", "ask")),
+    "no wait where the text says 40": ("says-otherwise", put(RINSE, 0, "wait_minutes")),
+    "a wait with a digit lost": ("says-otherwise", put(RINSE, 4, "wait_minutes")),
+    "no sales lost by a dead compressor": ("absurd-number", put(COMPRESSOR, 0, "sales_lost")),
     "English left in a question": ("language-left", english_left(FILTER, "ask")),
     "English left in a caution": ("language-left", english_left(SMELL, "text", "then")),
     "English left in one step": (

@@ -58,6 +58,12 @@ FAULTS: list[tuple[str, str, Callable[[Files], None]]] = [
         put("facts/seal_style.yml", {"flat": "Flat", "grooved": "flat"}, "choices"),
     ),
     ("absurd-number", "checks/rinse-filter.yml", put("checks/rinse-filter.yml", ["a"] * 60, "steps")),
+    (
+        "unsafe-order",
+        "checks/rinse-filter.yml",
+        put("checks/rinse-filter.yml", ["Switch it on.", "Wipe it.", "Switch it off."], "steps"),
+    ),
+    ("odd-text", "checks/rinse-filter.yml", put("checks/rinse-filter.yml", ["R"], "steps")),
     ("odd-text", "checks/rinse-filter.yml", put("checks/rinse-filter.yml", ["<b>Do</b> it."], "steps")),
     ("odd-text", "checks/rinse-filter.yml", put("checks/rinse-filter.yml", ["Wait. " * 120], "steps")),
     (

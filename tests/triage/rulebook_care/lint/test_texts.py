@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import pytest
+from ruamel.yaml import YAML
 
-from tests.triage.builders import cause, check, fact
+from tests.triage.builders import cause, check, fact, head
 from tests.triage.rulebook_care.lint.linted import evidence_file, findings
-from triage.rulebook_care.lint.texts import opening_words
+from triage.rulebook_care.lint.findings import located_in
+from triage.rulebook_care.lint.texts import opening_words, spanish_of
+from triage.values.yaml_source import read_yaml
 
 
 @pytest.mark.parametrize(
@@ -85,6 +88,22 @@ def test_two_languages_of_which_one_leaves_something_out_are_told(english, spani
     told = check("told", {}, {"low_fill": 0.5}, steps=[english], steps_es=[spanish])
     found = findings({"checks/told.yml": told}).get("languages-differ", [])
     assert [said in each.message for each in found] == ([] if said is None else [True])
+    assert [each.path for each in found] == [("steps_es", 0)] * len(found), "where the Spanish stands"
+
+
+def test_what_is_wrong_with_a_spanish_text_is_told_at_its_line():
+    text = "then:\n  text: Do not touch it.\n  text_es: Do not touch it.\n"
+    hot = head(
+        "hot", {"hums": True}, {"hums": True}, {"hums": False}, then=YAML(typ="safe").load(text)["then"]
+    )
+    (found,) = findings({"cautions/hot.yml": hot})["language-left"]
+    assert found.path == ("then", "text_es")
+    assert located_in([found], {found.file: read_yaml(text.encode(), found.file)})[0].line == 3
+    elsewhere = text.splitlines(keepends=True)[:2]
+    (placed,) = located_in([found], {found.file: read_yaml("".join(elsewhere).encode(), found.file)})
+    assert placed.line == 2
+    assert spanish_of(("choices", "tray")) == ("choices_es", "tray")
+    assert spanish_of(("parts", "FLT-020", "title")) == ("parts", "FLT-020", "title_es")
 
 
 def test_one_wording_with_two_spanish_ones_is_told():
