@@ -34,7 +34,7 @@ from api.ops import book, changes, files, forms, release
 from api.ops import numbers as numbers_page
 from api.ops import simulate as simulate_page
 from api.ops import what_if as what_if_page
-from api.pages import sign_in, words
+from api.pages import provider, sign_in, words
 from api.pages import texts as desk_texts
 from api.pages.bill_form import kind_words
 from api.pages.people import in_words
@@ -56,6 +56,7 @@ from api.v1.installs import jobs as installs
 from api.v1.installs import training
 from api.v1.lookups import lookups
 from api.v1.schemas import ProblemOut
+from triage.config import OpenId
 from triage.rulebook.built_in_facts import ASSUMED, LOCAL_CODES
 from triage.service import rulebooks
 from triage.service.service import Service
@@ -135,10 +136,11 @@ class ProblemApi(Api):
         problems.register(self._app)
 
 
-def create_app(service: Service, folder: Path | None = None) -> Flask:
+def create_app(service: Service, folder: Path | None = None, openid: OpenId | None = None) -> Flask:
     """A Flask app for one program. Reads no settings and opens nothing by itself.
 
     `folder` is where the rulebook's files lie, for the pages that edit them; None: there are none to edit.
+    `openid` is a provider to sign in by.
     """
     app = Flask("api", static_folder="static", template_folder="templates")
     app.json = ExactJSONProvider(app)
@@ -185,6 +187,7 @@ def create_app(service: Service, folder: Path | None = None) -> Flask:
     app.extensions[FINDER] = MachineFinder(service)
     for page in PAGES:
         app.register_blueprint(page)
+    provider.init_provider(app, openid)
     return app
 
 

@@ -102,7 +102,7 @@ def run(
 
 def _app(service: Service, folder: Path | None, server: ServerSettings) -> Flask:
     """The app; the machines' search and charts are made ready beside, so that nobody waits for them."""
-    app = create_app(service, folder)
+    app = create_app(service, folder, server.openid)
     service.tell_of_queries(Queries(server.slow_ms))
     if service.is_shared:
         app.extensions[FINDER].make_aside()

@@ -5,7 +5,8 @@ from __future__ import annotations
 import os
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from importlib.util import find_spec
 from ipaddress import ip_address
 from pathlib import Path
 from typing import Literal, TypeAlias, cast, get_args
@@ -81,6 +82,13 @@ SETTINGS: tuple[tuple[str, str, str], ...] = (
         "Whether a rulebook goes live only with the yes of somebody besides who proposed it: `yes`, `no`, or "
         "`auto`, where more than one ops token is valid",
     ),
+    (
+        "BARRELWISE_OPENID_ISSUER",
+        "",
+        "An OpenID Connect provider that people may sign in by, such as https://id.example.com; empty: none",
+    ),
+    ("BARRELWISE_OPENID_CLIENT", "", "What the provider knows this program as"),
+    ("BARRELWISE_OPENID_SECRET", "", "The secret that the provider gave it"),
     ("BARRELWISE_PHOTOS", "", "The folder that photos of tickets are kept in; empty: the database"),
 )
 """(name, default, help) of every setting."""
@@ -100,11 +108,21 @@ NUMBERS = {
 
 
 @dataclass(frozen=True, slots=True)
+class OpenId:
+    """An OpenID Connect provider, what it knows this program as, and the pages' address it leads back to."""
+
+    issuer: str
+    client: str
+    secret: str = field(repr=False)
+    url: str
+
+
+@dataclass(frozen=True, slots=True)
 class ServerSettings:
     """How `serve` answers: what one process may take (connections at once, seconds, megabytes of memory),
 
-    what it logs, and the proxy in front of it: its address and the path it serves this program under, empty
-    for none.
+    what it logs, the proxy in front of it (its address and the path it serves this program under, empty for
+    none), and the provider that people may sign in by.
     """
 
     connections: int = 4000
@@ -115,6 +133,7 @@ class ServerSettings:
     slow_ms: int = 500
     trusted_proxy: str = ""
     path_prefix: str = ""
+    openid: OpenId | None = None
 
 
 DEFAULT_SERVER = ServerSettings()
@@ -170,6 +189,13 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
     )
     problems += _problems_of(outgoing)
     problems += _wrong_proxy(values["BARRELWISE_TRUSTED_PROXY"])
+    openid = OpenId(
+        values["BARRELWISE_OPENID_ISSUER"].rstrip("/"),
+        values["BARRELWISE_OPENID_CLIENT"],
+        values["BARRELWISE_OPENID_SECRET"],
+        outgoing.url,
+    )
+    problems += _wrong_provider(openid)
     if problems:
         raise InputError(problems)
     folder = values["BARRELWISE_RULEBOOK"]
@@ -189,6 +215,7 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
             slow_ms=numbers["BARRELWISE_SLOW_MS"],
             trusted_proxy=values["BARRELWISE_TRUSTED_PROXY"],
             path_prefix=urlsplit(outgoing.url).path,
+            openid=openid if openid.issuer else None,
         ),
         outgoing=outgoing,
         two_people=cast(TwoPeople, two_people),
@@ -209,6 +236,26 @@ def _problems_of(outgoing: Outgoing) -> list[Problem]:
             problems.append(Problem("BARRELWISE_MAIL_FROM is no address; e-mail has to come from one"))
         if not outgoing.url:
             problems.append(Problem("BARRELWISE_URL is needed for e-mail: links in it lead there"))
+    return problems
+
+
+def _wrong_provider(openid: OpenId) -> list[Problem]:
+    """A provider elsewhere is asked over TLS only; what it says decides who somebody is."""
+    if not openid.issuer:
+        return []
+    problems = []
+    if not re.fullmatch(
+        r"https://[^\s?#]+|http://(127\.0\.0\.1|localhost)(:\d+)?(/[^\s?#]*)?", openid.issuer
+    ):
+        problems.append(Problem("BARRELWISE_OPENID_ISSUER is no address that begins with https://"))
+    if not (openid.client and openid.secret):
+        problems.append(
+            Problem("a provider needs BARRELWISE_OPENID_CLIENT and BARRELWISE_OPENID_SECRET; it gives both")
+        )
+    if find_spec("authlib") is None or find_spec("requests") is None:
+        problems.append(Problem("a provider takes the extra `openid`; install barrelwise[openid]"))
+    if not openid.url:
+        problems.append(Problem("BARRELWISE_URL is needed for a provider: it leads people back there"))
     return problems
 
 

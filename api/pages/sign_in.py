@@ -38,7 +38,7 @@ def signed_in() -> ResponseReturnValue:
         return render_template("sign_in.html", wrong=True, **again), 401
     # With 307 the browser sends what was typed on to its form, which shows it again and stores nothing.
     response = redirect(request.root_path + target, 307 if "look" in request.form else 302)
-    return _keep(response, COOKIE, held)
+    return keep(response, COOKIE, held)
 
 
 @blueprint.post("/sign-out")
@@ -64,7 +64,7 @@ def language() -> ResponseReturnValue:
     for name, cookie in (("language", LANGUAGE_COOKIE), ("pages", PAGES_COOKIE)):
         set_language(response, cookie, request.form.get(name, ""))
     if (scheme := request.form.get("scheme")) in SCHEMES:
-        _keep(response, SCHEME_COOKIE, scheme, A_YEAR)
+        keep(response, SCHEME_COOKIE, scheme, A_YEAR)
     return response
 
 
@@ -72,7 +72,7 @@ def _own_root() -> str:
     return request.root_path or "/"
 
 
-def _keep(response: Response, name: str, value: str, seconds: int | None = None) -> Response:
+def keep(response: Response, name: str, value: str, seconds: int | None = None) -> Response:
     """A cookie of this program alone, which no script and no other site gets."""
     response.set_cookie(
         name, value, seconds, path=_own_root(), secure=request.is_secure, httponly=True, samesite="Strict"
@@ -83,7 +83,7 @@ def _keep(response: Response, name: str, value: str, seconds: int | None = None)
 def set_language(response: Response, cookie: str, chosen: str) -> None:
     """Keeps a language on this browser; nothing where there is no such language."""
     if chosen in LANGUAGES:
-        _keep(response, cookie, chosen, A_YEAR)
+        keep(response, cookie, chosen, A_YEAR)
 
 
 def own_path(target: str) -> str:

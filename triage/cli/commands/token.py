@@ -25,7 +25,7 @@ def token() -> None:
 @click.option("--role", required=True, type=click.Choice(ROLES), help="What it may do.")
 @click.option("--contractor", help="For a technician: the contractor whose tickets it may see.")
 @click.option("--authority", help="For an authority: which one of the rulebook's it speaks as.")
-@click.option("--email", help="For an authority: where questions to that person are sent.")
+@click.option("--email", help="For signing in by a provider; an authority is asked there.")
 @click.option("--days", type=click.IntRange(1, 3660), help="It ends after so many days; else when revoked.")
 @AS_JSON
 def add(
@@ -89,10 +89,10 @@ def list_tokens(as_data: bool) -> None:
 @click.argument("address")
 @AS_JSON
 def email(name: str, address: str, as_data: bool) -> None:
-    """Send questions to the authority called NAME to ADDRESS from now on."""
+    """Give the holder of NAME the e-mail address ADDRESS; an authority is asked there from now on."""
     with opened_store(read_settings()) as store, store.write() as work:
         work.tokens.write_to(name, address)
-    print_done(as_data, {"name": name, "email": address}, f"questions to {name} go to {address}")
+    print_done(as_data, {"name": name, "email": address}, f"{name} has the address {address}")
 
 
 @token.command()

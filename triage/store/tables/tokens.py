@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, cast
 
-from sqlalchemy import ForeignKey, String, bindparam, delete, select, update
+from sqlalchemy import ForeignKey, String, bindparam, delete, func, select, update
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.inputs.reader import EMAIL
@@ -71,6 +71,11 @@ def sha256_of(token: str) -> str:
     return hashlib.sha256(token.encode(errors="replace")).hexdigest()
 
 
+def _check_address(email: str) -> None:
+    if EMAIL.fullmatch(email) is None:
+        raise InputError(f'"{email[:60]}" is no e-mail address; write one such as ana@example.com')
+
+
 class Tokens:
     def __init__(self, session: Session) -> None:
         self._session = session
@@ -87,8 +92,8 @@ class Tokens:
     ) -> str:
         """Makes a token and returns it, the only time it can be seen. It takes the place of an ended one.
 
-        Whether the rulebook has the authority is the caller's to see to. Links that are valid once go to
-        an authority's `email` and nowhere else.
+        Whether the rulebook has the authority is the caller's to see to. `email` is whom a sign-in provider
+        knows its holder as; links that are valid once go to an authority's and nowhere else.
         """
         if not (name.strip() and name.isprintable() and len(name) <= MOST_NAME):
             raise InputError(f"a token's name has 1 to {MOST_NAME} printable characters")
@@ -100,8 +105,8 @@ class Tokens:
             raise InputError(
                 "an authority's token names which of the rulebook's, and no other token does (--authority)"
             )
-        if email is not None and (role != "authority" or EMAIL.fullmatch(email) is None):
-            raise InputError("--email is an authority's address, such as ana@example.com")
+        if email is not None:
+            _check_address(email)
         if contractor is not None and not self._contractor_exists(contractor):
             known = ", ".join(self._session.scalars(select(ContractorRow.id).order_by(ContractorRow.id)))
             raise NotFoundError(f'no contractor "{contractor}"; known: {known or "none yet, load some"}')
@@ -119,12 +124,11 @@ class Tokens:
         return token
 
     def write_to(self, name: str, email: str) -> None:
-        """From now on links go to another address of this authority; open ones sent to the old one end."""
+        """Gives it another e-mail address; open links that were sent to the old one end."""
         row = self._session.scalar(select(TokenRow).where(TokenRow.name == name))
         if row is None:
             raise NotFoundError(f'no token is named "{name}"; `barrelwise token list` shows them')
-        if row.role != "authority" or EMAIL.fullmatch(email) is None:
-            raise InputError("only an authority has an address, such as ana@example.com")
+        _check_address(email)
         row.email = email
         self._session.execute(delete(LinkRow).where(LinkRow.who == name, LinkRow.used_at.is_(None)))
 
@@ -148,6 +152,11 @@ class Tokens:
         asked = {"sha256": sha256_of(token), "now": now}
         row = self._session.connection().execute(_HOLDER, asked).one_or_none()
         return None if row is None else InUse.of(row, now, NOTED_EVERY)
+
+    def at_address(self, email: str, now: datetime) -> list[str]:
+        """The names of valid tokens whose holder has this e-mail address, in whatever case."""
+        query = select(_TOKENS.c.name).where(func.lower(_TOKENS.c.email) == email.lower(), VALID)
+        return list(self._session.scalars(query, {"now": now}))
 
     def note_use(self, name: str, now: datetime) -> None:
         self._session.execute(update(TokenRow).where(TokenRow.name == name).values(used_at=now))
