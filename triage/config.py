@@ -85,7 +85,7 @@ SETTINGS: tuple[tuple[str, str, str], ...] = (
     (
         "BARRELWISE_OPENID_ISSUER",
         "",
-        "An OpenID Connect provider that people may sign in by, such as https://id.example.com; empty: none",
+        "An OpenID Connect provider to sign in by, such as https://id.example.com",
     ),
     ("BARRELWISE_OPENID_CLIENT", "", "What the provider knows this program as"),
     ("BARRELWISE_OPENID_SECRET", "", "The secret that the provider gave it"),
@@ -187,15 +187,10 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
     outgoing = Outgoing(
         values["BARRELWISE_URL"].rstrip("/"), values["BARRELWISE_MAIL"], values["BARRELWISE_MAIL_FROM"]
     )
-    problems += _problems_of(outgoing)
-    problems += _wrong_proxy(values["BARRELWISE_TRUSTED_PROXY"])
-    openid = OpenId(
-        values["BARRELWISE_OPENID_ISSUER"].rstrip("/"),
-        values["BARRELWISE_OPENID_CLIENT"],
-        values["BARRELWISE_OPENID_SECRET"],
-        outgoing.url,
-    )
-    problems += _wrong_provider(openid)
+    given_by_provider = (values[f"BARRELWISE_OPENID_{name}"] for name in ("ISSUER", "CLIENT", "SECRET"))
+    openid = OpenId(*given_by_provider, outgoing.url)
+    problems += _problems_of(outgoing) + _wrong_proxy(values["BARRELWISE_TRUSTED_PROXY"])
+    problems += _wrong_provider(openid) if openid.issuer else []
     if problems:
         raise InputError(problems)
     folder = values["BARRELWISE_RULEBOOK"]
