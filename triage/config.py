@@ -187,8 +187,8 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
     outgoing = Outgoing(
         values["BARRELWISE_URL"].rstrip("/"), values["BARRELWISE_MAIL"], values["BARRELWISE_MAIL_FROM"]
     )
-    given_by_provider = (values[f"BARRELWISE_OPENID_{name}"] for name in ("ISSUER", "CLIENT", "SECRET"))
-    openid = OpenId(*given_by_provider, outgoing.url)
+    issuer, client, secret = (values[f"BARRELWISE_OPENID_{name}"] for name in ("ISSUER", "CLIENT", "SECRET"))
+    openid = OpenId(issuer, client, secret, outgoing.url)
     problems += _problems_of(outgoing) + _wrong_proxy(values["BARRELWISE_TRUSTED_PROXY"])
     problems += _wrong_provider(openid) if openid.issuer else []
     if problems:
@@ -236,8 +236,6 @@ def _problems_of(outgoing: Outgoing) -> list[Problem]:
 
 def _wrong_provider(openid: OpenId) -> list[Problem]:
     """A provider elsewhere is asked over TLS only; what it says decides who somebody is."""
-    if not openid.issuer:
-        return []
     problems = []
     if not re.fullmatch(
         r"https://[^\s?#]+|http://(127\.0\.0\.1|localhost)(:\d+)?(/[^\s?#]*)?", openid.issuer

@@ -38,7 +38,7 @@ def init_provider(app: Flask, settings: OpenId | None) -> None:
         CLIENT,
         client_id=settings.client,
         client_secret=settings.secret,
-        server_metadata_url=f"{settings.issuer}/.well-known/openid-configuration",
+        server_metadata_url=f"{settings.issuer.rstrip('/')}/.well-known/openid-configuration",
         client_kwargs={
             "scope": "openid email",
             "code_challenge_method": "S256",

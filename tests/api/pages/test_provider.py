@@ -176,7 +176,7 @@ GIVEN = {
 
 def test_the_settings_of_a_provider() -> None:
     openid = read_settings(GIVEN).server.openid
-    assert openid == OpenId("https://id.example.com", "barrelwise", "hidden", PAGES)
+    assert openid == OpenId("https://id.example.com/", "barrelwise", "hidden", PAGES)
     assert "hidden" not in repr(openid)
     assert read_settings({}).server.openid is None
 
