@@ -184,16 +184,15 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
             numbers[name] = int(given_as)
         else:
             problems.append(Problem(f'{name} is "{given_as}"; give {what} from {least} to {most}'))
-    outgoing = Outgoing(
-        values["BARRELWISE_URL"].rstrip("/"), values["BARRELWISE_MAIL"], values["BARRELWISE_MAIL_FROM"]
-    )
+    url = values["BARRELWISE_URL"].rstrip("/")
+    outgoing = Outgoing(url, values["BARRELWISE_MAIL"], values["BARRELWISE_MAIL_FROM"])
     issuer, client, secret = (values[f"BARRELWISE_OPENID_{name}"] for name in ("ISSUER", "CLIENT", "SECRET"))
-    openid = OpenId(issuer, client, secret, outgoing.url)
+    openid = OpenId(issuer, client, secret, url)
     problems += _problems_of(outgoing) + _wrong_proxy(values["BARRELWISE_TRUSTED_PROXY"])
     problems += _wrong_provider(openid) if openid.issuer else []
     if problems:
         raise InputError(problems)
-    folder = values["BARRELWISE_RULEBOOK"]
+    folder, photos = values["BARRELWISE_RULEBOOK"], values["BARRELWISE_PHOTOS"]
     return Settings(
         database=values["BARRELWISE_DATABASE"],
         rulebook=Path(folder) if folder else default_rulebook(),
@@ -214,7 +213,7 @@ def read_settings(environment: Mapping[str, str] | None = None) -> Settings:
         ),
         outgoing=outgoing,
         two_people=cast(TwoPeople, two_people),
-        photos=Path(values["BARRELWISE_PHOTOS"]) if values["BARRELWISE_PHOTOS"] else None,
+        photos=Path(photos) if photos else None,
     )
 
 
@@ -237,9 +236,7 @@ def _problems_of(outgoing: Outgoing) -> list[Problem]:
 def _wrong_provider(openid: OpenId) -> list[Problem]:
     """A provider elsewhere is asked over TLS only; what it says decides who somebody is."""
     problems = []
-    if not re.fullmatch(
-        r"https://[^\s?#]+|http://(127\.0\.0\.1|localhost)(:\d+)?(/[^\s?#]*)?", openid.issuer
-    ):
+    if not re.match(r"https://|http://(127\.0\.0\.1|localhost)[:/]", openid.issuer):
         problems.append(Problem("BARRELWISE_OPENID_ISSUER is no address that begins with https://"))
     if not (openid.client and openid.secret):
         problems.append(
