@@ -212,11 +212,15 @@ def listed_machines(service: Service) -> Sequence[ListedMachine]:
 
 
 def own_tickets(service: Service, viewer: Caller, limit: int) -> Sequence[OpenTicket]:
-    """Where a technician's contractor is to come: its tickets by the time they are due, without one last."""
+    """Where a technician's contractor is to come: to open dangers, then by the time tickets are due."""
     if viewer.contractor is None:
         return ()
     found = listed(service, "unfinished", {"contractor": viewer.contractor}, limit=limit)
-    return sorted(found, key=lambda one: (one.due_at is None, one.due_at or one.opened_at, one.id))
+    return sorted(found, key=_first_to_come_to)
+
+
+def _first_to_come_to(one: OpenTicket) -> tuple[bool, bool, datetime, str]:
+    return not one.dangers, one.due_at is None, one.due_at or one.opened_at, one.id
 
 
 def own_machines(service: Service, viewer: Caller) -> Sequence[ListedMachine]:

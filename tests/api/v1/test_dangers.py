@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -16,7 +17,8 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, precondition, 
 from api.app import create_app
 from tests.api.conftest import Send
 from tests.triage.danger_rulebook import CALM, CALM_REPORT, HEARD_REPORT, SHOCK_REPORT, danger_files
-from tests.triage.services import NOON, running_service
+from tests.triage.services import FOGLINE, MACHINES, NOON, running_service
+from triage.service.machines import own_tickets
 from triage.service.service import Service
 
 WHY = {"why": "The outlet was rewired and tested."}
@@ -35,6 +37,17 @@ def shock(send: Send) -> Any:
 
 def clear(ticket: str, caution: str = "shock") -> str:
     return f"/v1/tickets/{ticket}/dangers/{caution}/clear"
+
+
+def test_a_technician_comes_to_a_danger_first(service: Service, send: Send) -> None:
+    with service.store.write() as work:
+        work.machines.put_machines([replace(each, contractor="fogline") for each in MACHINES])
+    calm = send("POST", "/v1/reports", {**CALM_REPORT, "machine": "LH30-2"}).json["ticket"]
+    shock = send("POST", "/v1/reports", SHOCK_REPORT).json["ticket"]
+    assert [each.id for each in own_tickets(service, FOGLINE, 9)] == [shock, calm]
+    assert send("POST", clear(shock), WHY, by="ops").status_code == 200
+    due = [each.due_at for each in own_tickets(service, FOGLINE, 9)]
+    assert due == sorted(due, key=lambda at: (at is None, at))
 
 
 def test_an_open_danger_shows_on_everything_of_its_machine(send: Send, shock: Any) -> None:
