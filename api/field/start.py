@@ -6,7 +6,7 @@ from flask.typing import ResponseReturnValue
 from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import own_path, set_language
 from api.pages.texts import PAGES_COOKIE
-from triage.service import tickets
+from triage.service import machines
 from triage.service.numbers import waiting
 
 blueprint = Blueprint("field_start", __name__)
@@ -24,8 +24,8 @@ def language() -> ResponseReturnValue:
 @blueprint.get("/overview")
 @page_roles("reporter", "agent", "ops")
 def overview() -> ResponseReturnValue:
-    """What waits, to read only."""
-    found = tickets.listed(service(), "unfinished", limit=MOST + 1)
+    """What waits, to read only, dangers first."""
+    found = machines.waiting_tickets(service(), MOST + 1)
     return render_template(
         "field/overview.html",
         tickets=found[:MOST],

@@ -29,7 +29,7 @@ from triage.service.changes import (
     ticket_of,
 )
 from triage.service.service import Service, one_version
-from triage.service.tickets import OpenTicket, listed
+from triage.service.tickets import NO_FILTERS, Filters, OpenTicket, listed
 from triage.store import Work
 from triage.store.work import promised_on
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
@@ -211,16 +211,21 @@ def listed_machines(service: Service) -> Sequence[ListedMachine]:
         return work.desk.listed_machines()
 
 
+def waiting_tickets(service: Service, limit: int, filters: Filters = NO_FILTERS) -> Sequence[OpenTicket]:
+    """What is not finished: where a danger is open first, then by the time due. Of too many the newest."""
+    found: list[OpenTicket] = []
+    for danger in ("true", "false"):
+        room = limit - len(found)
+        more = listed(service, "unfinished", {**filters, "danger": danger}, limit=room) if room else ()
+        found += sorted(more, key=lambda one: (one.due_at is None, one.due_at or one.opened_at, one.id))
+    return found
+
+
 def own_tickets(service: Service, viewer: Caller, limit: int) -> Sequence[OpenTicket]:
-    """Where a technician's contractor is to come: to open dangers, then by the time tickets are due."""
+    """Where a technician's contractor is to come, in the order of `waiting_tickets`."""
     if viewer.contractor is None:
         return ()
-    found = listed(service, "unfinished", {"contractor": viewer.contractor}, limit=limit)
-    return sorted(found, key=_first_to_come_to)
-
-
-def _first_to_come_to(one: OpenTicket) -> tuple[bool, bool, datetime, str]:
-    return not one.dangers, one.due_at is None, one.due_at or one.opened_at, one.id
+    return waiting_tickets(service, limit, {"contractor": viewer.contractor})
 
 
 def own_machines(service: Service, viewer: Caller) -> Sequence[ListedMachine]:

@@ -33,7 +33,7 @@ from triage.store.tables.tickets import TicketMoved, opening
 from triage.store.work import on_machine
 from triage.values.errors import InputError, NotFoundError, Problem
 
-__all__ = ["VIEWS", "Filters", "OpenTicket", "View"]
+__all__ = ["NO_FILTERS", "VIEWS", "Filters", "OpenTicket", "View"]
 
 Data = Mapping[str, Any]
 

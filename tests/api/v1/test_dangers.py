@@ -18,7 +18,7 @@ from api.app import create_app
 from tests.api.conftest import Send
 from tests.triage.danger_rulebook import CALM, CALM_REPORT, HEARD_REPORT, SHOCK_REPORT, danger_files
 from tests.triage.services import FOGLINE, MACHINES, NOON, running_service
-from triage.service.machines import own_tickets
+from triage.service.machines import own_tickets, waiting_tickets
 from triage.service.service import Service
 
 WHY = {"why": "The outlet was rewired and tested."}
@@ -45,6 +45,7 @@ def test_a_technician_comes_to_a_danger_first(service: Service, send: Send) -> N
     calm = send("POST", "/v1/reports", {**CALM_REPORT, "machine": "LH30-2"}).json["ticket"]
     shock = send("POST", "/v1/reports", SHOCK_REPORT).json["ticket"]
     assert [each.id for each in own_tickets(service, FOGLINE, 9)] == [shock, calm]
+    assert [each.id for each in waiting_tickets(service, 1)] == [shock]  # however many came later
     assert send("POST", clear(shock), WHY, by="ops").status_code == 200
     due = [each.due_at for each in own_tickets(service, FOGLINE, 9)]
     assert due == sorted(due, key=lambda at: (at is None, at))

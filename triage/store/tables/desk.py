@@ -21,6 +21,7 @@ from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.derived.chain import whole
 from triage.store.tables.derived.counted import counted_in, of_group
 from triage.store.tables.derived.terms import Terms
+from triage.store.tables.derived.ticket_filters import matching
 from triage.store.tables.models import Base, EventRow, MachineRow, SiteRow, TicketRow
 from triage.values.time_zones import UTC_NAME
 
@@ -122,8 +123,7 @@ class Desk:
     def _found(self, query: Any, filters: Filters) -> Any:
         """Only what matches: words may stand in any of the texts, in any order; of a number its digits."""
         where = [of_group(name, filters[name]) for name in OF_GROUP if filters.get(name)]
-        if filters.get("outcome"):
-            where.append(TicketRow.outcome == filters["outcome"])
+        where += matching({name: filters[name] for name in ("outcome", "danger") if filters.get(name)})
         if filters.get("counted"):
             sqlite = self._session.get_bind().dialect.name == "sqlite"
             days = (date.fromisoformat(filters[name]) for name in ("since", "until"))
