@@ -11,6 +11,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, Page, expect
 
 from tests.api.v1.test_photos import picture
+from tests.browser.conftest import PHONE
 from tests.browser.served import Served
 from tests.triage.service.outgoing.conftest import Letters
 from triage.config import Outgoing
@@ -21,7 +22,6 @@ from triage.service.outgoing import ask
 from triage.service.photos import kept
 
 pytestmark = pytest.mark.browser
-PHONE = {"width": 390, "height": 844}
 AGENT = Caller("mira", "agent")
 Shot = Callable[[Page, str], None]
 

@@ -3,11 +3,13 @@
 import secrets
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
+from datetime import datetime, timedelta
 from typing import Any
 
 from triage.machine.commissioning.recorded import read_care_event
 from triage.records.caller import Caller
 from triage.records.installs.job import NEXT, Install, Planned, Step
+from triage.records.report import Machine
 from triage.records.ticket_id import LENGTH, SIGNS
 from triage.service.installs.reading import STEPS, StepReader, refuse_elsewhere
 from triage.service.installs.view import InstallView, checklist_data, placed, seen_install, view_of
@@ -92,8 +94,15 @@ def step(
         reader = StepReader(service, data, ("step", *keys), f"the step {name}")
         news = read(service, work, install, reader, who)
         after = _append(service, work, install.id, news, who)
-        if after.state == "live" and install.state != "live":
-            _go_live(service, work, after, who)
+        if after.state == "live" and after.live_at is not None:
+            machine, at = work.machines.get(str(after.machine)), after.live_at
+            if install.state != "live":
+                site = work.machines.site(after.site)
+                _commission(service, work, after, placed(machine, site, after), at, who)
+            elif checklist_data(after) != checklist_data(install):
+                # in the place of the last, and at its time: it was not cleaned for what is put right
+                at += timedelta(microseconds=after.version)
+                _commission(service, work, after, machine, at, who)
         return view_of(service, work, after)
 
 
@@ -110,13 +119,13 @@ def _new_id(work: Work) -> str:
             return made
 
 
-def _go_live(service: Service, work: Work, install: Install, who: Caller) -> None:
-    """The machine stands at its site from now on, commissioned with this checklist."""
-    site, now = work.machines.site(install.site), service.now()
-    assert install.machine is not None
-    machine = placed(work.machines.get(install.machine), site, install)
-    details = checklist_data(install, now)
+def _commission(
+    service: Service, work: Work, install: Install, machine: Machine, at: datetime, who: Caller
+) -> None:
+    """The machine is commissioned with this checklist."""
+    details = checklist_data(install, at)
     details["trained"] = [f"{len(install.people)} on the register, {install.id}"]  # whose names can be erased
-    event, after = read_care_event({"kind": "commissioned", "details": details}, machine, now, who.name)
+    data = {"kind": "commissioned", "details": details}
+    event, after = read_care_event(data, machine, service.now(), who.name)
     work.machines.put_machines([after])
     work.care.add_care(after.serial, [event])

@@ -11,9 +11,9 @@ import pytest
 from sqlalchemy import Engine, event
 
 from tests.installs import ALL, DATE, PLAN, SURVEY, WORK, install_files
-from tests.triage.services import AGENT, FOGLINE, OPS, REPORT, TERN, Clock, running_service
+from tests.triage.services import AGENT, FOGLINE, OPS, TERN, Clock, running_service
 from triage.records.installs.job import CalledBack
-from triage.service import machines, tickets
+from triage.service import machines
 from triage.service.installs import jobs, view
 from triage.service.service import Service
 from triage.values.errors import ConflictError, InputError, NotFoundError
@@ -57,14 +57,6 @@ def test_all_that_passes_goes_live_and_the_machine_stands_commissioned(service: 
     assert record.history.care[-1].kind == "commissioned"
 
 
-def test_what_was_measured_is_known_in_the_next_report(service: Service) -> None:
-    before = tickets.decide_once(service, REPORT)
-    played(service, *ALL)
-    after = tickets.decide_once(service, REPORT)
-    assert "commissioning_failed" not in before.facts
-    assert after.facts
-
-
 def test_what_blocks_keeps_it_back_and_calls_the_installer_back_at_no_charge(service: Service) -> None:
     seen = played(service, *change(ALL, 3, water_test__leaked=True, points__tray_in=False))
     assert seen.install.state == "call_back"
@@ -92,7 +84,14 @@ def test_an_item_with_a_date_is_late_once_that_is_past(service: Service, clock: 
     promise = {"step": "promise", "point": "tray_in", "until": "2026-03-20", "why": "It is on order."}
     assert jobs.step(service, seen.install.id, promise, AGENT).late == ()
     fixed = {"step": "set_up", "answers": {"points/tray_in": True}}
+    before = machines.machine(service, "LH20-1", AGENT)
     assert jobs.step(service, seen.install.id, fixed, FOGLINE).items == ()
+    after = machines.machine(service, "LH20-1", AGENT)
+    assert {one.id for one in before.findings if one.result == "failed"} == {"tray_in"}
+    assert {one.result for one in after.findings} == {"passed"}
+    assert before.care.full_clean is not None
+    assert after.care.full_clean is not None
+    assert after.care.full_clean.due == before.care.full_clean.due, "it was not cleaned for that"
 
 
 def test_one_that_turns_out_bad_later_is_called_back(service: Service) -> None:
