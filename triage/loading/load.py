@@ -99,12 +99,12 @@ def load(
     A `dry_run` stores nothing, and gives the counts beside the problems of rows. A day after `latest` cannot
     be meant.
     """
-    rows, left_out = _read_files(folder)
+    rows, left_out, strays = _read_files(folder)
     counts: dict[str, Counts] = {}
-    problems: tuple[Problem, ...] = ()
+    problems = strays
     with suppress(_DryRun), store.write() as work:
         records = read_records(rows, rulebook, work, latest)
-        problems = tuple(records.problems)
+        problems = (*strays, *records.problems)
         if problems and not dry_run:
             raise InputError(problems)
         counts |= _put(records, work, progress)
@@ -155,8 +155,8 @@ def read_records(
     )
 
 
-def _read_files(folder: Path) -> tuple[dict[str, list[Row]], tuple[str, ...]]:
-    """The rows of each kind, and what holds no records."""
+def _read_files(folder: Path) -> tuple[dict[str, list[Row]], tuple[str, ...], tuple[Problem, ...]]:
+    """The rows of each kind, what holds no records, and what looks like records and is none of ours."""
     if not folder.is_dir() and folder.suffix.lower() not in SUFFIXES:
         raise InputError(f"{folder} is not a folder; give the one that holds machines.csv and its siblings")
     if not folder.exists():
@@ -164,6 +164,7 @@ def _read_files(folder: Path) -> tuple[dict[str, list[Row]], tuple[str, ...]]:
     rows: dict[str, list[Row]] = {}
     places: dict[str, str] = {}
     problems: list[Problem] = []
+    strays: list[Problem] = []
     left_out: list[str] = []
 
     def take(kind: str, place: str, found: list[Row]) -> None:
@@ -194,19 +195,20 @@ def _read_files(folder: Path) -> tuple[dict[str, list[Row]], tuple[str, ...]]:
             elif stem in COLUMNS or suffix in (".csv", ".json"):
                 names = ", ".join(COLUMNS)
                 message = (
-                    f"not a file of records{hint(stem, COLUMNS)}; files are {names}, as .csv, .xlsx or .json"
+                    f"not a file of records{hint(stem, COLUMNS)}; rename it, or take it out of the folder"
                 )
-                problems.append(Problem(message, file=path.name))
+                message += f"; files are {names}, as .csv, .xlsx or .json"
+                strays.append(Problem(message, file=path.name))
             else:
                 left_out.append(path.name)
         except InputError as error:
             take(stem, path.name, [])
             problems += error.problems
-    if not rows and not problems:
+    if not rows and not problems and not strays:
         problems.append(Problem(f"{folder} holds none of {', '.join(COLUMNS)} (.csv, .xlsx or .json)"))
-    if problems:
-        raise InputError(problems)
-    return rows, tuple(left_out)
+    if problems or not rows:
+        raise InputError([*problems, *strays])
+    return rows, tuple(left_out), tuple(strays)
 
 
 def _as_row(record: object) -> object:

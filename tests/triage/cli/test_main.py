@@ -6,10 +6,11 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import click
 import pytest
 
 from tests.triage.services import AGENT, REPORT, rulebook_files
@@ -449,3 +450,26 @@ def test_it_runs_as_a_module_in_a_process_of_its_own(here: Path) -> None:
     )
     assert done.returncode == 0, done.stderr
     assert json.loads(done.stdout)["outcome"] == "fix_in_store"
+
+
+def every_command(group: click.Group, *path: str) -> Iterator[tuple[tuple[str, ...], click.Command]]:
+    context = click.Context(group)
+    for name in group.list_commands(context):
+        command = group.get_command(context, name)
+        assert command is not None
+        if isinstance(command, click.Group):
+            yield from every_command(command, *path, name)
+        else:
+            yield (*path, name), command
+
+
+def test_every_command_answers_and_refuses_as_json(run: Run) -> None:
+    found = dict(every_command(command_line.barrelwise))
+    assert len(found) > 30
+    options = {path: [name for each in one.params for name in each.opts] for path, one in found.items()}
+    without = [" ".join(path) for path, names in options.items() if "--json" not in names]
+    assert without == ["serve"], "which logs JSON and answers nothing"
+    for path in found:
+        status, out, err = run(*path, "--no-such-option", "--json")
+        assert status == 2
+        assert "no-such-option" in json.dumps(json.loads(out or err))

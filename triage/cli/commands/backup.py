@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from triage.cli.shown.opened import opened_store
-from triage.cli.shown.output import AS_JSON, print_json
+from triage.cli.shown.output import AS_JSON, print_done, print_json
 from triage.config import read_settings
 from triage.store.copies.backup import back_up, restore
 from triage.store.copies.copying import copy_database
@@ -17,16 +17,20 @@ FILE = click.argument("file", type=click.Path(path_type=Path, dir_okay=False))
 
 @click.command()
 @FILE
-def backup(file: Path) -> None:
+@AS_JSON
+def backup(file: Path, as_data: bool) -> None:
     """Copy the database to a new FILE while the service goes on; all that was answered before is in it."""
-    click.echo(f"{file}: {back_up(read_settings().database, file)} tickets")
+    tickets = back_up(read_settings().database, file)
+    print_done(as_data, {"file": str(file), "tickets": tickets}, f"{file}: {tickets} tickets", answer=True)
 
 
 @click.command("restore")
 @FILE
-def restore_command(file: Path) -> None:
+@AS_JSON
+def restore_command(file: Path, as_data: bool) -> None:
     """Put the copy in FILE where the settings say that the database is; there must be none yet."""
-    click.echo(f"{restore(read_settings().database, file)} tickets are back")
+    tickets = restore(read_settings().database, file)
+    print_done(as_data, {"file": str(file), "tickets": tickets}, f"{tickets} tickets are back", answer=True)
 
 
 @click.command("copy")

@@ -24,7 +24,8 @@ FILE = click.Path(dir_okay=False, path_type=Path)
 @click.option("--html", "html", is_flag=True, help="HTML instead of Markdown.")
 @click.option("--out", type=FILE, help="Write into this file (.html means --html).")
 @click.option("--check", "written", type=FILE, help="Only say whether this file is fresh; status 1: stale.")
-def table(folder: Path | None, html: bool, out: Path | None, written: Path | None) -> int:
+@AS_JSON
+def table(folder: Path | None, html: bool, out: Path | None, written: Path | None, as_data: bool) -> int:
     """Print the rulebook in FOLDER as a document in which every name is a link."""
     rules = read_rulebook(folder or read_settings().rulebook)
     target = written or out
@@ -32,14 +33,15 @@ def table(folder: Path | None, html: bool, out: Path | None, written: Path | Non
     document = as_html(rules) if wants_html else as_markdown(rules)
     if written is not None:
         fresh = written.is_file() and written.read_text(encoding="utf-8") == document
-        click.echo(f"{written} is {'fresh' if fresh else 'stale; write it again with --out'}", err=True)
+        words = f"{written} is {'fresh' if fresh else 'stale; write it again with --out'}"
+        print_done(as_data, {"file": str(written), "fresh": fresh}, words)
         return 0 if fresh else 1
     if out is None:
-        click.echo(document, nl=False)
+        print_json({"document": document}) if as_data else click.echo(document, nl=False)
         return 0
     out.parent.mkdir(parents=True, exist_ok=True)
     out.write_text(document, encoding="utf-8")
-    click.echo(f"{out} is written", err=True)
+    print_done(as_data, {"file": str(out)}, f"{out} is written")
     return 0
 
 
@@ -78,7 +80,8 @@ def copy(folder: Path, as_data: bool) -> None:
 
 @click.command()
 @click.option("--out", type=FOLDER, help="Write one file a kind into this folder instead.")
-def schema(out: Path | None) -> None:
+@AS_JSON
+def schema(out: Path | None, as_data: bool) -> None:
     """Print the JSON Schema of each kind of file, for editors."""
     found = schemas()
     if out is None:
@@ -88,4 +91,4 @@ def schema(out: Path | None) -> None:
     for name, one in found.items():
         target = out / f"{name.removesuffix('.yml')}.schema.json"
         target.write_text(json.dumps(one, indent=2, ensure_ascii=False) + "\n", encoding="utf-8")
-    click.echo(f"{len(found)} schemas in {out}", err=True)
+    print_done(as_data, {"folder": str(out), "files": len(found)}, f"{len(found)} schemas in {out}")
