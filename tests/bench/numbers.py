@@ -30,8 +30,9 @@ from triage.service.numbers import numbers
 from triage.service.service import Service
 from triage.store import open_store
 from triage.store.summing import sum_days
+from triage.store.tables.care import LastCareRow
 from triage.store.tables.derived.closings import ClosingRow
-from triage.store.tables.models import EventRow, TicketRow
+from triage.store.tables.models import CareRow, EventRow, TicketRow
 
 NOW = datetime(2026, 11, 20, tzinfo=UTC)
 YEAR = timedelta(days=365)
@@ -40,8 +41,16 @@ NTE = Decimal(400)
 CONTRACTORS = ("brightwater", "fogline", "tern_and_daughters")
 CAUSES = ("dirty_filter", "low_fill", None, "fan_failed", "tap_ring_worn")
 BEFORE, TO_SEND = timedelta(days=30), timedelta(minutes=30)
-PAGES = ("/numbers?{year}", "/numbers?{year}", "/numbers", "/numbers?{year}&by=contractor",
-         "/numbers?{year}&by=month", "/numbers/act?{year}")  # fmt: skip
+PAGES = (
+    "/numbers?{year}",
+    "/numbers?{year}",
+    "/numbers",
+    *(f"/numbers?{{year}}&by={by}" for by in ("contractor", "month", "day", "site")),
+    "/numbers/act?{year}",
+    "/numbers/act?{year}",
+    "/v1/numbers/act?{year}",
+    "/care/kept",
+)
 
 
 def made(number: int, count: int, serials: list[str]) -> dict[str, Any]:
@@ -75,6 +84,37 @@ def fill(service: Service, count: int, serials: list[str]) -> None:
                 one["closed"].date() for one in some if one["closed"]
             }
             work.day_sums.mark(days)
+
+
+def care(service: Service, serials: list[str]) -> None:
+    """A year and more of care for each machine: late now and then, and of some lately not done at all."""
+    every = {"filter_cleaned": (11, 9), "fully_cleaned": (25, 10)}
+    for start in range(0, len(serials), AT_ONCE // 100):
+        log = []
+        last = []
+        for number, serial in enumerate(serials[start : start + AT_ONCE // 100], start):
+            begin = NOW - YEAR - timedelta(days=60 + number % 30)
+            days = (NOW - begin).days - number % 5 * (number % 50)
+            done = [("commissioned", begin)]
+            for kind, (least, apart) in every.items():
+                step = least + number % apart
+                done += [(kind, begin + timedelta(days=day)) for day in range(step, days, step)]
+            same = {"serial": serial, "by": "bench", "details": {}}
+            log += [{"kind": kind, "at": at, **same} for kind, at in done]
+            newest = dict(done)
+            cleaned = newest.get("fully_cleaned", begin)
+            last += [
+                {"serial": serial, "task": task, "side": side, "at": at}
+                for task, side, at in (
+                    ("filter", "", max(cleaned, newest.get("filter_cleaned", begin))),
+                    ("full_clean", "left", cleaned),
+                    ("full_clean", "right", cleaned),
+                )
+            ]
+        with service.store.write() as work:
+            connection = work.care._session.connection()
+            connection.execute(insert(CareRow), log)
+            connection.execute(insert(LastCareRow), last)
 
 
 def _ticket(one: dict[str, Any], sites: dict[str, str]) -> dict[str, Any]:
@@ -193,6 +233,7 @@ def main() -> None:
         service = Service(store, rulebook, compile_rulebook(rulebook, engine="plain"), lambda: NOW)
         load(ROOT / "demo" / "records", store, rulebook)
         serials = more_machines(service)
+        care(service, serials)
         start = time.perf_counter()
         fill(service, count, serials)
         print(f"{count:,} tickets put in after {time.perf_counter() - start:,.0f} s", flush=True)

@@ -14,6 +14,7 @@ from triage.store.tables.care import Care
 from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.depot import Depot
 from triage.store.tables.derived.care_due import CareList
+from triage.store.tables.derived.care_months import CareMonths
 from triage.store.tables.derived.closings import Closings
 from triage.store.tables.derived.day_sums import DaySumRows
 from triage.store.tables.derived.fleet import Fleet
@@ -54,6 +55,7 @@ class Work:
     dangers: OpenDangers
     fleet: Fleet
     care_list: CareList
+    care_months: CareMonths
     outbox: Outbox
     links: Links
     photos: Photos

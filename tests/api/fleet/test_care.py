@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import re
-from dataclasses import replace
+from dataclasses import astuple, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -19,7 +19,7 @@ from tests.triage.services import AGENT, ALDER, OPS, REPORT, Clock
 from triage.config import Outgoing
 from triage.records.danger import Danger
 from triage.records.report import CareEvent
-from triage.service import machines, tickets
+from triage.service import calls, machines, tickets
 from triage.service.fleet import care
 from triage.service.service import Service
 from triage.values.errors import ConflictError, InputError, NotFoundError
@@ -236,6 +236,26 @@ def test_how_care_was_kept_stands_beside_the_reports(
     assert (march.found.kept, march.found.overdue) == (1, 1)
     assert (march.found.reports_kept, march.found.reports_overdue) == (0, 1)
     assert "2026-03" in signed_in(client, tokens["ops"]).get("/care/kept").text
+
+
+def test_a_month_that_is_kept_hears_of_what_is_written_down_later(
+    client: FlaskClient, tokens: dict[str, str], fleet: Service
+) -> None:
+    clock = fleet.now
+    assert isinstance(clock, Clock)
+    unknown = {name: told for name, told in REPORT.items() if name != "machine"}
+    opened = tickets.open_ticket(fleet, unknown, AGENT)
+    clock.time = datetime(2026, 4, 2, 12, tzinfo=UTC)
+
+    def march() -> tuple[int, int, int, int]:
+        return astuple(care.kept_by_month(fleet)[-1].found)
+
+    assert march() == (1, 1, 0, 0)
+    calls.add_details(fleet, opened.id, {"machine": "LH20-1"}, AGENT, None)
+    assert march() == (1, 1, 0, 1)
+    with fleet.store.write() as work:
+        work.care.add_care("LH20-1", [CareEvent("fully_cleaned", datetime(2026, 2, 27, tzinfo=UTC), "store")])
+    assert march() == (2, 0, 1, 0)
 
 
 def test_a_view_that_there_is_not_is_named(client: FlaskClient, tokens: dict[str, str]) -> None:

@@ -18,8 +18,8 @@ import pytest
 from sqlalchemy import Engine, event, select
 
 from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
-from triage.machine.measures.upkeep import SIDES
 from triage.repairs.period import GROUPS, Period
+from triage.rulebook.model import CareIntervals
 from triage.service import tickets
 from triage.service.service import Service
 from triage.store import Work
@@ -73,7 +73,7 @@ SUMS: dict[str, Callable[[Work], object]] = {
     },
     "machines with their calls": lambda work: work.numbers.machines(PERIOD),
     "months to sum": lambda work: work.day_sums.months_to_sum(PERIOD),
-    "kept care": lambda work: work.care_list.kept(SINCE, UNTIL, dict.fromkeys(SIDES, SINCE)),
+    "kept care": lambda work: work.care_months.month(SINCE.date(), CareIntervals()),
     "a number's days": lambda work: work.day_sums.by_day(PERIOD, "site", "x"),
     "how often": lambda work: work.day_sums.tallies(PERIOD, "wait"),
     "the first day": lambda work: work.day_sums.first_day(),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta
+from datetime import UTC, date, datetime, timedelta
 from itertools import groupby
 
 from dateutil.relativedelta import relativedelta
@@ -18,7 +18,8 @@ from triage.service.fleet.overview import local_midnights
 from triage.service.photos import kept
 from triage.service.service import Service, one_version
 from triage.store import Work
-from triage.store.tables.derived.care_due import CareRowDue, Kept, Moments
+from triage.store.tables.derived.care_due import CareRowDue, Moments
+from triage.store.tables.derived.care_months import Kept
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
 from triage.values.time_zones import zone_named
 
@@ -206,17 +207,18 @@ def photo(service: Service, digest: str) -> bytes:
 @one_version
 def kept_by_month(service: Service) -> list[Month]:
     """The last MONTHS whole months, oldest first: how many machines began one with nothing overdue, and the
-    reports of these and of the others in it. Days are of 24 hours here, and months UTC's.
+    reports of these and of the others in it.
     """
-    care, now = service.rulebook.care, service.now()
-    first = datetime.combine(now.date().replace(day=1), time(), now.tzinfo)
-    found = []
+    intervals, this = service.rulebook.care, service.now().astimezone(UTC).date().replace(day=1)
+    firsts = [this - relativedelta(months=back) for back in range(MONTHS, 0, -1)]
     with service.store.read() as work:
-        for back in range(MONTHS, 0, -1):
-            begin, end = (first - relativedelta(months=n) for n in (back, back - 1))
-            since = {task: begin - timedelta(days=care.days(task) + 1) for task in SIDES}
-            found.append(Month(begin.date(), work.care_list.kept(begin, end, since)))
-    return found
+        known = work.care_months.known(firsts[0], intervals)
+    for first in firsts:
+        if first not in known:
+            with service.store.write() as work:
+                work.care_months.keep(first, intervals)
+                known |= work.care_months.known(first, intervals)
+    return [Month(first, known[first]) for first in firsts]
 
 
 def _site_of(service: Service, work: Work, held: str) -> str:

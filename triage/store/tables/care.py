@@ -12,6 +12,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.machine.measures.upkeep import SIDES, sides_done
 from triage.records.report import CareEvent, History, PastRepair
+from triage.store.tables.derived.care_months import CareMonths
 from triage.store.tables.models import Base, CareRow, RepairRow
 
 
@@ -66,16 +67,18 @@ class Care:
         """Adds what is not in the log yet (same machine, kind and time) and says how many that were."""
         query = select(CareRow.kind, CareRow.at).where(CareRow.serial == serial)
         known = {(row.kind, row.at) for row in self._session.execute(query)}
-        added = 0
+        added = []
         for event in events:
             if (event.kind, event.at) not in known:
                 known.add((event.kind, event.at))
+                added.append(event.at)
                 row = CareRow.made_of(event, serial=serial, details=dict(event.details))
                 self._session.add(row)
-                added += 1
                 self._note_last(serial, event)
         self._session.flush()
-        return added
+        if added:
+            CareMonths(self._session).cared(min(added))
+        return len(added)
 
     def _note_last(self, serial: str, event: CareEvent) -> None:
         on_postgresql = self._session.get_bind().dialect.name == "postgresql"

@@ -19,6 +19,7 @@ from triage.records.ticket import Event, Ticket, apply, fold
 from triage.store.tables.column_types import PackedText
 from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.derived.asked import asked_rows
+from triage.store.tables.derived.care_months import CareMonths
 from triage.store.tables.derived.chain import Chain, kept_apart, whole
 from triage.store.tables.derived.closings import Closings, counted
 from triage.store.tables.derived.day_sums import DaySumRows
@@ -40,14 +41,15 @@ _EVENT_FIELDS = ("kind", *(field.name for field in fields(Event) if field.name !
 class Ready:
     """Events about to be stored, with the ticket that they add up to: `state` and `rows` are its rows.
 
-    With `dangers`, what stands open on it is another than before, or on another machine. `asked`: questions
-    that were dealt with.
+    With `dangers`, what stands open on it is another than before, or on another machine. `moved`: it is new,
+    or on another machine. `asked`: questions that were dealt with.
     """
 
     ticket: Ticket
     state: Mapping[str, Any]
     rows: Sequence[Mapping[str, Any]]
     dangers: bool
+    moved: bool
     asked: Sequence[Mapping[str, Any]] = ()
 
 
@@ -193,6 +195,8 @@ class Tickets:
         DaySumRows(self._session).changed(ready.ticket, ready.rows, ready.asked)
         if any(row["kind"] in ("reported", "detailed", "forgotten") for row in ready.rows):
             Terms(self._session).put(ready.ticket)
+        if ready.moved:
+            CareMonths(self._session).reported(ready.ticket.opened_at)
         if ready.dangers:
             ticket = ready.ticket
             OpenDangers(self._session).put(ticket.id, ticket.machine, ticket.dangers.open)
@@ -271,6 +275,7 @@ def _made_ready(
         **decided,
     }
     stood = () if before is None else before.dangers.open
-    moved = before is not None and before.machine != ticket.machine
+    elsewhere = before is not None and before.machine != ticket.machine
     asked = tuple(asked_rows(before, news, {"ticket": ticket_id, "seq": ticket.version, "at": at}))
-    return Ready(ticket, state, rows, moved or ticket.dangers.open != stood, asked)
+    dangers = elsewhere or ticket.dangers.open != stood
+    return Ready(ticket, state, rows, dangers, before is None or elsewhere, asked)

@@ -8,28 +8,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import (
-    ColumnElement,
-    ForeignKey,
-    String,
-    Text,
-    and_,
-    case,
-    delete,
-    exists,
-    func,
-    or_,
-    select,
-    type_coerce,
-)
+from sqlalchemy import ForeignKey, String, and_, case, delete, exists, func, select
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
-from triage.machine.measures.upkeep import COUNTS_AS, SIDES
 from triage.rulebook.model import Task
 from triage.store.tables.care import LastCareRow
 from triage.store.tables.dangers import DangerRow
 from triage.store.tables.derived.fleet import before
-from triage.store.tables.models import Base, CareRow, ContractorRow, MachineRow, SiteRow, TicketRow
+from triage.store.tables.models import Base, ContractorRow, MachineRow, SiteRow
 from triage.store.tables.tokens import sha256_of
 
 Moments = Mapping[tuple[str, str], datetime]
@@ -65,16 +51,6 @@ class CareRowDue:
     side: str
     last_at: datetime
     in_danger: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Kept:
-    """Machines with nothing overdue at a moment, the others, and the reports of both after it."""
-
-    kept: int
-    overdue: int
-    reports_kept: int
-    reports_overdue: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,41 +124,6 @@ class CareList:
         """None where there is no such link, or it has expired."""
         query = select(CareLinkRow.site).where(CareLinkRow.sha256 == sha256_of(held))
         return self._session.scalar(query.where(CareLinkRow.expires_at > now))
-
-    def kept(self, at: datetime, until: datetime, since: Mapping[Task, datetime]) -> Kept:
-        """Of the machines with care on record at `at`; nothing is overdue where all was done since then."""
-        care = CareRow.serial == MachineRow.serial
-        kept = and_(
-            *(
-                exists().where(care, _counts(task, side), CareRow.at > first, CareRow.at <= at)
-                for task, first in since.items()
-                for side in SIDES[task]
-            )
-        )
-        told = (
-            select(func.count())
-            .where(TicketRow.machine == MachineRow.serial, TicketRow.opened_at > at)
-            .where(TicketRow.opened_at <= until)
-            .scalar_subquery()
-        )
-        judged = (
-            select(kept.label("kept"), told.label("told"))
-            .select_from(MachineRow)
-            .where(exists().where(care, CareRow.kind.in_(sorted(COUNTS_AS["filter"])), CareRow.at <= at))
-            .subquery()
-        )
-        query = select(judged.c.kept, func.count(), func.sum(judged.c.told)).group_by(judged.c.kept)
-        found = {bool(row[0]): row[1:] for row in self._session.execute(query)}
-        (machines, reports), (others, of_others) = (found.get(which, (0, 0)) for which in (True, False))
-        return Kept(machines, others, int(reports), int(of_others))
-
-
-def _counts(task: Task, side: str) -> ColumnElement[bool]:
-    """Whether a line of the care log starts the interval of a task on a side anew."""
-    told = type_coerce(CareRow.details, Text)
-    others = [told.like(f'%"side"%"{other}"%') for other in SIDES["full_clean"] if other != side]
-    whole = or_(CareRow.kind != "fully_cleaned", ~or_(*others))
-    return and_(CareRow.kind.in_(sorted(COUNTS_AS[task])), whole)
 
 
 def _joined(query: Any, moments: Moments | None, filters: Mapping[str, str]) -> Any:
