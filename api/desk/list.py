@@ -22,13 +22,14 @@ MOST_OFFSET = 100_000
 MOST_IN_LANES, MOST_UNFOLDED = 500, 8
 FILTERS = {"words": 80, "site": 64, "outcome": 16, "contractor": 64}
 BEHIND = {
-    "counted": 16,
+    "counted": 20,
     "since": 10,
     "until": 10,
     "first_outcome": 16,
-    "symptom": 64,
-    "model": 64,
-    "cause": 64,
+    **dict.fromkeys(("machine", "symptom", "model", "cause", "question"), 64),
+    "check": 80,
+    "rule": 80,
+    "chance": 1,
 }
 """Filters of the tickets behind a number, which the page of numbers links to."""
 
@@ -53,6 +54,8 @@ def start() -> ResponseReturnValue:
     filters = {name: args.get(name, "").strip()[:most] for name, most in (FILTERS | BEHIND).items()}
     if not _is_counted(filters):
         filters |= dict.fromkeys(("counted", "since", "until"), "")
+    if filters["chance"] not in "0123456789":
+        filters["chance"] = ""
     text = args.get("from", "")
     offset = min(int(text), MOST_OFFSET) if text.isascii() and text.isdigit() and len(text) < 9 else 0
     tickets = listed(service(), view, filters, offset, PAGE + 1)

@@ -37,6 +37,7 @@ def page() -> ResponseReturnValue:
 def _page(found: ToAct, **more: Any) -> str:
     days = {"since": found.period.first.isoformat(), "until": found.period.last.isoformat()}
     places = found.places[:MOST_ROWS]
+    named = {*(place.site for place in places), *(one.name for one in found.often_down_sites[:MOST_ROWS])}
     return render_template(
         "numbers/acting.html",
         **{
@@ -44,7 +45,7 @@ def _page(found: ToAct, **more: Any) -> str:
             "days": days,
             "asked": days,
             "places": places,
-            "sites": site_names(service(), [place.site for place in places]),
+            "sites": site_names(service(), named),
             "funnel": _funnel(found),
             "most": MOST_ROWS,
             "part": part,

@@ -15,11 +15,11 @@ from api.pages import charts
 from api.pages.texts import gettext, tell
 from api.pages.words import day_words, number_words, outcome_words
 from triage.repairs.overview import WOULD_HAVE_SENT, Overview
-from triage.repairs.period import NOT_KNOWN
+from triage.repairs.period import NOT_KNOWN, Period
 from triage.repairs.period_numbers import DEFINITIONS, cause_title
 from triage.repairs.statistics import TOO_FEW
-from triage.repairs.weeks import KeyNumber, neighbor
-from triage.service.numbers import GROUPED_BY, MEASURED_BY, overview_of, site_names
+from triage.repairs.weeks import KeyNumber, neighbor, periods_to
+from triage.service.numbers import GROUPED_BY, MEASURED_BY, days_of, overview_of, site_names
 from triage.service.numbers import numbers as numbers_of
 from triage.values.errors import InputError
 
@@ -90,6 +90,9 @@ def page(
         earlier=_neighbor(glance, -1),
         later=_neighbor(glance, 1),
         tickets=None if standalone else _tickets(days),
+        span={"since": glance.span.first.isoformat(), "until": glance.span.last.isoformat()},
+        firsts=periods_to(glance.period)[-1 - len(glance.numbers[0].before) :],
+        under_of=partial(_under, glance.period, of, by),
     )
 
 
@@ -113,6 +116,20 @@ def _tickets(days: tuple[str, str]) -> Any:
         return url_for("desk_list.start", view="all", counted=counted, **period)
 
     return address
+
+
+def _under(period: Period, of: str | None, by: str | None, key: str) -> dict[str, str]:
+    """What a row of the groups is about: its days within the period, and what its tickets have in common."""
+    found = {}
+    if of is not None:
+        name, _, common = of.partition(":")
+        found[name] = common
+    if by in MEASURED_BY and key:
+        days = days_of(by, key)
+        found |= {"since": f"{max(days.first, period.first)}", "until": f"{min(days.last, period.last)}"}
+    elif by and key:
+        found[by] = key
+    return {"first_outcome" if name == "outcome" else name: one for name, one in found.items()}
 
 
 def _usual_periods() -> Mapping[str, Mapping[str, str]]:

@@ -254,9 +254,12 @@ def number_words() -> Mapping[str, str]:
         "hours_to_close": gettext("Hours until it pours, median"),
         "spend_closed": gettext("Spent"),
         "spend_approved": gettext("Spend approved"),
+        "outside_agreement": gettext("Outside the rate agreement"),
+        "asked": gettext("Were the questions worth asking?"),
         "over_limit": gettext("Above the limit"),
         "visits_sent": gettext("Visits sent"),
         "repeats": gettext("Repeat trouble"),
         "no_fault_found": gettext("No fault found"),
         "first_ranked": gettext("Ranked first and confirmed"),
+        "swaps": gettext("Machines swapped"),
     }

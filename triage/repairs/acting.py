@@ -3,6 +3,7 @@
 Rates are calls a year of a machine in service.
 """
 
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -35,6 +36,11 @@ class Place:
         return self.repeats / self.reports
 
     @property
+    def most(self) -> int:
+        """So many of its reports come again by chance at most, in 39 of 40 such sites."""
+        return int(self.limit * self.reports)
+
+    @property
     def stands_out(self) -> bool:
         """Of one report that came back nothing is said."""
         return self.share > self.limit and self.repeats > 1
@@ -50,9 +56,9 @@ class Calls:
 
 @dataclass(frozen=True, slots=True)
 class OftenDown:
-    """A machine that calls more than its fleet. `expected` calls are the fleet's, `rate` the shrunk ratio."""
+    """A machine or a site that calls more than the fleet: `expected` by the fleet's rate, `rate` shrunk."""
 
-    machine: str
+    name: str
     calls: int
     expected: float
     rate: float
@@ -122,7 +128,7 @@ class Commissioned:
 
 
 def places(sites: Mapping[str, Sums]) -> tuple[tuple[Place, ...], float | None]:
-    """Sites by their share of repeats, those furthest above the funnel first, and the share of all sites."""
+    """Sites by their share of repeats, those that stand out first, and the share of all sites."""
     known = {site: one for site, one in sites.items() if site != NOT_KNOWN and one.on_machine}
     total = sum(one.on_machine for one in known.values())
     if not total:
@@ -133,7 +139,7 @@ def places(sites: Mapping[str, Sums]) -> tuple[tuple[Place, ...], float | None]:
         Place(site, one.on_machine, one.repeats, limit)
         for (site, one), limit in zip(known.items(), limits, strict=True)
     ]
-    found.sort(key=lambda one: (one.limit - one.share, -one.reports, one.site))
+    found.sort(key=lambda one: (not one.stands_out, one.limit - one.share, -one.reports, one.site))
     return tuple(found), share
 
 
@@ -144,7 +150,7 @@ def days_of(machines: Mapping[str, date], period: Period) -> dict[str, int]:
 
 
 def often_down(calls: Mapping[str, Calls], days: Mapping[str, int]) -> tuple[OftenDown, ...]:
-    """Machines that call more than the fleet, drawn towards it (empirical Bayes, gamma-Poisson)."""
+    """Those that call more than the fleet, drawn towards it (empirical Bayes, gamma-Poisson)."""
     known = {serial: (calls.get(serial, Calls()).count, count / 365) for serial, count in days.items()}
     if not any(count for count, _ in known.values()):
         return ()
@@ -155,8 +161,22 @@ def often_down(calls: Mapping[str, Calls], days: Mapping[str, int]) -> tuple[Oft
         for serial, (count, years) in known.items()
         if count >= FEWEST_CALLS
     ]
-    found.sort(key=lambda one: (-one.rate, one.machine))
+    found.sort(key=lambda one: (-one.rate, one.name))
     return tuple(one for one in found if one.rate >= MORE_THAN_FLEET)
+
+
+def by_site(
+    machines: Mapping[str, tuple[date, Calls, str | None]], days: Mapping[str, int]
+) -> tuple[dict[str, Calls], dict[str, int]]:
+    """The calls of each site's machines, and the days that these were in service."""
+    called: Counter[str] = Counter()
+    served: Counter[str] = Counter()
+    for serial, count in days.items():
+        _, calls, site = machines[serial]
+        if site is not None:
+            called[site] += calls.count
+            served[site] += count
+    return {site: Calls(count) for site, count in called.items() if count}, dict(served)
 
 
 def rising(

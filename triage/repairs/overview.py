@@ -29,6 +29,7 @@ each tell their failures to about 30 %, and these are some two thirds of the cos
 class Bin:
     """Decisions whose first cause had a chance in one tenth, against what was confirmed."""
 
+    tenth: int
     chance: float
     share: float
     of: int
@@ -84,7 +85,7 @@ def reliability(chances: Mapping[str, Tally]) -> tuple[Bin, ...]:
         of = hit.count + miss.count
         if of:
             low, high = wilson(hit.count, of)
-            bins.append(Bin((hit.total + miss.total) / of, hit.count / of, of, low, high))
+            bins.append(Bin(tenth, (hit.total + miss.total) / of, hit.count / of, of, low, high))
     return tuple(bins)
 
 

@@ -13,7 +13,7 @@ from triage.repairs import overview
 from triage.repairs.exports import SpendBy, claim_rows, read_days, spend_rows
 from triage.repairs.period import GROUPS, By, Period, Sums, Tally, read_period
 from triage.repairs.period_numbers import Recorded, group_numbers, hours_of, period_numbers
-from triage.repairs.weeks import key_numbers, last_week, periods_to, week_of
+from triage.repairs.weeks import key_numbers, last_week, month_of, periods_to, week_of
 from triage.service.service import Service
 from triage.simulation.quick import Programs, quick_years
 from triage.store import Work
@@ -93,6 +93,12 @@ def _groups(work: Work, period: Period, by: str, within: By, key: str) -> list[t
         return list(found.items())
     keys = work.day_sums.by_key(period, by)  # type: ignore[arg-type]  # one of GROUPS
     return sorted(keys.items(), key=lambda each: (-each[1].opened, -each[1].closed, each[0]))
+
+
+def days_of(by: str, key: str) -> Period:
+    """The days that a key of MEASURED_BY stands for."""
+    first = date.fromisoformat(f"{key}-01" if by == "month" else key)
+    return {"day": Period(first, first), "week": week_of(first), "month": month_of(first)}[by]
 
 
 def _measured(day: date, by: str) -> str:

@@ -24,13 +24,22 @@ class StoreRepeatsOut(Schema):
     reports = fields.Integer()
     repeats = fields.Integer()
     limit = fields.Float(**told("The share that 39 of 40 such sites stay below by chance"))
+    most = fields.Integer(**told("So many come again by chance at most, in 39 of 40 such sites"))
+    stands_out = fields.Boolean(**told("More came again than that, and more than one"))
 
 
 class OftenDownOut(Schema):
-    machine = fields.String()
+    machine = fields.String(attribute="name")
     calls = fields.Integer()
     expected = fields.Float()
     rate = fields.Float(**told("Times the fleet's, drawn towards it"))
+
+
+class OftenDownSiteOut(OftenDownOut):
+    class Meta:
+        exclude = ("machine",)
+
+    site = fields.String(attribute="name")
 
 
 class RisingOut(Schema):
@@ -75,7 +84,8 @@ class ToActOut(Schema):
     period = fields.Nested(PeriodOut)
     places = fields.List(fields.Nested(StoreRepeatsOut), **told("Those furthest above the limit first"))
     repeat_share = fields.Float(allow_none=True)
-    often_down = fields.List(fields.Nested(OftenDownOut))
+    often_down = fields.List(fields.Nested(OftenDownOut), **told("Machines that call more than the fleet"))
+    often_down_sites = fields.List(fields.Nested(OftenDownSiteOut), **told("Their calls are their machines'"))
     rising = fields.List(fields.Nested(RisingOut))
     tested = fields.Integer(**told("Machines with enough calls to say whether they rise"))
     sites = fields.List(fields.Nested(SiteCareOut), **told("Those with the most overdue first"))

@@ -48,7 +48,7 @@ def test_what_there_is_to_act_on_is_counted(recorded: Service) -> None:
     assert (str(found.period.first), str(found.period.last)) == ("2025-09-02", "2026-09-01")
     assert [(one.machine, one.calls) for one in found.rising] == [("LH20-1", 6)]
     assert found.tested == 1
-    assert [one.machine for one in found.often_down] == ["LH20-1"]
+    assert [one.name for one in found.often_down] == ["LH20-1"]
     assert [(one.site, one.machines, one.kept) for one in found.sites] == [
         ("halt-001", 1, 0),
         ("halt-023", 1, 1),

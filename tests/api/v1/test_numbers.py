@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from flask.testing import FlaskClient
 
@@ -9,7 +11,7 @@ from tests.api.conftest import Send, signed_in
 from tests.triage.services import AGENT, REPORT
 from triage.repairs.period_numbers import DEFINITIONS
 from triage.service import repairs, tickets
-from triage.service.numbers import COUNTED, numbers
+from triage.service.numbers import COUNTED, numbers, overview_of
 from triage.service.service import Service
 
 
@@ -89,14 +91,44 @@ def test_a_period_is_told_at_a_glance(send: Send, recorded: Service) -> None:
 def test_the_tickets_behind_a_number_are_as_many_as_it_says(
     client: FlaskClient, tokens: dict[str, str], recorded: Service, number: str
 ) -> None:
-    """Of `spend_closed`, those that cost something."""
+    """Of amounts, those of tickets that cost something."""
     found = numbers(recorded, None, None)
-    wanted = {"spend_closed": 0, "spend_approved": 0}.get(number, found.get(number))
+    none = dict.fromkeys(("spend_closed", "spend_approved", "outside_agreement"), 0)
+    wanted = {**none, "asked": sum(one["asked"] for one in found["questions"])}.get(number, found.get(number))
     wanted = wanted["count"] if isinstance(wanted, dict) else wanted
     listed = signed_in(client, tokens["ops"]).get(
         f"/?view=all&counted={number}&since=2026-02-01&until=2026-03-02"
     )
     assert listed.text.count('<th scope="row">') == wanted
+
+
+@pytest.mark.parametrize(
+    ("behind", "wanted"),
+    [
+        ("counted=opened&check=rinse-filter", ["T-000001"]),
+        ("counted=opened&check=rinse-filter=cured", ["T-000001"]),
+        ("counted=opened&check=rinse-filter=could_not_do", []),
+        ("counted=opened&check=rinse", []),
+        ("counted=opened&machine=LH30-2", ["T-000002"]),
+        ("counted=closed&rule={rule}", ["T-000001"]),
+        ("counted=closed&rule=-", []),
+        ("counted=opened&symptom=leaking&first_outcome={leaking}", ["T-000002"]),
+        ("counted=opened&first_outcome=not_fix_in_store", []),
+        ("counted=closed&chance={tenth}", ["T-000001"]),
+        ("counted=closed&chance=x", ["T-000001"]),
+        ("counted=asked&question=fan_air", []),
+    ],
+)
+def test_what_a_row_of_the_page_counts_is_listed(
+    client: FlaskClient, tokens: dict[str, str], recorded: Service, behind: str, wanted: list[str]
+) -> None:
+    days = "2026-02-01", "2026-03-02"
+    found, (tenth,) = numbers(recorded, *days), overview_of(recorded, *days).reliability
+    rule, (first,) = found["rules"][0]["rule"], found["by_first_outcome"]
+    asked = behind.format(tenth=tenth.tenth, rule=rule, leaking=first)
+    ops = signed_in(client, tokens["ops"])
+    listed = ops.get(f"/?view=all&{asked}&since={days[0]}&until={days[1]}").text
+    assert re.findall(r'<th scope="row">.*?(T-\d{6})', listed, re.DOTALL) == wanted
 
 
 @pytest.mark.parametrize("query", ["since=soon", "until=2026-02-30", "since=2026-03-02&until=2026-03-01"])
@@ -150,6 +182,14 @@ def test_a_period_that_cannot_be_is_said_on_the_page_with_the_form_kept(
     assert refused.status_code == 422
     assert "is before 2026-03-05; swap the two" in refused.text
     assert 'value="2026-03-05"' in refused.text
+
+
+@pytest.mark.parametrize("by", ["", "month", "day"])
+def test_a_group_without_tickets_has_a_row_of_noughts(
+    client: FlaskClient, tokens: dict[str, str], recorded: Service, by: str
+) -> None:
+    found = signed_in(client, tokens["ops"]).get(f"/numbers?of=site:nowhere&by={by}")
+    assert (found.status_code, "nowhere" in found.text) == (200, True)
 
 
 def test_the_page_is_for_ops_only(client: FlaskClient, tokens: dict[str, str]) -> None:

@@ -45,7 +45,7 @@ def test_days_of_service_begin_with_the_machine() -> None:
 def test_a_machine_that_calls_often_is_drawn_towards_its_fleet() -> None:
     calls = {f"Q{one}": Calls(1, 100) for one in range(30)} | {"LOUD": Calls(15, 3000)}
     first = often_down(calls, dict.fromkeys(calls, 90))[0]
-    assert (first.machine, first.calls) == ("LOUD", 15)
+    assert (first.name, first.calls) == ("LOUD", 15)
     assert 1.2 < first.rate < first.calls / first.expected
 
 

@@ -286,9 +286,9 @@ def test_calls_of_machines_and_their_days_are_those_of_the_tickets(service: Serv
         for one in work.desk.listed("all", service.now()):
             if one.machine is not None and period.since <= one.opened_at:
                 opened.setdefault(one.machine, []).append(one.opened_at)
-    found = {name: calls for name, (_, calls) in machines.items() if calls.count}
+    found = {name: calls for name, (_, calls, _) in machines.items() if calls.count}
     since = {one.serial: one.commissioned_on or one.shipped_on for one in MACHINES}
-    assert {name: day for name, (day, _) in machines.items()} == since
+    assert {name: day for name, (day, *_) in machines.items()} == since
     assert {name: one.count for name, one in found.items()} == {name: len(at) for name, at in opened.items()}
     for name, times in opened.items():
         days = sum((at - period.since) / timedelta(days=1) for at in times)

@@ -34,6 +34,7 @@ class ToAct:
     places: tuple[Place, ...]
     repeat_share: float | None
     often_down: tuple[OftenDown, ...]
+    often_down_sites: tuple[OftenDown, ...]
     rising: tuple[Rising, ...]
     tested: int
     sites: tuple[SiteCare, ...]
@@ -57,8 +58,8 @@ def to_act(service: Service, since: str | None, until: str | None) -> ToAct:
     with service.store.read() as work:
         found, share = acting.places(work.day_sums.by_key(period, "site", ("on_machine", "repeats")))
         machines = work.numbers.machines(period)
-        calls = {serial: called for serial, (_, called) in machines.items() if called.count}
-        days = acting.days_of({serial: since for serial, (since, _) in machines.items()}, period)
+        calls = {serial: called for serial, (_, called, _) in machines.items() if called.count}
+        days = acting.days_of({serial: since for serial, (since, *_) in machines.items()}, period)
         commissioned = _commissioned(service, work.numbers.checklists(), calls)
         sites = work.care_list.by_site(care.moments(service, work.fleet.zones(), "overdue"))
     rising, tested = acting.rising(calls, days, period)
@@ -72,6 +73,7 @@ def to_act(service: Service, since: str | None, until: str | None) -> ToAct:
         found,
         share,
         acting.often_down(calls, days),
+        acting.often_down(*acting.by_site(machines, days)),
         rising,
         tested,
         sites,

@@ -19,7 +19,7 @@ from triage.records.ticket import Event
 from triage.repairs.period import Period
 from triage.store.tables.dangers import OpenDangers
 from triage.store.tables.derived.chain import whole
-from triage.store.tables.derived.counted import counted_in, of_group
+from triage.store.tables.derived.counted import OF_PART, counted_in, of_group
 from triage.store.tables.derived.terms import Terms
 from triage.store.tables.derived.ticket_filters import matching
 from triage.store.tables.models import Base, EventRow, MachineRow, SiteRow, TicketRow
@@ -32,9 +32,9 @@ View: TypeAlias = Literal[
 VIEWS: tuple[View, ...] = get_args(View)
 
 Filters: TypeAlias = Mapping[str, str]
-"""`outcome` as it stands, those of OF_GROUP as numbers are grouped; `words` of a caller, phone, store,
+"""`outcome` as it stands, those of OF_GROUP as numbers are told by; `words` of a caller, phone, store,
 machine or ticket; `counted` a number, with the days `since` and `until` of its period."""
-OF_GROUP = ("site", "contractor", "first_outcome", "symptom", "model", "cause")
+OF_GROUP = ("site", "contractor", "machine", "first_outcome", "model", "cause", *OF_PART)
 NO_FILTERS: Filters = {}
 MOST_WORDS = 6
 _NOT_READ: Mapping[str, Any] = {"decision": {}, "inputs": {}}

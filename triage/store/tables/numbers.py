@@ -172,25 +172,24 @@ class NumberRecords:
             since for since in self._session.scalars(select(TicketRow.held_since).where(*held)) if since
         )
 
-    def machines(self, period: Period) -> dict[str, tuple[date, Calls]]:
-        """Since when each machine is in service (commissioned, or else shipped), and its tickets opened."""
+    def machines(self, period: Period) -> dict[str, tuple[date, Calls, str | None]]:
+        """Since when each machine is in service (commissioned, or else shipped), its tickets; its site."""
         opened = TicketRow.opened_at
         if self._session.get_bind().dialect.name == "sqlite":
             day = func.julianday(opened) - func.julianday(period.since)
         else:
             day = func.extract("epoch", opened - period.since) / 86_400
         days = func.coalesce(func.sum(type_coerce(day, Float)), 0.0)
+        own = MachineRow.serial, MachineRow.commissioned_on, MachineRow.shipped_on, MachineRow.site_id
         on_it = TicketRow.machine == MachineRow.serial, opened >= period.since, opened < period.until
         # An outer join has SQLite go by the machines, each with its tickets in order: nothing is sorted.
         query = (
-            select(
-                MachineRow.serial, MachineRow.commissioned_on, MachineRow.shipped_on, func.count(opened), days
-            )
+            select(*own, func.count(opened), days)
             .join(TicketRow, and_(*on_it), isouter=True)
             .group_by(MachineRow.serial)
         )
         rows = self._session.execute(query)
-        return {row[0]: (row[1] or row[2], Calls(row[3], float(row[4]))) for row in rows}
+        return {row[0]: (row[1] or row[2], Calls(row[4], float(row[5])), row[3]) for row in rows}
 
     def checklists(self) -> Iterator[tuple[Machine, Mapping[str, Any]]]:
         """The last commissioning of each machine that has one on record: the installer's checklist."""

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from decimal import Decimal
 
-from sqlalchemy import ColumnElement, and_, exists, func, select
-from sqlalchemy.orm import aliased
+from sqlalchemy import ColumnElement, Text, and_, exists, func, or_, select, type_coerce
+from sqlalchemy.orm import InstrumentedAttribute, aliased
 
 from triage.repairs.close_out import COMEBACK_DAYS, NOTHING, REPAIR
 from triage.repairs.exports import NO_FAULT_FOUND
 from triage.repairs.period import NOT_KNOWN, Period
+from triage.store.tables.derived.asked import AskedRow
 from triage.store.tables.derived.closings import ClosingRow
 from triage.store.tables.models import EventRow, MachineRow, TicketRow
 
@@ -25,8 +26,13 @@ def counted_in(number: str, period: Period, sqlite: bool) -> Condition:
         return _opened(period)
     if number == "repeats":
         return _opened(period) & _again(sqlite)
+    if number == "asked":
+        at = AskedRow.at >= period.since, AskedRow.at < period.until
+        return TicketRow.id.in_(select(AskedRow.ticket).where(*at))
     if number == "spend_closed":
         return _closed(period, ClosingRow.spent != Decimal(0))
+    if number == "outside_agreement":
+        return _closed(period, ClosingRow.outside != Decimal(0))
     if number == "over_limit":
         return _closed(period, ClosingRow.spent > ClosingRow.nte)
     return _closed(period, ClosingRow.stands.is_(True), *CLOSED[number]())
@@ -34,18 +40,54 @@ def counted_in(number: str, period: Period, sqlite: bool) -> Condition:
 
 def of_group(by: str, key: str) -> Condition:
     """Whether a ticket stands under a key of a group."""
-    if by == "symptom":
-        said: Condition = (" " + TicketRow.symptoms + " ").contains(f" {key} ", autoescape=True)
-        return said
+    if by in OF_PART:
+        return OF_PART[by](key)
     if by == "model":
         of_model = select(MachineRow.serial).where(MachineRow.model == key)
         return TicketRow.machine.is_(None) if key == NOT_KNOWN else TicketRow.machine.in_(of_model)
     if by == "cause" and key in (NOT_KNOWN, NO_FAULT_FOUND):
         state = "open" if key == NOT_KNOWN else "closed"
         return TicketRow.cause.is_(None) & (TicketRow.state == state)
-    column = {name: getattr(TicketRow, name) for name in ("site", "contractor", "cause", "first_outcome")}[by]
+    if (by, key) == ("first_outcome", SENT):
+        return TicketRow.first_outcome.is_distinct_from("fix_in_store")
+    names = ("site", "contractor", "cause", "first_outcome", "machine")
+    column = {name: getattr(TicketRow, name) for name in names}[by]
     under: Condition = column.is_(None) if key == NOT_KNOWN else column == key
     return under
+
+
+def _has(words: InstrumentedAttribute[str], word: str) -> Condition:
+    return (" " + words + " ").contains(f" {word} ", autoescape=True)
+
+
+def _checked(key: str) -> Condition:
+    """`rinse-filter`: it was done; `rinse-filter=could_not_do`: with that result."""
+    if "=" in key:
+        return _has(TicketRow.checks, key)
+    done = (_has(TicketRow.checks, f"{key}={result}") for result in ("cured", "not_cured"))
+    return or_(*done, func.coalesce(TicketRow.cured_by, "") == key)
+
+
+def _scored(*where: Condition) -> Condition:
+    return TicketRow.id.in_(select(ClosingRow.ticket).where(ClosingRow.stands.is_(True), *where))
+
+
+def _in_tenth(key: str) -> Condition:
+    """Whether a cause was confirmed, and the one ranked first had a chance of so many tenths, 0 to 9."""
+    tenths, tenth = ClosingRow.top_chance * 10, int(key)
+    below = [] if tenth == 9 else [tenths < tenth + 1]
+    return _scored(ClosingRow.cause.is_not(None), tenths >= tenth, *below)
+
+
+OF_PART: Mapping[str, Callable[[str], Condition]] = {
+    "symptom": lambda key: _has(TicketRow.symptoms, key),
+    "check": _checked,
+    "rule": lambda key: _scored(type_coerce(ClosingRow.rules, Text).contains(f'"{key}":', autoescape=True)),
+    "question": lambda key: TicketRow.id.in_(select(AskedRow.ticket).where(AskedRow.fact == key)),
+    "chance": _in_tenth,
+}
+SENT = "not_fix_in_store"
+"""Instead of a first outcome: somebody was to be sent."""
 
 
 def _not_by_itself() -> Condition:
@@ -71,7 +113,7 @@ EVENTS = {
     "spend_approved": "approved",
     "swaps": "swapped",
 }
-COUNTED = ("opened", "repeats", "spend_closed", "over_limit", *CLOSED, *EVENTS)
+COUNTED = ("opened", "repeats", "asked", "spend_closed", "outside_agreement", "over_limit", *CLOSED, *EVENTS)
 """Numbers whose tickets can be listed."""
 
 
