@@ -33,7 +33,12 @@ def test_the_page_has_six_numbers_each_with_its_line(
     assert after.count('<svg class="chart"') >= 6
     assert "Mon 2 Mar – Sun 8 Mar" in shown
     # Beside the lines, the same as a table: two weeks, six numbers each.
-    assert len(re.findall(r"/numbers\?since=2026-03-0[29]&amp;until=2026-03-(?:08|15)\">", after)) == 2
+    assert (
+        len(
+            re.findall(r"row\">.a href=\"/numbers\?since=2026-03-0[29]&amp;until=2026-03-(?:08|15)\">", after)
+        )
+        == 2
+    )
     assert "Too few to say: of 1." in shown
     assert "Too few visits to say what one costs." in shown
 
