@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
@@ -110,8 +111,20 @@ PAGES = (
 )
 
 
-class OperationIds(BasePlugin):
-    """Each operation is named after its method and path, so that generated clients have names that stay."""
+def answer_headers(taken: Collection[str | None], *, created: bool) -> dict[str, Any]:
+    """Headers of an answer to a request that takes the headers `taken`, as OpenAPI."""
+    said = {"X-Request-Id": "What the log calls this request; one that was sent is kept"}
+    said |= {"ETag": "The version it has now, for If-Match"} if "If-Match" in taken else {}
+    said |= {"Location": "Where what was made is found"} if created else {}
+    said |= {"Idempotency-Replayed": "`true` where the key was known"} if "Idempotency-Key" in taken else {}
+    return {name: {"description": words, "schema": {"type": "string"}} for name, words in said.items()}
+
+
+class Described(BasePlugin):
+    """Names each operation after its method and path, so that generated clients have names that stay.
+
+    Says which headers come with its answers.
+    """
 
     def operation_helper(
         self, path: str | None = None, operations: dict[str, Any] | None = None, **_: object
@@ -119,6 +132,11 @@ class OperationIds(BasePlugin):
         for method, operation in (operations or {}).items():
             words = re.findall(r"[a-z]+", str(path).removeprefix("/v1"))
             operation.setdefault("operationId", "_".join((method, *words)))
+            taken = {each.get("name") for each in operation.get("parameters", ()) if isinstance(each, dict)}
+            for status, answer in operation.get("responses", {}).items():
+                if str(status).startswith("2") and isinstance(answer, dict):
+                    sent = answer_headers(taken, created=str(status) == "201")
+                    answer.setdefault("headers", {}).update(sent)
 
 
 class ProblemApi(Api):
@@ -171,7 +189,7 @@ def create_app(service: Service, folder: Path | None = None, openid: OpenId | No
     init_lane(app)
     app.after_request(_own_origin_only)
     app.url_map.strict_slashes = False
-    api = ProblemApi(app, spec_kwargs={"extra_plugins": [OperationIds()]})
+    api = ProblemApi(app, spec_kwargs={"extra_plugins": [Described()]})
     app.extensions[DOCUMENT] = api.spec
     for blueprint in ROUTES:
         api.register_blueprint(blueprint)

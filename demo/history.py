@@ -7,11 +7,13 @@ closed. The engine is the plain one here; it decides the same and is quicker.
 
 from __future__ import annotations
 
+import json
 import random
 import sys
 from collections import Counter
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
 from typing import Any
 
 from rich.progress import track
@@ -21,10 +23,12 @@ from demo.make_data import AS_OF
 from triage.cli.shown.opened import opened_service
 from triage.cli.shown.output import messages
 from triage.config import read_settings
+from triage.loading.depot import put_depot
 from triage.records.caller import Caller
+from triage.records.custody import DepotUnit
 from triage.records.report import Machine
 from triage.records.ticket import Ticket
-from triage.service import repairs, tickets, visits
+from triage.service import repairs, swaps, tickets, visits
 from triage.service.service import Service
 from triage.simulation.world import Errors, Fault, World
 from triage.values.errors import InputError
@@ -39,6 +43,26 @@ SEED = 20
 MOST_STEPS = 40
 AGENTS = tuple(Caller(name, "agent") for name in ("Ines", "Marlow", "Prue"))
 LEAD = Caller("Odile", "ops")
+SPARE = tuple(
+    DepotUnit(
+        f"{model}-2010{number}",
+        f"{model[:2]}-{model[2:]}",
+        115,
+        20,
+        "grooved",
+        AS_OF - timedelta(days=DAYS),
+        "Lanternway Stores East",
+        AS_OF - timedelta(days=DAYS + 40),
+    )
+    for model in ("LH20", "LH30")
+    for number in (1, 2)
+)
+"""Units that waited at the depot two years ago."""
+SHOWN = frozenset(
+    json.loads(path.read_text())["report"].get("machine")
+    for path in Path(__file__).parent.glob("reports/*.json")
+)
+"""Machines that the demo's reports are about, which therefore stay where they are."""
 WHY = "Looked at on site and made safe."
 
 
@@ -49,6 +73,7 @@ class History:
     at: datetime
     dice: random.Random = field(default_factory=lambda: random.Random(SEED))
     ends: Counter[str] = field(default_factory=Counter)
+    gone: set[str] = field(default_factory=set)
 
     def play(self, machine: Machine, number: int, at: datetime) -> None:
         """One ticket from the call to its closing."""
@@ -58,8 +83,20 @@ class History:
         if ticket.solved:
             cured = next(one for one in ticket.report["checks"] if one["result"] == "cured")["check"]
             self._close(ticket, {"cause": fault.causes[0], "cured_by": cured}, who, "fixed in store")
-        else:
+        elif ticket.outcome != "swap" or machine.serial in SHOWN or not self._swap(ticket, fault):
             self._visit(ticket, fault, machine)
+
+    def _swap(self, ticket: Ticket, fault: Fault) -> bool:
+        """A unit that fits is sent two days later; whether there was one."""
+        units = [one.unit.serial for one in swaps.swap(self.service, ticket.id, LEAD).units if one.fits]
+        if not units:
+            return False
+        swaps.reserve(self.service, ticket.id, {"unit": units[0]}, LEAD)
+        self.at += timedelta(days=2)
+        swaps.confirm(self.service, ticket.id, {"old_unit": "scrap"}, LEAD)
+        self.gone.add(str(ticket.machine))
+        self._close(ticket, {"cause": fault.causes[0], "cured_by": "repair"}, LEAD, "swapped")
+        return True
 
     def _call(self, machine: Machine, fault: Fault, who: Caller) -> Ticket:
         told = self.world.told(fault)
@@ -164,6 +201,7 @@ def play(service: Service, history: History, count: int, until: datetime) -> Non
             one
             for one in fleet
             if one.commissioned_on is not None
+            and one.serial not in history.gone
             and one.commissioned_on < at.date()
             and at - taken.get(one.serial, begin - APART) > APART
         ]
@@ -187,6 +225,8 @@ def main() -> None:
     with opened_service(settings, clock) as service:
         world = World(service.rulebook, SEED, Errors(mishear=0.01, dangers=0.01))
         moved.append(History(service, world, clock()))
+        with service.store.write() as work:
+            put_depot(work, SPARE)
         lives.play(service, lambda at: setattr(moved[0], "at", at), until - timedelta(days=DAYS), until)
         play(service, moved[0], count, until)
     for end, tickets_ended in moved[0].ends.most_common():

@@ -95,7 +95,7 @@ def _page(problems: tuple[Problem, ...] = (), form: Mapping[str, str] | None = N
         views=view_titles(),
         filters=filters,
         topics=service().rulebook.installation.topics,
-        sites=training.stores(service(), caller(), "all", {}),
+        sites=training.sites(service(), caller()),
         contractors=machines.contractors(service()),
         problems=problems,
         form=form or {},

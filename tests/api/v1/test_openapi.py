@@ -61,6 +61,18 @@ def test_operations_have_names_of_their_own(document: dict[str, Any]) -> None:
     assert {"post_triage", "get_tickets_ticket_id", "get_lookups_rates"} <= set(names)
 
 
+def test_answers_come_with_the_headers_that_the_document_says(send: Send, document: dict[str, Any]) -> None:
+    paths, key = document["paths"], {"Idempotency-Key": "k-1"}
+    for _ in range(2):
+        made = send("POST", "/v1/reports", REPORT, **key)
+    answered = send("POST", f"{made.headers['Location']}/answers", {"answers": {"fill_level": 60}})
+    for answer, path in ((made, "/v1/reports"), (answered, "/v1/tickets/{ticket_id}/answers")):
+        described = paths[path]["post"]["responses"][str(answer.status_code)]["headers"]
+        left = set() if answer is made else {"Idempotency-Replayed"}
+        assert described.keys() - left <= set(answer.headers.keys())
+    assert described.keys() == {"ETag", "Idempotency-Replayed", "X-Request-Id"}
+
+
 ANSWERS = (
     ("GET", "/v1/tickets/T-000001", "TicketOut"),
     ("GET", "/v1/tickets", "TicketPageOut"),

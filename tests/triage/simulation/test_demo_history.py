@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from demo.history import DAYS, SEED, History, play
+from demo.history import AGENTS, DAYS, LEAD, SEED, SPARE, History, play
 from tests import ROOT, RULES
 from triage.decide.causes.inference import compile_rulebook
+from triage.loading.depot import put_depot
 from triage.loading.load import load
 from triage.rulebook.reading.reader import read_rulebook
+from triage.service import tickets
 from triage.service.service import Service
 from triage.simulation.world import Errors, World
 from triage.store import open_store
@@ -40,4 +43,24 @@ def test_tickets_are_closed_in_their_time_with_their_cause(tmp_path: Path) -> No
             assert ticket.closed.bill.total.amount > 0
             assert ticket.repair.estimate is None or ticket.repair.estimate.cause == ticket.closed.cause
     assert any(one.closed is not None and one.closed.visited for one in closed)
+    store.close()
+
+
+def test_a_machine_that_is_worn_out_is_swapped_for_a_unit_that_waited(tmp_path: Path) -> None:
+    rulebook = read_rulebook(RULES)
+    store = open_store(f"sqlite:///{tmp_path / 'demo.db'}")
+    load(ROOT / "demo/records", store, rulebook)
+    played: list[History] = []
+    service = Service(
+        store, rulebook, compile_rulebook(rulebook, "plain"), lambda: played[0].at if played else UNTIL
+    )
+    played.append(History(service, World(rulebook, SEED, Errors()), UNTIL))
+    grinds = json.loads((ROOT / "demo/reports/07-four-repairs-in-a-year.json").read_text())["report"]
+    ticket = tickets.open_ticket(service, {**grinds, "reported_at": UNTIL.isoformat()}, AGENTS[0])
+    assert ticket.outcome == "swap"
+    with store.write() as work:
+        put_depot(work, SPARE)
+    assert played[0]._swap(ticket, played[0].world.fault("worn out"))
+    done = tickets.ticket(service, ticket.id, LEAD)
+    assert (done.state, played[0].ends, played[0].gone) == ("closed", {"swapped": 1}, {ticket.machine})
     store.close()

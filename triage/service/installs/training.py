@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -95,6 +95,12 @@ def stores(service: Service, viewer: Caller, view: str, filters: Mapping[str, st
             raise InputError(problems)
         found = _stores(service, work, asked | _own(viewer))
     return [one for one in found if one.standing in VIEWS[view]]
+
+
+def sites(service: Service, viewer: Caller) -> Sequence[Site]:
+    """Stores with a machine, by name; a technician's with one in its contractor's care."""
+    with service.store.read() as work:
+        return work.trainings.sites(_own(viewer))
 
 
 @one_version
