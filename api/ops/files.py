@@ -17,6 +17,7 @@ from api.http.work_folder import MOST_FORM_BYTES, NoFolder, checks, work_folder
 from api.pages.texts import gettext, ngettext
 from triage.rulebook.reading.json_schema import schemas
 from triage.rulebook.reading.reader import backups
+from triage.rulebook_care.book.references import KINDS
 from triage.rulebook_care.editing.check import CasesRun, Checked
 from triage.rulebook_care.editing.files import ChangedOnDisk, FileText, WorkFolder, as_saved, known_path
 from triage.rulebook_care.editing.retire import KINDS as RETIRED_KINDS
@@ -46,6 +47,7 @@ def files() -> ResponseReturnValue:
         "rulebook/files.html",
         folders=[(kind, list(found)) for kind, found in groupby(paths, lambda path: path.rpartition("/")[0])],
         number=len(paths),
+        kinds={kind: title for kind, (_, title) in KINDS.items()},
         words=words,
         read_only=work.why_read_only(),
         cases=checks().run_cases() if "cases" in request.args else None,

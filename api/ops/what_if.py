@@ -27,7 +27,7 @@ from triage.service.rulebooks import files_of, kept_version, log
 from triage.service.what_if import Rules, WhatIf, what_if
 from triage.values.errors import InputError, NotFoundError, Problem
 from triage.values.plain_data import canonical, plain
-from triage.values.shown import percent
+from triage.values.shown import N_, percent
 from triage.values.yaml_source import read_yaml
 from triage.what_if.changes import Changes, read_values
 from triage.what_if.diff import outcome_said
@@ -35,6 +35,11 @@ from triage.what_if.turning_points import turning_words
 
 blueprint = Blueprint("what_if_page", __name__)
 
+TITLES = (
+    *(N_("Outcome"), N_("Reasons"), N_("Cautions"), N_("Facts"), N_("Rules"), N_("Causes"), N_("Plan")),
+    *(N_("Cost of the rest of the call"), N_("Limit"), N_("Warranty"), N_("Visit"), N_("Keep or swap")),
+    *(N_("Questions"), N_("Computed facts"), N_("Notes")),
+)
 OPEN_PARTS = ("outcome", "reasons", "cautions", "facts", "rules", "causes", "plan")
 MOST_VERSIONS = 20
 

@@ -11,7 +11,7 @@ from typing import Any
 from werkzeug.datastructures import MultiDict
 
 from triage.rulebook.model import Fact, Rulebook
-from triage.values.shown import shown
+from triage.values.shown import N_, shown
 from triage.what_if.changes import NOT_DONE
 
 JSONObject = Mapping[str, Any]
@@ -138,17 +138,19 @@ def fact_fields(
             continue
         was = shown(known[fact_id]["value"]) if fact_id in known else ""
         now = "" if fact_id in asked.forget else asked.facts.get(fact_id, was)
-        options = [("yes", "yes"), ("no", "no")] if fact.type == "flag" else list(fact.choices.items())
+        options = (
+            [("yes", N_("yes")), ("no", N_("no"))] if fact.type == "flag" else list(fact.choices.items())
+        )
         source = known[fact_id]["from"] if fact_id in known else ""
         found.append(Field(f"f.{fact_id}", fact.title, was, now, unit(fact), options, source))
     return sorted(found, key=lambda each: (not each.changed, each.source != "caller", each.title))
 
 
 RESULT_WORDS = (
-    (NOT_DONE, "not done"),
-    ("not_cured", "did not fix it"),
-    ("could_not_do", "could not be done"),
-    ("cured", "fixed it"),
+    (NOT_DONE, N_("not done")),
+    ("not_cured", N_("did not fix it")),
+    ("could_not_do", N_("could not be done")),
+    ("cured", N_("fixed it")),
 )
 
 
