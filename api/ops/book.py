@@ -17,6 +17,7 @@ from triage.rulebook_care.book.book import STATUSES, Book, counts, search
 from triage.rulebook_care.book.entries import BUILT_IN, Entry
 from triage.rulebook_care.book.references import KINDS
 from triage.rulebook_care.editing.files import known_path
+from triage.rulebook_care.editing.scaffold import KINDS as SCAFFOLDS
 from triage.values.errors import NotFoundError
 
 blueprint = Blueprint("rulebook_book", __name__, url_prefix="/rulebook")
@@ -124,6 +125,7 @@ def reading() -> dict[str, Any]:
         "changed": () if state is None else kept.changed(live, state),
         "live": live,
         "kinds": KINDS,
+        "begun": SCAFFOLDS,
         "about": _ABOUT,
         "of": of,
         "said": words,

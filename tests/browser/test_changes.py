@@ -104,11 +104,36 @@ def test_a_symptom_comes_with_its_causes_check_and_evidence(lead: Open, folder: 
     rows.nth(0).locator("input:not([type=checkbox])").nth(2).fill("60")
     add_row(page, "/shares/*", "switched_off", "30")
     save(page, shot, "change-symptom")
-    assert set(read_rulebook(folder).symptoms["display_dark"].shares) == {
-        "display_failed",
-        "switched_off",
-        "other",
-    }
+    begin(page, "checks", "both-sides-off-and-on")
+    fill(page, title="Switch both sides off and on", title_es="Apague y encienda los dos lados", minutes="2")
+    fill(page, steps="Switch both sides off.\nSwitch both sides on.", look_for="The display is lit.")
+    fill(page, steps_es="Apague los dos lados.\nEncienda los dos lados.", look_for_es="Se ve la pantalla.")
+    fill(page, why="Boards hang after a power dip.", status="live")
+    choose(page, "/when|0|", "symptom", "one_of", ["display_dark"])
+    page.locator('[name="/resolves/*|0|0"]').fill("switched_off")
+    page.locator('[name="/resolves/*|0|1"]').fill("0.8")
+    save(page, shot, "change-symptom-check")
+    begin(page, "facts", "shows_when_tapped")
+    fill(page, title="It shows something when tapped", title_es="Muestra algo al tocarla", status="live")
+    fill(page, ask="Does it show anything when tapped?", ask_es="¿Muestra algo cuando la toca?")
+    fill(page, help="Tap the display.", help_es="Toque la pantalla.")
+    save(page, shot, "change-symptom-fact")
+    begin(page, "evidence", "shows-when-tapped")
+    fill(page, title="Shows something when tapped", owner="program desk", why="The ribbon.", status="live")
+    fill(page, known_misfires="None known.")
+    choose(page, "/when|0|", "shows_when_tapped", "is", "yes")
+    page.get_by_role("columnheader", name="It shows something when tapped").wait_for()
+    for number, text in enumerate(("yes", "no")):
+        page.locator(f'[name="/cases/*|{number}|0"]').fill(text)
+    page.locator('[name="/then/seen_with/*|0|0"]').fill("display_failed")
+    page.locator('[name="/then/seen_with/*|0|1"]').fill("0.3")
+    page.locator('[name="/then/seen_with/*|1|1"]').fill("0.03")
+    save(page, shot, "change-symptom-evidence")
+    rulebook = read_rulebook(folder)
+    assert rulebook.symptoms["display_dark"].shares.keys() == {"display_failed", "switched_off", "other"}
+    assert rulebook.checks["both-sides-off-and-on"].resolves == {"switched_off": 0.8}
+    assert rulebook.evidence["shows-when-tapped"].seen_with == {"display_failed": 0.3}
+    assert run_rule_cases(rulebook) == []
 
 
 def test_more_may_be_spent_on_compressors_from_a_day_on(lead: Open, folder: Path, shot: Shot) -> None:

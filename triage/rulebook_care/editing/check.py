@@ -85,6 +85,8 @@ class FolderCheck:
         """The folder with `file` holding this content; None: without that file."""
         sources, broken = self._sources()
         edited = _edited(sources, broken, file, content)
+        if edited == (sources, broken) and (as_it_is := self._found_on_disk(sources, broken)) is not None:
+            return Checked(findings=located_in((each for each in as_it_is if each.file == file), sources))
         try:
             rulebook = self._read_whole(*edited)
         except RulebookError as error:

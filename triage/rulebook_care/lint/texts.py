@@ -6,6 +6,7 @@ from dataclasses import fields, is_dataclass
 from typing import TypeAlias
 from unicodedata import category, name
 
+from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Caution, PolicyRule, Rulebook, Status
 from triage.rulebook_care.lint.findings import Finding, finding
 from triage.rulebook_care.reasoning.space import Reasoning
@@ -127,8 +128,13 @@ def _unseen(sign: str) -> bool:
     return category(sign) in _UNSEEN and sign not in " \n\t"
 
 
-def every_text(rulebook: Rulebook) -> Iterator[tuple[str, str, Path, str, Status]]:
+@once_per_rulebook
+def every_text(rulebook: Rulebook) -> tuple[_Text, ...]:
     """Id, file, place, text and status of all that is written, keys of mappings included."""
+    return tuple(_every_text(rulebook))
+
+
+def _every_text(rulebook: Rulebook) -> Iterator[_Text]:
     for kind in _KINDS:
         for id_, entry in getattr(rulebook, kind).items():
             status: Status = getattr(getattr(entry, "head", entry), "status", "live")

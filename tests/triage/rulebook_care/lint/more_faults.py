@@ -56,7 +56,7 @@ def moved_step(before: int, after: int, *keys: str) -> Edit:
 FAULTS: dict[str, tuple[str, Edit]] = {
     "plugged in before it is unplugged": ("unsafe-order", moved_step(6, 1, "steps", "steps_es")),
     "the filter out before it is unplugged": ("unsafe-order", moved_step(2, 1, "steps", "steps_es")),
-    "unplugged last, in Spanish only": ("unsafe-order", moved_step(1, 6, "steps_es")),
+    "unplugged last, in Spanish only": ("languages-differ", moved_step(1, 6, "steps_es")),
     "a step of one letter": ("odd-text", both(put(RINSE, "R", "steps", 3), put(RINSE, "E", "steps_es", 3))),
     "a question of one letter": ("odd-text", put(FILTER, "?", "ask")),
     "no wait where the text says 40": ("says-otherwise", put(RINSE, 0, "wait_minutes")),
