@@ -122,7 +122,7 @@ def test_a_symptom_comes_with_its_causes_check_and_evidence(lead: Open, folder: 
     fill(page, title="Shows something when tapped", owner="program desk", why="The ribbon.", status="live")
     fill(page, known_misfires="None known.")
     choose(page, "/when|0|", "shows_when_tapped", "is", ["yes"])
-    page.get_by_role("columnheader", name="It shows something when tapped").wait_for()
+    page.get_by_role("columnheader", name="Shows when tapped").wait_for()
     for number, text in enumerate(("yes", "no")):
         page.locator(f'[name="/cases/*|{number}|0"]').fill(text)
     page.locator('[name="/then/seen_with/*|0|0"]').fill("display_failed")
