@@ -71,6 +71,7 @@ def machine(serial: str) -> ResponseReturnValue:
         common=[found[id_] for id_ in tickets.symptoms_lately(service()) if id_ in found][:9],
         record=record_of(service(), view, limits=limits),
         dangers=danger_rows(service().rulebook, view.dangers),
+        taken_out=view.taken_out,
         open_tickets=open_tickets,
         calls_lately=calls_lately(view.tickets, service().now()),
         came_back=list(map(tell, machines.came_back(service(), view))),

@@ -16,6 +16,7 @@ from triage.machine.commissioning.recorded import judged, last_checklist, read_c
 from triage.machine.measures.upkeep import CareDue, Compliance, compliance, due
 from triage.records.authorization import open_authorization
 from triage.records.caller import Caller
+from triage.records.custody import TAKEN_OUT, CustodyEvent
 from triage.records.danger import Danger
 from triage.records.report import History, Machine, Report, Site, local_date
 from triage.records.ticket import Ticket
@@ -65,7 +66,7 @@ class MachineView:
     """A machine's record, what happened to it, what care is due, and its tickets, newest first.
 
     `findings` judge the checklist of the last commissioning; none where there was none. `dangers` stand open
-    on it, each with its ticket.
+    on it, each with its ticket. `taken_out` says when it went from its store, and what it was exchanged for.
     """
 
     machine: Machine
@@ -74,6 +75,7 @@ class MachineView:
     tickets: tuple[Ticket, ...]
     findings: tuple[Finding, ...] = ()
     dangers: tuple[Danger, ...] = ()
+    taken_out: CustodyEvent | None = None
 
 
 @one_version
@@ -83,12 +85,14 @@ def machine(service: Service, serial: str, viewer: Caller) -> MachineView:
         history = work.care.history(serial)
         tickets, _ = work.tickets.page({"machine": serial}, None, MOST_TICKETS)
         dangers = work.dangers.of_machine(serial)
+        last = next(iter(reversed(work.depot.chain(serial))), None)
     now = service.now()
     care = _care_view(found, history, now, service.rulebook.care)
     checklist = last_checklist(history.care, now)
     findings = () if checklist is None else judged(service.rulebook, found, checklist)
     own = tuple(ticket for ticket in tickets if viewer.may_see(ticket.contractor))
-    return MachineView(found, history, care, own, findings, dangers)
+    taken_out = last if last is not None and last.step in TAKEN_OUT else None
+    return MachineView(found, history, care, own, findings, dangers, taken_out)
 
 
 def as_recorded(service: Service, spelled: str, viewer: Caller) -> str:

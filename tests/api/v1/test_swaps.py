@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from flask.testing import FlaskClient
 
 from tests.api.conftest import Send
 from tests.triage.builders import minimal_files, policy
@@ -164,6 +165,18 @@ def test_the_new_unit_takes_site_and_contractor_and_the_old_keeps_its_history(
         "old_unit": "refurbish",
         "at": at,
     }
+
+
+def test_the_page_of_the_old_unit_leads_to_the_new_one(
+    send: Send, client: FlaskClient, tokens: dict[str, str], path: str
+) -> None:
+    client.post("/sign-in", data={"token": tokens["agent"]})
+    assert "taken out of its store" not in client.get("/machines/LH20-1").text
+    exchanged(send, path)
+    page = client.get("/machines/LH20-1").text
+    assert "taken out of its store" in page
+    assert '<a href="/machines/LH20-D1">LH20-D1</a>' in page
+    assert "taken out of its store" not in client.get("/machines/LH20-D1").text
 
 
 def test_warranty_of_the_new_unit_counts_from_its_own_dates(send: Send, path: str) -> None:
