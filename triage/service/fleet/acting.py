@@ -5,19 +5,20 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, timedelta
-from typing import Any
 
-from triage.machine.commissioning import Finding
 from triage.machine.commissioning.recorded import checklist_of, judged
+from triage.records.report import Machine
 from triage.repairs import acting
 from triage.repairs.acting import Calls, Commissioned, Commissioning, Compared, OftenDown, Place, Rate, Rising
 from triage.repairs.period import Period, read_period
 from triage.service.fleet import care
 from triage.service.service import Service, one_version
+from triage.store import Work
 from triage.store.summing import sum_days
 from triage.store.tables.derived.care_due import SiteCare
-from triage.values.json_text import to_json
+from triage.values.json_text import from_json
 
+NO_CALLS = Calls()
 DAYS = 365
 """Without days asked for, so many up to yesterday."""
 
@@ -60,7 +61,7 @@ def to_act(service: Service, since: str | None, until: str | None) -> ToAct:
         machines = work.numbers.machines(period)
         calls = {serial: called for serial, (_, called, _) in machines.items() if called.count}
         days = acting.days_of({serial: since for serial, (since, *_) in machines.items()}, period)
-        commissioned = _commissioned(service, work.numbers.checklists(), calls)
+        commissioned = _commissioned(service, work, calls)
         sites = work.care_list.by_site(care.moments(service, work.fleet.zones(), "overdue"))
     rising, tested = acting.rising(calls, days, period)
     months = [month.found for month in care.kept_by_month(service)]
@@ -99,17 +100,17 @@ def _in_months(machine_months: int, calls: int) -> Rate:
     return Rate.of(machine_months, calls, machine_months / 12)
 
 
-def _commissioned(service: Service, checklists: Any, calls: Mapping[str, Calls]) -> list[Commissioned]:
+def _commissioned(service: Service, work: Work, calls: Mapping[str, Calls]) -> list[Commissioned]:
     """Each checklist judged by the live rulebook; equal ones of equal machines once."""
-    known: dict[tuple[object, ...], tuple[Finding, ...]] = {}
+    known: dict[tuple[object, ...], tuple[int, int]] = {}
     found = []
-    for machine, details in checklists:
-        site = machine.site
-        place = None if site is None else (site.timezone, site.open_around_the_clock)
-        like = machine.model, place, to_json(details)
+    for row in work.numbers.checklists():
+        like = row.model, row.timezone, row.around_the_clock, row.told
         if like not in known:
-            known[like] = judged(service.rulebook, machine, checklist_of(details))
-        results = [one.result for one in known[like]]
-        told = results.count("missing"), results.count("failed")
-        found.append(Commissioned(machine.serial, *told, calls.get(machine.serial, Calls()).count))
+            site = None if row.site is None else work.machines.site(row.site)
+            machine = Machine(row.serial, row.model, row.shipped_on, site=site)
+            findings = judged(service.rulebook, machine, checklist_of(from_json(row.told)))
+            results = [one.result for one in findings]
+            known[like] = results.count("missing"), results.count("failed")
+        found.append(Commissioned(row.serial, *known[like], calls.get(row.serial, NO_CALLS).count))
     return found

@@ -5,16 +5,15 @@ Of tickets and closings only narrow columns are read, of events the payloads of 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import ColumnElement, Float, ScalarSelect, Select, and_, func, select, type_coerce
+from sqlalchemy import ColumnElement, Float, ScalarSelect, Select, Text, and_, func, select, type_coerce
 from sqlalchemy.orm import Session, aliased
 
 from triage.records.payloads import Approved
-from triage.records.report import Machine, Site
 from triage.repairs.acting import Calls
 from triage.repairs.exports import NO_FAULT_FOUND
 from triage.repairs.period import (
@@ -191,21 +190,29 @@ class NumberRecords:
         rows = self._session.execute(query)
         return {row[0]: (row[1] or row[2], Calls(row[4], float(row[5])), row[3]) for row in rows}
 
-    def checklists(self) -> Iterator[tuple[Machine, Mapping[str, Any]]]:
-        """The last commissioning of each machine that has one on record: the installer's checklist."""
+    def checklists(self) -> Sequence[Any]:
+        """The last commissioning of each machine that has one on record.
+
+        Rows of `serial`, `model`, `shipped_on`, `site` with `timezone` and `around_the_clock`, and `told`,
+        the installer's checklist in JSON. Equal ones are read once, and a fleet has few that differ.
+        """
         done = CareRow.kind == "commissioned"
         last = select(CareRow.serial, func.max(CareRow.at).label("at")).where(done).group_by(CareRow.serial)
         newest = last.subquery()
+        of_site = (
+            SiteRow.id.label("site"),
+            SiteRow.timezone,
+            SiteRow.open_around_the_clock.label("around_the_clock"),
+        )
+        told = type_coerce(CareRow.details, Text).label("told")
         query = (
-            select(MachineRow.serial, MachineRow.model, MachineRow.shipped_on, SiteRow, CareRow.details)
+            select(MachineRow.serial, MachineRow.model, MachineRow.shipped_on, *of_site, told)
             .join(CareRow, CareRow.serial == MachineRow.serial)
             .join(SiteRow, SiteRow.id == MachineRow.site_id, isouter=True)
             .join(newest, and_(newest.c.serial == CareRow.serial, newest.c.at == CareRow.at))
             .where(done)
         )
-        for serial, model, shipped, site, details in self._session.execute(query):
-            place = None if site is None else site.as_record(Site)
-            yield Machine(serial, model, shipped, site=place), details
+        return self._session.execute(query).all()
 
 
 def _swap_said(decided: Mapping[str, Any]) -> SwapSaid | None:
