@@ -122,8 +122,8 @@ def trend(name: str, title: str, values: Sequence[float | None], usual: tuple[fl
         if usual is not None:
             axes.axhspan(max(0.0, usual[0]), max(0.0, usual[1]), color=INKS["range"], linewidth=0)
         if known:
-            axes.plot(*zip(*known, strict=True), color=INKS["mark"], linewidth=1.6)
-            axes.plot(*known[-1], marker="o", color=INKS["mark"], markersize=5)
+            axes.plot(*zip(*known, strict=True), color=INKS["mark"], linewidth=1.6, clip_on=False)
+            axes.plot(*known[-1], marker="o", color=INKS["mark"], markersize=5, clip_on=False)
         axes.set_ylim(bottom=0)
         axes.set_xlim(-0.5, len(values) - 0.5)
     return found[0]

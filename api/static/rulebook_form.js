@@ -7,6 +7,7 @@
   if (!form) return;
   let asking = 0;
   let edits = 0;
+  let asked = false;
   let leaving = false;
 
   async function send(address, action) {
@@ -17,9 +18,20 @@
     return answer.text();
   }
 
-  // The page as the server makes it after a change takes the place of this one, unless one typed on meanwhile.
+  // One question at a time, always about the newest form: saving never waits behind forms that are gone.
   async function check() {
-    const mine = ++asking;
+    asking += 1;
+    if (asked) return;
+    asked = true;
+    for (let last = 0; last !== asking;) {
+      last = asking;
+      await judge(last);
+    }
+    asked = false;
+  }
+
+  // The page as the server makes it after a change takes the place of this one, unless one typed on meanwhile.
+  async function judge(mine) {
     const seen = edits;
     const status = document.getElementById("status");
     try {
@@ -37,7 +49,7 @@
       const back = name && form.elements.namedItem(name);
       if (back && back.focus) back.focus({ preventScroll: true });
       listen();
-      if (document.getElementById("status").dataset.state === "sound") tryOut(mine);
+      if (document.getElementById("status").dataset.state === "sound") await tryOut(mine);
     } catch (error) {
       status.textContent = form.dataset.lost;
       status.dataset.state = "unknown";

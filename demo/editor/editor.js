@@ -38,9 +38,17 @@ const colors = HighlightStyle.define([
   { tag: tags.comment, color: "var(--soft)", fontStyle: "italic" },
 ]);
 
-// Asks the server what is wrong, shows its list, and gives the marks. Columns count characters, offsets UTF-16 units.
-async function check(view) {
+// One question at a time, always about the newest text: saving never waits behind texts that are gone.
+let before = Promise.resolve();
+function check(view) {
   const asked = view.state.doc;
+  const answer = before.then(() => (view.state.doc === asked ? judge(view, asked) : []));
+  before = answer;
+  return answer;
+}
+
+// Asks the server what is wrong, shows its list, and gives the marks. Columns count characters, offsets UTF-16 units.
+async function judge(view, asked) {
   try {
     const body = new URLSearchParams({ text: asked.toString() });
     const answer = await fetch(box.dataset.check, { method: "POST", body });

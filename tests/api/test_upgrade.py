@@ -25,7 +25,7 @@ from triage.cli.shown.opened import opened_service
 from triage.config import read_settings
 from triage.service.what_if import explain as explain_ticket
 from triage.store import open_store
-from triage.store.migrate import _config
+from triage.store.migrate import alembic_config
 from triage.store.tables.machines import Contractor
 
 HANDED = """
@@ -53,7 +53,7 @@ def serving(listening: socket.socket, settings: dict[str, str]) -> Iterator[subp
 
 
 def one_migration_back(url: str) -> None:
-    engine, config = create_engine(url), _config()
+    engine, config = create_engine(url), alembic_config()
     with engine.begin() as connection:
         config.attributes["connection"] = connection
         command.downgrade(config, "-1")

@@ -6,7 +6,7 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from tests.browser.test_rulebook import PATIENCE, Open, Shot, checked, folder, lead
 from triage.rulebook.reading.reader import read_rulebook
@@ -49,6 +49,23 @@ def test_the_filter_is_cleaned_more_often(lead: Open, folder: Path, shot: Shot) 
     save(page, shot, "change-filter-days")
     assert read_rulebook(folder).care.filter_days == 10
     expect(page.locator("#findings")).to_contain_text("10")  # the bands that no longer fit it
+
+
+def test_changes_made_while_a_check_runs_are_checked_once_together(lead: Open) -> None:
+    page = lead("/rulebook/forms/rulebook.yml")
+    page.wait_for_load_state("networkidle")
+    held: list[Route] = []
+    page.route("**/rulebook/forms/rulebook.yml", lambda route: held.append(route))
+    for days in ("10", "11", "12"):
+        fill(page, **{"care/filter_days": days})
+        page.locator('[name="/care/filter_days"]').dispatch_event("change")
+    assert len(held) == 1
+    with page.expect_request(lambda request: "/rulebook/forms/rulebook.yml" in request.url) as last:
+        held[0].continue_()
+    assert 'name="/care/filter_days"\r\n\r\n12\r\n' in (last.value.post_data or "")
+    assert len(held) == 2
+    held[1].continue_()
+    expect(page.locator("#status")).to_have_attribute("data-state", "sound", timeout=PATIENCE)
 
 
 def test_a_caution_is_said_beside_a_check(lead: Open, folder: Path, shot: Shot) -> None:

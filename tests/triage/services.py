@@ -8,9 +8,10 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
-from functools import partial
+from functools import cache, partial
 from itertools import count
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from moneyed import Money
 from sqlalchemy import create_engine, make_url, text
@@ -87,6 +88,24 @@ class Clock:
         self.time += timedelta(**delta)
 
 
+@cache
+def empty_database() -> bytes:
+    """A SQLite file with every migration and nothing in it: made once, since it takes most of a second."""
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / "empty.db"
+        open_store(f"sqlite:///{path}").close()
+        return path.read_bytes()
+
+
+def prepared(url: str) -> str:
+    """The same; a new SQLite file there has every migration."""
+    path = Path(url.removeprefix("sqlite:///"))
+    if url.startswith("sqlite:///") and not path.exists():
+        path.touch(0o600)
+        path.write_bytes(empty_database())
+    return url
+
+
 @contextmanager
 def running_service(
     folder: Path,
@@ -102,7 +121,7 @@ def running_service(
     rulebook = rulebook_from_data(files)
     compiled = partial(compile_rulebook, engine="plain")
     numbers = count(1)
-    store = open_store(url or f"sqlite:///{folder / 'program.db'}")
+    store = open_store(prepared(url or f"sqlite:///{folder / 'program.db'}"))
     try:
         with store.write() as work:
             work.machines.put_sites([ALDER, WILLOW])

@@ -1,45 +1,63 @@
 """Brings a database to the newest migration, from inside the package."""
 
-from pathlib import Path
+from __future__ import annotations
 
-from alembic import command
-from alembic.config import Config
-from alembic.migration import MigrationContext
-from alembic.script import ScriptDirectory
-from sqlalchemy import Engine
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sqlalchemy import Connection, Engine, inspect, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 
 from triage.values.errors import InputError
 
+if TYPE_CHECKING:
+    from alembic.config import Config
+
 FOLDER = Path(__file__).parent / "migrations"
-
-
-def _config() -> Config:
-    config = Config()
-    config.set_main_option("script_location", str(FOLDER).replace("%", "%%"))
-    config.set_main_option("path_separator", "os")
-    return config
+REVISIONS = frozenset(each.name[:4] for each in (FOLDER / "versions").glob("[0-9]*.py"))
+"""The migrations there are; the greatest is the newest. Their files' names begin with them."""
 
 
 def upgrade(engine: Engine) -> None:
     """Runs what is missing, in one transaction; a second process waits and then finds nothing to do.
 
-    It is the engine that lets one writer in at a time.
+    It is the engine that lets one writer in at a time. Where nothing is missing Alembic is not imported.
     """
-    config = _config()
-    script = ScriptDirectory.from_config(config)
     with engine.begin() as connection:
-        current = MigrationContext.configure(connection).get_current_revision()
-        if current == script.get_current_head():
+        current = _current(connection)
+        if current == max(REVISIONS):
             return
-        if current is not None and current not in {revision.revision for revision in script.walk_revisions()}:
+        if current is not None and current not in REVISIONS:
             raise InputError(
                 f"the database is at migration {current}, which this version does not know; "
                 "install the version that made it, or a newer one"
             )
-        config.attributes["connection"] = connection
-        command.upgrade(config, "head")
+        _to_newest(connection)
+
+
+def _current(connection: Connection) -> str | None:
+    if not inspect(connection).has_table("alembic_version"):
+        return None
+    return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()
+
+
+def _to_newest(connection: Connection) -> None:
+    from alembic import command
+
+    config = alembic_config()
+    config.attributes["connection"] = connection
+    command.upgrade(config, "head")
+
+
+def alembic_config() -> Config:
+    """Where Alembic finds the migrations; its attribute `connection` is the database to bring there."""
+    from alembic.config import Config
+
+    config = Config()
+    config.set_main_option("script_location", str(FOLDER).replace("%", "%%"))
+    config.set_main_option("path_separator", "os")
+    return config
 
 
 def is_there(url: str) -> bool:

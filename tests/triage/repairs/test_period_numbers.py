@@ -55,7 +55,7 @@ from triage.service.numbers import numbers
 from triage.service.service import Service
 from triage.service.visits import record_visit
 from triage.store import Store, open_store
-from triage.store.migrate import _config
+from triage.store.migrate import alembic_config
 from triage.store.tables.column_types import json_text
 from triage.store.tables.models import EventRow
 from triage.values.errors import InputError
@@ -460,7 +460,7 @@ def test_an_older_database_gets_the_same_rows_as_are_written_now(store_url: str)
     assert ("dana", "T-0") in now["terms"]
     engine = create_engine(store_url)
     with engine.begin() as connection:
-        config = _config()
+        config = alembic_config()
         config.attributes["connection"] = connection
         command.downgrade(config, "0022")
     engine.dispose()

@@ -26,7 +26,7 @@ from triage.service import machines, repairs, tickets
 from triage.service.dangers import lift_danger
 from triage.service.service import Service
 from triage.store import open_store
-from triage.store.migrate import _config, upgrade
+from triage.store.migrate import alembic_config, upgrade
 
 DUMP = Path(__file__).parent / "before_0010.sql"
 STOPS = {"text": "Keep away.", "stop_use": True, "forbids": "all"}
@@ -67,7 +67,7 @@ def new_id() -> str:
 def moved(path: Path, to: str) -> None:
     engine = create_engine(f"sqlite:///{path}")
     with engine.begin() as connection:
-        config = _config()
+        config = alembic_config()
         config.attributes["connection"] = connection
         step = command.downgrade if to < "0010" else command.upgrade
         step(config, to)

@@ -20,7 +20,7 @@ from sqlalchemy.exc import DBAPIError, IntegrityError, StatementError
 from triage.records.custody import CustodyEvent
 from triage.records.report import CareEvent, Machine, PastRepair, Site
 from triage.store import Store, open_store
-from triage.store.migrate import _config
+from triage.store.migrate import alembic_config
 from triage.store.tables.idempotency import StoredResponse
 from triage.store.tables.machines import Contractor
 from triage.store.tables.models import Base
@@ -76,7 +76,7 @@ def test_the_migrations_make_exactly_the_tables_of_the_models(store: Store, stor
 def test_the_migrations_that_can_go_back_do_and_come_again(store_url: str) -> None:
     open_store(store_url).close()
     engine = create_engine(store_url)
-    config = _config()
+    config = alembic_config()
     with engine.begin() as connection:
         config.attributes["connection"] = connection
         command.downgrade(config, "0008")

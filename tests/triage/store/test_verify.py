@@ -14,7 +14,7 @@ from tests.triage.services import AGENT, REPORT, running_service
 from triage.cli.main import run
 from triage.service import tickets
 from triage.store import Store, open_store
-from triage.store.migrate import _config
+from triage.store.migrate import alembic_config
 from triage.store.verify import read_seal
 from triage.values.errors import InputError
 
@@ -160,7 +160,7 @@ def test_events_of_before_the_chain_are_sealed_and_read_the_same(url: str) -> No
 
 
 def to(connection: Connection, step: Callable[..., None], revision: str) -> None:
-    config = _config()
+    config = alembic_config()
     config.attributes["connection"] = connection
     step(config, revision)
 

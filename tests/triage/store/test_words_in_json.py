@@ -31,7 +31,7 @@ from triage.service import repairs, requests, tickets
 from triage.service.service import Service
 from triage.service.what_if import explain
 from triage.store import open_store
-from triage.store.migrate import _config
+from triage.store.migrate import alembic_config
 from triage.store.tables.column_types import unpack
 from triage.values.json_text import from_json
 
@@ -147,7 +147,7 @@ def test_the_way_down_gives_back_what_was_there(with_a_turn: Path) -> None:
     before = stored(path)
     open_store(f"sqlite:///{path}").close()
     assert stored(path) != before
-    engine, config = create_engine(f"sqlite:///{path}"), _config()
+    engine, config = create_engine(f"sqlite:///{path}"), alembic_config()
     with engine.begin() as connection:
         config.attributes["connection"] = connection
         command.downgrade(config, "0008")

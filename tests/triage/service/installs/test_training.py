@@ -18,7 +18,7 @@ from triage.service import machines
 from triage.service.installs import guide, jobs, training, view
 from triage.service.installs.training import Store
 from triage.service.service import Service
-from triage.store.migrate import _config
+from triage.store.migrate import alembic_config
 from triage.store.tables.idempotency import StoredResponse
 from triage.values.errors import ConflictError, InputError, NotFoundError
 
@@ -173,7 +173,7 @@ def test_those_who_left_long_ago_are_erased_by_age(service: Service) -> None:
 def test_the_names_of_an_older_log_move_into_the_register(service: Service) -> None:
     name = installed(service)
     before, store = view.one(service, name, OPS).install, at(service).data()
-    engine, config = create_engine(service.store.url), _config()
+    engine, config = create_engine(service.store.url), alembic_config()
     with engine.begin() as connection:
         config.attributes["connection"] = connection
         command.downgrade(config, "0041")
