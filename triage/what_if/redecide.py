@@ -6,6 +6,7 @@
 import re
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from typing import Any
 
 from triage.decide.causes.inference import compile_rulebook
@@ -107,6 +108,9 @@ def decided_by_files(order: str) -> str:
 NOT_THE_DECISION = frozenset({"/engine", "/limit/row_line"})
 """Places that may differ: every engine gives the same answer, and a comment moves the lines of a file."""
 
+LAST_DIGITS = Decimal("1e-12")
+"""The share by which a number may differ: far more than processors do, far less than decides anything."""
+
 SENTENCES = re.compile(r"/notes(/|$)|/keep_or_swap/text(/|$)|.*/(text|why|title)$")
 """Places of sentences, which another version of the program may word otherwise without deciding otherwise."""
 
@@ -168,5 +172,14 @@ def differences(left: object, right: object, pointer: str = "") -> Iterator[str]
     elif isinstance(left, list) and isinstance(right, list) and len(left) == len(right):
         for index, (one, other) in enumerate(zip(left, right, strict=True)):
             yield from differences(one, other, f"{pointer}/{index}")
-    elif left != right or isinstance(left, bool) != isinstance(right, bool):
+    elif not _same(left, right):
         yield pointer or "/"
+
+
+def _same(left: object, right: object) -> bool:
+    """Whether two JSON values are one. Another processor may end a logarithm on another last digit."""
+    if isinstance(left, bool) != isinstance(right, bool):
+        return False
+    if isinstance(left, Decimal) and isinstance(right, Decimal):
+        return abs(left - right) <= LAST_DIGITS * max(abs(left), abs(right))
+    return left == right
