@@ -98,7 +98,7 @@ def empty_database() -> bytes:
 
 
 def prepared(url: str) -> str:
-    """The same; a new SQLite file there has every migration."""
+    """The URL as it is; where it names a SQLite file that is not there yet, with `empty_database` in it."""
     path = Path(url.removeprefix("sqlite:///"))
     if url.startswith("sqlite:///") and not path.exists():
         path.touch(0o600)

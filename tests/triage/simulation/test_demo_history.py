@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+
+import pytest
 
 from demo.history import AGENTS, DAYS, LEAD, SEED, SPARE, History, play
 from tests import ROOT, RULES
@@ -20,7 +23,9 @@ from triage.store import open_store
 UNTIL = datetime(2026, 11, 20, tzinfo=UTC)
 
 
-def test_tickets_are_closed_in_their_time_with_their_cause(tmp_path: Path) -> None:
+@pytest.fixture
+def history(tmp_path: Path) -> Iterator[History]:
+    """The demo's records, two years before UNTIL; the service's clock is the history's."""
     rulebook = read_rulebook(RULES)
     store = open_store(f"sqlite:///{tmp_path / 'demo.db'}")
     load(ROOT / "demo/records", store, rulebook)
@@ -29,38 +34,35 @@ def test_tickets_are_closed_in_their_time_with_their_cause(tmp_path: Path) -> No
         store, rulebook, compile_rulebook(rulebook, "plain"), lambda: played[0].at if played else UNTIL
     )
     played.append(History(service, World(rulebook, SEED, Errors()), UNTIL - timedelta(days=DAYS)))
-    play(service, played[0], 6, UNTIL)
-    with store.read() as work:
+    yield played[0]
+    store.close()
+
+
+def test_tickets_are_closed_in_their_time_with_their_cause(history: History) -> None:
+    known = history.service.rulebook.causes
+    play(history.service, history, 6, UNTIL)
+    with history.service.store.read() as work:
         found, _ = work.tickets.page({}, None, 50)
-    assert sum(played[0].ends.values()) == len(found) == 6
+    assert sum(history.ends.values()) == len(found) == 6
     closed = [one for one in found if one.state == "closed"]
     assert len(closed) >= 5
     for ticket in closed:
         assert ticket.closed is not None
         assert UNTIL - timedelta(days=DAYS) <= ticket.opened_at <= ticket.closed.at < UNTIL
-        assert ticket.closed.cause in rulebook.causes or ticket.closed.cause == "other"
+        assert ticket.closed.cause in known or ticket.closed.cause == "other"
         if ticket.closed.visited:
             assert ticket.closed.bill.total.amount > 0
             assert ticket.repair.estimate is None or ticket.repair.estimate.cause == ticket.closed.cause
     assert any(one.closed is not None and one.closed.visited for one in closed)
-    store.close()
 
 
-def test_a_machine_that_is_worn_out_is_swapped_for_a_unit_that_waited(tmp_path: Path) -> None:
-    rulebook = read_rulebook(RULES)
-    store = open_store(f"sqlite:///{tmp_path / 'demo.db'}")
-    load(ROOT / "demo/records", store, rulebook)
-    played: list[History] = []
-    service = Service(
-        store, rulebook, compile_rulebook(rulebook, "plain"), lambda: played[0].at if played else UNTIL
-    )
-    played.append(History(service, World(rulebook, SEED, Errors()), UNTIL))
+def test_a_machine_that_is_worn_out_is_swapped_for_a_unit_that_waited(history: History) -> None:
+    service, history.at = history.service, UNTIL
     grinds = json.loads((ROOT / "demo/reports/07-four-repairs-in-a-year.json").read_text())["report"]
     ticket = tickets.open_ticket(service, {**grinds, "reported_at": UNTIL.isoformat()}, AGENTS[0])
     assert ticket.outcome == "swap"
-    with store.write() as work:
+    with service.store.write() as work:
         put_depot(work, SPARE)
-    assert played[0]._swap(ticket, played[0].world.fault("worn out"))
+    assert history._swap(ticket, history.world.fault("worn out"))
     done = tickets.ticket(service, ticket.id, LEAD)
-    assert (done.state, played[0].ends, played[0].gone) == ("closed", {"swapped": 1}, {ticket.machine})
-    store.close()
+    assert (done.state, history.ends, history.gone) == ("closed", {"swapped": 1}, {ticket.machine})
