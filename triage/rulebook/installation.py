@@ -94,6 +94,15 @@ class Installation:
     call_back_days: int = 3  # within which an installer comes back to an installation that failed
     least_photos: int = 0
 
+    @property
+    def texts(self) -> frozenset[str]:
+        """The points that people answer in their own words: a name may be among them."""
+        return frozenset(
+            point.id
+            for point in self.points.values()
+            if point.same_as is None and any(field.type == "text" for field in point.fields)
+        )
+
     def of_stage(self, stage: Stage) -> tuple[Point, ...]:
         return tuple(point for point in self.points.values() if point.stage == stage)
 

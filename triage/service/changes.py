@@ -174,7 +174,7 @@ def inputs_of(
 
     def find(serial: str) -> tuple[Machine, History] | None:
         try:
-            return seen_machine(work, serial, viewer), work.care.history(serial)
+            return seen_machine(work, serial, viewer), work.care.history(serial, named=False)
         except NotFoundError:
             return None
 
@@ -249,7 +249,7 @@ def _found_for(work: Work, ticket: Ticket, serial: str) -> tuple[Machine, Histor
         machine = machine_billed(work, ticket) if serial == ticket.machine else work.machines.get(serial)
     except NotFoundError:
         return None
-    return None if machine is None else (machine, work.care.history(serial))
+    return None if machine is None else (machine, work.care.history(serial, named=False))
 
 
 def _in_place(work: Work, machine: Machine, ticket: Ticket) -> Machine:

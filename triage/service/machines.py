@@ -134,7 +134,7 @@ def limits(
             }:
                 raise InputError([Problem(f'no contractor "{contractor}"', "query:contractor")])
             found = replace(found, contractor=contractor)
-        history, dangers = work.care.history(serial), work.dangers.of_machine(serial)
+        history, dangers = work.care.history(serial, named=False), work.dangers.of_machine(serial)
         if at is not None and not isinstance(at, datetime):
             at = noon_there(found, at)
         at = at or service.now()
@@ -174,7 +174,7 @@ def record_care(service: Service, serial: str, data: Data, who: Caller) -> Machi
     """
     with service.store.write() as work:
         event, after = read_care_event(data, seen_machine(work, serial, who), service.now(), who.name)
-        if work.care.add_care(serial, [event]) == 0:
+        if work.care.add_care(serial, [event], service.rulebook.installation.texts) == 0:
             raise ConflictError(f"{event.kind} at {event.at.isoformat()} is in the care log already")
         work.machines.put_machines([after])
     view = machine(service, serial, who)

@@ -228,7 +228,7 @@ class _Desk:
         return Change([*news, self._decide(ticket, *news)[1]], self.now)
 
     def _closed(self, ticket: Ticket, machine: Machine | None, close_out: CloseOut, bill: Bill) -> Closed:
-        history = History() if machine is None else self.work.care.history(machine.serial)
+        history = History() if machine is None else self.work.care.history(machine.serial, named=False)
         return Closed(
             cause=close_out.cause,
             no_fault_found=close_out.cause is None,

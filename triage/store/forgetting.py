@@ -1,23 +1,35 @@
 """Erasing what callers said, and photos, of closed tickets; the log keeps that it was done, and why.
 
-Names of people who were trained are erased from the register of training.
+Names of people are erased from the register of training and from the logs of care and of installations.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
 from sqlalchemy import exists, select
 from sqlalchemy.orm import Session
 
 from triage.records.callers_words import Forgotten
+from triage.store.installs.jobs import Installs
 from triage.store.installs.training import Trainings
 from triage.store.photos import PhotoRow, Photos
+from triage.store.tables.care import Care
 from triage.store.tables.idempotency import Responses
 from triage.store.tables.models import EventRow, TicketRow
 from triage.store.tables.tickets import Tickets
 from triage.values.errors import ConflictError
 from triage.values.json_text import to_json
+
+
+@dataclass(frozen=True, slots=True)
+class ForgottenNames:
+    """In how many trainings, lines of care logs and events of installations a name was erased."""
+
+    trainings: int = 0
+    care: int = 0
+    installs: int = 0
 
 
 class Forgetting:
@@ -52,14 +64,19 @@ class Forgetting:
         Responses(self._session).forget(ticket_id, ticket.opened_at)
         return digests
 
-    def forget_trained(self, name: str, today: date) -> int:
-        """Erases a name from the register of training and from stored responses; in how many trainings."""
-        Responses(self._session).forget(to_json(name), datetime.min.replace(tzinfo=UTC))
-        return Trainings(self._session).forget(name, today)
+    def forget_name(self, name: str, today: date) -> ForgottenNames:
+        """Erases a person's name, with whatever note or line holds it, and stored responses that do."""
+        Responses(self._session).forget(to_json(name)[1:-1], datetime.min.replace(tzinfo=UTC))
+        return ForgottenNames(
+            Trainings(self._session).forget(name, today),
+            Care(self._session).forget(name),
+            Installs(self._session).forget(name),
+        )
 
-    def forget_left(self, before: date) -> int:
-        """Erases the names of trained people who left a store before a day; in how many trainings."""
-        return Trainings(self._session).forget_left(before)
+    def forget_old_names(self, before: datetime) -> ForgottenNames:
+        """Erases the names of trained people who left a store before, and of those who did care before."""
+        left = Trainings(self._session).forget_left(before.date())
+        return ForgottenNames(left, Care(self._session).forget_before(before), 0)
 
 
 def _digits(number: str) -> str:

@@ -107,7 +107,8 @@ def step(
 
 
 def _append(service: Service, work: Work, install_id: str, news: Sequence[Step], who: Caller) -> Install:
-    return work.installs.append(install_id, news, at=service.now(), who=who.name)
+    texts = service.rulebook.installation.texts
+    return work.installs.append(install_id, news, at=service.now(), who=who.name, texts=texts)
 
 
 def _new_id(work: Work) -> str:
@@ -128,4 +129,4 @@ def _commission(
     data = {"kind": "commissioned", "details": details}
     event, after = read_care_event(data, machine, service.now(), who.name)
     work.machines.put_machines([after])
-    work.care.add_care(after.serial, [event])
+    work.care.add_care(after.serial, [event], service.rulebook.installation.texts)

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import fields
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ForeignKey, Index, String, select
+from sqlalchemy import ForeignKey, Index, String, null, select, update
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from triage.records.callers_words import install_apart, together, without_name
 from triage.records.installs.job import Install, InstallEvent, Step, Trained, fold, step_from_data
 from triage.store.installs.training import TrainingRow, Trainings
 from triage.store.photos import InstallPhotos
@@ -38,7 +39,10 @@ class InstallRow(Base):
 
 
 class InstallEventRow(Base):
-    """The log; rows are never changed (triggers). Names of who was trained stand in the register."""
+    """The log; rows are never changed (triggers), but that `words`, people's names and notes, are erased.
+
+    Names of who was trained, by whom, stand in the register.
+    """
 
     __tablename__ = "install_events"
 
@@ -48,8 +52,11 @@ class InstallEventRow(Base):
     at: Mapped[datetime]
     who: Mapped[str]
     payload: Mapped[Any] = mapped_column(ExactJSON)
+    words: Mapped[Any | None] = mapped_column(ExactJSON)
 
 
+REGISTERED = {"people": [], "by": "", "signed": ""}
+"""In place of the names, which stand in the register of training."""
 COLUMNS = ("state", "site", "machine", "contractor")
 """What installations are listed by."""
 
@@ -77,17 +84,24 @@ class Installs:
         query = query.order_by(InstallRow.due_at.is_(None), InstallRow.due_at, InstallRow.id).limit(most)
         return self._folded(list(self._session.scalars(query)))
 
-    def append(self, install_id: str, steps: Sequence[Step], *, at: datetime, who: str) -> Install:
-        """Adds events (the first of a new one is `planned`) and keeps the state beside them."""
+    def append(
+        self, install_id: str, steps: Sequence[Step], *, at: datetime, who: str, texts: Collection[str] = ()
+    ) -> Install:
+        """Adds events (the first of a new one is `planned`) and keeps the state beside them.
+
+        `texts` are points that people answer in their own words.
+        """
         before = self._folded([install_id])
         install = before[0] if before else None
         rows = []
         for seq, step in enumerate(steps, start=1 if install is None else install.version + 1):
             install = fold(install, InstallEvent(install_id, seq, at, who, step))
-            payload = as_data(step) | ({"people": [], "signed": ""} if isinstance(step, Trained) else {})
-            rows.append(
-                InstallEventRow(install=install_id, seq=seq, kind=step.kind, at=at, who=who, payload=payload)
+            payload, words = install_apart(
+                as_data(step) | (REGISTERED if isinstance(step, Trained) else {}), texts
             )
+            row = InstallEventRow(install=install_id, seq=seq, kind=step.kind, at=at, who=who)
+            row.payload, row.words = payload, words or None
+            rows.append(row)
         assert install is not None
         due = None if install.visit is None or install.state in ("live", "canceled") else install.visit.at
         values = {field.name: getattr(install, field.name) for field in fields(install)}
@@ -102,6 +116,18 @@ class Installs:
             if isinstance(step, Trained):
                 self._trainings.add(install.site, step, at, who, install_id, seq)
         return install
+
+    def forget(self, name: str) -> int:
+        """Erases what holds a person's name; in how many events."""
+        own = InstallEventRow.install, InstallEventRow.seq
+        rows = self._session.execute(
+            select(*own, InstallEventRow.words).where(InstallEventRow.words.is_not(None))
+        )
+        changed = [(key, left) for *key, words in rows if len(left := without_name(words, name)) < len(words)]
+        for (install, seq), left in changed:
+            where = own[0] == install, own[1] == seq
+            self._session.execute(update(InstallEventRow).where(*where).values(words=left or null()))
+        return len(changed)
 
     def _folded(self, ids: Sequence[str]) -> tuple[Install, ...]:
         """Those that are there, in the order of `ids`."""
@@ -118,6 +144,9 @@ class Installs:
 
 
 def _event(row: InstallEventRow, trained: Sequence[TrainingRow]) -> InstallEvent:
-    names = {"people": [one.person for one in trained], "signed": trained[0].signed} if trained else {}
-    step = step_from_data(row.kind, {**row.payload, **names})
+    payload = together(row.payload, row.words or [])
+    if trained:
+        payload |= {"people": [one.person for one in trained]}
+        payload |= {"by": trained[0].by, "signed": trained[0].signed}
+    step = step_from_data(row.kind, payload)
     return InstallEvent(row.install, row.seq, row.at, row.who, step)

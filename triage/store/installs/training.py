@@ -18,7 +18,7 @@ from triage.store.tables.column_types import ExactJSON
 from triage.store.tables.models import Base, MachineRow, SiteRow
 from triage.values.errors import NotFoundError
 
-NAMES = ("person", "signed")
+NAMES = ("person", "by", "signed")
 
 
 class TrainingRow(Base):
@@ -115,7 +115,7 @@ class Trainings:
         """Erases the people who left before a day."""
         gone = TrainingRow.left_on < before, TrainingRow.person != ERASED
         count = self._session.scalar(select(func.count()).where(*gone)) or 0
-        self._session.execute(update(TrainingRow).where(*gone).values(person=ERASED, signed=ERASED))
+        self._session.execute(update(TrainingRow).where(*gone).values(dict.fromkeys(NAMES, ERASED)))
         return count
 
 

@@ -3,14 +3,15 @@
 Beside the log stands when each task was last done on each side, which lists of the fleet go by.
 """
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from datetime import datetime
 
-from sqlalchemy import ForeignKey, String, bindparam, func, select
+from sqlalchemy import ForeignKey, String, bindparam, func, null, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.machine.measures.upkeep import SIDES, sides_done
+from triage.records.callers_words import care_apart, together, without_name
 from triage.records.report import CareEvent, History, PastRepair
 from triage.store.tables.derived.care_months import CareMonths
 from triage.store.tables.models import Base, CareRow, RepairRow
@@ -29,7 +30,7 @@ class LastCareRow(Base):
 
 _CARE, _REPAIRS = CareRow.__table__, RepairRow.__table__
 _CARE_OF_ONE = (
-    select(_CARE.c.kind, _CARE.c.at, _CARE.c.by, _CARE.c.details)
+    select(_CARE.c.kind, _CARE.c.at, _CARE.c.by, _CARE.c.details, _CARE.c.words)
     .where(_CARE.c.serial == bindparam("serial"))
     .order_by(_CARE.c.at, _CARE.c.id)
 )
@@ -45,11 +46,14 @@ class Care:
     def __init__(self, session: Session) -> None:
         self._session = session
 
-    def history(self, serial: str) -> History:
-        """Care and repairs of one machine, oldest first."""
+    def history(self, serial: str, *, named: bool = True) -> History:
+        """Care and repairs of one machine, oldest first; not `named`: without names, to decide on."""
         connection, machine = self._session.connection(), {"serial": serial}
         return History(
-            care=tuple(CareEvent(*row) for row in connection.execute(_CARE_OF_ONE, machine)),
+            care=tuple(
+                CareEvent(kind, at, *together([by, details], words or [] if named else []))
+                for kind, at, by, details, words in connection.execute(_CARE_OF_ONE, machine)
+            ),
             repairs=tuple(PastRepair(*row) for row in connection.execute(_REPAIRS_OF_ONE, machine)),
         )
 
@@ -63,8 +67,11 @@ class Care:
         rows = self._session.scalars(select(RepairRow).order_by(RepairRow.at, RepairRow.id))
         return tuple((row.serial, row.as_record(PastRepair)) for row in rows)
 
-    def add_care(self, serial: str, events: Iterable[CareEvent]) -> int:
-        """Adds what is not in the log yet (same machine, kind and time) and says how many that were."""
+    def add_care(self, serial: str, events: Iterable[CareEvent], texts: Collection[str] = ()) -> int:
+        """Adds what is not in the log yet (same machine, kind and time) and says how many that were.
+
+        `texts` are points of the checklist that people answer in their own words.
+        """
         query = select(CareRow.kind, CareRow.at).where(CareRow.serial == serial)
         known = {(row.kind, row.at) for row in self._session.execute(query)}
         added = []
@@ -72,13 +79,29 @@ class Care:
             if (event.kind, event.at) not in known:
                 known.add((event.kind, event.at))
                 added.append(event.at)
-                row = CareRow.made_of(event, serial=serial, details=dict(event.details))
+                (by, details), words = care_apart(event.kind, event.by, dict(event.details), texts)
+                row = CareRow.made_of(event, serial=serial, by=by, details=details, words=words or None)
                 self._session.add(row)
                 self._note_last(serial, event)
         self._session.flush()
         if added:
             CareMonths(self._session).cared(min(added))
         return len(added)
+
+    def forget(self, name: str) -> int:
+        """Erases what holds a person's name; in how many lines."""
+        rows = self._session.execute(select(CareRow.id, CareRow.words).where(CareRow.words.is_not(None)))
+        changed = [(id_, left) for id_, words in rows if len(left := without_name(words, name)) < len(words)]
+        for id_, left in changed:
+            self._session.execute(update(CareRow).where(CareRow.id == id_).values(words=left or null()))
+        return len(changed)
+
+    def forget_before(self, at: datetime) -> int:
+        """Erases who did and signed care before a time; who keeps what of an installation stays."""
+        old = CareRow.words.is_not(None), CareRow.kind != "commissioned", CareRow.at < at
+        count = self._session.scalar(select(func.count()).select_from(CareRow).where(*old)) or 0
+        self._session.execute(update(CareRow).where(*old).values(words=null()))
+        return count
 
     def _note_last(self, serial: str, event: CareEvent) -> None:
         on_postgresql = self._session.get_bind().dialect.name == "postgresql"

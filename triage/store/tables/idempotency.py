@@ -63,10 +63,10 @@ class Responses:
         )
         self._session.flush()
 
-    def forget(self, ticket: str, since: datetime) -> None:
-        """Drops what was answered about a ticket, from `since` on."""
+    def forget(self, said: str, since: datetime) -> None:
+        """Drops what was answered about a ticket or a person, from `since` on."""
         query = select(ResponseRow).where(ResponseRow.at >= since).execution_options(yield_per=100)
         for row in self._session.scalars(query):
-            if ticket in to_json(row.body):
+            if said.casefold() in to_json(row.body).casefold():
                 self._session.delete(row)
         self._session.flush()

@@ -92,7 +92,7 @@ class MachineRow(Base):
 
 
 class CareRow(Base):
-    """The care log; rows are never changed (triggers)."""
+    """The care log; rows are never changed (triggers), but that `words`, names and notes, are erased."""
 
     __tablename__ = "care_events"
     __table_args__ = (UniqueConstraint("serial", "kind", "at"),)
@@ -103,6 +103,7 @@ class CareRow(Base):
     at: Mapped[datetime]
     by: Mapped[str]
     details: Mapped[Any] = mapped_column(ExactJSON)
+    words: Mapped[Any | None] = mapped_column(ExactJSON)
 
 
 class RepairRow(Base):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import date
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from triage.service import machines
 from triage.service.installs import guide, jobs, training, view
 from triage.service.installs.training import Store
 from triage.service.service import Service
+from triage.store.forgetting import ForgottenNames
 from triage.store.migrate import alembic_config
 from triage.store.tables.idempotency import StoredResponse
 from triage.values.errors import ConflictError, InputError, NotFoundError
@@ -148,9 +149,9 @@ def test_an_erased_name_stands_nowhere_and_counts_as_somebody_who_left(service: 
     with service.store.write() as work:
         kept = StoredResponse("x", 201, {}, {"people": ["ray oak"]})
         work.responses.keep("desk", "a key", kept, service.now())
-        assert work.forgetting.forget_trained("ray oak", date(2026, 3, 2)) == 1
-        assert work.forgetting.forget_trained("Dana Poole", date(2026, 3, 2)) == 2
-        assert work.forgetting.forget_trained("Nobody Known", date(2026, 3, 2)) == 0
+        assert work.forgetting.forget_name("ray oak", date(2026, 3, 2)).trainings == 1
+        assert work.forgetting.forget_name("Dana Poole", date(2026, 3, 2)).trainings == 2
+        assert work.forgetting.forget_name("Nobody Known", date(2026, 3, 2)) == ForgottenNames()
         assert work.responses.find("desk", "a key") is None
     for person in ("Ray Oak", "Dana Poole"):
         assert tables_that_say(service, person) == []
@@ -164,9 +165,9 @@ def test_those_who_left_long_ago_are_erased_by_age(service: Service) -> None:
     number = training.note(service, NOTED, AGENT).found.here[0].id
     training.left(service, number, {"on": "2026-02-01"}, AGENT)
     with service.store.write() as work:
-        assert work.forgetting.forget_left(date(2026, 2, 1)) == 0
-        assert work.forgetting.forget_left(date(2026, 2, 2)) == 1
-        assert work.forgetting.forget_left(date(2026, 2, 2)) == 0
+        forget = work.forgetting.forget_old_names
+        days = (datetime(2026, 2, day, tzinfo=UTC) for day in (1, 2, 2))
+        assert [forget(day).trainings for day in days] == [0, 1, 0]
     assert [one.person for one in at(service).found.left] == [ERASED]
 
 
