@@ -10,7 +10,7 @@ from api.desk import call_view as desk_view
 from api.desk import danger_view
 from api.desk.machine_year import year_of
 from api.desk.record_view import record_of
-from api.desk.shell import parked_for, shell
+from api.desk.shell import call_now, parked_for, shell
 from api.desk.stop_page import shown_sign, was_shown
 from api.http.auth import caller, page_roles, service
 from api.pages import history as logged
@@ -177,7 +177,7 @@ def _page(
 ) -> ResponseReturnValue:
     """The ticket as it is worked on; where nothing is left to ask or to check, on to the end of the call."""
     rulebook = service().rulebook
-    call = calls.call(service(), ticket_id, caller())
+    call, limits = call_now(ticket_id)
     found = call.ticket
     speak_as_on(found.language)
     view = None if found.machine is None else machines.machine(service(), found.machine, caller())
@@ -200,9 +200,6 @@ def _page(
     closed_question = _closed_question(decision, wanted)
     if work == "end" and not problems and not closed_question and "look" not in request.form:
         return redirect(url_for("life.end", ticket_id=found.id), 303)
-    limits = None
-    if found.machine is not None and found.state == "open":
-        limits = machines.limits(service(), found.machine, None, None, caller(), found.id)
     return render_template(
         "call.html",
         work=work,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 from api.desk import call_view as desk_view
@@ -17,6 +18,23 @@ from triage.records.ticket import Event, Ticket
 from triage.service import calls, machines
 from triage.service.photos import kept
 from triage.values.errors import Problem
+
+LEFT = ("nte", "spent_on_ticket", "spent_12_months", "headroom")
+
+
+def call_now(ticket_id: str) -> tuple[calls.Call, Mapping[str, Any] | None]:
+    """A call whose decision says what is left of its limit now, and the machine's limits for it.
+
+    Since it was decided money may have been spent on the machine. None where no limit is to be told.
+    """
+    call = calls.call(service(), ticket_id, caller())
+    found = call.ticket
+    if found.machine is None or found.state != "open" or found.decision is None:
+        return call, None
+    limits = machines.limits(service(), found.machine, None, None, caller(), found.id)
+    left = {name: limits["limit"][name] for name in LEFT}
+    decision = {**found.decision, "limit": {**found.decision["limit"], **left}}
+    return replace(call, ticket=replace(found, decision=decision)), limits
 
 
 def shell(call: calls.Call, problems: tuple[Problem, ...] = (), since: int | None = None) -> dict[str, Any]:

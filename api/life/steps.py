@@ -12,7 +12,7 @@ from werkzeug.exceptions import NotFound
 from api.desk import summary
 from api.desk.call import sent_version
 from api.desk.call_view import asked_next
-from api.desk.shell import parked_for, shell
+from api.desk.shell import call_now, parked_for, shell
 from api.http.auth import caller, page_roles, service
 from api.life import ways
 from api.life.forms import Form
@@ -195,14 +195,15 @@ def _page(
     ticket_id: str, way: str | None = None, problems: tuple[Problem, ...] = (), since: int | None = None
 ) -> ResponseReturnValue:
     rulebook = service().rulebook
-    call = calls.call(service(), ticket_id, caller())
+    call, limits = call_now(ticket_id)
     found, decision = call.ticket, call.ticket.decision or {}
     speak_as_on(found.language)
     if found.state == "open" and calls.unread(found):
         return redirect(url_for("desk_call.ticket", ticket_id=found.id), 303)
     machine = None if found.machine is None else machines.machine(service(), found.machine, caller()).machine
     shared = shell(call, problems, since)
-    around = _around(call, summary.Told(found, machine, None, service().now(), shared["zone"]))
+    speaks = None if limits is None else limits["limit"]["ask"]
+    around = _around(call, summary.Told(found, machine, None, service().now(), shared["zone"]), speaks)
     says = ways.says(around)
     with as_clerks_hear():
         texts = {
@@ -238,7 +239,7 @@ def _page(
     )
 
 
-def _around(call: calls.Call, told: summary.Told) -> ways.Around:
+def _around(call: calls.Call, told: summary.Told, speaks: Mapping[str, Any] | None) -> ways.Around:
     found = call.ticket
     known = visits.visits(service(), found.id, caller())
     visit, contractors = known[-1] if known else None, machines.contractors(service())
@@ -256,11 +257,9 @@ def _around(call: calls.Call, told: summary.Told) -> ways.Around:
     with suppress(ConflictError):
         times, asked = visits.free_times(service(), found.id, caller())
         around = replace(around, times=times, asked=asked, sends=True)
-    waiting, speaks = found.repair.waiting, None
+    waiting = found.repair.waiting
     if waiting is not None and waiting.ask is not None:
         speaks = as_data(waiting.ask)
-    elif found.machine is not None:
-        speaks = machines.limits(service(), found.machine, None, None, caller(), found.id)["limit"]["ask"]
     return replace(around, ask=speaks, swap=swaps.swap(service(), found.id, caller()))
 
 

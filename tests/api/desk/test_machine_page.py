@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from datetime import date, timedelta
+from pathlib import Path
+from typing import Any
 
 import pytest
 from flask.testing import FlaskClient
 from moneyed import Money
 
+from api.app import create_app
 from api.pages.places import PLACES, place_words, places_in
+from tests.api.conftest import add_tokens, signed_in
 from tests.browser.served import default_rulebook
-from tests.triage.services import AGENT, NOON, REPORT
+from tests.triage.services import AGENT, NOON, REPORT, Clock, rulebook_files, running_service
 from triage.records.report import PastRepair
 from triage.service import machines, tickets
 from triage.service.service import Service
@@ -37,6 +41,28 @@ def test_every_open_ticket_is_offered_to_join_with_its_own_limit(desk: FlaskClie
         limit = machines.limits(service, "LH20-1", None, None, AGENT, ticket)["limit"]
         assert f"limit {limit['nte']} USD, left {limit['headroom']}" in page
     assert "A ticket&#39;s limit is that of its own trouble" in page or "A ticket's limit" in page
+
+
+def test_the_page_of_a_ticket_and_of_its_machine_name_one_limit_whatever_was_spent_meanwhile(
+    tmp_path: Path,
+) -> None:
+    files: dict[str, Any] = rulebook_files()
+    files["limits/standing.yml"] |= {
+        "outputs": ["amount", "amount_12_months"],
+        "rows": [{"then": {"amount": 350, "amount_12_months": 1000}}],
+    }
+    with running_service(tmp_path, Clock(), files) as service:
+        desk = signed_in(create_app(service).test_client(), add_tokens(service)["agent"])
+        ticket = tickets.open_ticket(service, REPORT, AGENT).id
+        assert "$350 left" in desk.get(f"/tickets/{ticket}").text
+        visited(service, 3, "OLD-9", "700.00")  # 120.00 more is on record
+        assert "limit 350.00 USD, left 180.00" in desk.get("/machines/LH20-1").text
+        on_ticket = desk.get(f"/tickets/{ticket}").text
+        assert "$180 left" in on_ticket
+        assert "350.00 USD, of which 180.00 is left; 820.00 spent in 12 months" in on_ticket
+        at_the_end = desk.get(f"/tickets/{ticket}/end").text
+        assert "$180 left" in at_the_end
+        assert "$350 left" not in at_the_end
 
 
 def test_earlier_calls_are_said_up_front_and_old_ones_are_not(desk: FlaskClient, service: Service) -> None:
