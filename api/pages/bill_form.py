@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from api.pages.texts import gettext
+from api.pages.texts import gettext, tell
 from triage.records.bill import BilledLine
 from triage.values.errors import Problem, path_to
 from triage.values.money import typed_amount
@@ -83,7 +83,7 @@ def placed(problem: Problem, form: Mapping[str, str], currency: str) -> Problem:
     if len(place) < 2 or place[0] != "lines" or not place[1].isdigit():
         return problem
     sent = [row for row in rows() if _line(row, form, currency)]
-    return Problem(f"{sent[int(place[1])].title}: {problem.message}", problem.pointer)
+    return Problem(f"{sent[int(place[1])].title}: {tell(problem.message)}", problem.pointer)
 
 
 def filled(lines: Sequence[BilledLine]) -> dict[str, str]:

@@ -5,13 +5,15 @@ The service speaks to programs as well: what only helps in writing JSON is left 
 
 import re
 from collections.abc import Mapping
+from datetime import date
 
-from api.pages.words import local_time
+from api.pages.words import date_words, local_time
 from triage.rulebook.built_in_facts import OUTCOME_TITLES
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Rulebook
 
 MOMENT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(?::\d\d(?:\.\d+)?)?(?:Z|[+-]\d\d:\d\d)")
+DAY = re.compile(r"(?<![\w-])(?:19|20)\d\d-[01]\d-[0-3]\d(?![\w-])")
 WORD = re.compile(r"\"?\b[a-z][a-z0-9]*(?:[_-][a-z0-9]+)+\b\"?")
 
 
@@ -22,7 +24,7 @@ _FOR_PROGRAMS = tuple(
         (r"a report names at least one symptom.*", "choose at least one symptom"),
         (r"\"[^\"]*\" is no symptom of the rulebook.*", "choose a symptom of the list"),
         (
-            r"(say what it was): a cause of the rulebook, or \"no_fault_found\"",
+            r"(say what it was): a cause of the rulebook, or \".*\"",
             r"\1, or that no fault was found",
         ),
         (r"\"[^\"]*\" does not say what fixed it.*", "say what fixed it"),
@@ -34,6 +36,7 @@ _FOR_PROGRAMS = tuple(
         (r"this Idempotency-Key was used for another request.*", "this was sent before; load the page again"),
         (r"(ticket \S+) is at version .*", r"\1 has changed; look at it again"),
         (r"(is past); a visit that has begun is recorded as `started`", r"\1; choose a time to come"),
+        (r"(this is not a date of the calendar); write it as .*", r"\1"),
         (r"; leave `at` out for the next free time", "; choose another time"),
         (r"; leave (?:the |it |this )?(?:\w+ )?out(?: here or there| for [^;.]*)?(?=[;.]|$)", ""),
         (r", or null (?:to take it back|when it is not known)", ""),
@@ -54,7 +57,15 @@ def in_words(rulebook: Rulebook, said: str, zone: str = "UTC") -> str:
     for pattern, instead in _FOR_PROGRAMS:
         said = pattern.sub(instead, said)
     said = MOMENT.sub(lambda found: local_time(found[0], zone), said)
-    return WORD.sub(titled, said)
+    return WORD.sub(titled, DAY.sub(_day, said))
+
+
+def _day(found: re.Match[str]) -> str:
+    """A day as it is read; what is no day of the calendar stays."""
+    try:
+        return date_words(date.fromisoformat(found[0]))
+    except ValueError:
+        return found[0]
 
 
 @once_per_rulebook

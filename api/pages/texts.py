@@ -19,6 +19,7 @@ from flask import Flask, g, has_request_context, request
 from flask_babel import Babel, get_translations
 
 from api.http.auth import service
+from api.pages.refusals import REFUSALS
 from triage.rulebook.built_in_facts import LOCAL_CODES
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Rulebook
@@ -201,9 +202,10 @@ def _filled(text: str) -> str:
 @once_per_rulebook
 def _with_places(rulebook: Rulebook) -> tuple[tuple[re.Pattern[str], str], ...]:
     """Texts with places in braces, as patterns of what they become, each with its Spanish."""
-    told = {**{text: str(catalog("es").gettext(text)) for text in DECIDED}, **rulebook.spanish}
+    said = {text: str(catalog("es").gettext(text)) for text in (*DECIDED, *REFUSALS)}
+    told = {**said, **rulebook.spanish}
     return tuple(
-        (re.compile(re.sub(r"\\\{(\w+)\\\}", r"(?P<\1>.+?)", re.escape(english))), words)
+        (re.compile(re.sub(r"\\\{(\w+)\\\}", r"(?P<\1>.*?)", re.escape(english))), words)
         for english, words in told.items()
         if "{" in english
     )

@@ -196,6 +196,11 @@ def day_words(day: date) -> str:
     return format_date(day, "EEE d MMM", locale=page_language())
 
 
+def date_words(day: date) -> str:
+    """A day with its year: "19 Nov 2026"."""
+    return format_date(day, "d MMM y", locale=page_language())
+
+
 def time_words(at: datetime) -> str:
     """The time of a moment on its own clock: "8:00 AM"."""
     return format_datetime(at, "h:mm a", tzinfo=at.tzinfo, locale=page_language())
@@ -238,7 +243,7 @@ def short(version: str) -> str:
 
 IN_TEMPLATES = (
     *(decision_words, outcome_words, outcome_mark, unit_words, symptom_words, money_words),
-    *(local_time, clock_words, ago, short, title_words, role_words),
+    *(local_time, clock_words, date_words, ago, short, title_words, role_words),
 )
 """What every template can call by its name."""
 

@@ -31,7 +31,7 @@ from triage.service.service import Service
         ("this token speaks as ops_lead; leave the authority out", "you speak as ops lead"),
         (
             "no room left on 2026-03-02; leave `at` out for the next free time",
-            "no room left on 2026-03-02; choose another time",
+            "no room left on 2 Mar 2026; choose another time",
         ),
         ("made safe by the closing (made_safe)", "made safe by the closing"),
     ],
