@@ -7,6 +7,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
+from shutil import disk_usage
 
 from sqlalchemy import Engine, event
 from sqlalchemy.engine import make_url
@@ -16,12 +17,14 @@ from sqlalchemy.pool import StaticPool
 
 from triage.store.connections import BUSY_TIMEOUT_MS, Watched, lock_file, make_engine, refuse_writes
 from triage.store.migrate import upgrade
-from triage.store.unavailable import unavailable
+from triage.store.unavailable import DISK_FULL, LATER, unavailable
 from triage.store.work import REPOSITORIES, Work
 from triage.store.write_lock import WriteLock
 from triage.values.errors import InputError, UnavailableError
 
 PROBE_MS = 200
+LEAST_FREE_BYTES = 1 << 20
+"""What must be left on SQLite's disk: one write's share of its log."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,10 +118,14 @@ class Store:
     def check(self) -> None:
         """Raises UnavailableError where the database cannot be read now, or not written.
 
-        Whether it is written is tried only after a write that was not stored.
+        Whether it is written is tried only after a write that was not stored: on a full disk a small one may
+        still fit where the next report does not, so the room that is left counts as well.
         """
         with self.read() as work:
             work.rulebooks.live()
+        folder = self.watched.folder
+        if folder is not None and disk_usage(folder).free < LEAST_FREE_BYTES:
+            raise UnavailableError(DISK_FULL, LATER)
         if self._failed is not None:
             self._try_to_write()
             self._failed = None

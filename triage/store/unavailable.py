@@ -10,12 +10,13 @@ from triage.values.errors import UnavailableError
 
 SOON, LATER = 5, 60
 """Seconds after which it is worth trying again: where it only waits, and where somebody has to act."""
+DISK_FULL = "the database's disk is full"
 
 _SQLITE = {
     sqlite3.SQLITE_BUSY: ("another program is writing to the database", SOON),
     sqlite3.SQLITE_LOCKED: ("another program is writing to the database", SOON),
     sqlite3.SQLITE_PROTOCOL: ("another program is writing to the database", SOON),
-    sqlite3.SQLITE_FULL: ("the database's disk is full", LATER),
+    sqlite3.SQLITE_FULL: (DISK_FULL, LATER),
     sqlite3.SQLITE_IOERR: ("the database's disk fails", LATER),
     sqlite3.SQLITE_READONLY: ("the database can only be read", LATER),
     sqlite3.SQLITE_CANTOPEN: ("the database's file cannot be opened", LATER),

@@ -6,11 +6,14 @@ a connection that may only read, bytes overwritten in the file, the PostgreSQL s
 
 from __future__ import annotations
 
+import os
 import sqlite3
+import subprocess
 import threading
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from pathlib import Path
+from shutil import disk_usage
 from typing import Any
 
 import pytest
@@ -154,6 +157,50 @@ def test_a_database_that_takes_no_more_is_read_and_recovers(tmp_path: Path, prag
                 assert why in called.report("full").json["detail"]
         called.well("late")
         called.well("4")
+
+
+def test_a_disk_with_no_room_left_is_told_before_a_report_is_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with running_service(tmp_path, Clock()) as service:
+        called = Called(service)
+        called.well("1")
+        with monkeypatch.context() as disk:
+            disk.setattr(engine, "disk_usage", lambda folder: disk_usage(folder)._replace(free=0))
+            answer = called.get("/readyz")
+            assert (answer.status_code, answer.headers["Retry-After"]) == (503, "60")
+            assert "disk is full" in answer.json["detail"]
+            assert called.get("/v1/tickets").status_code == 200
+            assert called.get("/healthz").status_code == 200
+        called.well("2")
+
+
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[Path]:
+    """A disk of 20 MB of its own."""
+    folder = tmp_path / "disk"
+    folder.mkdir()
+    mount = ["mount", "-t", "tmpfs", "-o", "size=20m", "tmpfs", str(folder)]
+    if os.geteuid() or subprocess.run(mount, capture_output=True).returncode:
+        pytest.skip("no disk can be mounted here")
+    yield folder
+    subprocess.run(["umount", "--lazy", str(folder)], check=True)
+
+
+def test_a_real_disk_runs_full_and_gets_room_again(small_disk: Path) -> None:
+    with running_service(small_disk, Clock()) as service:
+        called = Called(service)
+        called.well("1")
+        ballast = small_disk / "ballast"
+        ballast.write_bytes(b"\0" * (disk_usage(small_disk).free - 2 * engine.LEAST_FREE_BYTES))
+        number = 0
+        while called.report(f"more-{number}").status_code == 201:
+            number += 1
+            assert number < 500
+        called.refused(f"more-{number}", "disk is full")
+        ballast.unlink()
+        called.well(f"more-{number}")
+        assert len(called.told) == len(set(called.told)) == number + 2
 
 
 def test_a_damaged_database_says_so_and_is_told_from_one_that_waits(tmp_path: Path) -> None:
