@@ -62,10 +62,14 @@ def app(environ, start_response):
         gate.register(os.open(sys.argv[3], os.O_RDONLY | os.O_NONBLOCK), select.POLLIN)
         os.write(1, b"waits\\n")
         gate.poll()
+    if path == "/swell":
+        held.append(b"x" * MEGABYTES * 2**20)
     start_response("200 OK", [("Content-Type", "text/plain")])
     return [str(os.getpid()).encode()]
 
-limits = ServerSettings(request_seconds=int(sys.argv[4]))
+held = []
+MEGABYTES = 512
+limits = ServerSettings(request_seconds=int(sys.argv[4]), worker_mb=MEGABYTES)
 Tried(nullcontext, None, "127.0.0.1", int(sys.argv[1]), 2, limits, lambda: print("listens", flush=True)).run()
 """
 
@@ -197,6 +201,16 @@ def test_a_worker_in_which_a_request_hangs_is_replaced(tmp_path: Path) -> None:
         while not replaced:
             replaced = {running.ask() for _ in range(20)} - before
         hung.close()
+
+
+def test_a_worker_that_has_swollen_is_replaced_and_the_other_stays(tmp_path: Path) -> None:
+    with tried(tmp_path) as running:
+        before = both(running)
+        swollen = running.ask("/swell")
+        now: set[int] = set()
+        while len(now) < 2 or swollen in now:
+            now = now - {swollen} | {running.ask()}
+        assert before - {swollen} < now
 
 
 def test_idle_and_slow_connections_leave_room_for_others(tmp_path: Path) -> None:
