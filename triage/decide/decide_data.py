@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from triage.decide.pipeline import decide, guarded
+from triage.decide.pipeline import decide
 from triage.inputs.report import check_dates, check_history, read_machine, read_report
 from triage.logic.engine import Engine
 from triage.records.danger import CALM, DangerState, state_from_data
@@ -114,9 +114,3 @@ def inputs_from_data(data: Data, rulebook: Rulebook) -> Inputs:
     report = read_report(data["report"], rulebook)
     state = state_from_data(data.get("dangers", {}))
     return Inputs(report, data["report"], machine, history, datetime.fromisoformat(data["at"]), state)
-
-
-def use_stops(rulebook: Rulebook, engine: Engine, inputs: Inputs) -> bool:
-    """Whether a caution that stops use holds; a good deal faster than the decision that would say so."""
-    known = inputs.machine, inputs.history, inputs.at, inputs.state
-    return guarded(rulebook, engine, inputs.report, *known).live.stop_use

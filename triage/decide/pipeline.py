@@ -192,15 +192,46 @@ def guarded(
     state: DangerState,
 ) -> Guarded:
     """The first half of `decide`, of the same arguments and with the same errors."""
+    found = _inferred(rulebook, engine, report, machine, history, now, state)
+    rulebook, _, _, gathered, _, inference = found
+    dangers = dangers_of(rulebook, inference, gathered, report, state, now)
+    live = cautions_that_hold(rulebook, dangers.holding, waiting=dangers.waiting)
+    return Guarded(*found, dangers, live)
+
+
+def surely_stops(rulebook: Rulebook, engine: Engine, report: Report, now: datetime) -> bool:
+    """Whether `guarded` of a report without a machine finds that use stops, by the cautions that fire alone.
+
+    It looks at nothing of the rulebook beyond `STOPS`.
+    """
+    found = _inferred(rulebook, engine, report, None, History(), now, CALM)
+    fired = (found[0].cautions[id_] for id_ in found[-1].cautions)
+    return any(caution.stop_use and not caution.only_with_checks for caution in fired)
+
+
+STOPS = (
+    *("facts", "symptoms", "derive", "cautions", "words"),
+    *("rulebook.yml", "models.yml", "installation.yml", "service_hours.yml"),
+)
+"""The folders and files of a rulebook that say whether use stops."""
+
+
+def _inferred(
+    rulebook: Rulebook,
+    engine: Engine,
+    report: Report,
+    machine: Machine | None,
+    history: History,
+    now: datetime,
+    state: DangerState,
+) -> tuple[Rulebook, Engine, date, Mapping[str, KnownFact], Sequence[str], Inference]:
     check_dates(report, machine, now)
     on = local_date(machine, report.reported_at)
     rulebook, engine = applying(rulebook, engine, on)
     first_known = gather_facts(rulebook, report, machine, history, now, state)
     gathered, notes = calculated(rulebook, first_known)
     inference = infer(rulebook, engine, {fact: known.value for fact, known in gathered.items()})
-    dangers = dangers_of(rulebook, inference, gathered, report, state, now)
-    live = cautions_that_hold(rulebook, dangers.holding, waiting=dangers.waiting)
-    return Guarded(rulebook, engine, on, gathered, notes, inference, dangers, live)
+    return rulebook, engine, on, gathered, notes, inference
 
 
 def _leading(

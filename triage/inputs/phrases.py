@@ -70,6 +70,14 @@ def phrase_key(text: str, language: str) -> frozenset[frozenset[str]]:
     return frozenset(frozenset(_form(word, language)[1] for word in slot.split("|")) for slot in text.split())
 
 
+def phrase_start(text: str) -> frozenset[frozenset[str]]:
+    """Alike for two phrases with the same `phrase_key`, and cheap: a word's forms begin with one letter."""
+    return frozenset(
+        frozenset(plain_letters(word.removeprefix(EXACT))[:1] for word in slot.split("|"))
+        for slot in text.split()
+    )
+
+
 def _form(written: str, language: str) -> tuple[str, str]:
     word = plain_letters(written)
     return (EXACT, word) if written.startswith(EXACT) else (language, stem(word, language))

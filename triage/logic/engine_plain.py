@@ -6,7 +6,7 @@ It answers exactly as `conditions.evaluate` does and serves alone where the dura
 import operator
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypeVar
 
 from triage.logic.conditions import (
     AllOf,
@@ -26,9 +26,11 @@ from triage.logic.conditions import (
     Truth,
     UnaryTest,
     Unknown,
+    facts_in,
 )
 
 TruthOf: TypeAlias = Callable[[Facts], Truth]
+T = TypeVar("T")
 Passes: TypeAlias = Callable[[Any], bool]
 
 _OPERATORS: Mapping[str, Callable[[Any, Any], bool]] = {
@@ -42,20 +44,21 @@ _OPERATORS: Mapping[str, Callable[[Any, Any], bool]] = {
 
 @dataclass(frozen=True, slots=True)
 class _Stage:
-    """A stage's rules. One that is nothing but a test of a fact is unknown unless the fact is known."""
+    """A stage's rules. One whose facts are all unknown answers as where nothing is known."""
 
-    unknown: Mapping[str, Truth]  # every rule, in order
-    by_fact: tuple[tuple[str, tuple[tuple[str, Passes], ...]], ...]  # fact, the rules that only test it
-    others: tuple[tuple[str, TruthOf], ...]
+    unknown: Mapping[str, Truth]  # every rule's answer where nothing is known, in order
+    by_fact: Mapping[str, tuple[tuple[str, Passes], ...]]  # the rules that are nothing but a test of the fact
+    others: Mapping[str, tuple[tuple[str, TruthOf], ...]]  # the other rules that look at the fact
 
     def truths(self, facts: Facts) -> dict[str, Truth]:
         truths = dict(self.unknown)
-        for fact, rules in self.by_fact:
-            value = facts.get(fact)
+        asked: dict[str, TruthOf] = {}
+        for fact, value in facts.items():
             if value is not None:
-                for rule, passes in rules:
+                for rule, passes in self.by_fact.get(fact, ()):
                     truths[rule] = passes(value)
-        for rule, truth_of in self.others:
+                asked.update(self.others.get(fact, ()))
+        for rule, truth_of in asked.items():
             truths[rule] = truth_of(facts)
         return truths
 
@@ -79,16 +82,24 @@ def compile_plain(
 
 
 def _compile_stage(conditions: Mapping[str, Condition]) -> _Stage:
+    unknown: dict[str, Truth] = {}
     by_fact: dict[str, list[tuple[str, Passes]]] = {}
-    others = []
+    others: dict[str, list[tuple[str, TruthOf]]] = {}
     for rule, condition in conditions.items():
         only = _alone(condition)
         if isinstance(only, FactTest) and not isinstance(only.test, Anything):
+            unknown[rule] = None
             by_fact.setdefault(only.fact, []).append((rule, _for_any_value(only.test)))
-        else:
-            others.append((rule, compile_condition(only)))
-    tests = tuple((fact, tuple(rules)) for fact, rules in by_fact.items())
-    return _Stage(dict.fromkeys(conditions), tests, tuple(others))
+            continue
+        truth_of = compile_condition(only)
+        unknown[rule] = truth_of({})
+        for fact in facts_in(only):
+            others.setdefault(fact, []).append((rule, truth_of))
+    return _Stage(unknown, _fixed(by_fact), _fixed(others))
+
+
+def _fixed(rules: Mapping[str, list[T]]) -> Mapping[str, tuple[T, ...]]:
+    return {fact: tuple(each) for fact, each in rules.items()}
 
 
 def _alone(condition: Condition) -> Condition:

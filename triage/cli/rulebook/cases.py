@@ -10,7 +10,7 @@ from triage.cli.shown.output import print_json
 from triage.config import read_settings
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.whole_cases import counted
-from triage.rulebook.reading.reader import read_rulebook
+from triage.rulebook.reading.reader import read_with_files
 from triage.rulebook_care.editing.coverage import Coverage, coverage
 
 FOLDER = click.Path(path_type=Path)
@@ -24,9 +24,9 @@ def cases(folder: Path | None, as_data: bool, with_coverage: bool) -> int:
     """Run the cases that stand beside each rule, and the whole reports. Exit status 1 when one fails."""
     settings = read_settings()
     folder = folder or settings.rulebook
-    rules = read_rulebook(folder)
+    rules, files = read_with_files(folder)
     engine = compile_rulebook(rules, settings.engine)
-    failures = failed_cases(folder, rules, engine)
+    failures = failed_cases(folder, rules, files, engine)
     numbers = counted(rules)
     touched = coverage(rules, engine) if with_coverage else None
     if as_data:

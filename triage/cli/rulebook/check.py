@@ -1,6 +1,8 @@
 """`barrelwise rulebook check`."""
 
-from collections.abc import Mapping, Sequence
+import gc
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -64,12 +66,22 @@ def _judged(folder: Path, settings: Settings) -> dict[str, Any]:
     live = live_version(settings)
 
     def judged() -> dict[str, Any]:
-        from triage.cli.rulebook.judged import judge
+        with messages().status("Looking for faults and running the cases"), uncollected():
+            from triage.cli.rulebook.judged import judge
 
-        with messages().status("Looking for faults and running the cases"):
             return judge(folder, settings, live)
 
-    return remembered(folder, [PROGRAM], f"check, {settings.engine}, {live}", judged)
+    return remembered(folder, (PROGRAM,), f"check, {settings.engine}, {live}", judged)
+
+
+@contextmanager
+def uncollected() -> Iterator[None]:
+    """Hardly anything that a short command makes is thrown away before its end: to look for it costs more."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.enable()
 
 
 def tell(failures: Sequence[Mapping[str, Any]]) -> None:

@@ -7,6 +7,7 @@ that need each other in a circle have no strata; that is an error naming them.
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
 
@@ -65,21 +66,29 @@ class CompiledRules:
         return self.engine.truths(stage, facts)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Inference:
     """What the rules say of the known facts.
 
     `facts` are the given and the derived ones; `derived_by` names the rule behind each derived one.
-    `evidence` has the truth of every live evidence rule. `cautions` are the ids of the cautions whose
-    condition is true, those that are only said beside a check included; `checks` the ids of the checks that
-    apply. All stand in the rulebook's own order.
+    `cautions` are the ids of the cautions whose condition is true, those that are only said beside a check
+    included. All stand in the rulebook's own order.
     """
 
     facts: Mapping[str, FactValue]
     derived_by: Mapping[str, str]
-    evidence: Mapping[str, Truth]
     cautions: tuple[str, ...]
-    checks: tuple[str, ...]
+    _engine: Engine
+
+    @cached_property
+    def evidence(self) -> Mapping[str, Truth]:
+        """The truth of every live evidence rule."""
+        return self._engine.truths(EVIDENCE, self.facts)
+
+    @cached_property
+    def checks(self) -> tuple[str, ...]:
+        """The ids of the checks that apply."""
+        return _fired(self._engine, CHECKS, self.facts)
 
 
 def compile_rulebook(rulebook: Rulebook, engine: str | CompileEngine = "checked") -> CompiledRules:
@@ -103,7 +112,7 @@ def compile_rulebook(rulebook: Rulebook, engine: str | CompileEngine = "checked"
 
 
 def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
-    """Derives what can be derived and asks every rule but those of policy. `facts` is left as it is."""
+    """Derives what can be derived, and asks every rule but those of policy. `facts` is left as it is."""
     strata = getattr(engine, "strata", None) or strata_of(rulebook)
     known: dict[str, FactValue] = dict(facts)
     derived_by: dict[str, str] = {}
@@ -114,13 +123,7 @@ def infer(rulebook: Rulebook, engine: Engine, facts: Facts) -> Inference:
             danger = fact in rulebook.facts and rulebook.facts[fact].danger
             if known.get(fact) is None or (danger and known[fact] is False):
                 _settle(fact, rules, said, known, derived_by, danger)
-    return Inference(
-        facts=known,
-        derived_by=derived_by,
-        evidence=engine.truths(EVIDENCE, known),
-        cautions=_fired(engine, CAUTIONS, known),
-        checks=_fired(engine, CHECKS, known),
-    )
+    return Inference(known, derived_by, _fired(engine, CAUTIONS, known), engine)
 
 
 def fired_policy(engine: Engine, facts: Facts) -> tuple[str, ...]:

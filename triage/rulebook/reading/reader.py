@@ -34,9 +34,14 @@ def read_rulebook(folder: FilePath) -> Rulebook:
     return rulebook_of_sources(*read_sources(folder))
 
 
-def read_with_files(folder: FilePath) -> tuple[Rulebook, Mapping[str, object]]:
-    """The rulebook of a folder and the plain data it was read from, by one reading: they never differ."""
-    sources, broken = read_sources(folder)
+def read_with_files(
+    folder: FilePath, read_one: Callable[[FilePath, str], Source] | None = None
+) -> tuple[Rulebook, Mapping[str, object]]:
+    """The rulebook of a folder and the plain data it was read from, by one reading: they never differ.
+
+    `read_one` as for `read_sources`.
+    """
+    sources, broken = read_sources(folder, read_one)
     rulebook = rulebook_of_sources(sources, broken)
     return rulebook, {file: source.data for file, source in sources.items()}
 
@@ -126,6 +131,11 @@ def backups(folder: FilePath) -> tuple[str, ...]:
 
 def read_file(path: FilePath, file: str) -> Source:
     """One file of a rulebook. Raises RulebookError with every problem located in `file`."""
+    return read_yaml(content_of(path, file), file)
+
+
+def content_of(path: FilePath, file: str) -> bytes:
+    """What stands in one file of a rulebook. Raises RulebookError where that is none."""
     if path.is_symlink() and path.is_dir():
         message = "this is a link to a folder, which is not followed; put the folder itself here"
         raise RulebookError([Problem(message, file=file)])
@@ -138,10 +148,9 @@ def read_file(path: FilePath, file: str) -> Source:
         raise RulebookError([Problem("this is not a file that can be read; take it out", file=file)])
     try:
         with path.open("rb") as stream:
-            content = stream.read(MOST_BYTES + 1)
+            return stream.read(MOST_BYTES + 1)
     except OSError as error:
         raise RulebookError([Problem(f"the file cannot be read ({error.strerror})", file=file)]) from None
-    return read_yaml(content, file)
 
 
 def rulebook_of_sources(

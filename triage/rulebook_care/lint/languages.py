@@ -53,6 +53,8 @@ def language_findings(reason: Reasoning) -> Iterator[Finding]:
         if status == "retired" or path[:1] == ("source",):
             continue
         key, spanish = key_in(path), rulebook.spanish.get(text)
+        if spanish is None and len(text) <= LONGEST and key not in _READ_OUT and text.isidentifier():
+            continue
         for said, at in [(text, path), *([(spanish, spanish_of(path))] if spanish else [])]:
             odd = _MARKUP.search(said)
             if odd is not None:

@@ -4,9 +4,10 @@ What a calculation gives costs nobody a question, so it may stand in the vocabul
 """
 
 import re
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping
 
-from triage.inputs.phrases import phrase_key
+from triage.inputs.phrases import phrase_key, phrase_start
 from triage.logic.conditions import FactTest, facts_in, values_in, walk
 from triage.rulebook.model import Fact, Rulebook
 from triage.rulebook.terms import LimitTable, Words
@@ -91,8 +92,12 @@ def _of_list(words: Words) -> Iterator[Finding]:
             message = f"{words.id} has no phrases in {language}"
             fix = "Callers of that language are not understood; add some"
             yield finding("words-one-language", words.id, words.file, message, fix, ("id",))
+        starts = [phrase_start(text) for text in texts]
+        alike = {start for start, number in Counter(starts).items() if number > 1}
         first: dict[object, int] = {}
         for index, text in enumerate(texts):
+            if starts[index] not in alike:
+                continue
             before = first.setdefault(phrase_key(text, key), index)
             if before != index:
                 message = f'"{text}" hears the same as "{texts[before]}"'

@@ -17,7 +17,7 @@ _TO_FILL_IN = re.compile(r"\bTODO\b:|^TODO\b|\blorem\b")
 
 _UNSEEN = ("Cf", "Cc", "Co", "Cn", "Zl", "Zp", "Zs")
 """Categories of Unicode that show nothing, or turn what is around them."""
-_PLAIN = re.compile(r"[\n\t -~]*")
+_PLAIN = re.compile(r"[\n\t -~¡¿°×ÁÉÍÑÓÚÜáéíñóúü–—‘’“”…]*")
 _LATIN = ("LATIN ", "FEMININE ", "MASCULINE ", "MICRO ", "OHM ", "GREEK CAPITAL LETTER OMEGA")
 _KINDS = (
     *("facts", "symptoms", "causes", "derive", "evidence", "cautions"),
@@ -66,12 +66,14 @@ def text_findings(reason: Reasoning) -> Iterator[Finding]:
             message = f"a clerk is told to “{words}”"
             fix = "A store opens nothing that needs a tool; leave it to the technician"
             yield finding("opens-panel", rule, file, message, fix, path)
-    english = ""
+    english, fine = "", set[str]()  # most texts stand in many places, as keys and names do
     for rule, file, path, text, status in _in_both(rulebook, every_text(rulebook)):
         if text is rulebook.spanish.get(english) and _NUMBERS.findall(text) != _NUMBERS.findall(english):
             message = f"the Spanish of {rule} says other numbers than the English: “{text[:80]}”"
             yield finding("says-otherwise", rule, file, message, "Make them say the same", path)
         english = text
+        if text in fine:
+            continue
         key = key_in(path)
         if status != "retired" and _TO_FILL_IN.search(text):
             code = "to-fill-in-live" if status == "live" else "to-fill-in"
@@ -85,6 +87,8 @@ def text_findings(reason: Reasoning) -> Iterator[Finding]:
         elif not text.strip():
             message = f"`{key}` of {rule} is blank"
             yield finding("blank-text", rule, file, message, "Write it, or take the line out", path)
+        elif not _TO_FILL_IN.search(text):
+            fine.add(text)
 
 
 _Text: TypeAlias = tuple[str, str, Path, str, Status]

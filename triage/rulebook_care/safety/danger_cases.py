@@ -12,7 +12,9 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from triage.decide.decide_data import decide_inputs, read_inputs, use_stops
+from triage.decide.decide_data import decide_inputs, read_inputs
+from triage.decide.pipeline import surely_stops
+from triage.inputs.report import read_report
 from triage.logic.engine import Engine
 from triage.records.decision import Decision
 from triage.rulebook.model import Rulebook
@@ -73,37 +75,55 @@ def binding(rulebook: Rulebook) -> frozenset[str]:
     return frozenset(case.id for case in danger_cases() if case.binds(rulebook))
 
 
-def failed_danger_cases(
-    rulebook: Rulebook, engine: Engine, bound: Collection[str] = (), quick: bool = False
-) -> list[str]:
-    """How a rulebook fails the cases that it knows, and those `bound` by the live one; in words.
+def surely_passes(rulebook: Rulebook, engine: Engine, bound: Collection[str] = ()) -> bool:
+    """Whether no case fails, because in each a caution that stops use holds: whatever the rulebook says
+    besides, no check is then left and nothing is fixed in the store, by guards in the code.
 
-    With `quick` a report is not decided to its end once a caution that stops use holds: whatever the rulebook
-    says besides, no check is then left and nothing is fixed in the store, by guards in the code.
+    It looks at nothing of the rulebook beyond `STOPS`.
     """
+    for case in _binding(rulebook, bound):
+        if tuple(case.lacking(rulebook)):
+            return False
+        try:
+            reports = [read_report(report, rulebook) for _, report in _reports(rulebook, case)]
+            if not all(surely_stops(rulebook, engine, report, AT) for report in reports):
+                return False
+        except InputError:
+            return False
+    return True
+
+
+def failed_danger_cases(rulebook: Rulebook, engine: Engine, bound: Collection[str] = ()) -> list[str]:
+    """How a rulebook fails the cases that it knows, and those `bound` by the live one; in words."""
     return [
         f"danger case “{case.title}”: {why}"
-        for case in danger_cases()
-        if case.id in bound or case.binds(rulebook)
-        for why in dict.fromkeys(_failures(rulebook, engine, case, quick))
+        for case in _binding(rulebook, bound)
+        for why in dict.fromkeys(_failures(rulebook, engine, case))
     ]
 
 
-def _failures(rulebook: Rulebook, engine: Engine, case: DangerCase, quick: bool) -> Iterator[str]:
-    lacking = tuple(case.lacking(rulebook))
-    if lacking:
-        yield from (f"the rulebook has lost {what}" for what in lacking)
-        return
+def _binding(rulebook: Rulebook, bound: Collection[str]) -> Iterator[DangerCase]:
+    return (case for case in danger_cases() if case.id in bound or case.binds(rulebook))
+
+
+def _reports(rulebook: Rulebook, case: DangerCase) -> Iterator[tuple[str, dict[str, Any]]]:
     for symptom in case.symptoms or rulebook.symptoms:
-        report: dict[str, Any] = {"machine": None, "symptoms": [symptom]}
+        report: dict[str, Any] = {"machine": None, "symptoms": [symptom], "reported_at": AT.isoformat()}
         if case.note:
             report["note"] = case.note
         elif case.danger is not None:
             report["answers"] = {case.danger: True}
+        yield symptom, report
+
+
+def _failures(rulebook: Rulebook, engine: Engine, case: DangerCase) -> Iterator[str]:
+    lacking = tuple(case.lacking(rulebook))
+    if lacking:
+        yield from (f"the rulebook has lost {what}" for what in lacking)
+        return
+    for symptom, report in _reports(rulebook, case):
         try:
             inputs = read_inputs(report, rulebook, AT, lambda _: None)
-            if quick and use_stops(rulebook, engine, inputs):
-                continue
             decision = decide_inputs(rulebook, engine, inputs, ask=False)
         except InputError as error:
             yield from (f"the report cannot be read: {problem}" for problem in error.problems)

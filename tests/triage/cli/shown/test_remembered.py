@@ -33,9 +33,9 @@ def read(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
     folders: list[Path] = []
     real = reader.read_with_files
 
-    def noted(folder: Path) -> tuple[Rulebook, Mapping[str, object]]:
+    def noted(folder: Path, read_one: object) -> tuple[Rulebook, Mapping[str, object]]:
         folders.append(folder)
-        return real(folder)
+        return real(folder, read_one)
 
     monkeypatch.setattr(reader, "read_with_files", noted)
     return folders
@@ -80,20 +80,32 @@ def test_a_fault_is_told_each_time(cache: Path, folder: Path) -> None:
         said.append([str(problem) for problem in caught.value.problems])
     assert said[0] == said[1]
     assert any("half.yml" in problem for problem in said[0])
-    assert list(cache.iterdir()) == []
+    assert len([*cache.iterdir()]) == 1  # the files that are whole, parsed
 
 
 def test_what_was_spoiled_is_read_anew(cache: Path, folder: Path, read: list[Path]) -> None:
     version = read_remembered(folder)[0].version
-    (kept,) = cache.iterdir()
-    whole = kept.read_bytes()
-    assert b"Rinse filter" in whole
-    for spoiled in (b"", whole[:-1], whole.replace(b"Rinse filter", b"Open a panel")):
+    whole = {kept: kept.read_bytes() for kept in cache.iterdir()}
+    assert all(b"Rinse filter" in each for each in whole.values())
+    for spoil in (lambda _: b"", lambda each: each[:-1], lambda each: each.replace(b"Rinse", b"Stuff")):
         before = len(read)
-        kept.write_bytes(spoiled)
+        for kept, content in whole.items():
+            kept.write_bytes(spoil(content))
         assert read_remembered(folder)[0].version == version
         assert len(read) == before + 1
-    assert kept.read_bytes() == whole
+    assert {kept: kept.read_bytes() for kept in cache.iterdir()} == whole
+
+
+def test_one_file_that_changed_is_parsed_alone(cache: Path, folder: Path) -> None:
+    read_remembered(folder)
+    file = next(folder.glob("causes/*.yml"))
+    file.write_bytes(file.read_bytes() + b"\n# a note\n")
+    (folder / "symptoms" / "x.yml").write_text("id: y\n")
+    with pytest.raises(RulebookError) as caught:
+        read_remembered(folder)
+    with pytest.raises(RulebookError) as anew:
+        reader.read_rulebook(folder)
+    assert caught.value.problems == anew.value.problems  # places included
 
 
 def test_a_folder_that_others_can_write_to_is_not_used(cache: Path, folder: Path, read: list[Path]) -> None:

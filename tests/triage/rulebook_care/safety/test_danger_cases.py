@@ -17,14 +17,21 @@ from tests.triage.services import rulebook_files
 from triage.decide.causes.inference import compile_rulebook
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
-from triage.rulebook_care.safety.danger_cases import binding, danger_cases, failed_danger_cases
+from triage.rulebook_care.safety.danger_cases import (
+    binding,
+    danger_cases,
+    failed_danger_cases,
+    surely_passes,
+)
 
 
 def failed(rulebook: Rulebook, bound: frozenset[str] = frozenset()) -> list[str]:
-    """What fails, told the same where a report is decided only until use stops."""
+    """What fails; never anything where all is sure to pass, judged by what says that use stops alone."""
     engine = compile_rulebook(rulebook, "plain")
     found = failed_danger_cases(rulebook, engine, bound)
-    assert failed_danger_cases(rulebook, engine, bound, quick=True) == found
+    without = replace(rulebook, causes={}, evidence={}, policy={}, limits={}, warranty={}, parts={}, cases={})
+    sure = {surely_passes(each, engine, bound) for each in (rulebook, replace(without, checks={}))}
+    assert sure in ({False}, {True}) and sure != {bool(found)}
     return found
 
 
