@@ -13,12 +13,14 @@ from markupsafe import Markup
 from api.http.auth import page_roles
 from api.http.work_folder import work_folder
 from api.ops.shelf import shelf
+from api.pages.texts import gettext, page_language, sayer
 from triage.rulebook_care.book.book import STATUSES, Book, counts, search
 from triage.rulebook_care.book.entries import BUILT_IN, Entry
 from triage.rulebook_care.book.references import KINDS
 from triage.rulebook_care.editing.files import known_path
 from triage.rulebook_care.editing.scaffold import KINDS as SCAFFOLDS
 from triage.values.errors import NotFoundError
+from triage.values.shown import N_
 
 blueprint = Blueprint("rulebook_book", __name__, url_prefix="/rulebook")
 PAGE = 40
@@ -28,19 +30,31 @@ _LINK = re.compile(r"\]\(#([a-z]+)-([a-z0-9_-]+)\)")
 _FIELD = re.compile(r"(<li><strong>[^<]*</strong>): ")
 _MARKDOWN = MarkdownIt("commonmark", {"html": False}).enable("table")
 _ABOUT: Mapping[str, str] = {
-    "symptoms": "What callers report, and with which causes such calls end",
-    "causes": "What may be wrong, and what its repair takes",
-    "evidence": "What speaks for a cause, and how strongly",
-    "cautions": "Dangers: what is said, and what is not to be done",
-    "checks": "What a clerk or a technician may try",
-    "policy": "What decides between a fix in the store, a visit, approval, hold and swap",
-    "derive": "What follows from other facts",
-    "limits": "What may be spent, and who may approve more",
-    "warranty": "What the maker pays for, and how long",
-    "program": "The program's own numbers",
-    "facts": "What is asked, on record or computed",
-    "cases": "Reports with the decision that is expected of them",
+    "symptoms": N_("What callers report, and with which causes such calls end"),
+    "causes": N_("What may be wrong, and what its repair takes"),
+    "evidence": N_("What speaks for a cause, and how strongly"),
+    "cautions": N_("Dangers: what is said, and what is not to be done"),
+    "checks": N_("What a clerk or a technician may try"),
+    "policy": N_("What decides between a fix in the store, a visit, approval, hold and swap"),
+    "derive": N_("What follows from other facts"),
+    "limits": N_("What may be spent, and who may approve more"),
+    "warranty": N_("What the maker pays for, and how long"),
+    "program": N_("The program's own numbers"),
+    "facts": N_("What is asked, on record or computed"),
+    "cases": N_("Reports with the decision that is expected of them"),
 }
+_SAID = (
+    *(N_("error"), N_("warning"), N_("note"), N_("live"), N_("draft"), N_("retired"), N_("electrical")),
+    *(N_("sets it"), N_("speaks of it"), N_("is a band beside it"), N_("forbids it"), N_("may end with it")),
+    *(N_("has shares together with it"), N_("asks first it"), N_("may fix it"), N_("is said with it")),
+    *(N_("decides by it"), N_("is at risk by it"), N_("gives it"), N_("raises it"), N_("points to it")),
+    *(N_("reports it"), N_("expects it"), N_("fires on it"), N_("clerk"), N_("technician"), N_("shipped")),
+    *(N_("general"), N_("commissioned"), N_("life"), N_("property"), N_("default")),
+    *(N_("number"), N_("flag"), N_("choice"), N_("date"), N_("text"), N_("time"), N_("outcome")),
+    *(N_("top cause"), N_("first check"), N_("cautions"), N_("not outcome"), N_("person"), N_("food")),
+    *(N_("gas"), N_("mon"), N_("tue"), N_("wed"), N_("thu"), N_("fri"), N_("sat"), N_("sun")),
+)
+"""What the entries say by values of the rulebook: how one refers to another, kinds, skills, statuses."""
 
 
 @blueprint.get("")
@@ -112,7 +126,10 @@ def reading() -> dict[str, Any]:
     kept, state = shelf(), shelf().folder()
     live = kept.live()
     from_folder = state is not None and state.book is not None and request.args.get("of") != "force"
-    shown = state.book if state is not None and from_folder else kept.serving()
+    shown = state.book if state is not None and state.book is not None and from_folder else kept.serving()
+    language = page_language()
+    if language != "en":
+        shown = shown.in_language(language, sayer(shown.rulebook, language))
     of = "force" if request.args.get("of") == "force" else None
 
     def words(entry: Entry) -> Markup:
@@ -153,7 +170,8 @@ def _words(entry: Entry, of: str | None) -> Markup:
     html = _FIELD.sub(r"\1 ", _MARKDOWN.render(_LINK.sub(link, entry.markdown)))
     # raw HTML is off in the parser, so this is its own
     if entry.kind in ("limits", "program", "cases"):
-        wide = '<div class="scroll" tabindex="0" role="group" aria-label="Table"><table>'
+        table = gettext("Table")
+        wide = f'<div class="scroll" tabindex="0" role="group" aria-label="{table}"><table>'
         html = html.replace("<table>", wide).replace("</table>", "</table></div>")
     return Markup(html)
 

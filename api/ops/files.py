@@ -126,8 +126,12 @@ def delete(path: str) -> ResponseReturnValue:
 @blueprint.get("/rulebook/retire/<kind>/<name>")
 @page_roles("ops")
 def ask_retire(kind: str, name: str) -> ResponseReturnValue:
-    """Shows every place that names the entry and what becomes of it, and asks."""
-    return _retire_page(kind, name, checks().retirement(kind, name))
+    """Shows every place that names the entry and what becomes of it, and asks.
+
+    What then still fails takes seconds to find: it is `tried` when asked for, which a script does by itself.
+    """
+    tried = request.args.get("tried") == "1"
+    return _retire_page(kind, name, checks().retirement(kind, name, tried), tried=tried)
 
 
 @blueprint.post("/rulebook/retire/<kind>/<name>")
@@ -141,7 +145,9 @@ def retire(kind: str, name: str) -> ResponseReturnValue:
     return _retire_page(kind, name, found, done=True)
 
 
-def _retire_page(kind: str, name: str, found: Retirement, changed: bool = False, done: bool = False) -> str:
+def _retire_page(
+    kind: str, name: str, found: Retirement, changed: bool = False, done: bool = False, tried: bool = True
+) -> str:
     return render_template(
         "rulebook/retire.html",
         path=f"{kind}/{name}.yml",
@@ -150,6 +156,7 @@ def _retire_page(kind: str, name: str, found: Retirement, changed: bool = False,
         seen=_seen(found),
         changed=changed,
         done=done,
+        tried=tried,
         read_only=work_folder().why_read_only(),
     )
 

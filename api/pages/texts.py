@@ -6,7 +6,7 @@ itself in keys that end in `_es`.
 """
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import cache
 from io import BytesIO
@@ -122,6 +122,17 @@ def clerk(text: str, language: str | None = None) -> str:
     """A text as it is read to the clerk: the rulebook's own Spanish before the catalog's; else English."""
     language = language or clerk_language()
     return _rulebooks_own(language).get(text) or (str(catalog(language).gettext(text)) if text else text)
+
+
+def sayer(rulebook: Rulebook, language: str) -> Callable[[str], str]:
+    """Gives texts of the program, and those of this rulebook, in a language; others as they are."""
+    told, own = catalog(language), rulebook.spanish if language == "es" else {}
+
+    def say(text: str) -> str:
+        said = str(told.gettext(text)) if text else text
+        return own.get(text, text) if said == text else said
+
+    return say
 
 
 DECIDED = (

@@ -4,30 +4,23 @@ Every step is a function from values to values; nothing here reads a clock, a fi
 arguments give the same decision.
 """
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime
 from typing import NamedTuple
 
 from triage.decide.causes.checks import Plan
-from triage.decide.causes.guards import near_facts
+from triage.decide.causes.guards import leading, not_to_approach
 from triage.decide.causes.inference import Inference, infer
 from triage.decide.causes.questions import next_questions
 from triage.decide.causes.ranking import rank
 from triage.decide.causes.symptoms import telling
 from triage.decide.causes.two_faults import two_faults, two_faults_said
-from triage.decide.computed_facts import (
-    keep_or_swap_said,
-)
+from triage.decide.computed_facts import keep_or_swap_said
 from triage.decide.dangers import Dangers, dangers_of
 from triage.decide.facts import gather_facts
 from triage.decide.judging import Case, judged
 from triage.decide.on_day import applying
-from triage.decide.outcome import (
-    CautionsThatHold,
-    Verdict,
-    cautions_said,
-    cautions_that_hold,
-)
+from triage.decide.outcome import CautionsThatHold, Verdict, cautions_said, cautions_that_hold
 from triage.decide.spending.limits import Standing, limit_for
 from triage.decide.spending.repair_costs import component_of
 from triage.decide.spending.warranty import warranty_for, warranty_notes
@@ -91,7 +84,7 @@ def decide(
     if_safe = [check for check in inference.checks if check not in live.forbidden and not lost]
     required = dangers.first
     done = [check for check in done if check not in required or check not in report.performed]
-    first = _leading(rulebook, required, done, live) if not lost else None
+    first = leading(rulebook, required, done, live.forbidden | live.waiting) if not lost else None
     allowed = [check for check in if_safe if check not in live.waiting and first is not None]
     case = Case(
         rulebook=rulebook,
@@ -129,7 +122,7 @@ def decide(
             skip=(
                 *report.unknown,
                 *rulebook.set_aside.get("facts", ()),
-                *_not_to_approach(rulebook, live, dangers),
+                *not_to_approach(rulebook, live.stop_use, dangers.waits_for),
             ),
             plan=plan if allowed == if_safe and not first and not faults else None,
             ask_first=dict.fromkeys(fact for id_ in symptoms for fact in rulebook.symptoms[id_].ask_first),
@@ -192,21 +185,11 @@ def guarded(
     state: DangerState,
 ) -> Guarded:
     """The first half of `decide`, of the same arguments and with the same errors."""
-    found = _inferred(rulebook, engine, report, machine, history, now, state)
+    found = inferred(rulebook, engine, report, machine, history, now, state)
     rulebook, _, _, gathered, _, inference = found
     dangers = dangers_of(rulebook, inference, gathered, report, state, now)
     live = cautions_that_hold(rulebook, dangers.holding, waiting=dangers.waiting)
     return Guarded(*found, dangers, live)
-
-
-def surely_stops(rulebook: Rulebook, engine: Engine, report: Report, now: datetime) -> bool:
-    """Whether `guarded` of a report without a machine finds that use stops, by the cautions that fire alone.
-
-    It looks at nothing of the rulebook beyond `STOPS`.
-    """
-    found = _inferred(rulebook, engine, report, None, History(), now, CALM)
-    fired = (found[0].cautions[id_] for id_ in found[-1].cautions)
-    return any(caution.stop_use and not caution.only_with_checks for caution in fired)
 
 
 STOPS = (
@@ -216,7 +199,7 @@ STOPS = (
 """The folders and files of a rulebook that say whether use stops."""
 
 
-def _inferred(
+def inferred(
     rulebook: Rulebook,
     engine: Engine,
     report: Report,
@@ -225,6 +208,7 @@ def _inferred(
     now: datetime,
     state: DangerState,
 ) -> tuple[Rulebook, Engine, date, Mapping[str, KnownFact], Sequence[str], Inference]:
+    """The parts of `Guarded` up to the inference. It looks at nothing of the rulebook beyond `STOPS`."""
     check_dates(report, machine, now)
     on = local_date(machine, report.reported_at)
     rulebook, engine = applying(rulebook, engine, on)
@@ -232,23 +216,6 @@ def _inferred(
     gathered, notes = calculated(rulebook, first_known)
     inference = infer(rulebook, engine, {fact: known.value for fact, known in gathered.items()})
     return rulebook, engine, on, gathered, notes, inference
-
-
-def _leading(
-    rulebook: Rulebook, required: Sequence[str], done: Collection[str], live: CautionsThatHold
-) -> Sequence[str] | None:
-    """The checks to do before any other; None where they stay undone: then no other is to be done either."""
-    barred = live.forbidden | live.waiting | set(done)
-    if any(check in barred or rulebook.checks[check].who != "clerk" for check in required):
-        return None
-    return required
-
-
-def _not_to_approach(rulebook: Rulebook, live: CautionsThatHold, dangers: Dangers) -> frozenset[str]:
-    """The facts that nobody is asked to go and look at, but those that say whether it is safe to."""
-    if live.stop_use:
-        return near_facts(rulebook)
-    return near_facts(rulebook) - {*dangers.waits_for} if dangers.waits_for else frozenset()
 
 
 def _approved(rulebook: Rulebook, verdict: Verdict, standing: Standing, report: Report) -> Money | None:

@@ -173,3 +173,15 @@ def test_without_a_folder_the_live_version_is_the_book(service: Service, tokens:
 def test_an_agent_may_not_open_the_book(ops: FlaskClient, tokens: dict[str, str], path: str) -> None:
     ops.post("/sign-in", data={"token": tokens["agent"]})
     assert ops.get(path).status_code == 403
+
+
+def test_the_book_and_its_entries_are_in_spanish_where_the_pages_are(ops: FlaskClient) -> None:
+    ops.set_cookie("barrelwise_pages_language", "es")
+    contents = ops.get("/rulebook").text
+    assert "Qué contiene" in contents and "What stands in it" not in contents
+    listed = ops.get("/rulebook?kind=facts").text
+    assert "Qué se pregunta, está registrado o se calcula" in listed
+    entry = ops.get("/rulebook/entries/evidence/filter-overdue").text
+    assert "Cuando" in entry and "cualquier otra causa" in entry and "any other cause" not in entry
+    ops.set_cookie("barrelwise_pages_language", "en")
+    assert "any other cause" in ops.get("/rulebook/entries/evidence/filter-overdue").text

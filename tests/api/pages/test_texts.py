@@ -86,6 +86,7 @@ def test_a_sentence_without_translation_is_read_in_english() -> None:
 
 def test_every_page_text_stands_in_the_one_catalog() -> None:
     methods = [("**.py", "python"), ("**/templates/**.html", "jinja2")]
+    methods += [("**/book/templates/**.md", "jinja2"), ("**/book/templates/**.txt", "jinja2")]
     rooms = (ROOT / "api", ROOT / "triage")
     found = {message for room in rooms for *_, message, _, _ in extract_from_dir(room, methods)}
     single = {message[0] if isinstance(message, tuple) else message for message in found}

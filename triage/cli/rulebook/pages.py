@@ -22,15 +22,21 @@ FILE = click.Path(dir_okay=False, path_type=Path)
 @click.command()
 @click.argument("folder", type=FOLDER, required=False)
 @click.option("--html", "html", is_flag=True, help="HTML instead of Markdown.")
+@click.option("--language", type=click.Choice(("en", "es")), default="en", help="Of the document.")
 @click.option("--out", type=FILE, help="Write into this file (.html means --html).")
 @click.option("--check", "written", type=FILE, help="Only say whether this file is fresh; status 1: stale.")
 @AS_JSON
-def table(folder: Path | None, html: bool, out: Path | None, written: Path | None, as_data: bool) -> int:
+def table(
+    folder: Path | None, html: bool, language: str, out: Path | None, written: Path | None, as_data: bool
+) -> int:
     """Print the rulebook in FOLDER as a document in which every name is a link."""
     rules = read_rulebook(folder or read_settings().rulebook)
     target = written or out
     wants_html = html or (target is not None and target.suffix.lower() in (".html", ".htm"))
-    document = as_html(rules) if wants_html else as_markdown(rules)
+    from api.pages.texts import sayer  # the API imports the core, so the core names it only here
+
+    say = sayer(rules, language)
+    document = as_html(rules, say, language) if wants_html else as_markdown(rules, say)
     if written is not None:
         fresh = written.is_file() and written.read_text(encoding="utf-8") == document
         words = f"{written} is {'fresh' if fresh else 'stale; write it again with --out'}"

@@ -1,6 +1,6 @@
 """The cautions that guard against dangers, and those that the facts leave undecided."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Sequence
 from functools import lru_cache
 from typing import TypeAlias
 
@@ -58,3 +58,21 @@ def guards(rulebook: Rulebook) -> tuple[Caution, ...]:
 def near_facts(rulebook: Rulebook) -> frozenset[str]:
     """The facts that nobody can find out without going near the machine."""
     return frozenset(fact.id for fact in rulebook.facts.values() if fact.near)
+
+
+def not_to_approach(rulebook: Rulebook, stop_use: bool, waits_for: Collection[str]) -> frozenset[str]:
+    """The facts that nobody is asked to go and look at, but those that say whether it is safe to."""
+    if stop_use:
+        return near_facts(rulebook)
+    return near_facts(rulebook) - {*waits_for} if waits_for else frozenset()
+
+
+def leading(
+    rulebook: Rulebook, required: Sequence[str], done: Collection[str], kept_back: Collection[str]
+) -> Sequence[str] | None:
+    """The checks to do before any other; None where they stay undone: then no other is to be done either."""
+    if any(
+        check in done or check in kept_back or rulebook.checks[check].who != "clerk" for check in required
+    ):
+        return None
+    return required

@@ -12,7 +12,8 @@ as it differs from a new one.
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import groupby
 
 from markdown_it import MarkdownIt
@@ -20,7 +21,7 @@ from markupsafe import Markup
 
 from triage.rulebook.model import Rulebook
 from triage.rulebook_care.book.entries import MARKDOWN, Entry, entries_of, templates, whole
-from triage.rulebook_care.book.names import Names
+from triage.rulebook_care.book.names import Names, Say
 from triage.rulebook_care.book.references import KINDS, Key, Reference, references
 from triage.rulebook_care.lint.findings import Finding
 from triage.rulebook_care.lint.lint import lint
@@ -31,25 +32,47 @@ _ESCAPED = re.compile(r"\\(.)")
 _LINK = re.compile(r"\]\(#[^)]*\)")
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Book:
     """All entries in order, what refers to each, and the lint's findings by file."""
 
-    version: str
-    title: str
+    rulebook: Rulebook
     entries: Mapping[Key, Entry]
+    refers_to: Mapping[Key, tuple[Reference, ...]]
     referred_by: Mapping[Key, tuple[Reference, ...]]
     findings: Mapping[str, tuple[Finding, ...]]
-    words: Mapping[Key, str]  # all that an entry is found by, casefolded
+    _others: dict[str, "Book"] = field(default_factory=dict)
+
+    @property
+    def version(self) -> str:
+        return self.rulebook.version
+
+    @property
+    def title(self) -> str:
+        return self.rulebook.title
+
+    @cached_property
+    def words(self) -> Mapping[Key, str]:
+        """All that an entry is found by, casefolded."""
+        return {
+            key: _words(entry, self.refers_to.get(key, ()), self.entries)
+            for key, entry in self.entries.items()
+        }
 
     def found_in(self, entry: Entry) -> tuple[Finding, ...]:
         """What the lint says of the entry's file, without what was silenced."""
         return tuple(each for each in self.findings.get(entry.file, ()) if each.silenced is None)
 
+    def in_language(self, language: str, say: Say) -> "Book":
+        """The same book as `say` gives it in another language, made once."""
+        if language not in self._others:
+            entries = {entry.key: entry for entry in entries_of(self.rulebook, say)}
+            self._others[language] = replace(self, entries=entries, _others={})
+        return self._others[language]
+
 
 def book_of(rulebook: Rulebook, findings: Iterable[Finding] | None = None) -> Book:
     """The book of a rulebook; `findings` where they are known already, with their lines."""
-    entries = {entry.key: entry for entry in entries_of(rulebook)}
     out: dict[Key, list[Reference]] = {}
     back: dict[Key, list[Reference]] = {}
     for reference in references(whole(rulebook)):
@@ -59,12 +82,11 @@ def book_of(rulebook: Rulebook, findings: Iterable[Finding] | None = None) -> Bo
     for each in lint(rulebook) if findings is None else findings:
         by_file.setdefault(each.file, []).append(each)
     return Book(
-        rulebook.version,
-        rulebook.title,
-        entries,
+        rulebook,
+        {entry.key: entry for entry in entries_of(rulebook)},
+        {key: tuple(each) for key, each in out.items()},
         {key: tuple(each) for key, each in back.items()},
         {file: tuple(each) for file, each in by_file.items()},
-        {key: _words(entry, out.get(key, ()), entries) for key, entry in entries.items()},
     )
 
 
@@ -110,19 +132,22 @@ def _words(entry: Entry, refers: Iterable[Reference], entries: Mapping[Key, Entr
     return " ".join(" ".join(parts).casefold().split())
 
 
-def as_markdown(rulebook: Rulebook) -> str:
-    """The whole document as Markdown (CommonMark with tables)."""
+def as_markdown(rulebook: Rulebook, say: Say = str) -> str:
+    """The whole document as Markdown (CommonMark with tables), what people read said by `say`."""
     book = whole(rulebook)
     return MARKDOWN.get_template("document.md").render(
         book=book,
-        names=Names(book),
+        names=Names(book, say),
+        _=say,
         kinds=KINDS,
-        parts=[(kind, list(each)) for kind, each in groupby(entries_of(rulebook), lambda entry: entry.kind)],
+        parts=[
+            (kind, list(each)) for kind, each in groupby(entries_of(rulebook, say), lambda entry: entry.kind)
+        ],
     )
 
 
-def as_html(rulebook: Rulebook) -> str:
+def as_html(rulebook: Rulebook, say: Say = str, language: str = "en") -> str:
     """The same document as one HTML page without any outside reference."""
-    body = MarkdownIt("commonmark", {"html": True}).enable("table").render(as_markdown(rulebook))
+    body = MarkdownIt("commonmark", {"html": True}).enable("table").render(as_markdown(rulebook, say))
     page = templates(autoescape=True).get_template("document.html")
-    return page.render(title=rulebook.title, body=Markup(body))
+    return page.render(title=say(rulebook.title), body=Markup(body), language=language)

@@ -13,24 +13,25 @@ from triage.logic.conditions import (
 )
 from triage.rulebook.built_in_facts import VALUES_OF
 from triage.rulebook.model import Rulebook, WholeCase
+from triage.values.shown import N_
 
 Key: TypeAlias = tuple[str, str]
 """Kind (the folder's name) and id of an entry."""
 
 KINDS: Mapping[str, tuple[str, str]] = {
-    "symptoms": ("symptom", "Symptoms"),
-    "causes": ("cause", "Causes"),
-    "evidence": ("evidence rule", "Evidence"),
-    "cautions": ("caution", "Cautions"),
-    "checks": ("check", "Checks"),
-    "policy": ("policy rule", "Policy"),
-    "derive": ("derive rule", "Derived facts"),
-    "limits": ("limit table", "Limits"),
-    "warranty": ("warranty terms", "Warranty"),
-    "program": ("numbers of the program", "Rates, parts, hours, models"),
-    "facts": ("fact", "Facts"),
-    "words": ("list of words", "What callers say"),
-    "cases": ("whole-report case", "Whole reports"),
+    "symptoms": (N_("symptom"), N_("Symptoms")),
+    "causes": (N_("cause"), N_("Causes")),
+    "evidence": (N_("evidence rule"), N_("Evidence")),
+    "cautions": (N_("caution"), N_("Cautions")),
+    "checks": (N_("check"), N_("Checks")),
+    "policy": (N_("policy rule"), N_("Policy")),
+    "derive": (N_("derive rule"), N_("Derived facts")),
+    "limits": (N_("limit table"), N_("Limits")),
+    "warranty": (N_("warranty terms"), N_("Warranty")),
+    "program": (N_("numbers of the program"), N_("Rates, parts, hours, models")),
+    "facts": (N_("fact"), N_("Facts")),
+    "words": (N_("list of words"), N_("What callers say")),
+    "cases": (N_("whole-report case"), N_("Whole reports")),
 }
 """Kind of entry -> what one is called, and all of them; in the order of the book."""
 

@@ -122,13 +122,16 @@ class FolderCheck:
         where the folder cannot be read."""
         return scaffold(self._read_whole(*self._sources()), kind, name, today)
 
-    def retirement(self, kind: str, name: str) -> Retirement:
-        """What retiring an entry takes, and what is then still wrong: what cannot be read, cases that fail.
+    def retirement(self, kind: str, name: str, tried: bool = True) -> Retirement:
+        """What retiring an entry takes; where it is `tried`, what is then still wrong: what cannot be read,
+        cases that fail.
 
         Raises NotFoundError and InputError as `retire` does.
         """
         sources, broken = self._sources()
         found = retire(sources, kind, name)
+        if not tried:
+            return found
         after = {**sources, **{file: replace(sources[file], data=data) for file, data in found.files.items()}}
         done = _cases_of(after, broken)
         failed = (

@@ -79,9 +79,9 @@ class CheckProcess:
             return CasesRun(problems=told(error.problems, MOST_LISTED))
         return done
 
-    def retirement(self, kind: str, name: str) -> Retirement:
+    def retirement(self, kind: str, name: str, tried: bool = True) -> Retirement:
         """See `FolderCheck.retirement`."""
-        found: Retirement = self.ask(self._cases_seconds, _retirement, kind, name)
+        found: Retirement = self.ask(self._cases_seconds, _retirement, kind, name, tried)
         return found
 
     def new_file(self, kind: str, name: str, today: date) -> NewFile:
@@ -137,8 +137,8 @@ def _run_cases(folder: Path, file: str | None, content: bytes | None) -> CasesRu
     return replace(done, problems=told(done.problems, MOST_LISTED), failures=done.failures[:MOST_LISTED])
 
 
-def _retirement(folder: Path, kind: str, name: str) -> Retirement:
-    found = folder_check(folder).retirement(kind, name)
+def _retirement(folder: Path, kind: str, name: str, tried: bool) -> Retirement:
+    found = folder_check(folder).retirement(kind, name, tried)
     return replace(found, problems=told(found.problems, MOST_LISTED))
 
 

@@ -13,10 +13,12 @@ from pathlib import Path
 from typing import Any
 
 from triage.decide.decide_data import decide_inputs, read_inputs
-from triage.decide.pipeline import surely_stops
+from triage.decide.pipeline import inferred
 from triage.inputs.report import read_report
 from triage.logic.engine import Engine
+from triage.records.danger import CALM
 from triage.records.decision import Decision
+from triage.records.report import History, Report
 from triage.rulebook.model import Rulebook
 from triage.rulebook_care.safety.narrowing import guarded_facts
 from triage.values.errors import InputError
@@ -86,7 +88,7 @@ def surely_passes(rulebook: Rulebook, engine: Engine, bound: Collection[str] = (
             return False
         try:
             reports = [read_report(report, rulebook) for _, report in _reports(rulebook, case)]
-            if not all(surely_stops(rulebook, engine, report, AT) for report in reports):
+            if not all(_surely_stops(rulebook, engine, report, AT) for report in reports):
                 return False
         except InputError:
             return False
@@ -100,6 +102,13 @@ def failed_danger_cases(rulebook: Rulebook, engine: Engine, bound: Collection[st
         for case in _binding(rulebook, bound)
         for why in dict.fromkeys(_failures(rulebook, engine, case))
     ]
+
+
+def _surely_stops(rulebook: Rulebook, engine: Engine, report: Report, now: datetime) -> bool:
+    """Whether use stops for a report without a machine, by the cautions that fire alone."""
+    found = inferred(rulebook, engine, report, None, History(), now, CALM)
+    fired = (found[0].cautions[id_] for id_ in found[-1].cautions)
+    return any(caution.stop_use and not caution.only_with_checks for caution in fired)
 
 
 def _binding(rulebook: Rulebook, bound: Collection[str]) -> Iterator[DangerCase]:
