@@ -19,7 +19,8 @@ from waitress.server import create_server
 from api.app import create_app
 from api.http.logs import SameLog, log_to
 from api.http.watching import Queries, worker_ended
-from api.pages.charts import make_ready_aside
+from api.ops import shelf
+from api.pages import charts
 from api.pages.search import FINDER
 from api.v1.rulebook import MOST_BYTES
 from api.worker import WSGI, Worker
@@ -101,12 +102,13 @@ def run(
 
 
 def _app(service: Service, folder: Path | None, server: ServerSettings) -> Flask:
-    """The app; the machines' search and charts are made ready beside, so that nobody waits for them."""
+    """The app; what takes long to make (search, charts, the book) is made beside, so that nobody waits for it."""
     app = create_app(service, folder, server.openid)
     service.tell_of_queries(Queries(server.slow_ms))
     if service.is_shared:
         app.extensions[FINDER].make_aside()
-        make_ready_aside()
+        charts.make_ready_aside()
+        shelf.make_ready_aside(app)
     return app
 
 

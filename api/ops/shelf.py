@@ -4,11 +4,13 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from threading import Thread
 from typing import cast
 
-from flask import current_app
+from flask import Flask, current_app
 
 from api.http.auth import service
+from api.http.work_folder import checks
 from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook_care.book.book import Book, book_of
@@ -87,6 +89,21 @@ class Shelf:
                 return ()
             kept = self._losses = (live.version, state, weakened(before, after))
         return kept[2]
+
+
+def make_ready_aside(app: Flask) -> None:
+    """Reads the folder, here and in the process that checks it, in a thread of its own, so that no page waits
+    for it; whoever asks meanwhile waits for this reading and not for another."""
+    Thread(target=_make_ready, args=(app,), daemon=True).start()
+
+
+def _make_ready(app: Flask) -> None:
+    with app.app_context():
+        if shelf().has_folder:
+            checks().start()
+            state = shelf().folder()
+            if state is not None and state.book is not None:
+                len(state.book.words)  # what a search looks through
 
 
 def shelf() -> Shelf:
