@@ -102,7 +102,7 @@ def run(
 
 
 def _app(service: Service, folder: Path | None, server: ServerSettings) -> Flask:
-    """The app; what takes long to make (search, charts, the book) is made beside, so that nobody waits for it."""
+    """The app; what takes long to make (search, charts, the book) is made beside: nobody waits for it."""
     app = create_app(service, folder, server.openid)
     service.tell_of_queries(Queries(server.slow_ms))
     if service.is_shared:

@@ -3,8 +3,7 @@
 A check is known again by its steps, whatever its id: one that is taken out and written anew is no new check.
 """
 
-from collections import Counter
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from itertools import permutations
 from typing import Literal, TypeAlias
 
@@ -81,7 +80,6 @@ COMMON_STEP = 3
 
 def offered_more(before: Rulebook, after: Rulebook, narrowing: Narrowing) -> Iterator[Loss]:
     """Clerk's checks of `after` that are offered more widely, or with less said beside them, than before."""
-    common = _common_steps(before)
     for id_, new in after.checks.items():
         if new.who != "clerk":
             continue
@@ -89,10 +87,14 @@ def offered_more(before: Rulebook, after: Rulebook, narrowing: Narrowing) -> Ite
         if id_ in before.checks:
             for what in _wider(before, after, before.checks[id_], new, narrowing):
                 yield Loss(edit, f"{called} {what}")
-        for old in before.checks.values():
-            if old.id != id_ and id_ not in before.checks and (step := _same_step(old, new, common)):
-                for what in _lacking(before, after, old, new):
-                    yield Loss(edit, f"{called} asks for “{step}” as the check “{old.title}” did, and {what}")
+            continue
+        told = [
+            f"asks for “{step}” as the check “{old.title}” did, and {', '.join(lacking)}"
+            for old, step in _same_steps(before, new)
+            if (lacking := [*_lacking(before, after, old, new)])
+        ]
+        if told:  # one check is one loss, whatever it shares with how many others
+            yield Loss(edit, f"{called} {'; '.join(told)}")
 
 
 def _wider(before: Rulebook, after: Rulebook, old: Check, new: Check, narrowing: Narrowing) -> Iterator[str]:
@@ -139,17 +141,17 @@ def _by_name(rulebook: Rulebook) -> tuple[Caution, ...]:
     )
 
 
-def _common_steps(rulebook: Rulebook) -> frozenset[str]:
-    counted: Mapping[str, int] = Counter(
-        step for check in rulebook.checks.values() for step in {*check.steps}
-    )
-    return frozenset(step for step, times in counted.items() if times >= COMMON_STEP)
+def _same_steps(before: Rulebook, new: Check) -> Iterator[tuple[Check, str]]:
+    """The old checks that asked for what a step of the new one does, each with the first such step.
 
-
-def _same_step(old: Check, new: Check, common: frozenset[str]) -> str | None:
-    """A step of the new check that asks for what a step of the old one did; common steps tell nothing."""
-    telling = [step for step in old.steps if step not in common]
-    return next((step for step in new.steps if step not in common and _stands(step, telling)), None)
+    What stands in `COMMON_STEP` checks in these or like words tells nothing.
+    """
+    found: dict[str, tuple[Check, str]] = {}
+    for step in new.steps:
+        alike = [old for old in before.checks.values() if _stands(step, old.steps)]
+        if len(alike) < COMMON_STEP:
+            found = {old.id: (old, step) for old in alike} | found
+    yield from found.values()
 
 
 def _stands(step: str, steps: Sequence[str]) -> bool:

@@ -137,6 +137,15 @@ def new_check(files: Files) -> None:
     assert cautions
 
 
+def test_a_new_check_is_one_loss_however_many_checks_share_its_step() -> None:
+    def emptied(files: Files) -> None:
+        new_check(files)
+        files["checks/dust-lid.yml"]["steps"] = ["Empty that side to below the tap.", "Dust the lid."]
+
+    [loss] = weakened(default_rulebook(), rulebook_from_data(default_files(emptied)))
+    assert loss.what.count("asks for “Empty that side to below the tap.”") == 2
+
+
 def told_to_wipe(files: Files) -> None:
     text = files[SHOCK]["then"]["text"]
     files[SHOCK]["then"]["text"] = text.replace(
