@@ -85,7 +85,11 @@ def would(path: str) -> ResponseReturnValue:
     except InputError as error:
         found, problems = None, [*wrong, *error.told]
     part = render_template(
-        "rulebook/_would.html", found=found, problems=problems, outcome_words=outcome_words
+        "rulebook/_would.html",
+        found=found,
+        problems=problems,
+        outcome_words=outcome_words,
+        currency=service().rulebook.currency,
     )
     if "part" in request.args:
         return part

@@ -226,6 +226,7 @@ def _page(start: str, error: InputError | None = None) -> ResponseReturnValue:
         ],
         run=run,
         found=found,
+        currency=service().rulebook.currency,
         losses=by_edit(losses),
         groups=() if found is None else _groups(found),
         most=MOST_LISTED,

@@ -45,11 +45,12 @@
       form = made;
       form.querySelectorAll("details").forEach((each, index) => { if (open.get(index)) each.open = true; });
       form.querySelectorAll(".scroll").forEach((each, index) => { each.scrollLeft = scrolled[index] || 0; });
-      form.querySelector("#would").innerHTML = shown;
+      const sound = document.getElementById("status").dataset.state === "sound";
+      if (sound) form.querySelector("#would").innerHTML = shown;  // else nothing is known of this text
       const back = name && form.elements.namedItem(name);
       if (back && back.focus) back.focus({ preventScroll: true });
       listen();
-      if (document.getElementById("status").dataset.state === "sound") await tryOut(mine);
+      if (sound) await tryOut(mine);
     } catch (error) {
       status.textContent = form.dataset.lost;
       status.dataset.state = "unknown";

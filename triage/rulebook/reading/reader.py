@@ -178,14 +178,19 @@ def rulebook_of_sources(
 
 
 def _check_places(files: set[str], problems: Problems) -> None:
+    strange: dict[str, list[str]] = {}
     for file in sorted(files):
         folder = file.rpartition("/")[0]
         if not folder and file not in SINGLES:
             fix = hint(file, SINGLES, "; rules stand in their folders")
             problems.at(file, (), f"no such file belongs here{fix}")
         elif folder and folder not in KINDS:
-            fix = hint(folder, KINDS, f"; folders are {', '.join(KINDS)}")
-            problems.at(file, (), f'"{folder}" is not a folder of a rulebook{fix}')
+            top = folder.partition("/")[0]
+            strange.setdefault(folder if top in KINDS else top, []).append(file)
+    for folder, inside in strange.items():  # said once a folder, however many files are in it
+        fix = hint(folder, KINDS, f"; folders are {', '.join(KINDS)}")
+        more = f" ({len(inside)} files)" if len(inside) > 1 else ""
+        problems.at(inside[0], (), f'"{folder}" is not a folder of a rulebook{more}{fix}')
     for file in SINGLES:
         if file not in files and file not in OPTIONAL:
             problems.found.append(Problem("this file is missing; every rulebook has one", file=file))

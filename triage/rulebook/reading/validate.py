@@ -61,6 +61,8 @@ def _explain(
         path = _existing(data, one["loc"][:-1] if at_key else one["loc"])
         by_path.setdefault((path, at_key or one["type"] == "extra_forbidden"), []).append(one)
     for (path, at_key), errors in by_path.items():
+        if not at_key and (path, True) in by_path:
+            continue  # the value of a key that cannot be meant, as of the end of 400,00, follows from the key
         missing = [str(one["loc"][-1]) for one in errors if one["type"] == "missing"]
         for name in missing:
             problems.at(file, path, f'the key "{name}" is missing')
