@@ -16,7 +16,7 @@ from sqlalchemy.orm import Session
 from sqlalchemy.pool import StaticPool
 
 from triage.store.connections import BUSY_TIMEOUT_MS, Watched, lock_file, make_engine, refuse_writes
-from triage.store.migrate import upgrade
+from triage.store.migrate import refuse_other_version, upgrade
 from triage.store.unavailable import DISK_FULL, LATER, unavailable
 from triage.store.work import REPOSITORIES, Work
 from triage.store.write_lock import WriteLock
@@ -53,8 +53,12 @@ class Store:
         if outer is not None:
             yield outer
             return
-        with self._transaction(self._engine, writes=False) as work:
-            yield work
+        try:
+            with self._transaction(self._engine, writes=False) as work:
+                yield work
+        except DBAPIError:
+            self._refuse_other_version()  # what was looked for may be gone
+            raise
 
     @contextmanager
     def write(self) -> Iterator[Work]:
@@ -123,12 +127,17 @@ class Store:
         """
         with self.read() as work:
             work.rulebooks.live()
+        self._refuse_other_version()
         folder = self.watched.folder
         if folder is not None and disk_usage(folder).free < LEAST_FREE_BYTES:
             raise UnavailableError(DISK_FULL, LATER)
         if self._failed is not None:
             self._try_to_write()
             self._failed = None
+
+    def _refuse_other_version(self) -> None:
+        with _telling(), self._engine.connect() as connection:
+            refuse_other_version(connection)
 
     def _try_to_write(self) -> None:
         sqlite = self._engine.dialect.name == "sqlite"
@@ -166,6 +175,8 @@ class Store:
     @contextmanager
     def _transaction(self, engine: Engine, *, writes: bool) -> Iterator[Work]:
         with _telling(), Session(engine) as session, session.begin():
+            if writes:
+                refuse_other_version(session.connection())
             made = {name: kind(session) for name, kind in REPOSITORIES.items()}
             work = Work(**made, writes=writes)
             self._here.work = work

@@ -9,7 +9,8 @@ from sqlalchemy import Connection, Engine, inspect, text
 from sqlalchemy.engine import make_url
 from sqlalchemy.exc import ArgumentError
 
-from triage.values.errors import InputError
+from triage.store.unavailable import LATER
+from triage.values.errors import InputError, UnavailableError
 
 if TYPE_CHECKING:
     from alembic.config import Config
@@ -34,6 +35,17 @@ def upgrade(engine: Engine) -> None:
                 "install the version that made it, or a newer one"
             )
         _to_newest(connection)
+
+
+def refuse_other_version(connection: Connection) -> None:
+    """Raises UnavailableError where another version brought the database to its own migration meanwhile."""
+    current = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
+    if current != max(REVISIONS):
+        raise UnavailableError(
+            f"another version of this program uses the database, at migration {current}; this one is at "
+            f"{max(REVISIONS)} and stands aside",
+            LATER,
+        )
 
 
 def _current(connection: Connection) -> str | None:

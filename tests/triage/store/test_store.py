@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import threading
 from collections.abc import Iterator
+from contextlib import closing
 from datetime import UTC, date, datetime, time, timedelta, timezone
 from decimal import Decimal
 from pathlib import Path
@@ -14,7 +15,7 @@ from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from moneyed import Money
-from sqlalchemy import Connection, create_engine, inspect
+from sqlalchemy import Connection, create_engine, inspect, text
 from sqlalchemy.exc import DBAPIError, IntegrityError, StatementError
 
 from triage.records.custody import CustodyEvent
@@ -25,7 +26,7 @@ from triage.store.tables.idempotency import StoredResponse
 from triage.store.tables.machines import Contractor
 from triage.store.tables.models import Base
 from triage.store.tables.rulebooks import Publication
-from triage.values.errors import ConflictError, InputError, NotFoundError
+from triage.values.errors import ConflictError, InputError, NotFoundError, UnavailableError
 
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
 SITE = Site("halt-001", "Lanternway Alder Quay", "Alder", "America/New_York", "555-0101", 42, True)
@@ -318,3 +319,29 @@ def test_a_unit_that_is_on_its_way_can_be_taken_once(store: Store) -> None:
     for thread in threads:
         thread.join()
     assert sorted(outcomes) == ["refused"] * 5 + ["taken"]
+
+
+def test_an_older_program_stands_aside_once_a_newer_one_has_migrated_the_database(store_url: str) -> None:
+    with closing(open_store(store_url)) as store:
+        store.check()
+        newer = create_engine(store_url)
+        with newer.begin() as connection:
+            connection.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+            connection.execute(text("ALTER TABLE tickets RENAME TO reports"))
+        for act in (store.check, lambda: write_a_token(store), lambda: read_tickets(store)):
+            with pytest.raises(UnavailableError, match="another version of this program") as told:
+                act()
+            assert told.value.retry_seconds == 60
+        with newer.begin() as connection:
+            assert connection.execute(text("SELECT count(*) FROM tokens")).scalar() == 0
+        newer.dispose()
+
+
+def write_a_token(store: Store) -> None:
+    with store.write() as work:
+        work.tokens.add("Ada", "agent", None, NOON)
+
+
+def read_tickets(store: Store) -> None:
+    with store.read() as work:
+        work.tickets.get("T-000001")
