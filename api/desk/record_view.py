@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from typing import Any
 
-from api.pages.texts import gettext, ngettext
+from api.pages.texts import gettext, ngettext, tell
+from api.pages.words import date_words
 from triage.records.ticket import Ticket
 from triage.rulebook.fact_values import write_value
 from triage.service import machines
@@ -64,7 +66,7 @@ def record_of(
 def _warranty_lines(limits: Mapping[str, Any] | None, decision: Mapping[str, Any] | None) -> list[Line]:
     if decision is not None:
         warranty = decision["warranty"]
-        part = str(warranty["parts"]["component"]).replace("_", " ")
+        part = tell(str(warranty["parts"]["component"]).replace("_", " "))
         text = gettext(
             "%(part)s: parts %(parts)s, labor %(labor)s",
             part=part,
@@ -83,7 +85,7 @@ def _warranty_left(limits: Mapping[str, Any]) -> list[Line]:
             text = gettext(
                 "parts %(parts)s, labor %(labor)s", parts=_side(row["parts"]), labor=_side(row["labor"])
             )
-            left.setdefault(text, []).append(str(row["component"]).replace("_", " "))
+            left.setdefault(text, []).append(tell(str(row["component"]).replace("_", " ")))
     title = gettext("Warranty left")
     if not left:
         return [Line(title, gettext("none"))]
@@ -92,9 +94,10 @@ def _warranty_left(limits: Mapping[str, Any]) -> list[Line]:
 
 
 def _side(side: Mapping[str, Any]) -> str:
+    day = date_words(date.fromisoformat(side["until"])) if side["until"] else None
     if side["covered"]:
-        return gettext("until %(day)s", day=side["until"]) if side["until"] else gettext("covered")
-    return gettext("ended %(day)s", day=side["until"]) if side["until"] else gettext("not covered")
+        return gettext("until %(day)s", day=day) if day else gettext("covered")
+    return gettext("ended %(day)s", day=day) if day else gettext("not covered")
 
 
 def _care_lines(view: MachineView) -> list[Line]:
@@ -104,17 +107,16 @@ def _care_lines(view: MachineView) -> list[Line]:
         (gettext("Full clean"), view.care.full_clean),
     ):
         care = None if task is None else task.due
-        if care is None or care.days_overdue is None:
+        if care is None or care.days_overdue is None or care.last_on is None or care.due_on is None:
             lines.append(Line(title, gettext("nothing in the care log")))
-        elif care.days_overdue:
+            continue
+        last = date_words(care.last_on)
+        if care.days_overdue:
             late = ngettext("%(num)s day overdue", "%(num)s days overdue", care.days_overdue)
-            lines.append(Line(title, gettext("%(late)s, last on %(day)s", late=late, day=care.last_on), True))
+            lines.append(Line(title, gettext("%(late)s, last on %(day)s", late=late, day=last), True))
         else:
-            lines.append(
-                Line(
-                    title, gettext("in time, last on %(day)s, due %(due)s", day=care.last_on, due=care.due_on)
-                )
-            )
+            due = date_words(care.due_on)
+            lines.append(Line(title, gettext("in time, last on %(day)s, due %(due)s", day=last, due=due)))
     return lines
 
 
