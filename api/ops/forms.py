@@ -58,7 +58,7 @@ def save(path: str) -> ResponseReturnValue:
 @page_roles("ops")
 def ask_new() -> ResponseReturnValue:
     work_folder()
-    return render_template("rulebook/new.html", kinds=SCAFFOLDS, kind=request.args.get("kind", ""), name="")
+    return _new_page(request.args.get("kind", ""))
 
 
 @blueprint.post("/new")
@@ -69,10 +69,15 @@ def new() -> ResponseReturnValue:
     try:
         begun = checks().new_file(kind, name, service().now().date())
     except InputError as error:
-        page = render_template("rulebook/new.html", kinds=SCAFFOLDS, kind=kind, name=name, error=error)
-        return page, 422
+        return _new_page(kind, name, error), 422
     file = FileText(begun.path, begun.text, "")
     return _page(file) if request.form.get("as") == "form" else editor(file)
+
+
+def _new_page(kind: str, name: str = "", error: InputError | None = None) -> str:
+    return render_template(
+        "rulebook/new.html", kinds=SCAFFOLDS, names=KINDS, kind=kind, name=name, error=error
+    )
 
 
 @blueprint.post("/would/<path:path>")

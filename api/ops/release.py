@@ -20,6 +20,7 @@ from triage.rulebook_care.safety.loss import by_edit
 from triage.service import rulebooks
 from triage.service.rulebooks import ReplayRun
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.values.shown import N_
 
 blueprint = Blueprint("rulebook_release", __name__, url_prefix="/rulebook")
 ACCEPT = "accept-"
@@ -27,6 +28,13 @@ ACCEPT = "accept-"
 
 MOST_LISTED = 200
 """Changes and lost safety outcomes shown on the page; the API gives all."""
+
+
+STEPS = (
+    *(N_("checked"), N_("replayed"), N_("agreed"), N_("accepted"), N_("scheduled"), N_("unscheduled")),
+    *(N_("shadow"), N_("shadow ended"), N_("published")),
+)
+"""What the log calls what a version has been through."""
 
 
 @blueprint.get("/candidates/<version>")
@@ -108,10 +116,9 @@ def compare() -> ResponseReturnValue:
     """Any two kept versions: who, when and why, and every change; made to be printed."""
     lines, known = rulebooks.log(service()), rulebooks.publications(service())
     newest = [one.version for one in known]
-    wanted = [
-        request.args.get("from") or newest[min(1, len(newest) - 1)],
-        request.args.get("to") or newest[0],
-    ]
+    if len(newest) == 1:  # with what may follow it
+        newest = [next((line.version for line in lines if line.version != newest[0]), newest[0]), *newest]
+    wanted = [request.args.get("from") or newest[1], request.args.get("to") or newest[0]]
     sides = [rulebooks.kept_version(service(), each) for each in wanted]
     before, after = (rulebooks.files_of(service(), version) for version in sides)
     return render_template(
