@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping
 from dataclasses import asdict
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeAlias
 
@@ -38,7 +39,10 @@ def judge(folder: Path, settings: Settings, version: str | None) -> dict[str, An
     of danger that it knows itself.
     """
     rules, files = read_remembered(folder)
-    compile_rulebook(rules, settings.engine)
+    decides = what_decides(files)
+    remembered(
+        None, CODE, f"compiles, {settings.engine}, {decides}", partial(_compiles, rules, settings.engine)
+    )
     engine = compile_rulebook(rules, "plain")  # where two differ, its answer is the one that stands
     found = located(lint(rules), folder)
     live = None if version is None else kept_version(settings, version)
@@ -67,6 +71,10 @@ def judge(folder: Path, settings: Settings, version: str | None) -> dict[str, An
             "losses": [loss.as_data() for loss in losses],
         },
     }
+
+
+def _compiles(rules: Rulebook, engine: str) -> None:
+    compile_rulebook(rules, engine)
 
 
 def failed_cases(folder: Path, rules: Rulebook, files: Files, engine: Engine) -> list[dict[str, Any]]:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from triage.cli.shown.remembered import PROGRAM, remembered
 from triage.config import Settings
 from triage.rulebook_care.safety.loss import Loss, by_edit
 from triage.values.errors import InputError
@@ -52,7 +53,20 @@ def show_losses(losses: Sequence[Loss]) -> None:
 
 
 def live_version(settings: Settings) -> str | None:
-    """None without a database, and where nothing is live in it."""
+    """None without a database, and where nothing is live in it.
+
+    To open a database takes most of a short command's time; SQLite's file is not, while it stays as it was.
+    """
+    if _stamp(settings.database) is None:
+        return _live_version(settings)
+
+    def beside() -> str:
+        return f"live, {settings.database}, {_stamp(settings.database)}"
+
+    return remembered(None, (PROGRAM,), beside, lambda: _live_version(settings))
+
+
+def _live_version(settings: Settings) -> str | None:
     with store_at_hand(settings) as store:
         if store is None:
             return None
@@ -63,11 +77,33 @@ def live_version(settings: Settings) -> str | None:
 
 def kept_version(settings: Settings, version: str) -> Rulebook:
     """A version that is kept in the database."""
-    from triage.rulebook_care.release.losses import kept_rulebook
 
-    with store_at_hand(settings) as store:
-        assert store is not None
-        return kept_rulebook(store, version)
+    def kept() -> Rulebook:
+        from triage.rulebook_care.release.losses import kept_rulebook
+
+        with store_at_hand(settings) as store:
+            assert store is not None
+            return kept_rulebook(store, version)
+
+    return remembered(None, (PROGRAM,), f"kept, {settings.database}, {version}", kept)
+
+
+def _stamp(url: str) -> tuple[tuple[int, ...] | None, ...] | None:
+    """Changes whenever the database does; None where that cannot be told without asking it."""
+    scheme, _, path = url.partition(":///")
+    if scheme != "sqlite" or not path or set(path) & {"?", "%"}:
+        return None
+    found: list[tuple[int, ...] | None] = []
+    for file in (Path(path), Path(f"{path}-wal"), Path(f"{path}-journal")):
+        try:
+            state = file.stat()
+        except FileNotFoundError:
+            found.append(None)
+        except OSError:
+            return None
+        else:
+            found.append((state.st_mtime_ns, state.st_ctime_ns, state.st_size, state.st_ino))
+    return tuple(found)
 
 
 def _is_missing(url: str) -> bool:

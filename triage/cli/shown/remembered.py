@@ -59,10 +59,10 @@ def read_remembered(folder: Path) -> Read:
     return remembered(folder, READING, "", read)
 
 
-def remembered(folder: Path | None, code: Code, beside: str, make: Callable[[], T]) -> T:
+def remembered(folder: Path | None, code: Code, beside: str | Callable[[], str], make: Callable[[], T]) -> T:
     """What `make` gives of a folder, by the code in these folders and what is said `beside` it. Raises as it
-    does; a folder that changes meanwhile is not remembered. Without one, what is said `beside` is all that it
-    is made of."""
+    does; where one of them changes meanwhile nothing is remembered. Without a folder, it is made of what is
+    said `beside` alone."""
     place = _place(folder, code, beside)
     with suppress(LookupError):
         known: T = _known(place)
@@ -90,13 +90,14 @@ def _known(place: Path | None) -> Any:
         raise LookupError from None
 
 
-def _place(folder: Path | None, code: Code, beside: str) -> Path | None:
+def _place(folder: Path | None, code: Code, beside: str | Callable[[], str]) -> Path | None:
     """Where this content is remembered; None where it cannot be, or others might write there."""
     kept_in = cache_folder()
     try:
         if kept_in is None or not _is_own(kept_in):
             return None
-        digest = hashlib.sha256(repr((_made_by(code), beside)).encode(errors="surrogateescape"))
+        said = beside if isinstance(beside, str) else beside()
+        digest = hashlib.sha256(repr((_made_by(code), said)).encode(errors="surrogateescape"))
         if folder is not None:
             _take(digest, sorted(folder.rglob("*")), folder)
     except OSError:

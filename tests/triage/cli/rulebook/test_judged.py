@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import sqlite3
+from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
 
 from tests import RULES
+from triage.cli.rulebook import safety
 from triage.cli.rulebook.judged import _WORDING, what_decides
+from triage.cli.rulebook.safety import live_version
+from triage.config import read_settings
 from triage.decide.causes.inference import compile_rulebook
 from triage.decide.whole_cases import decide_case
 from triage.records.decision import Decision
@@ -65,3 +71,18 @@ def test_all_else_changes_the_digest(file: str, key: str, value: object) -> None
     files = rulebook_files_data(RULES)
     data: Any = files[file]
     assert what_decides({**files, file: {**data, key: value}}) != what_decides(files)
+
+
+def test_the_live_version_is_asked_again_whenever_the_database_was_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    database = tmp_path / "db.sqlite"
+    sqlite3.connect(database).executescript("create table t (n)").close()
+    answers = iter(["one", "two"])
+    monkeypatch.setattr(safety, "_live_version", lambda _: next(answers))
+    settings = replace(read_settings({}), database=f"sqlite:///{database}")
+    assert [live_version(settings), live_version(settings)] == ["one", "one"]
+    with sqlite3.connect(database) as written:
+        written.execute("insert into t values (1)")
+    assert live_version(settings) == "two"
