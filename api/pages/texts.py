@@ -156,8 +156,31 @@ DECIDED = (
     N_("No caution forbids the checks listed; they may be done while waiting."),
     N_("The likeliest cause is one that the rulebook does not name."),
     N_("The technician's estimate stands in for the typical cost of the repair."),
+    *(N_("Outcome: {was} → {now}."), N_("{outcome} up to {amount}")),
+    *(N_("Now a reason: {what}"), N_("No longer a reason: {what}"), N_("It now reads: {what}")),
+    *(N_("Now asked: {what}"), N_("No longer asked: {what}")),
+    *(N_("Now said: {what}"), N_("No longer said: {what}")),
+    *(N_("A caution comes in: {what}."), N_("A caution goes: {what}."), N_("{what}, which stops use")),
+    *(N_("A caution reads otherwise: {what}."), N_("{what}: not considered → {now}.")),
+    *(N_("{what}: {was} → not considered."), N_("Keep or swap: {was} → {now}.")),
+    *(N_("The rule “{rule}” now fires."), N_("The rule “{rule}” no longer fires.")),
+    *(N_("A step comes in as number {number}: {step}."), N_("A step is dropped: {step}.")),
+    *(N_("{step}: from step {was} to step {now}."), N_("Visit, {what}: {was} → {now}.")),
+    *(N_("Now somebody is sent, due {due}."), N_("Now nobody is sent.")),
+    *(N_("Warranty is now at risk: {what}"), N_("Warranty is no longer at risk: {what}")),
+    *(N_("covered ({part})"), N_("not covered ({part})"), N_("not: {what}")),
+    *(N_("{what}: {was} → {now}."), N_("{what}: × {factor}")),
 )
 """What decisions and refusals say in their own words; in braces titles of the rulebook, or what was typed."""
+
+
+CHANGED = (
+    *(N_("The limit"), N_("Spent on this ticket"), N_("Spent in 12 months"), N_("Left of the limit")),
+    *(N_("The expected repair"), N_("The chance to run over"), N_("Who may approve more")),
+    *(N_("The rest of the call by the best plan"), N_("Sending a technician now"), N_("not asked")),
+    *(N_("keep"), N_("swap"), N_("skill"), N_("what is brought"), N_("Parts"), N_("Labor"), N_("not known")),
+)
+"""What the differences of two decisions name."""
 
 
 COMPONENTS = (

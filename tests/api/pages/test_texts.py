@@ -12,7 +12,7 @@ from babel.messages.pofile import read_po
 from flask.testing import FlaskClient
 
 from api.desk import summary
-from api.pages.texts import clerk
+from api.pages.texts import clerk, tell
 from tests import ROOT
 from triage.repairs.period_numbers import DEFINITIONS
 from triage.rulebook.built_in_facts import LOCAL_CODES
@@ -126,3 +126,12 @@ def test_an_agent_reads_the_pages_in_spanish_and_speaks_english(desk: FlaskClien
     assert re.search(r'<blockquote id="ask"[^>]* lang="en"', page)
     desk.post("/language", data={"pages": "en", "next": "/"})
     assert "Likely causes" in desk.get(call).text
+
+
+def test_sentences_of_change_are_told_with_what_they_name(desk: FlaskClient) -> None:
+    with desk.application.test_request_context(headers={"Cookie": "barrelwise_pages_language=es"}):
+        desk.application.preprocess_request()
+        assert tell("Outcome: Send a technician → Fix in store.").startswith("Resultado: ")
+        assert "Send a technician" not in tell("Outcome: Send a technician → Fix in store.")
+        assert tell("The limit: 350.00 → 400.00.") == "El límite: 350.00 → 400.00."
+        assert tell("Dirty filter: 10 % → not considered.").endswith(": 10 % → ya no se considera.")
