@@ -20,8 +20,9 @@ from triage.records.caller import Caller
 from triage.records.danger import CALM, DangerState, danger_after
 from triage.records.decision import Decision
 from triage.records.decision_json import as_json
+from triage.records.installs.training import store_training
 from triage.records.payloads import DangerLifted, Decided, Payload
-from triage.records.report import History, Machine
+from triage.records.report import History, Machine, local_date
 from triage.records.ticket import Ticket, sent
 from triage.records.ticket_id import heard
 from triage.rulebook.model import Rulebook
@@ -153,7 +154,7 @@ def decided_on(
     now = max(now, ticket.opened_at)  # the clock may have been put back meanwhile
     for new in news:
         ticket = replace(sent(ticket, new), dangers=danger_after(ticket.dangers, new))
-    inputs = read_inputs(report, rulebook, now, partial(_found_for, work, ticket))
+    inputs = read_inputs(report, rulebook, now, partial(_found_for, work, rulebook, now, ticket))
     spent = sum_money(ticket.spent, rulebook.currency) if ticket.spent else None
     serial = None if inputs.machine is None else inputs.machine.serial
     promised = promised_on(work, serial, rulebook.currency, now, ticket.id)
@@ -174,7 +175,8 @@ def inputs_of(
 
     def find(serial: str) -> tuple[Machine, History] | None:
         try:
-            return seen_machine(work, serial, viewer), work.care.history(serial, named=False)
+            machine = seen_machine(work, serial, viewer)
+            return _known_of(work, service.rulebook, service.now(), machine)
         except NotFoundError:
             return None
 
@@ -243,13 +245,26 @@ def machine_billed(work: Work, ticket: Ticket) -> Machine | None:
     return _in_place(work, machine, ticket)
 
 
-def _found_for(work: Work, ticket: Ticket, serial: str) -> tuple[Machine, History] | None:
+def _found_for(
+    work: Work, rulebook: Rulebook, now: datetime, ticket: Ticket, serial: str
+) -> tuple[Machine, History] | None:
     """A machine that a ticket's report names, with its history."""
     try:
         machine = machine_billed(work, ticket) if serial == ticket.machine else work.machines.get(serial)
     except NotFoundError:
         return None
-    return None if machine is None else (machine, work.care.history(serial, named=False))
+    return None if machine is None else _known_of(work, rulebook, now, machine)
+
+
+def _known_of(work: Work, rulebook: Rulebook, now: datetime, machine: Machine) -> tuple[Machine, History]:
+    """What is decided on: the record, how the store is trained now, and what happened; no names of people."""
+    history, site, rules = work.care.history(machine.serial, named=False), machine.site, rulebook.installation
+    if site is None or not rules.topics:
+        return machine, history
+    today, told = local_date(machine, now), work.trainings.of([site.id]).get(site.id, ())
+    stands = store_training(told, rules.topics, rules.training_days, site.timezone, today)
+    facts = {fact: value for fact, value in stands.facts(today).items() if fact in rulebook.facts}
+    return replace(machine, facts={**machine.facts, **facts}), history
 
 
 def _in_place(work: Work, machine: Machine, ticket: Ticket) -> Machine:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from decimal import Decimal
 from typing import Literal, TypeAlias
 
 from triage.values.time_zones import zone_named
@@ -52,6 +53,18 @@ class StoreTraining:
             return "due"
         ahead = self.due_on is not None and self.due_on <= today + timedelta(days=SOON_DAYS)
         return "soon" if ahead else "kept"
+
+    def facts(self, today: date) -> dict[str, Decimal]:
+        """`training_missing`, how many topics, and `training_due_days`, until the first is due again.
+
+        Nothing of a store without any training on record: it is not known whether somebody was trained.
+        """
+        if not self.here and not self.left:
+            return {}
+        found = {"training_missing": Decimal(len(self.missing))}
+        if self.due_on is not None:
+            found["training_due_days"] = Decimal((self.due_on - today).days)
+        return found
 
 
 def store_training(

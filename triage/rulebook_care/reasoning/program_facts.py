@@ -37,7 +37,7 @@ COMPUTED = frozenset(
         "leg_twist_in", "rocks", "clearance_short", "clearance_short_in", "clearance_short_side",
         "brix_expected", "brix_gap", "mix_too_thin", "mix_too_rich", "brix_off_label", "mix_water_short_l",
         "filter_days", "filter_overdue_days", "full_clean_days", "full_clean_overdue_days",
-        "commissioning_missing", "commissioning_failed",
+        "commissioning_missing", "commissioning_failed", "training_missing", "training_due_days",
     }
 )  # fmt: skip
 """Facts that calculations, the care log and commissioning give where the rulebook has them."""

@@ -12,12 +12,13 @@ from alembic import command
 from sqlalchemy import create_engine, inspect, text
 
 from tests.installs import ALL, PLAN, install_files
-from tests.triage.services import AGENT, FOGLINE, OPS, TERN, Clock, running_service
+from tests.triage.services import AGENT, FOGLINE, OPS, REPORT, TERN, Clock, running_service
 from triage.records.callers_words import ERASED
-from triage.service import machines
+from triage.service import machines, tickets
 from triage.service.installs import guide, jobs, training, view
 from triage.service.installs.training import Store
 from triage.service.service import Service
+from triage.service.what_if import explain
 from triage.store.forgetting import ForgottenNames
 from triage.store.migrate import alembic_config
 from triage.store.tables.idempotency import StoredResponse
@@ -141,6 +142,37 @@ def test_a_technician_keeps_the_stores_of_the_own_contractor(service: Service) -
 def test_a_filter_that_there_is_not_is_named(service: Service, view_: str, filters: dict[str, str]) -> None:
     with pytest.raises(InputError, match="no "):
         training.stores(service, OPS, view_, filters)
+
+
+FACTS = {
+    f"facts/{name}.yml": {"id": name, "title": name, "type": "number", "asked_of": "computed"}
+    for name in ("training_missing", "training_due_days")
+}
+
+
+def known_of(service: Service) -> dict[str, object]:
+    """The facts about training that a report is decided on, as the decision says them."""
+    facts = tickets.open_ticket(service, REPORT, AGENT).decision["facts"]
+    assert {facts[name]["from"] for name in facts if name.startswith("training_")} <= {"record"}
+    return {name: facts[name]["value"] for name in facts if name.startswith("training_")}
+
+
+def test_a_report_is_decided_on_how_the_store_is_trained_now(
+    store_url: str, tmp_path: Path, clock: Clock
+) -> None:
+    files = install_files() | FACTS
+    with running_service(tmp_path, clock, files, store_url) as service:
+        assert known_of(service) == {}  # nothing is on record: it is not known, and not taken for untrained
+        first = training.note(service, {**NOTED, "topics": ["fill", "clean"]}, AGENT).found.here[0].id
+        assert known_of(service) == {"training_missing": 3, "training_due_days": 365}
+        training.note(service, NOTED, AGENT)
+        clock.move(days=360)
+        assert known_of(service) == {"training_missing": 0, "training_due_days": 5}
+        clock.move(days=6)
+        assert known_of(service) == {"training_missing": 5}
+        training.left(service, first, {}, AGENT)
+        assert known_of(service) == {"training_missing": 5}
+        assert all(explain(service, one.id).identical for one in tickets.listed(service, "all"))
 
 
 def test_an_erased_name_stands_nowhere_and_counts_as_somebody_who_left(service: Service) -> None:
