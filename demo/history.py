@@ -229,6 +229,7 @@ def main() -> None:
             put_depot(work, SPARE)
         lives.play(service, lambda at: setattr(moved[0], "at", at), until - timedelta(days=DAYS), until)
         play(service, moved[0], count, until)
+        lives.keep_up(service, until, SHOWN)
     for end, tickets_ended in moved[0].ends.most_common():
         print(f"{tickets_ended:4} {end}")
 

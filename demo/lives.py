@@ -2,17 +2,18 @@
 
 Installed is what the records have as commissioned in that time and well set up; what an installer measures is
 what the record says. One installation of four leaves something open that does not block, one of nine fails at
-first and is called back. At the end one is planned, one is under way, and one failed.
+first and is called back. At the end one is planned, one is under way, and one failed. Most of the fleet is in
+order then: of twelve machines one has care overdue, and of eight stores one is to be trained again.
 """
 
 from __future__ import annotations
 
 import io
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
-from typing import Any
+from typing import Any, cast
 from zoneinfo import ZoneInfo
 
 from PIL import Image
@@ -36,6 +37,7 @@ SMALL_FAULTS: tuple[dict[str, Any], ...] = (
     {"points/lights_on": False},
     {"points/reminder_off": False},
 )
+SELDOM_CARED_FOR, SELDOM_TRAINED = 12, 8
 LEAKS = {"water_test/leaked": True}
 
 
@@ -108,13 +110,13 @@ class Lives:
                 answers[field.place] = known.get(field.place, usual)
         return answers
 
-    def train(self, site: str, at: datetime) -> None:
-        """Somebody of a store; of four one has left since."""
+    def train(self, site: str, at: datetime, *, leaves: bool) -> None:
+        """Somebody of a store, who may have left since."""
         self.move(at)
         topics, person = list(self.service.rulebook.installation.topics), self.dice.choice(NAMES)
         told = {"site": site, "people": [person], "topics": topics, "signed": person, "by": "Ray"}
         number = training.note(self.service, told, DESK).found.here[0].id
-        if self.dice.random() < 0.25:
+        if leaves:
             self.move(at + timedelta(days=20))
             training.left(self.service, number, {}, DESK)
 
@@ -136,10 +138,27 @@ def play(service: Service, move: Callable[[datetime], None], begin: datetime, un
     for machine, wrong, ends in zip(ready[-2:], ({}, LEAKS), ("in_work", "call_back"), strict=False):
         lives.install(machine, until - timedelta(hours=30), wrong, ends)
     sites = sorted({machine.site.id for machine in fleet if machine.site is not None})
-    for site in sites[::2]:
-        lives.train(site, until - timedelta(days=dice.randint(25, 500)))
+    for number, site in enumerate(sites):
+        lives.train(site, until - timedelta(days=dice.randint(25, 355)), leaves=number % SELDOM_TRAINED == 3)
     move(until - timedelta(hours=20))
     jobs.plan(service, {"site": sites[1], "model": "LH-20", "contractor": "fogline"}, DESK)
+
+
+def keep_up(service: Service, until: datetime, but: Collection[str]) -> None:
+    """The last month's care of the machines that are looked after, all `but` some."""
+    dice = random.Random(SEED)
+    with service.store.write() as work:
+        for number, machine in enumerate(work.machines.all()):
+            if machine.site is None or machine.serial in but or number % SELDOM_CARED_FOR == 5:
+                continue
+            signed = {"signed": dice.choice(NAMES)}
+            days = {"fully_cleaned": dice.randint(2, 25), "filter_cleaned": dice.randint(1, 12)}
+            begun = _at(machine) if machine.commissioned_on is not None else until
+            done = [(kind, until - timedelta(days=back, hours=9)) for kind, back in days.items()]
+            work.care.add_care(
+                machine.serial,
+                [CareEvent(cast(CareKind, kind), at, "store", signed) for kind, at in done if at > begun],
+            )
 
 
 def _at(machine: Machine) -> datetime:

@@ -14,7 +14,7 @@ from api.http.conditional import idempotent, wanted_version
 from api.http.json_bodies import Blueprint, as_text, wants
 from api.http.problems import problem
 from api.v1 import schemas
-from api.v1.schemas import TicketOut, text
+from api.v1.schemas import TicketOut, core, moment, text
 from api.v1.views import estimate_json, ticket_json, with_etag
 from triage.records.ticket import Ticket
 from triage.repairs.exports import CLAIM_COLUMNS, SPEND_COLUMNS, as_csv
@@ -33,21 +33,21 @@ LINES = {
 class EstimateIn(Schema):
     """What is asked for; the core reads it line by line."""
 
-    lines = fields.List(fields.Raw(), required=True, metadata=LINES)
-    cause = fields.Raw(metadata={"description": "A cause's id; the likeliest, if left out"})
-    after_hours = fields.Raw(metadata={"description": "true or false; as the ticket says, if left out"})
-    work_from = fields.Raw(metadata={"description": "RFC 3339: when the work begins, instead of after_hours"})
+    lines = fields.List(core("object"), required=True, metadata=LINES)
+    cause = core("string", "A cause's id; the likeliest, if left out")
+    after_hours = core("boolean", "As the ticket says, if left out")
+    work_from = moment("when the work begins, instead of after_hours")
     note = text()
 
 
 class ApprovalIn(Schema):
-    estimate = fields.Raw(metadata={"description": "The revision that is answered; 0 before the first"})
-    answer = fields.Raw(required=True, metadata={"description": "yes, no or yes_up_to"})
-    amount = fields.Raw(metadata={"description": "For yes_up_to, such as 600.00 USD"})
-    authority = fields.Raw(metadata={"description": "Whose approval it is; its own token says so"})
-    person = fields.Raw(metadata={"description": "Who spoke as the authority; its own token says so"})
-    why = fields.Raw(required=True)
-    expires_at = fields.Raw(metadata={"description": "RFC 3339 with offset"})
+    estimate = core("integer", "The revision that is answered; 0 before the first")
+    answer = core("string", required=True, enum=["yes", "no", "yes_up_to"])
+    amount = core("string", "For yes_up_to, such as 600.00 USD")
+    authority = core("string", "Whose approval it is; its own token says so")
+    person = core("string", "Who spoke as the authority; its own token says so")
+    why = core("string", "A sentence", required=True)
+    expires_at = moment("as the rulebook says, if left out")
 
 
 class AskIn(Schema):
@@ -61,16 +61,16 @@ class AskedOut(Schema):
 
 
 class CloseIn(Schema):
-    cause = fields.Raw(required=True, metadata={"description": "A cause's id, or no_fault_found"})
-    cured_by = fields.Raw(required=True, metadata={"description": "repair, nothing, or a check's id"})
-    lines = fields.List(fields.Raw(), metadata=LINES)
-    after_hours = fields.Raw(metadata={"description": "true or false; as the ticket says, if left out"})
-    work_from = fields.Raw(metadata={"description": "RFC 3339: when the work begins, instead of after_hours"})
-    hours = fields.Raw(metadata={"description": "Hours on site; those of the labor line, if left out"})
-    photos = fields.List(fields.Raw(), metadata={"description": "References to photos"})
-    authorization = fields.Raw(metadata={"description": "The number the costs were approved under"})
-    made_safe = fields.Raw(metadata={"description": "Cautions whose danger is gone; true for all"})
-    at = fields.Raw(metadata={"description": "RFC 3339 with offset; now, if left out"})
+    cause = core("string", "A cause's id, or no_fault_found", required=True)
+    cured_by = core("string", "repair, nothing, or a check's id", required=True)
+    lines = fields.List(core("object"), metadata=LINES)
+    after_hours = core("boolean", "As the ticket says, if left out")
+    work_from = moment("when the work begins, instead of after_hours")
+    hours = core(["number", "string"], "Hours on site; those of the labor line, if left out")
+    photos = fields.List(core("string"), metadata={"description": "References to photos"})
+    authorization = core("string", "The number the costs were approved under")
+    made_safe = core(["boolean", "array"], "Cautions whose danger is gone; true for all")
+    at = moment("now, if left out")
     note = text()
 
 

@@ -10,7 +10,7 @@ from api.http.auth import caller, roles, service
 from api.http.conditional import idempotent_work
 from api.http.json_bodies import Blueprint
 from api.http.work_folder import start_replay
-from api.v1.schemas import text
+from api.v1.schemas import core, text
 from triage.rulebook_care.release import replay
 from triage.service import rulebooks
 from triage.service.rulebooks import ReplayRun
@@ -71,9 +71,8 @@ class ReplayRunOut(Schema):
 
 
 class ReplayRunWhole(ReplayRunOut):
-    result = fields.Raw(
-        allow_none=True,
-        metadata={"description": "As `POST /v1/rulebook/replay` answers; null until done"},
+    result = core(
+        ["object", "null"], "As `POST /v1/rulebook/replay` answers; null until done", allow_none=True
     )
 
 

@@ -4,13 +4,16 @@ Shapes only. Whether a symptom, fact or serial exists, and whether an answer fit
 (`triage.report_input`), so that every door gives the same errors.
 """
 
+from typing import Any
+
 from marshmallow import Schema, fields, validate
 
 from api.http.typed import AsIs, schema_of
-from api.v1.shapes.decision import DANGERS, LimitNowOut
+from api.v1.shapes.decision import DANGERS, DangerOut, LimitNowOut
 from api.v1.shapes.decision import DecisionOut as DecisionOut
 from triage.records.authorization import Repair
 from triage.records.danger import LIFTINGS
+from triage.records.payloads import Closed
 
 MAX_TEXT = 4000
 
@@ -33,19 +36,34 @@ def text(limit: int = MAX_TEXT, **kwargs: object) -> fields.String:
     return fields.String(validate=validate.Length(max=limit), **kwargs)  # type: ignore[arg-type]
 
 
+def core(kind: str | list[str], description: str = "", **more: Any) -> fields.Raw:
+    """A value of a JSON type that the core reads, so that every door gives the same errors."""
+    deserialized = {name: more.pop(name) for name in ("required", "allow_none") if name in more}
+    said = {"description": description} if description else {}
+    return fields.Raw(**deserialized, metadata={"type": kind, **said, **more})
+
+
+def moment(description: str) -> fields.Raw:
+    return core("string", f"RFC 3339 with offset; {description}", format="date-time")
+
+
+SCALAR = ["string", "number", "boolean", "null"]
 UNKNOWN = {"description": "Facts that nobody can tell; they are not asked for again", "example": []}
 
 
 class ReportIn(Schema):
     machine = text(64, allow_none=True, load_default=None, metadata={"description": "Serial, if known"})
     symptoms = fields.List(text(64), required=True, metadata={"example": ["not_freezing"]})
-    reported_at = fields.Raw(metadata={"description": "RFC 3339 with offset; now, if left out"})
+    reported_at = moment("now, if left out")
     answers = fields.Dict(
         keys=fields.String(),
-        values=fields.Raw(allow_none=True),
+        values=core(SCALAR, allow_none=True),
         metadata={"description": "Facts by id", "example": {"filter_days": 40}},
     )
-    checks = fields.List(fields.Dict(), metadata={"description": "Checks already done: {check, result}"})
+    checks = fields.List(
+        fields.Dict(keys=fields.String(), values=core(["string", "array"])),
+        metadata={"description": "Checks already done: {check, result, together}"},
+    )
     note = text()
     not_known = fields.List(text(64), data_key="unknown", attribute="unknown", metadata=UNKNOWN)
     follows = text(64, metadata={"description": "The closed ticket whose trouble is back"})
@@ -72,7 +90,7 @@ class TriageIn(ReportIn):
 class AnswersIn(Schema):
     answers = fields.Dict(
         keys=fields.String(),
-        values=fields.Raw(allow_none=True),
+        values=core(SCALAR, allow_none=True),
         load_default=dict,
         metadata={"example": {"filter_days": 40}},
     )
@@ -108,7 +126,7 @@ class CareIn(Schema):
     kind = fields.String(
         required=True, validate=validate.OneOf(["filter_cleaned", "fully_cleaned", "commissioned"])
     )
-    at = fields.Raw(metadata={"description": "RFC 3339 with offset; now, if left out"})
+    at = moment("now, if left out")
     details = fields.Dict(metadata={"description": "For `commissioned`: the installer's checklist"})
 
 
@@ -119,7 +137,10 @@ class ProblemOut(Schema):
     title = fields.String(metadata={"example": "The input cannot be used"})
     status = fields.Integer(metadata={"example": 422})
     detail = fields.String()
-    errors = fields.List(fields.Dict(), metadata={"description": "{detail, pointer}"})
+    errors = fields.List(
+        fields.Dict(keys=fields.String(), values=fields.String()),
+        metadata={"description": "Each {detail, pointer}; the pointer says where, as /key or query:name"},
+    )
 
 
 class TicketsQuery(Schema):
@@ -162,14 +183,16 @@ class TicketRowOut(Schema):
     priority = fields.Integer(allow_none=True)
     skill = fields.String(allow_none=True)
     dangers = fields.List(
-        fields.Raw(), metadata={"description": "Cautions whose dangers stand open; in whole for one ticket"}
+        fields.String(),
+        metadata={"description": "Cautions whose dangers stand open; in whole for one ticket"},
     )
 
 
 class TicketOut(TicketRowOut):
-    report = fields.Dict()
+    dangers = fields.List(AsIs(DangerOut), metadata=DANGERS)
+    report = fields.Dict(metadata={"description": "As POST /v1/reports takes it, with what was told since"})
     decision = AsIs(DecisionOut, allow_none=True, metadata={"description": "As POST /v1/triage answers"})
-    closed = fields.Dict(allow_none=True)
+    closed = AsIs(schema_of(Closed), allow_none=True, metadata={"description": "The close-out"})
     repair = AsIs(
         schema_of(Repair), metadata={"description": "The estimate, its answer, and the authorization"}
     )
@@ -214,7 +237,7 @@ class MachineOut(Schema):
             "description": "The last commissioning's checklist: {id, title, result, found, wanted, why}"
         },
     )
-    dangers = fields.List(fields.Dict(), metadata=DANGERS)
+    dangers = fields.List(AsIs(DangerOut), metadata=DANGERS)
     tickets = fields.List(fields.Nested(TicketRowOut))
 
 
@@ -224,5 +247,5 @@ class LimitsOut(Schema):
     at = fields.String()
     warranty = fields.List(fields.Dict(), metadata={"description": "A line a component"})
     limit = AsIs(LimitNowOut, metadata={"description": "Amounts are texts in `currency`"})
-    dangers = fields.List(fields.Dict(), metadata=DANGERS)
+    dangers = fields.List(AsIs(DangerOut), metadata=DANGERS)
     swap = fields.Dict(metadata={"description": "Spent in 12 months from which a swap may come"})

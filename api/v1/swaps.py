@@ -8,6 +8,7 @@ from marshmallow import Schema, fields
 from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
+from api.v1.schemas import core, moment
 from triage.service import swaps
 from triage.service.swaps import SwapView, swap_as_data
 
@@ -15,16 +16,17 @@ blueprint = Blueprint("swaps", __name__, url_prefix="/v1", description="Swap of 
 
 
 class SwapIn(Schema):
-    unit = fields.Raw(
+    unit = core(
+        ["string", "null"],
+        "Serial of the depot unit; null takes back the one set aside",
         required=True,
         allow_none=True,
-        metadata={"description": "Serial of the depot unit; null takes back the one set aside"},
     )
 
 
 class SwapDoneIn(Schema):
-    old_unit = fields.Raw(required=True, metadata={"description": "refurbish, scrap or return"})
-    at = fields.Raw(metadata={"description": "RFC 3339 with offset; now, if left out"})
+    old_unit = core("string", required=True, enum=["refurbish", "scrap", "return"])
+    at = moment("now, if left out")
 
 
 class UnitOut(Schema):

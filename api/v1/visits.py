@@ -9,7 +9,7 @@ from marshmallow import Schema, fields, validate
 from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
-from api.v1.schemas import text
+from api.v1.schemas import core, moment, text
 from triage.records.visit_log import VISIT_STATES, PlannedVisit
 from triage.service import visits
 from triage.values.dataclass_json import as_data
@@ -19,12 +19,10 @@ blueprint = Blueprint("visits", __name__, url_prefix="/v1", description="Visits 
 
 class VisitIn(Schema):
     state = fields.String(required=True, validate=validate.OneOf(VISIT_STATES))
-    visit = fields.Raw(
-        metadata={"description": "The visit's number; for `scheduled`, to reschedule one that is there"}
-    )
-    at = fields.Raw(metadata={"description": "RFC 3339 with offset; else the first free time, or now"})
-    minutes = fields.Raw(metadata={"description": "How long it is planned to take; 90, if left out"})
-    contractor = fields.Raw(metadata={"description": "Who is sent; the best one is chosen, if left out"})
+    visit = core("integer", "The visit's number; for `scheduled`, to reschedule one that is there")
+    at = moment("else the first free time, or now")
+    minutes = core("integer", "How long it is planned to take; 90, if left out")
+    contractor = core("string", "Who is sent; the best one is chosen, if left out")
     technician = text(100, metadata={"description": "Who comes, as the contractor calls them"})
     way_in = text(200, metadata={"description": "Who lets them in, and where"})
 

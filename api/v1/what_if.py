@@ -11,7 +11,7 @@ from werkzeug.exceptions import Forbidden
 
 from api.http.auth import caller, roles, service
 from api.http.json_bodies import Blueprint
-from api.v1.schemas import DecisionOut, text
+from api.v1.schemas import SCALAR, DecisionOut, core, text
 from triage.inputs.report import RESULTS
 from triage.service.what_if import Rules, what_if
 from triage.values.errors import InputError, Problem, escaped
@@ -27,7 +27,7 @@ class WhatIfIn(Schema):
 
     set = fields.Dict(
         keys=text(64),
-        values=fields.Raw(),
+        values=core(SCALAR),
         metadata={"description": "Facts by id, whoever said otherwise", "example": {"filter_days": 10}},
     )
     forget = fields.List(text(64), metadata={"description": "Facts as if not known"})
@@ -62,8 +62,8 @@ class ChangeOut(Schema):
     part = fields.String(metadata={"description": "outcome, reasons, facts, rules, causes, plan, cost, …"})
     id = fields.String()
     title = fields.String()
-    before = fields.Raw(allow_none=True)
-    after = fields.Raw(allow_none=True)
+    before = core([*SCALAR, "array", "object"], allow_none=True)
+    after = core([*SCALAR, "array", "object"], allow_none=True)
     words = fields.String()
     factors = fields.List(fields.Dict(), metadata={"description": "Of a cause: the factors that changed"})
 

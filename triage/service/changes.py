@@ -262,6 +262,7 @@ def _known_of(work: Work, rulebook: Rulebook, now: datetime, machine: Machine) -
     if site is None or not rules.topics:
         return machine, history
     today, told = local_date(machine, now), work.trainings.of([site.id]).get(site.id, ())
+    told = [one for one in told if one.at <= now]
     stands = store_training(told, rules.topics, rules.training_days, site.timezone, today)
     facts = {fact: value for fact, value in stands.facts(today).items() if fact in rulebook.facts}
     return replace(machine, facts={**machine.facts, **facts}), history

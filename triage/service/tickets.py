@@ -1,6 +1,6 @@
 """Tickets: opened from a report, answered, checked, read and listed."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
@@ -24,6 +24,7 @@ from triage.service.changes import (
     inputs_of,
     refuse_moved,
     seen_ticket,
+    serial_on_record,
 )
 from triage.service.dangers import cleaned_away
 from triage.service.service import Service, one_version
@@ -32,6 +33,7 @@ from triage.store.tables.desk import NO_FILTERS, VIEWS, Filters, OpenTicket, Vie
 from triage.store.tables.tickets import TicketMoved, opening
 from triage.store.work import on_machine
 from triage.values.errors import InputError, NotFoundError, Problem
+from triage.values.shown import not_there
 
 __all__ = ["NO_FILTERS", "VIEWS", "Filters", "OpenTicket", "View"]
 
@@ -264,11 +266,30 @@ def tickets(
     limit: int = 50,
 ) -> Page:
     """Tickets by the `FILTERS` of their table, newest first, without their `decision`."""
-    chosen = dict(filters or {})
-    if viewer.role == "technician":
-        chosen["contractor"] = viewer.contractor or ""
+    chosen, own = dict(filters or {}), viewer.contractor or ""
     with service.store.read() as work:
+        known: dict[str, Collection[str]] = {
+            "priority": [str(one) for one in sorted(service.rulebook.service_hours.priorities)]
+        }
+        if "contractor" in chosen:
+            every = [each.id for each in work.machines.contractors()]
+            known["contractor"] = [own] if viewer.role == "technician" else every
+        if "site" in chosen:
+            known["site"] = work.machines.site_names()
+        if problems := not_there(chosen, known):
+            raise InputError(problems)
+        if "machine" in chosen and viewer.role != "technician":  # one that they had may be another's by now
+            chosen["machine"] = _serial(work, chosen["machine"], viewer)
+        if viewer.role == "technician":
+            chosen["contractor"] = own
         return Page(*work.tickets.page(chosen, cursor, limit))
+
+
+def _serial(work: Work, spelled: str, viewer: Caller) -> str:
+    try:
+        return serial_on_record(work, spelled, viewer)
+    except InputError as error:
+        raise InputError(Problem(one.message, "query:machine") for one in error.problems) from None
 
 
 def events(service: Service, ticket_id: str, viewer: Caller) -> Sequence[Event]:

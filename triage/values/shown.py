@@ -1,10 +1,12 @@
 """A value in words, for people and in problems, and hints for misspelt words (rapidfuzz)."""
 
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Mapping
 from decimal import Decimal
 
 from rapidfuzz import fuzz, process
+
+from triage.values.errors import Problem
 
 _UNSEEN = re.compile(
     "[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]|\r(?!\n)"
@@ -77,3 +79,19 @@ def hint(word: str, known: Iterable[str], otherwise: str = "") -> str:
     """`; did you mean "filter_days"?`, or `otherwise` when nothing is near."""
     near = nearest(word, known)
     return otherwise if near is None else f'; did you mean "{near}"?'
+
+
+FEW = 9
+
+
+def not_there(asked: Mapping[str, str], known: Mapping[str, Collection[str]]) -> list[Problem]:
+    """Filters that ask for what there is not, among those of which is `known` what there is."""
+    return [
+        Problem(f'there is no {name} "{value[:60]}"{_allowed(value, known[name])}', f"query:{name}")
+        for name, value in asked.items()
+        if name in known and value not in known[name]
+    ]
+
+
+def _allowed(value: str, known: Collection[str]) -> str:
+    return f"; there is {', '.join(known)}" if 0 < len(known) <= FEW else hint(value, known)

@@ -11,7 +11,7 @@ from api.http.auth import READERS, caller, roles, service
 from api.http.conditional import etag, idempotent, wanted_version
 from api.http.json_bodies import Blueprint
 from api.v1.photos import BODY, PhotoOut, PhotosOut, photo_json
-from api.v1.schemas import text
+from api.v1.schemas import core, moment, text
 from triage.inputs.photo import MOST_BYTES
 from triage.records.installs.job import STATES
 from triage.service.installs import jobs, view
@@ -59,8 +59,8 @@ class StepIn(Schema):
     answers = fields.Dict(
         metadata={"description": "survey, set_up, hand_over: by the fields' places; null takes one back"}
     )
-    at = fields.Raw(metadata={"description": "date: RFC 3339 with offset"})
-    minutes = fields.Raw(metadata={"description": "date: how long it takes; 180, if left out"})
+    at = moment("when somebody comes (date)")
+    minutes = core("integer", "date: how long it takes; 180, if left out")
     contractor = text(64, metadata={"description": "date: who comes; the one planned, if left out"})
     technician = text(100, metadata={"description": "date"})
     counts = fields.Dict(metadata={"description": "kit: what was in the boxes, by id", "example": {"leg": 4}})
@@ -69,9 +69,9 @@ class StepIn(Schema):
     topics = fields.List(text(64), metadata={"description": "training: on what"})
     by = text(200, metadata={"description": "training: who trained them; the caller, if left out"})
     signed = text(200, metadata={"description": "training: who signed"})
-    watched = fields.Raw(metadata={"description": "training: whether they set up one side while watched"})
+    watched = core("boolean", "training: whether they set up one side while watched")
     point = text(64, metadata={"description": "promise: the open item"})
-    until = fields.Raw(metadata={"description": "promise: the day by which it is put right"})
+    until = core("string", "promise: the day by which it is put right", format="date")
     why = text(500, metadata={"description": "promise, call_back, cancel: a sentence"})
 
 

@@ -10,7 +10,7 @@ from marshmallow import Schema, fields, validate
 from api.http.auth import caller, roles, service
 from api.http.conditional import idempotent
 from api.http.json_bodies import Blueprint
-from api.v1.schemas import text
+from api.v1.schemas import core, moment, text
 from triage.service.installs import training
 
 blueprint = Blueprint("training", __name__, url_prefix="/v1/training", description="Who was trained")
@@ -34,11 +34,11 @@ class TrainedIn(Schema):
     topics = fields.List(text(64), required=True, metadata={"description": "Ids as in /v1/installs/form"})
     by = text(200, metadata={"description": "Who trained them; the caller, if left out"})
     signed = text(200, required=True, metadata={"description": "Who of the store signed"})
-    at = fields.Raw(metadata={"description": "RFC 3339 with offset; now, if left out"})
+    at = moment("now, if left out")
 
 
 class LeftIn(Schema):
-    on = fields.Raw(metadata={"description": "The day, such as 2026-12-03; today, if left out"})
+    on = core("string", "The day, such as 2026-12-03; today, if left out", format="date")
 
 
 class PersonOut(Schema):

@@ -106,6 +106,6 @@ class LimitNowOut(Schema):
     table = fields.String(allow_none=True)
     notes = fields.List(fields.String())
     beyond = fields.Dict(allow_none=True, metadata={"description": "Who may say yes to more"})
-    above = fields.Raw(allow_none=True)
+    above = fields.String(allow_none=True)
     ask = fields.Dict(allow_none=True)
     authorities = fields.List(fields.Dict())

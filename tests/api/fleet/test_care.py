@@ -258,6 +258,32 @@ def test_a_month_that_is_kept_hears_of_what_is_written_down_later(
     assert march() == (2, 0, 1, 0)
 
 
+@pytest.mark.parametrize("page", ["/care", "/care.csv", "/care.ics", "/care/letters", "/fleet", "/fleet.csv"])
+@pytest.mark.parametrize("asked", ["site=halt-01", "contractor=foglin"])
+def test_a_filter_that_there_is_not_is_named(
+    client: FlaskClient, tokens: dict[str, str], page: str, asked: str
+) -> None:
+    refused = signed_in(client, tokens["ops"]).get(f"{page}?{asked}")
+    assert refused.status_code == 422
+    assert refused.json["errors"][0]["pointer"] == f"query:{asked.partition('=')[0]}"
+    assert "there is" in refused.json["detail"]
+
+
+def test_a_form_that_is_sent_twice_is_noted_once(client: FlaskClient, fleet: Service) -> None:
+    path, form = _link(fleet), {"machine": "LH20-1", "task": "full_clean:left", "name": "Ana"}
+    before = len(machines.machine(fleet, "LH20-1", OPS).history.care)
+    assert client.post(path, data=form).status_code == 303
+    again = client.post(path, data=form)
+    assert (again.status_code, "noted a moment ago" in again.text) == (422, True)
+    clock = fleet.now
+    assert isinstance(clock, Clock)
+    clock.move(minutes=1)
+    assert client.post(path, data={**form, "task": "full_clean:right"}).status_code == 303
+    assert len(machines.machine(fleet, "LH20-1", OPS).history.care) == before + 2
+    clock.move(hours=1)
+    assert client.post(path, data=form).status_code == 303
+
+
 def test_a_view_that_there_is_not_is_named(client: FlaskClient, tokens: dict[str, str]) -> None:
     refused = signed_in(client, tokens["agent"]).get("/care?view=overdu", headers={"Accept": "text/html"})
     assert (refused.status_code, "overdu" in refused.text, "overdue, due, all" in refused.text) == (

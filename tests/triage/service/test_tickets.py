@@ -213,7 +213,8 @@ def test_a_technician_sees_the_own_contractors_tickets_only(service: Service) ->
 
 def test_a_technician_cannot_widen_the_list_by_a_filter(service: Service) -> None:
     tickets.open_ticket(service, {**REPORT, "machine": "LH30-2"}, AGENT)
-    assert tickets.tickets(service, FOGLINE, {"contractor": "tern"}).tickets == ()
+    with pytest.raises(InputError, match='no contractor "tern"; there is fogline'):
+        tickets.tickets(service, FOGLINE, {"contractor": "tern"})
 
 
 def test_tickets_are_listed_newest_first_page_by_page(service: Service, clock: Clock) -> None:
@@ -240,12 +241,25 @@ def test_a_full_last_page_has_no_next(service: Service) -> None:
     assert tickets.tickets(service, AGENT, limit=1).next_cursor is None
 
 
+NOT_THERE = (
+    ("priority", "9", 'no priority "9"; there is 1, 2, 3'),
+    ("contractor", "foglin", 'no contractor "foglin"; there is fogline, tern'),
+    ("site", "halt-01", 'no site "halt-01"; there is halt-001'),
+    ("machine", "XX-1", 'no machine with the serial "XX-1"'),
+)
+
+
 def test_tickets_are_filtered(service: Service) -> None:
     one = tickets.open_ticket(service, REPORT, AGENT)
     tickets.open_ticket(service, {**REPORT, "machine": "LH30-2"}, AGENT)
     for filters in ({"machine": "LH20-1"}, {"site": "halt-001", "state": "open"}):
         assert [ticket.id for ticket in tickets.tickets(service, AGENT, filters).tickets] == [one.id]
     assert tickets.tickets(service, AGENT, {"state": "closed"}).tickets == ()
+    assert len(tickets.tickets(service, AGENT, {"machine": "lh20 1"}).tickets) == 1
+    for name, value, said in NOT_THERE:
+        with pytest.raises(InputError, match=said) as refused:
+            tickets.tickets(service, AGENT, {name: value})
+        assert [one.pointer for one in refused.value.problems] == [f"query:{name}"]
     with pytest.raises(InputError, match="not filtered by color"):
         tickets.tickets(service, AGENT, {"color": "red"})
 

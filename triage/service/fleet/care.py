@@ -14,7 +14,7 @@ from triage.machine.measures.upkeep import SIDES
 from triage.records.caller import Caller
 from triage.records.report import CareEvent, Site
 from triage.schedule.calendar import DueDay, due_calendar
-from triage.service.fleet.overview import local_midnights
+from triage.service.fleet.overview import local_midnights, refuse_not_there
 from triage.service.photos import kept
 from triage.service.service import Service, one_version
 from triage.store import Work
@@ -25,6 +25,8 @@ from triage.values.time_zones import zone_named
 
 SOON_DAYS = 7
 """What is due within so many days is due soon."""
+TWICE = timedelta(hours=1)
+"""Within which the same care of the same machine, sent by a link again, is a form sent twice."""
 LINK_DAYS = 30
 """How long a store's link can be used; common practice, no source."""
 VIEWS: Mapping[str, int] = {"overdue": 0, "due": SOON_DAYS, "all": 100_000}
@@ -73,6 +75,7 @@ class Month:
 @one_version
 def page(service: Service, view: str, filters: Filters, offset: int, limit: int) -> CarePage:
     with service.store.read() as work:
+        refuse_not_there(work, filters)
         zones = work.fleet.zones()
         asked = {each: moments(service, zones, each) for each in VIEWS}
         return CarePage(
@@ -86,6 +89,7 @@ def page(service: Service, view: str, filters: Filters, offset: int, limit: int)
 def every(service: Service, view: str, filters: Filters) -> list[Due]:
     """All that the view holds, by store and machine."""
     with service.store.read() as work:
+        refuse_not_there(work, filters)
         return _due(service, work.care_list.rows(moments(service, work.fleet.zones(), view), filters))
 
 
@@ -186,11 +190,16 @@ def done_by_link(
             raise NotFoundError(f'no machine "{serial}" at this store')
         if work.dangers.of_machine(serial):
             raise ConflictError("a danger is open on this machine; leave it alone until you are told")
+        before = work.care.history(serial, named=False).care
+        twice = any(
+            one.kind == CARE_DONE[task] and one.details.get("side", "") == side and now - one.at < TWICE
+            for one in before
+        )
         if image is not None:
             details["photo"] = kept.digest_of(image)
             work.care_photos.add(details["photo"], kept.put(service, details["photo"], image))
         event = CareEvent(CARE_DONE[task], now, name.strip(), details)  # type: ignore[arg-type]
-        if not work.care.add_care(serial, [event]):
+        if twice or not work.care.add_care(serial, [event]):
             raise ConflictError("this was noted a moment ago")
     return event
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
@@ -15,6 +15,8 @@ from triage.rulebook.model import Task
 from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.store.tables.derived.fleet import MARKS, STATES, Asked, FleetMachine, FleetSite
+from triage.values.errors import InputError
+from triage.values.shown import not_there
 from triage.values.time_zones import zone_named
 
 __all__ = ["MARKS", "STATES"]
@@ -59,6 +61,7 @@ class FleetPage:
 def page(service: Service, filters: Filters, by_site: bool, offset: int, limit: int) -> FleetPage:
     """One page by the filters of `Fleet`; `show` may also be `depot`, for the units that it looks after."""
     with service.store.read() as work:
+        refuse_not_there(work, filters)
         asked = _asked(service, work)
         units = _units(work)
         counts = {**work.fleet.counts(asked, filters), "depot": len(units)}
@@ -73,6 +76,7 @@ def page(service: Service, filters: Filters, by_site: bool, offset: int, limit: 
 def rows(service: Service, filters: Filters) -> Iterator[dict[str, object]]:
     """Every machine that the filters pick, as cells by COLUMNS."""
     with service.store.read() as work:
+        refuse_not_there(work, filters)
         found = _with_ends(service, work.fleet.machines(_asked(service, work), filters))
     for one in found:
         machine = one.machine
@@ -81,6 +85,17 @@ def rows(service: Service, filters: Filters) -> Iterator[dict[str, object]]:
             **{name: name in machine.marks for name in MARKS},
             "warranty_ends": "; ".join(f"{what} {day}" for what, day in one.ends.items()),
         }
+
+
+def refuse_not_there(work: Work, filters: Filters) -> None:
+    """Raises InputError for a store, a contractor or a task that there is not: it would list nothing."""
+    known: dict[str, Collection[str]] = {"task": list(SIDES)}
+    if "site" in filters:
+        known["site"] = work.machines.site_names()
+    if "contractor" in filters:
+        known["contractor"] = [each.id for each in work.machines.contractors()]
+    if problems := not_there({name: said for name, said in filters.items() if said}, known):
+        raise InputError(problems)
 
 
 def local_midnights(

@@ -12,10 +12,10 @@ from triage.records.installs.job import Trained
 from triage.records.installs.training import Standing, StoreTraining, Training, store_training
 from triage.records.report import Site
 from triage.service.installs.reading import StepReader, trained_people
-from triage.service.installs.view import not_there
 from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.values.errors import ConflictError, InputError, NotFoundError, Problem
+from triage.values.shown import not_there
 from triage.values.time_zones import lies_ahead, zone_named
 
 VIEWS: Mapping[str, frozenset[Standing]] = {

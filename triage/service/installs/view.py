@@ -19,7 +19,7 @@ from triage.service.service import Service, one_version
 from triage.store import Work
 from triage.store.installs.jobs import COLUMNS
 from triage.values.errors import InputError, NotFoundError, Problem
-from triage.values.shown import hint
+from triage.values.shown import not_there
 from triage.values.time_zones import zone_named
 
 FILTERS = COLUMNS
@@ -120,15 +120,6 @@ def _asked(work: Work, filters: Mapping[str, str], own: Mapping[str, str]) -> di
     if problems:
         raise InputError(problems)
     return asked
-
-
-def not_there(asked: Mapping[str, str], known: Mapping[str, Collection[str]]) -> list[Problem]:
-    """Filters that ask for what there is not, among those of which is `known` what there is."""
-    return [
-        Problem(f'there is no {name} "{value[:60]}"{hint(value, known[name])}', f"query:{name}")
-        for name, value in asked.items()
-        if name in known and value not in known[name]
-    ]
 
 
 def calendar(service: Service, install_id: str, viewer: Caller) -> bytes:
