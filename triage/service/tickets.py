@@ -265,15 +265,17 @@ def tickets(
     cursor: str | None = None,
     limit: int = 50,
 ) -> Page:
-    """Tickets by the `FILTERS` of their table, newest first, without their `decision`."""
-    chosen, own = dict(filters or {}), viewer.contractor or ""
+    """Tickets by the `FILTERS` of their table, newest first, without their `decision`.
+
+    A technician's are the own contractor's, whichever is asked for. InputError for what there is not.
+    """
+    chosen = dict(filters or {})
     with service.store.read() as work:
         known: dict[str, Collection[str]] = {
             "priority": [str(one) for one in sorted(service.rulebook.service_hours.priorities)]
         }
-        if "contractor" in chosen:
-            every = [each.id for each in work.machines.contractors()]
-            known["contractor"] = [own] if viewer.role == "technician" else every
+        if "contractor" in chosen and viewer.role != "technician":
+            known["contractor"] = [each.id for each in work.machines.contractors()]
         if "site" in chosen:
             known["site"] = work.machines.site_names()
         if problems := not_there(chosen, known):
@@ -281,7 +283,7 @@ def tickets(
         if "machine" in chosen and viewer.role != "technician":  # one that they had may be another's by now
             chosen["machine"] = _serial(work, chosen["machine"], viewer)
         if viewer.role == "technician":
-            chosen["contractor"] = own
+            chosen["contractor"] = viewer.contractor or ""
         return Page(*work.tickets.page(chosen, cursor, limit))
 
 

@@ -171,6 +171,9 @@ def test_tickets_are_found_by_priority_contractor_due_time_and_change(send: Send
     )
     assert found("changed_since=2026-03-02T17:00:00Z") == ["T-000002", "T-000001"]
     assert found("changed_since=2026-03-02T17:00:01Z") == []
+    for query, said in (("priority=9", "there is 1, 2, 3"), ("contractor=foglin", "there is fogline, tern")):
+        refused = send("GET", f"/v1/tickets?{query}")
+        assert (refused.status_code, said in refused.json["detail"]) == (422, True)
     assert found("due_before=2020-01-01T00:00:00Z") == []
 
 
