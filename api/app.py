@@ -57,6 +57,7 @@ from api.v1.installs import jobs as installs
 from api.v1.installs import training
 from api.v1.lookups import lookups
 from api.v1.schemas import ProblemOut
+from api.v1.shapes.examples import EXAMPLES, show_example
 from triage.config import OpenId
 from triage.rulebook.built_in_facts import ASSUMED, LOCAL_CODES
 from triage.service import rulebooks
@@ -123,13 +124,15 @@ def answer_headers(taken: Collection[str | None], *, created: bool) -> dict[str,
 class Described(BasePlugin):
     """Names each operation after its method and path, so that generated clients have names that stay.
 
-    Says which headers come with its answers.
+    Says which headers come with its answers, and shows each body whole.
     """
 
     def operation_helper(
         self, path: str | None = None, operations: dict[str, Any] | None = None, **_: object
     ) -> None:
         for method, operation in (operations or {}).items():
+            for each in (operation.get("requestBody", {}), *operation.get("responses", {}).values()):
+                show_example(each)
             words = re.findall(r"[a-z]+", str(path).removeprefix("/v1"))
             operation.setdefault("operationId", "_".join((method, *words)))
             taken = {each.get("name") for each in operation.get("parameters", ()) if isinstance(each, dict)}
@@ -191,6 +194,8 @@ def create_app(service: Service, folder: Path | None = None, openid: OpenId | No
     app.url_map.strict_slashes = False
     api = ProblemApi(app, spec_kwargs={"extra_plugins": [Described()]})
     app.extensions[DOCUMENT] = api.spec
+    for name, whole in EXAMPLES.items():
+        api.spec.components.example(name, {"value": whole})
     for blueprint in ROUTES:
         api.register_blueprint(blueprint)
     desk_texts.init_texts(app)

@@ -16,7 +16,6 @@ from moneyed import Money
 
 _TEXTS: Mapping[Any, str] = {
     Money: "An amount, in the currency that stands beside it where it has none",
-    Decimal: "A number as text, exact",
     datetime: "RFC 3339",
     date: "A day, such as 2026-01-31",
 }
@@ -62,6 +61,9 @@ def _field(hint: Any) -> fields.Field[Any]:
         return fields.String(validate=validate.OneOf(inside))
     if origin in (tuple, frozenset):
         return fields.List(_field(inside[0]))
+    if hint is Decimal:
+        kinds = ["number", "string", "null"]
+        return fields.Raw(metadata={"type": kinds, "description": "A number, exact"})
     if hint in _TEXTS:
         return fields.String(metadata={"description": _TEXTS[hint]})
     if isinstance(hint, type) and is_dataclass(hint):

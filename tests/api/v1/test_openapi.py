@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
@@ -97,6 +98,47 @@ def test_an_answer_is_what_the_document_says_and_nothing_beside_it(
     answer = send(method, path, REPORT if method == "POST" else None).json
     whole = {"$ref": f"#/components/schemas/{schema}", "components": document["components"]}
     Draft202012Validator(whole).validate(answer)
+
+
+def bodies(document: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Every body in JSON of a request and of an answer that is no problem, with where it stands."""
+    for path, methods in document["paths"].items():
+        for method in methods.keys() - {"parameters"}:
+            told, answers = methods[method], methods[method]["responses"]
+            for name, each in {"body": told.get("requestBody", {}), **answers}.items():
+                if name == "body" or name.startswith("2"):
+                    for kind, media in each.get("content", {}).items():
+                        if kind == "application/json":
+                            yield f"{method} {path} {name}", media
+
+
+def test_every_body_is_shown_whole_and_as_it_is_described(document: dict[str, Any]) -> None:
+    without, wrong, seen = [], [], 0
+    for place, media in bodies(document):
+        shown = list(media.get("examples", {}).values()) or [{"value": media.get("example")}]
+        for one in shown:
+            value = one.get("value")
+            if "$ref" in one:
+                value = document["components"]["examples"][one["$ref"].rpartition("/")[2]]["value"]
+            if value is None:
+                without.append(place)
+                continue
+            seen += 1
+            whole = {**media["schema"], "components": document["components"]}
+            found = Draft202012Validator(whole).iter_errors(value)
+            wrong += [f"{place}: {error.json_path} {error.message[:90]}" for error in found]
+    assert (without, wrong) == ([], [])
+    assert seen > 80
+
+
+def test_no_value_is_left_without_a_type(document: dict[str, Any]) -> None:
+    kinds = {"type", "$ref", "anyOf", "oneOf", "allOf", "enum"}
+    assert [
+        f"{name}.{key}"
+        for name, schema in document["components"]["schemas"].items()
+        for key, held in schema.get("properties", {}).items()
+        if not kinds & held.keys()
+    ] == []
 
 
 def test_the_check_of_answers_finds_what_is_not_described(document: dict[str, Any]) -> None:
