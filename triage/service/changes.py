@@ -20,9 +20,8 @@ from triage.records.caller import Caller
 from triage.records.danger import CALM, DangerState, danger_after
 from triage.records.decision import Decision
 from triage.records.decision_json import as_json
-from triage.records.installs.training import store_training
 from triage.records.payloads import DangerLifted, Decided, Payload
-from triage.records.report import History, Machine, local_date
+from triage.records.report import History, Machine
 from triage.records.ticket import Ticket, sent
 from triage.records.ticket_id import heard
 from triage.rulebook.model import Rulebook
@@ -156,8 +155,8 @@ def decided_on(
         ticket = replace(sent(ticket, new), dangers=danger_after(ticket.dangers, new))
     inputs = read_inputs(report, rulebook, now, partial(_found_for, work, rulebook, now, ticket))
     spent = sum_money(ticket.spent, rulebook.currency) if ticket.spent else None
-    serial = None if inputs.machine is None else inputs.machine.serial
-    promised = promised_on(work, serial, rulebook.currency, now, ticket.id)
+    machine = inputs.machine.serial if inputs.machine else None
+    promised = promised_on(work, machine, rulebook.currency, now, ticket.id)
     history = replace(inputs.history, spent_on_ticket=spent, promised=promised)
     inputs = replace(inputs, history=history, state=ticket.dangers)
     decision = decide_inputs(rulebook, engine, inputs)
@@ -175,8 +174,7 @@ def inputs_of(
 
     def find(serial: str) -> tuple[Machine, History] | None:
         try:
-            machine = seen_machine(work, serial, viewer)
-            return _known_of(work, service.rulebook, service.now(), machine)
+            return _known_of(work, service.rulebook, service.now(), seen_machine(work, serial, viewer))
         except NotFoundError:
             return None
 
@@ -241,31 +239,23 @@ def machine_billed(work: Work, ticket: Ticket) -> Machine | None:
     """The machine as the ticket's contractor serves it, whoever has it now, where the ticket has it."""
     if ticket.machine is None:
         return None
-    machine = replace(work.machines.get(ticket.machine), contractor=ticket.contractor)
-    return _in_place(work, machine, ticket)
+    return _in_place(work, replace(work.machines.get(ticket.machine), contractor=ticket.contractor), ticket)
 
 
 def _found_for(
     work: Work, rulebook: Rulebook, now: datetime, ticket: Ticket, serial: str
 ) -> tuple[Machine, History] | None:
     """A machine that a ticket's report names, with its history."""
-    try:
+    with suppress(NotFoundError):
         machine = machine_billed(work, ticket) if serial == ticket.machine else work.machines.get(serial)
-    except NotFoundError:
-        return None
-    return None if machine is None else _known_of(work, rulebook, now, machine)
+        return None if machine is None else _known_of(work, rulebook, now, machine)
+    return None
 
 
 def _known_of(work: Work, rulebook: Rulebook, now: datetime, machine: Machine) -> tuple[Machine, History]:
     """What is decided on: the record, how the store is trained now, and what happened; no names of people."""
-    history, site, rules = work.care.history(machine.serial, named=False), machine.site, rulebook.installation
-    if site is None or not rules.topics:
-        return machine, history
-    today, told = local_date(machine, now), work.trainings.of([site.id]).get(site.id, ())
-    told = [one for one in told if one.at <= now]
-    stands = store_training(told, rules.topics, rules.training_days, site.timezone, today)
-    facts = {fact: value for fact, value in stands.facts(today).items() if fact in rulebook.facts}
-    return replace(machine, facts={**machine.facts, **facts}), history
+    machine = replace(machine, facts={**machine.facts, **work.trainings.facts(machine, rulebook, now)})
+    return machine, work.care.history(machine.serial, named=False)
 
 
 def _in_place(work: Work, machine: Machine, ticket: Ticket) -> Machine:

@@ -6,7 +6,7 @@ anything is stored. What a technician may not see is not found (NotFoundError).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from contextlib import AbstractContextManager
 from datetime import datetime
 from functools import wraps
@@ -16,15 +16,18 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 from triage.config import Outgoing, TwoPeople
 from triage.decide.causes import inference
 from triage.logic.engine import Engine
+from triage.machine.measures.upkeep import SIDES
 from triage.records.ticket_id import new_ticket_id
 from triage.rulebook.model import Rulebook
 from triage.rulebook.reading.reader import rulebook_from_data
 from triage.rulebook_care.release.scheduling import publish_due
 from triage.service.live_rulebook import LiveRulebook, Serving
-from triage.store import Store
+from triage.store import Store, Work
 from triage.store.aside import Aside
 from triage.store.connections import Observe
 from triage.store.tables.rulebooks import Publication
+from triage.values.errors import InputError
+from triage.values.shown import not_there
 
 Data = Mapping[str, Any]
 Asked = ParamSpec("Asked")
@@ -128,3 +131,17 @@ def one_version(
             return function(service, *args, **kwargs)
 
     return pinned
+
+
+def refuse_not_there(work: Work, filters: Mapping[str, str], **more: Collection[str]) -> None:
+    """Raises InputError for a store, a contractor or a task that there is not: it would list nothing.
+
+    `more`: filter -> what it may ask for.
+    """
+    known: dict[str, Collection[str]] = {"task": list(SIDES), **more}
+    if "site" in filters:
+        known["site"] = work.machines.site_names()
+    if "contractor" in filters:
+        known["contractor"] = [each.id for each in work.machines.contractors()]
+    if problems := not_there({name: said for name, said in filters.items() if said}, known):
+        raise InputError(problems)

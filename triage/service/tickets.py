@@ -1,6 +1,6 @@
 """Tickets: opened from a report, answered, checked, read and listed."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
@@ -24,16 +24,14 @@ from triage.service.changes import (
     inputs_of,
     refuse_moved,
     seen_ticket,
-    serial_on_record,
 )
 from triage.service.dangers import cleaned_away
-from triage.service.service import Service, one_version
+from triage.service.service import Service, one_version, refuse_not_there
 from triage.store import Work
 from triage.store.tables.desk import NO_FILTERS, VIEWS, Filters, OpenTicket, View
 from triage.store.tables.tickets import TicketMoved, opening
 from triage.store.work import on_machine
 from triage.values.errors import InputError, NotFoundError, Problem
-from triage.values.shown import not_there
 
 __all__ = ["NO_FILTERS", "VIEWS", "Filters", "OpenTicket", "View"]
 
@@ -265,33 +263,14 @@ def tickets(
     cursor: str | None = None,
     limit: int = 50,
 ) -> Page:
-    """Tickets by the `FILTERS` of their table, newest first, without their `decision`.
-
-    A technician's are the own contractor's, whichever is asked for. InputError for what there is not.
-    """
+    """Tickets by the `FILTERS` of their table, newest first, without their `decision`; a technician's are the
+    own contractor's, whichever is asked for. InputError for what there is not."""
     chosen = dict(filters or {})
+    mine = {"contractor": viewer.contractor or ""} if viewer.role == "technician" else {}
     with service.store.read() as work:
-        known: dict[str, Collection[str]] = {
-            "priority": [str(one) for one in sorted(service.rulebook.service_hours.priorities)]
-        }
-        if "contractor" in chosen and viewer.role != "technician":
-            known["contractor"] = [each.id for each in work.machines.contractors()]
-        if "site" in chosen:
-            known["site"] = work.machines.site_names()
-        if problems := not_there(chosen, known):
-            raise InputError(problems)
-        if "machine" in chosen and viewer.role != "technician":  # one that they had may be another's by now
-            chosen["machine"] = _serial(work, chosen["machine"], viewer)
-        if viewer.role == "technician":
-            chosen["contractor"] = viewer.contractor or ""
-        return Page(*work.tickets.page(chosen, cursor, limit))
-
-
-def _serial(work: Work, spelled: str, viewer: Caller) -> str:
-    try:
-        return serial_on_record(work, spelled, viewer)
-    except InputError as error:
-        raise InputError(Problem(one.message, "query:machine") for one in error.problems) from None
+        asked = {name: said for name, said in chosen.items() if name not in mine}
+        refuse_not_there(work, asked, priority=sorted(map(str, service.rulebook.service_hours.priorities)))
+        return Page(*work.tickets.page(chosen | mine, cursor, limit))
 
 
 def events(service: Service, ticket_id: str, viewer: Caller) -> Sequence[Event]:

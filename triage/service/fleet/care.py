@@ -14,9 +14,9 @@ from triage.machine.measures.upkeep import SIDES
 from triage.records.caller import Caller
 from triage.records.report import CareEvent, Site
 from triage.schedule.calendar import DueDay, due_calendar
-from triage.service.fleet.overview import local_midnights, refuse_not_there
+from triage.service.fleet.overview import local_midnights
 from triage.service.photos import kept
-from triage.service.service import Service, one_version
+from triage.service.service import Service, one_version, refuse_not_there
 from triage.store import Work
 from triage.store.tables.derived.care_due import CareRowDue, Moments
 from triage.store.tables.derived.care_months import Kept

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
@@ -12,11 +12,9 @@ from triage.machine.measures.upkeep import SIDES
 from triage.records.custody import CustodyEvent
 from triage.records.report import Machine
 from triage.rulebook.model import Task
-from triage.service.service import Service, one_version
+from triage.service.service import Service, one_version, refuse_not_there
 from triage.store import Work
 from triage.store.tables.derived.fleet import MARKS, STATES, Asked, FleetMachine, FleetSite
-from triage.values.errors import InputError
-from triage.values.shown import not_there
 from triage.values.time_zones import zone_named
 
 __all__ = ["MARKS", "STATES"]
@@ -85,17 +83,6 @@ def rows(service: Service, filters: Filters) -> Iterator[dict[str, object]]:
             **{name: name in machine.marks for name in MARKS},
             "warranty_ends": "; ".join(f"{what} {day}" for what, day in one.ends.items()),
         }
-
-
-def refuse_not_there(work: Work, filters: Filters) -> None:
-    """Raises InputError for a store, a contractor or a task that there is not: it would list nothing."""
-    known: dict[str, Collection[str]] = {"task": list(SIDES)}
-    if "site" in filters:
-        known["site"] = work.machines.site_names()
-    if "contractor" in filters:
-        known["contractor"] = [each.id for each in work.machines.contractors()]
-    if problems := not_there({name: said for name, said in filters.items() if said}, known):
-        raise InputError(problems)
 
 
 def local_midnights(

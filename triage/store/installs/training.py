@@ -10,10 +10,12 @@ from typing import Any
 from sqlalchemy import ForeignKey, Index, exists, func, select, update
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
+from triage.logic.conditions import Scalar
 from triage.records.callers_words import ERASED
 from triage.records.installs.job import Trained
-from triage.records.installs.training import Training
-from triage.records.report import Site
+from triage.records.installs.training import Training, store_training
+from triage.records.report import Machine, Site, local_date
+from triage.rulebook.model import Rulebook
 from triage.store.tables.column_types import ExactJSON
 from triage.store.tables.models import Base, MachineRow, SiteRow
 from triage.values.errors import NotFoundError
@@ -73,6 +75,16 @@ class Trainings:
         for row in self._session.scalars(query):
             found.setdefault(row.site, []).append(_training(row))
         return found
+
+    def facts(self, machine: Machine, rulebook: Rulebook, now: datetime) -> dict[str, Scalar]:
+        """How the machine's store stands, as facts that the rulebook has; nothing that came after `now`."""
+        site, rules = machine.site, rulebook.installation
+        if site is None or not rules.topics:
+            return {}
+        today = local_date(machine, now)
+        told = [one for one in self.of([site.id]).get(site.id, ()) if one.at <= now]
+        stands = store_training(told, rules.topics, rules.training_days, site.timezone, today)
+        return {fact: value for fact, value in stands.facts(today).items() if fact in rulebook.facts}
 
     def sites(self, filters: Mapping[str, str]) -> list[Site]:
         """Stores that have a machine, by name, of a contractor's or one by its `site`."""
