@@ -30,10 +30,17 @@ BEHIND = {
     "check": 80,
     "rule": 80,
     "chance": 1,
+    "care": 16,
+    "commissioning": 8,
 }
 """Filters of the tickets behind a number, which the page of numbers links to."""
 
 
+KNOWN = {
+    "chance": "0123456789",
+    "care": ("overdue", "nothing_overdue"),
+    "commissioning": ("complete", "missing", "failed"),
+}
 HOMES = {
     "technician": "field_own.start",
     "reporter": "field_start.overview",
@@ -54,8 +61,9 @@ def start() -> ResponseReturnValue:
     filters = {name: args.get(name, "").strip()[:most] for name, most in (FILTERS | BEHIND).items()}
     if not _is_counted(filters):
         filters |= dict.fromkeys(("counted", "since", "until"), "")
-    if filters["chance"] not in "0123456789":
-        filters["chance"] = ""
+    for name, known in KNOWN.items():
+        if filters[name] not in known:
+            filters[name] = ""
     text = args.get("from", "")
     offset = min(int(text), MOST_OFFSET) if text.isascii() and text.isdigit() and len(text) < 9 else 0
     tickets = listed(service(), view, filters, offset, PAGE + 1)

@@ -1,8 +1,9 @@
 """Sites and machines to act on, as a page: every row leads to what can be done."""
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 
-from flask import Blueprint, render_template, request
+from flask import Blueprint, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from api.http.auth import page_roles, service
@@ -10,7 +11,7 @@ from api.ops.numbers import percent
 from api.pages import charts
 from api.pages.texts import gettext
 from api.pages.words import day_words
-from triage.repairs.acting import FUNNEL
+from triage.repairs.acting import FUNNEL, Commissioning, Rate
 from triage.repairs.period_numbers import part
 from triage.repairs.statistics import funnel_limits
 from triage.service.fleet.acting import ToAct, to_act
@@ -53,14 +54,24 @@ def _page(found: ToAct, **more: Any) -> str:
             "day": day_words,
             "rate": _rate,
             "compared": _compared,
-            "states": {
-                "complete": gettext("Every point written down and passed"),
-                "missing": gettext("Nothing failed, but not all is written down"),
-                "failed": gettext("A point failed"),
-            },
+            "commissionings": _commissionings(found, days),
         }
         | more,
     )
+
+
+def _commissionings(found: ToAct, days: Mapping[str, str]) -> Sequence[tuple[str, Rate, str]]:
+    """Each state with the calls of its machines, and where these are listed."""
+    titles: Mapping[Commissioning, str] = {
+        "complete": gettext("Every point written down and passed"),
+        "missing": gettext("Nothing failed, but not all is written down"),
+        "failed": gettext("A point failed"),
+    }
+    behind: dict[str, Any] = {"view": "all", "counted": "opened", **days}
+    return [
+        (title, found.commissioning[state], url_for("desk_list.start", commissioning=state, **behind))
+        for state, title in titles.items()
+    ]
 
 
 def _rate(one: Any) -> str:

@@ -210,6 +210,14 @@ def _pictures(found: Overview) -> Mapping[str, Any]:
             gettext("confirmed, %"),
             found.reliability,
         )
+    if any(one.brier is not None for one in found.scores):
+        drawn["scores"] = charts.scores(
+            gettext("Log loss and Brier score of the chances given, by period."),
+            gettext("Week from") if found.period.days == 7 else gettext("From the day (UTC)"),
+            (gettext("Log loss"), gettext("Brier score")),
+            [day_words(one.period.first) for one in found.scores],
+            found.scores,
+        )
     if found.waited:
         drawn["waited"] = charts.waiting(
             gettext("Share of machines that do not pour yet, by hours since the report."),

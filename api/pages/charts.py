@@ -139,6 +139,31 @@ def reliability(title: str, across: str, up: str, bins: Sequence[Any]) -> Markup
     return found[0]
 
 
+def scores(
+    title: str, across: str, names: tuple[str, str], days: Sequence[str], found: Sequence[Any]
+) -> Markup:
+    """Log loss and Brier score by period; `days` are their first ones as words."""
+    with drawn("scores", title, 420, 300) as (axes, chart):
+        looks = (("log_loss", "mark", "-", "o"), ("brier", "danger", "--", "D"))
+        for name, (of, ink, line, marker) in zip(names, looks, strict=True):
+            known = [(place, getattr(one, of)) for place, one in enumerate(found)]
+            axes.plot(
+                [place for place, _ in known],
+                [float("nan") if value is None else value for _, value in known],
+                color=INKS[ink],
+                linestyle=line,
+                marker=marker,
+                markersize=5,
+                label=name,
+            )
+        shown = sorted({0, len(days) // 2, len(days) - 1})
+        axes.set_xticks(shown, [days[place] for place in shown])
+        axes.set(xlabel=across, xlim=(-0.5, len(days) - 0.5))
+        axes.set_ylim(bottom=0)
+        axes.legend(frameon=False)
+    return chart[0]
+
+
 def funnel(
     title: str, across: str, up: str, places: Sequence[Any], share: float, limits: Mapping[int, float]
 ) -> Markup:

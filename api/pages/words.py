@@ -266,5 +266,6 @@ def number_words() -> Mapping[str, str]:
         "repeats": gettext("Repeat trouble"),
         "no_fault_found": gettext("No fault found"),
         "first_ranked": gettext("Ranked first and confirmed"),
+        "scored": gettext("Log loss and Brier score"),
         "swaps": gettext("Machines swapped"),
     }

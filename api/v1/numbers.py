@@ -197,11 +197,19 @@ class SavedOut(Schema):
     again = fields.List(fields.Float(), **told("Share of reports that come again, at least and at most"))
 
 
+class ScoredOut(Schema):
+    period = fields.Nested(PeriodOut)
+    log_loss = fields.Float(allow_none=True, **told("None of too few; the lower the better"))
+    brier = fields.Float(allow_none=True)
+    of = fields.Integer(**told("Closed tickets whose cause was confirmed"))
+
+
 class OverviewOut(Schema):
     period = fields.Nested(PeriodOut)
     span = fields.Nested(PeriodOut, **told("With the periods before; all but the six numbers are of it"))
     numbers = fields.List(fields.Nested(KeyNumberOut))
     reliability = fields.List(fields.Nested(BinOut))
+    scores = fields.List(fields.Nested(ScoredOut), **told("Of the periods, oldest first"))
     waited = fields.List(fields.Nested(WaitedOut))
     saved = fields.Nested(SavedOut, allow_none=True)
     currency = fields.String()

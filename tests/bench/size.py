@@ -148,6 +148,8 @@ def _fill(store: Store, service: Service, serials: list[str], count: int) -> Non
             Chain(work.tickets._session).add(made["events"])
             work.day_sums.mark(row["opened_at"].date() for row in made["tickets"])
             work.day_sums.mark(row["at"].date() for row in made["closings"])
+    with store.write() as work:
+        work.machine_months.make_anew()
 
 
 def _original(store: Store, service: Service, machine: Any, number: int, random: Random) -> str:

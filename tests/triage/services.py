@@ -17,6 +17,7 @@ from moneyed import Money
 from sqlalchemy import create_engine, make_url, text
 
 from tests.triage.builders import minimal_files, policy
+from tests.triage.kept import assert_kept_is_worked_out
 from triage.decide.causes.inference import compile_rulebook
 from triage.logic.conditions import Facts, Truth
 from triage.records.caller import Caller
@@ -113,7 +114,8 @@ def running_service(
     files: dict[str, object] | None = None,
     url: str | None = None,
 ) -> Iterator[Service]:
-    """A program of `rulebook_files`; ticket ids count from T-000001. At the end its log is read and verified.
+    """A program of `rulebook_files`; ticket ids count from T-000001. At the end its log is read and verified,
+    and what it keeps beside is worked out again.
 
     Without `url` its database is a SQLite file in `folder`.
     """
@@ -143,6 +145,7 @@ def running_service(
             lambda: f"T-{next(numbers):06}",
         )
         assert_events_read_back(store.url)
+        assert_kept_is_worked_out(store, rulebook)
         with store.read() as work:
             assert list(work.verification.findings()) == []
     finally:

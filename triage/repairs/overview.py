@@ -38,6 +38,16 @@ class Bin:
 
 
 @dataclass(frozen=True, slots=True)
+class Scored:
+    """How good the chances of a period's closed tickets were, the lower the better; None of too few."""
+
+    period: Period
+    log_loss: float | None
+    brier: float | None
+    of: int
+
+
+@dataclass(frozen=True, slots=True)
 class Waited:
     """Reports by their first decision: hours, and the share that does not pour yet."""
 
@@ -71,6 +81,7 @@ class Overview:
     span: Period  # with the periods before
     numbers: tuple[KeyNumber, ...]
     reliability: tuple[Bin, ...]
+    scores: tuple[Scored, ...]  # of the periods, oldest first
     waited: tuple[Waited, ...]
     saved: Saved | None
     currency: str
@@ -87,6 +98,13 @@ def reliability(chances: Mapping[str, Tally]) -> tuple[Bin, ...]:
             low, high = wilson(hit.count, of)
             bins.append(Bin(tenth, (hit.total + miss.total) / of, hit.count / of, of, low, high))
     return tuple(bins)
+
+
+def scored(period: Period, found: Sums) -> Scored:
+    of = found.scored
+    if of < TOO_FEW:
+        return Scored(period, None, None, of)
+    return Scored(period, found.log_loss / of, found.brier / of, of)
 
 
 def waited(

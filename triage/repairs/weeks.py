@@ -60,6 +60,19 @@ def month_of(day: date) -> Period:
     return Period(first, first + relativedelta(months=1, days=-1))
 
 
+def whole_months(period: Period) -> tuple[Period | None, list[Period]]:
+    """The months that lie in a period whole, None for none, and what is left of it on either side."""
+    first, last = period.first, period.last
+    if first.day > 1:
+        first = month_of(first).last + timedelta(days=1)
+    if last != month_of(last).last:
+        last = last.replace(day=1) - timedelta(days=1)
+    if first > last:
+        return None, [period]
+    rest = [(period.first, first - timedelta(days=1)), (last + timedelta(days=1), period.last)]
+    return Period(first, last), [Period(*days) for days in rest if days[0] <= days[1]]
+
+
 def neighbor(period: Period, away: int) -> Period:
     """The period so many of its length later; negative: before. Whole months by whole months.
 

@@ -14,7 +14,9 @@ from triage.repairs.exports import SpendBy, claim_rows, read_days, spend_rows
 from triage.repairs.period import GROUPS, By, Period, Sums, Tally, read_period
 from triage.repairs.period_numbers import Recorded, group_numbers, hours_of, period_numbers
 from triage.repairs.weeks import key_numbers, last_week, month_of, periods_to, week_of
+from triage.service.fleet.commissioning import judging
 from triage.service.service import Service
+from triage.service.tickets import measures
 from triage.simulation.quick import Programs, quick_years
 from triage.store import Work
 from triage.store.summing import sum_days
@@ -29,8 +31,11 @@ GROUPED_BY = (*GROUPS[1:], *MEASURED_BY)
 
 
 def summing(service: Service) -> AbstractContextManager[None]:
-    """Sums days in a thread of its own as long as the block lasts; requests do not wait for many."""
-    return beside(service.store)
+    """Sums days, and judges commissionings, in a thread of its own as long as the block lasts.
+
+    Requests do not wait for many.
+    """
+    return beside(service.store, lambda: judging(service))
 
 
 def numbers(
@@ -125,15 +130,16 @@ def at_a_glance(service: Service, period: Period) -> overview.Overview:
         sums = work.day_sums
         first = sums.first_day() or period.first
         periods = tuple(one for one in periods if one.first >= first) or periods[-1:]
-        span = Period(periods[0].first, period.last)
+        span, totals = Period(periods[0].first, period.last), [sums.total(one) for one in periods]
         return overview.Overview(
             period=period,
             span=span,
             numbers=key_numbers(
-                [sums.total(one) for one in periods],
+                totals,
                 [hours_of(sums.tallies(one, "hours"))[0] for one in periods],
             ),
             reliability=overview.reliability(sums.tallies(span, "chance")),
+            scores=tuple(map(overview.scored, periods, totals)),
             waited=overview.waited(
                 sums.tallies(span, "wait"), sums.tallies_by_day(span, "wait", "|open|"), now
             ),
@@ -181,7 +187,7 @@ def free_bytes(service: Service) -> Mapping[str, int]:
 def waiting(service: Service, filters: Filters = NO_FILTERS) -> Mapping[View, int]:
     """How many of the tickets that match all filters wait for what."""
     with service.store.read() as work:
-        return work.desk.counts(service.now(), filters)
+        return work.desk.counts(service.now(), filters, measures(service))
 
 
 def claims(

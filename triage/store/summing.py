@@ -1,8 +1,8 @@
-"""The days' sums brought up to date: a few days in the request that reads them, many in a thread."""
+"""What is kept of days brought up to date: a few days in the request that reads them, many in a thread."""
 
 import logging
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from random import Random
 
@@ -56,11 +56,11 @@ def _fold(store: Store, day: Period, last_try: bool) -> None:
 
 
 @contextmanager
-def summing(store: Store) -> Iterator[None]:
+def summing(store: Store, besides: Callable[[], Iterator[object]]) -> Iterator[None]:
     """Folds all that is marked when the block begins, and again when a request found many days, in a thread.
 
-    Several processes do this at once; each takes the days in an order of its own. Not for a database that is
-    one connection's own.
+    `besides` gives the steps of other work of the kind, done after each time. Several processes do this at
+    once; each takes the days in an order of its own. Not for a database that is one connection's own.
     """
     if not store.can_be_shared:
         yield
@@ -79,6 +79,9 @@ def summing(store: Store) -> Iterator[None]:
                     if ended.is_set():
                         break
                     _fold(store, Period(day, day), last_try=False)
+                for _ in besides():
+                    if ended.is_set():
+                        break
             except Exception:
                 log.exception("days were not summed; the next request for numbers tries again")
 

@@ -18,6 +18,8 @@ from triage.store.tables.derived.care_months import CareMonths
 from triage.store.tables.derived.closings import Closings
 from triage.store.tables.derived.day_sums import DaySumRows
 from triage.store.tables.derived.fleet import Fleet
+from triage.store.tables.derived.judged import Judged
+from triage.store.tables.derived.machine_months import MachineMonths
 from triage.store.tables.desk import Desk, Presences
 from triage.store.tables.idempotency import Responses
 from triage.store.tables.machines import Machines
@@ -56,6 +58,8 @@ class Work:
     fleet: Fleet
     care_list: CareList
     care_months: CareMonths
+    machine_months: MachineMonths
+    judged: Judged
     outbox: Outbox
     links: Links
     photos: Photos

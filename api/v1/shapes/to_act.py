@@ -100,3 +100,4 @@ class ToActOut(Schema):
     failed_to_others = fields.Nested(ComparedOut, allow_none=True)
     incomplete = fields.List(fields.Nested(CommissionedOut))
     days_to_sum = fields.Integer(**told(TO_SUM))
+    to_judge = fields.Integer(**told("Commissionings that are just being judged, and not counted yet"))

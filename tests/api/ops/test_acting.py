@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -80,6 +81,33 @@ def test_each_row_leads_to_what_can_be_done(
     assert "swap the two" in refused.text
     assert 'value="2026-03-05"' in refused.text
     assert signed_in(client, tokens["agent"]).get("/numbers/act").status_code == 403
+
+
+def _links(page: str) -> dict[str, str]:
+    """Number that is shown -> where it leads, of numbers that lead to tickets."""
+    found = re.findall(r'<a href="(/\?[^"]*(?:care|commissioning)=[^"]*)">(\d+)</a>', page)
+    return {href.replace("&amp;", "&"): count for href, count in found}
+
+
+def test_calls_by_commissioning_and_care_lead_to_their_tickets(
+    client: FlaskClient, tokens: dict[str, str], recorded: Service
+) -> None:
+    ops = signed_in(client, tokens["ops"])
+    page = ops.get("/numbers/act").text
+    ((failed, count),) = _links(page).items()
+    assert ("commissioning=failed" in failed, count) == (True, "6")
+    assert {f"T-00000{number}" for number in range(1, 7)} <= set(re.findall(r"T-0\d+", ops.get(failed).text))
+    assert "T-0000" not in ops.get(failed.replace("=failed", "=complete")).text
+    assert 'href="/care/kept"' in page
+    months = _links(ops.get("/care/kept").text)
+    found = to_act(recorded, None, None)
+    assert sum(map(int, months.values())) == found.kept.calls + found.overdue.calls
+    for href, count in months.items():
+        listed = set(re.findall(r"T-0\d+", ops.get(href).text))
+        other = href.replace("=overdue", "=nothing_overdue")
+        assert len(listed) == int(count)
+        assert "T-0000" not in ops.get(other).text
+    assert any("care=overdue" in href for href in months)
 
 
 def test_the_api_tells_the_same(send: Send, recorded: Service) -> None:

@@ -94,7 +94,8 @@ def test_the_tickets_behind_a_number_are_as_many_as_it_says(
     """Of amounts, those of tickets that cost something."""
     found = numbers(recorded, None, None)
     none = dict.fromkeys(("spend_closed", "spend_approved", "outside_agreement"), 0)
-    wanted = {**none, "asked": sum(one["asked"] for one in found["questions"])}.get(number, found.get(number))
+    asked, scored = sum(one["asked"] for one in found["questions"]), found["scores"]["of"]
+    wanted = {**none, "asked": asked, "scored": scored}.get(number, found.get(number))
     wanted = wanted["count"] if isinstance(wanted, dict) else wanted
     listed = signed_in(client, tokens["ops"]).get(
         f"/?view=all&counted={number}&since=2026-02-01&until=2026-03-02"

@@ -12,12 +12,15 @@ from scipy import stats
 
 from triage.repairs.overview import (
     WOULD_HAVE_SENT,
+    Scored,
     reliability,
     saved,
+    scored,
     waited,
 )
 from triage.repairs.period import Period, Sums, Tally
 from triage.repairs.statistics import (
+    TOO_FEW,
     false_alarms,
     funnel_limits,
     mean_within,
@@ -51,6 +54,13 @@ def test_periods_end_where_the_calendar_does() -> None:
     assert len(periods_to(Period(date(1, 1, 8), date(1, 1, 14)))) == 2
     with pytest.raises(ValueError, match=r"day|year"):
         neighbor(month_of(date(9999, 12, 1)), 1)
+
+
+def test_the_scores_of_a_period_are_means_and_of_too_few_nothing_is_said() -> None:
+    week = week_of(NOW.date())
+    assert scored(week, Sums(scored=40, log_loss=30, brier=10)) == Scored(week, 0.75, 0.25, 40)
+    few = TOO_FEW - 1
+    assert scored(week, Sums(scored=few, log_loss=30, brier=10)) == Scored(week, None, None, few)
 
 
 def counted(*opened: int) -> KeyNumber:

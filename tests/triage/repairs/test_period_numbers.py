@@ -281,7 +281,7 @@ def test_postgresql_takes_a_value_out_of_a_document_by_its_path() -> None:
 def test_calls_of_machines_and_their_days_are_those_of_the_tickets(service: Service) -> None:
     period = read_period("2026-03-02", "2026-03-31", service.now())
     with service.store.read() as work:
-        machines = work.numbers.machines(period)
+        machines = work.machine_months.calls(period)
         opened: dict[str, list[datetime]] = {}
         for one in work.desk.listed("all", service.now()):
             if one.machine is not None and period.since <= one.opened_at:

@@ -10,7 +10,7 @@ import json
 import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from datetime import timedelta
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +31,7 @@ from triage.store.tables.models import TicketRow
 SORTED = "USE TEMP B-TREE FOR ORDER BY"
 BIG = (
     *("tickets", "events", "closings", "ticket_terms", "outbox", "last_care", "past_repairs"),
-    *("day_sums", "month_sums", "day_tallies", "asked", "care_events"),
+    *("day_sums", "month_sums", "day_tallies", "asked", "care_events", "machine_months"),
 )
 _BIG = re.compile(rf"(?:FROM|JOIN) (?:{'|'.join(BIG)})\b")
 SINCE, UNTIL = NOON - timedelta(days=365), NOON
@@ -71,7 +71,9 @@ SUMS: dict[str, Callable[[Work], object]] = {
         f"numbers by {by}": lambda work, by=by: work.day_sums.by_key(PERIOD, by)  # type: ignore[misc]
         for by in GROUPS
     },
-    "machines with their calls": lambda work: work.numbers.machines(PERIOD),
+    "machines with their calls": lambda work: work.machine_months.calls(PERIOD),
+    "commissionings to judge": lambda work: work.judged.to_judge("x", "", 10),
+    "how many to judge": lambda work: work.judged.count_to_judge("x"),
     "months to sum": lambda work: work.day_sums.months_to_sum(PERIOD),
     "kept care": lambda work: work.care_months.month(SINCE.date(), CareIntervals()),
     "a number's days": lambda work: work.day_sums.by_day(PERIOD, "site", "x"),
@@ -164,10 +166,11 @@ def test_a_sum_reads_no_table_whole(service: Service, name: str) -> None:
 
 
 def test_calls_are_counted_along_the_machines_without_sorting(service: Service) -> None:
-    steps = looked_up(service, SUMS["machines with their calls"])
+    year = Period(date(2025, 3, 1), date(2026, 2, 28))
+    steps = looked_up(service, lambda work: work.machine_months.calls(year))
     assert not [step for step in steps if "TEMP B-TREE" in step]
     if service.store._engine.dialect.name == "sqlite":
-        assert any("ix_tickets_machine_opened_at_id (machine=? AND opened_at>?" in step for step in steps)
+        assert any("machine_months USING PRIMARY KEY (machine=? AND first>?" in step for step in steps)
 
 
 def test_a_search_goes_by_the_index_of_terms(service: Service) -> None:

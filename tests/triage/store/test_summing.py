@@ -12,9 +12,9 @@ import pytest
 from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
 from triage.repairs.period import Period
 from triage.service import tickets
-from triage.service.numbers import numbers
+from triage.service.numbers import numbers, summing
 from triage.service.service import Service
-from triage.store.summing import AT_ONCE, sum_days, summing
+from triage.store.summing import AT_ONCE, sum_days
 
 PERIOD = Period(NOON.date(), NOON.date() + timedelta(days=40))
 
@@ -53,7 +53,7 @@ def test_many_days_are_left_to_the_thread_and_said(many: Service) -> None:
 
 
 def test_the_thread_sums_what_is_marked_when_it_begins(many: Service) -> None:
-    with summing(many.store):
+    with summing(many):
         for _ in range(100_000):
             if not _marked(many):
                 break

@@ -13,6 +13,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime
 from decimal import Decimal
+from functools import cache
+from hashlib import sha256
+from pathlib import Path
 from typing import Any, cast, get_args
 
 from triage.logic.conditions import Scalar, holds
@@ -110,6 +113,21 @@ def judged(rulebook: Rulebook, machine: Machine, checklist: Checklist) -> tuple[
         standard=standard_for(rulebook, machine.model),
     )
     return (*by_program, *point_findings(rulebook.installation, checklist.points, machine))
+
+
+def judge_of(rulebook: Rulebook) -> str:
+    """A digest of all that `judged` goes by besides machine and checklist, this program's code among it."""
+    by_model = [(model, standard_for(rulebook, model)) for model in sorted(rulebook.models)]
+    told = repr((rulebook.installation.points, by_model, standard_for(rulebook, "")))
+    return sha256(_code() + told.encode()).hexdigest()
+
+
+@cache
+def _code() -> bytes:
+    digest = sha256()
+    for path in sorted(Path(__file__).parents[1].rglob("*.py")):
+        digest.update(path.read_bytes())
+    return digest.digest()
 
 
 def facts_on_record(

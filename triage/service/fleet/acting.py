@@ -6,19 +6,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, timedelta
 
-from triage.machine.commissioning.recorded import checklist_of, judged
-from triage.records.report import Machine
 from triage.repairs import acting
-from triage.repairs.acting import Calls, Commissioned, Commissioning, Compared, OftenDown, Place, Rate, Rising
+from triage.repairs.acting import Commissioned, Commissioning, Compared, OftenDown, Place, Rate, Rising
 from triage.repairs.period import Period, read_period
-from triage.service.fleet import care
+from triage.service.fleet import care, commissioning
 from triage.service.service import Service, one_version
-from triage.store import Work
 from triage.store.summing import sum_days
 from triage.store.tables.derived.care_due import SiteCare
-from triage.values.json_text import from_json
 
-NO_CALLS = Calls()
 DAYS = 365
 """Without days asked for, so many up to yesterday."""
 
@@ -46,6 +41,7 @@ class ToAct:
     failed_to_others: Compared | None
     incomplete: tuple[Commissioned, ...]
     days_to_sum: int
+    to_judge: int  # commissionings that are not judged yet
 
 
 @one_version
@@ -55,13 +51,13 @@ def to_act(service: Service, since: str | None, until: str | None) -> ToAct:
     if since is None and until is None:
         since, until = f"{yesterday - timedelta(days=DAYS - 1)}", f"{yesterday}"
     period = read_period(since, until, service.now())
-    left = sum_days(service.store, period)
+    left, to_judge = sum_days(service.store, period), commissioning.judge(service)
     with service.store.read() as work:
         found, share = acting.places(work.day_sums.by_key(period, "site", ("on_machine", "repeats")))
-        machines = work.numbers.machines(period)
+        machines = work.machine_months.calls(period)
         calls = {serial: called for serial, (_, called, _) in machines.items() if called.count}
         days = acting.days_of({serial: since for serial, (since, *_) in machines.items()}, period)
-        commissioned = _commissioned(service, work, calls)
+        commissioned = commissioning.commissioned(service, work, calls)
         sites = work.care_list.by_site(care.moments(service, work.fleet.zones(), "overdue"))
     rising, tested = acting.rising(calls, days, period)
     months = [month.found for month in care.kept_by_month(service)]
@@ -93,24 +89,9 @@ def to_act(service: Service, since: str | None, until: str | None) -> ToAct:
             )
         ),
         left,
+        to_judge,
     )
 
 
 def _in_months(machine_months: int, calls: int) -> Rate:
     return Rate.of(machine_months, calls, machine_months / 12)
-
-
-def _commissioned(service: Service, work: Work, calls: Mapping[str, Calls]) -> list[Commissioned]:
-    """Each checklist judged by the live rulebook; equal ones of equal machines once."""
-    known: dict[tuple[object, ...], tuple[int, int]] = {}
-    found = []
-    for row in work.numbers.checklists():
-        like = row.model, row.timezone, row.around_the_clock, row.told
-        if like not in known:
-            site = None if row.site is None else work.machines.site(row.site)
-            machine = Machine(row.serial, row.model, row.shipped_on, site=site)
-            findings = judged(service.rulebook, machine, checklist_of(from_json(row.told)))
-            results = [one.result for one in findings]
-            known[like] = results.count("missing"), results.count("failed")
-        found.append(Commissioned(row.serial, *known[like], calls.get(row.serial, NO_CALLS).count))
-    return found

@@ -13,6 +13,7 @@ from triage.inputs.photo import read_photo
 from triage.machine.measures.upkeep import SIDES
 from triage.records.caller import Caller
 from triage.records.report import CareEvent, Site
+from triage.repairs.weeks import month_of
 from triage.schedule.calendar import DueDay, due_calendar
 from triage.service.fleet.overview import local_midnights
 from triage.service.photos import kept
@@ -70,6 +71,10 @@ class CarePage:
 class Month:
     first: date
     found: Kept
+
+    @property
+    def last(self) -> date:
+        return month_of(self.first).last
 
 
 @one_version
@@ -222,11 +227,14 @@ def kept_by_month(service: Service) -> list[Month]:
     firsts = [this - relativedelta(months=back) for back in range(MONTHS, 0, -1)]
     with service.store.read() as work:
         known = work.care_months.known(firsts[0], intervals)
-    for first in firsts:
-        if first not in known:
+    if missing := [first for first in firsts if first not in known]:
+        with service.store.write() as work:
+            begun = work.care_months.begin(missing, intervals)
+        for first, mark in begun.items():
+            with service.store.read() as work:
+                known[first] = work.care_months.month(first, intervals)
             with service.store.write() as work:
-                work.care_months.keep(first, intervals)
-                known |= work.care_months.known(first, intervals)
+                work.care_months.keep(first, intervals, mark, known[first])
     return [Month(first, known[first]) for first in firsts]
 
 

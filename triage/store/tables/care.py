@@ -7,14 +7,14 @@ from collections.abc import Collection, Iterable
 from datetime import datetime
 
 from sqlalchemy import ForeignKey, String, bindparam, func, null, select, update
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.machine.measures.upkeep import SIDES, sides_done
 from triage.records.callers_words import care_apart, together, without_name
 from triage.records.report import CareEvent, History, PastRepair
 from triage.store.tables.derived.care_months import CareMonths
-from triage.store.tables.models import Base, CareRow, RepairRow
+from triage.store.tables.derived.judged import Judged
+from triage.store.tables.models import Base, CareRow, RepairRow, new_row
 
 
 class LastCareRow(Base):
@@ -78,22 +78,30 @@ class Care:
         for event in events:
             if (event.kind, event.at) not in known:
                 known.add((event.kind, event.at))
-                added.append(event.at)
+                added.append(event)
                 (by, details), words = care_apart(event.kind, event.by, dict(event.details), texts)
                 row = CareRow.made_of(event, serial=serial, by=by, details=details, words=words or None)
                 self._session.add(row)
                 self._note_last(serial, event)
         self._session.flush()
         if added:
-            CareMonths(self._session).cared(min(added))
+            CareMonths(self._session).cared(min(event.at for event in added))
+        if any(event.kind == "commissioned" for event in added):
+            Judged(self._session).forget([serial])
         return len(added)
 
     def forget(self, name: str) -> int:
         """Erases what holds a person's name; in how many lines."""
-        rows = self._session.execute(select(CareRow.id, CareRow.words).where(CareRow.words.is_not(None)))
-        changed = [(id_, left) for id_, words in rows if len(left := without_name(words, name)) < len(words)]
-        for id_, left in changed:
+        columns = CareRow.id, CareRow.serial, CareRow.words
+        rows = self._session.execute(select(*columns).where(CareRow.words.is_not(None)))
+        changed = [
+            (id_, serial, left)
+            for id_, serial, words in rows
+            if len(left := without_name(words, name)) < len(words)
+        ]
+        for id_, _, left in changed:
             self._session.execute(update(CareRow).where(CareRow.id == id_).values(words=left or null()))
+        Judged(self._session).forget({serial for _, serial, _ in changed})
         return len(changed)
 
     def forget_before(self, at: datetime) -> int:
@@ -104,15 +112,13 @@ class Care:
         return count
 
     def _note_last(self, serial: str, event: CareEvent) -> None:
-        on_postgresql = self._session.get_bind().dialect.name == "postgresql"
-        insert = postgresql.insert if on_postgresql else sqlite.insert
         rows = [
             {"serial": serial, "task": task, "side": side, "at": event.at}
             for task in SIDES
             for side in sides_done(task, event.kind, event.details)
         ]
         if rows:
-            new = insert(LastCareRow)
+            new = new_row(self._session)(LastCareRow)
             later = new.on_conflict_do_update(
                 index_elements=["serial", "task", "side"],
                 set_={"at": new.excluded.at},

@@ -9,7 +9,6 @@ from datetime import date, datetime
 from typing import Any, Literal, TypeAlias, get_args
 
 from sqlalchemy import ColumnElement, String, case, delete, func, null, select
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.inputs.machine_search import ListedMachine
@@ -17,12 +16,15 @@ from triage.records.danger import Danger, state_from_data
 from triage.records.payloads import payload_from_data
 from triage.records.ticket import Event
 from triage.repairs.period import Period
+from triage.rulebook.model import CareIntervals
 from triage.store.tables.dangers import OpenDangers
+from triage.store.tables.derived.care_months import began
 from triage.store.tables.derived.chain import whole
 from triage.store.tables.derived.counted import OF_PART, counted_in, of_group
+from triage.store.tables.derived.judged import judged_so
 from triage.store.tables.derived.terms import Terms
 from triage.store.tables.derived.ticket_filters import matching
-from triage.store.tables.models import Base, EventRow, MachineRow, SiteRow, TicketRow
+from triage.store.tables.models import Base, EventRow, MachineRow, SiteRow, TicketRow, new_row
 from triage.values.time_zones import UTC_NAME
 
 View: TypeAlias = Literal[
@@ -33,7 +35,18 @@ VIEWS: tuple[View, ...] = get_args(View)
 
 Filters: TypeAlias = Mapping[str, str]
 """`outcome` as it stands, those of OF_GROUP as numbers are told by; `words` of a caller, phone, store,
-machine or ticket; `counted` a number, with the days `since` and `until` of its period."""
+machine or ticket; `counted` a number, with the days `since` and `until` of its period. `care` is overdue or
+nothing_overdue as the machine began the month of `since`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Measures:
+    """What the live rulebook judges care and commissionings by."""
+
+    care: CareIntervals
+    judge: str
+
+
 OF_GROUP = ("site", "contractor", "machine", "first_outcome", "model", "cause", *OF_PART)
 NO_FILTERS: Filters = {}
 MOST_WORDS = 6
@@ -77,16 +90,25 @@ class Desk:
         self._session = session
 
     def listed(
-        self, view: View, now: datetime, filters: Filters = NO_FILTERS, offset: int = 0, limit: int = 25
+        self,
+        view: View,
+        now: datetime,
+        filters: Filters = NO_FILTERS,
+        offset: int = 0,
+        limit: int = 25,
+        by: Measures | None = None,
     ) -> tuple[OpenTicket, ...]:
-        """Tickets: `call_back` and `parked` by their time, `due` by the visit's, else newest first."""
+        """Tickets: `call_back` and `parked` by their time, `due` by the visit's, else newest first.
+
+        `by` is needed where it is filtered by care or commissioning.
+        """
         order = {
             "call_back": (TicketRow.parked_until, TicketRow.id),
             "parked": (TicketRow.parked_until, TicketRow.id),
             "due": (TicketRow.due_at, TicketRow.id),
         }.get(view, (TicketRow.opened_at.desc(), TicketRow.id.desc()))
         # The place in the list is found by an index alone; rows are read of what is shown.
-        found = self._found(select(TicketRow.id), filters).where(*_waiting(view, now))
+        found = self._found(select(TicketRow.id), filters, by).where(*_waiting(view, now))
         shown = self._session.scalars(found.order_by(*order).offset(offset).limit(limit)).all()
         query = select(TicketRow, SiteRow).join(SiteRow, isouter=True).where(TicketRow.id.in_(shown))
         place = {ticket: number for number, ticket in enumerate(shown)}
@@ -107,20 +129,22 @@ class Desk:
         query = query.where(EventRow.ticket.in_(tickets), EventRow.kind.in_(("dispatched", "visited")))
         return {row.ticket: row.kind for row in self._session.execute(query)} if tickets else {}
 
-    def counts(self, now: datetime, filters: Filters = NO_FILTERS) -> Mapping[View, int]:
+    def counts(
+        self, now: datetime, filters: Filters = NO_FILTERS, by: Measures | None = None
+    ) -> Mapping[View, int]:
         """How many tickets each view holds."""
         of_open = [view for view in VIEWS if view not in ("closed", "all")]
         parts = [func.count().filter(*_waiting(view, now)) for view in of_open]
-        query = self._found(select(*parts).select_from(TicketRow), filters)
+        query = self._found(select(*parts).select_from(TicketRow), filters, by)
         counted = dict(
             zip(of_open, self._session.execute(query.where(*_waiting("unfinished", now))).one(), strict=True)
         )
-        closed = self._found(select(func.count()).select_from(TicketRow), filters)
+        closed = self._found(select(func.count()).select_from(TicketRow), filters, by)
         counted["closed"] = self._session.scalar(closed.where(*_waiting("closed", now))) or 0
         counted["all"] = counted["unfinished"] + counted["closed"]
         return counted
 
-    def _found(self, query: Any, filters: Filters) -> Any:
+    def _found(self, query: Any, filters: Filters, by: Measures | None) -> Any:
         """Only what matches: words may stand in any of the texts, in any order; of a number its digits."""
         where = [of_group(name, filters[name]) for name in OF_GROUP if filters.get(name)]
         where += matching({name: filters[name] for name in ("outcome", "danger") if filters.get(name)})
@@ -128,6 +152,12 @@ class Desk:
             sqlite = self._session.get_bind().dialect.name == "sqlite"
             days = (date.fromisoformat(filters[name]) for name in ("since", "until"))
             where.append(counted_in(filters["counted"], Period(*days), sqlite))
+        if by is not None and filters.get("care") and filters.get("since"):
+            month = date.fromisoformat(filters["since"]).replace(day=1)
+            where.append(TicketRow.machine.in_(began(month, by.care, filters["care"] == "overdue")))
+        if by is not None and filters.get("commissioning"):
+            state: Any = filters["commissioning"]
+            where.append(TicketRow.machine.in_(judged_so(by.judge, state)))
         terms, joined = Terms(self._session), False
         for word in filters.get("words", "").split()[:MOST_WORDS]:
             few = terms.few(word)
@@ -273,9 +303,7 @@ class Presences:
 
     def note(self, ticket: str, who: str, at: datetime) -> None:
         """`who` looks at the ticket now."""
-        on_postgresql = self._session.get_bind().dialect.name == "postgresql"
-        insert = postgresql.insert if on_postgresql else sqlite.insert
-        new = insert(PresenceRow).values(ticket=ticket, who=who, at=at)
+        new = new_row(self._session)(PresenceRow).values(ticket=ticket, who=who, at=at)
         again = new.on_conflict_do_update(index_elements=["ticket", "who"], set_={"at": new.excluded.at})
         self._session.connection().execute(again)
 

@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from triage.records.report import Machine, Site
 from triage.schedule.contractors import Contractor
+from triage.store.tables.derived.judged import Judged
 from triage.store.tables.models import ContractorRow, MachineRow, SiteRow
 from triage.values.errors import NotFoundError
 
@@ -101,9 +102,11 @@ class Machines:
         return tuple(_contractor(row) for row in rows)
 
     def put_sites(self, sites: Iterable[Site]) -> None:
+        sites = list(sites)
         for site in sites:
             self._session.merge(SiteRow.made_of(site))
         self._session.flush()
+        Judged(self._session).forget_at(site.id for site in sites)
 
     def put_contractors(self, contractors: Iterable[Contractor]) -> None:
         for contractor in contractors:
@@ -113,11 +116,13 @@ class Machines:
 
     def put_machines(self, machines: Iterable[Machine]) -> None:
         """Adds machines or brings their record up to date; site and contractor must be there."""
+        machines = list(machines)
         for machine in machines:
             site_id = None if machine.site is None else machine.site.id
             record = {_column(name): getattr(machine, name) for name in _MACHINE}
             self._session.merge(MachineRow(**record | {"site_id": site_id, "facts": dict(machine.facts)}))
         self._session.flush()
+        Judged(self._session).forget(machine.serial for machine in machines)
 
 
 def _contractor(row: ContractorRow) -> Contractor:

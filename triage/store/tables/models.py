@@ -18,7 +18,8 @@ from sqlalchemy import (
     Text,
     UniqueConstraint,
 )
-from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+from sqlalchemy.dialects import postgresql, sqlite
+from sqlalchemy.orm import DeclarativeBase, Mapped, Session, mapped_column
 
 from triage.logic.conditions import Scalar
 from triage.store.tables.column_types import ExactJSON, MoneyText, PackedJSON, ScalarsJSON, UTCDateTime
@@ -34,6 +35,15 @@ NAMES = {
     "fk": "fk_%(table_name)s_%(column_0_name)s",
     "pk": "pk_%(table_name)s",
 }
+
+
+def on_postgresql(session: Session) -> bool:
+    return session.get_bind().dialect.name == "postgresql"
+
+
+def new_row(session: Session) -> Any:
+    """The database's own `insert`, which knows what to do where the row is there already."""
+    return postgresql.insert if on_postgresql(session) else sqlite.insert
 
 
 class Base(DeclarativeBase):

@@ -5,16 +5,15 @@ Of tickets and closings only narrow columns are read, of events the payloads of 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
-from datetime import date, datetime
+from collections.abc import Iterator, Mapping
+from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from sqlalchemy import ColumnElement, Float, ScalarSelect, Select, Text, and_, func, select, type_coerce
+from sqlalchemy import ColumnElement, ScalarSelect, Select, and_, func, select
 from sqlalchemy.orm import Session, aliased
 
 from triage.records.payloads import Approved
-from triage.repairs.acting import Calls
 from triage.repairs.exports import NO_FAULT_FOUND
 from triage.repairs.period import (
     NOT_KNOWN,
@@ -29,7 +28,7 @@ from triage.repairs.period import (
 )
 from triage.store.tables.derived.asked import AskedRow
 from triage.store.tables.derived.closings import ClosingRow
-from triage.store.tables.models import CareRow, EventRow, MachineRow, SiteRow, TicketRow
+from triage.store.tables.models import EventRow, MachineRow, TicketRow
 from triage.values.dataclass_json import from_data
 
 _PLACE = (
@@ -170,49 +169,6 @@ class NumberRecords:
         yield from (
             since for since in self._session.scalars(select(TicketRow.held_since).where(*held)) if since
         )
-
-    def machines(self, period: Period) -> dict[str, tuple[date, Calls, str | None]]:
-        """Since when each machine is in service (commissioned, or else shipped), its tickets; its site."""
-        opened = TicketRow.opened_at
-        if self._session.get_bind().dialect.name == "sqlite":
-            day = func.julianday(opened) - func.julianday(period.since)
-        else:
-            day = func.extract("epoch", opened - period.since) / 86_400
-        days = func.coalesce(func.sum(type_coerce(day, Float)), 0.0)
-        own = MachineRow.serial, MachineRow.commissioned_on, MachineRow.shipped_on, MachineRow.site_id
-        on_it = TicketRow.machine == MachineRow.serial, opened >= period.since, opened < period.until
-        # An outer join has SQLite go by the machines, each with its tickets in order: nothing is sorted.
-        query = (
-            select(*own, func.count(opened), days)
-            .join(TicketRow, and_(*on_it), isouter=True)
-            .group_by(MachineRow.serial)
-        )
-        rows = self._session.execute(query)
-        return {row[0]: (row[1] or row[2], Calls(row[4], float(row[5])), row[3]) for row in rows}
-
-    def checklists(self) -> Sequence[Any]:
-        """The last commissioning of each machine that has one on record.
-
-        Rows of `serial`, `model`, `shipped_on`, `site` with `timezone` and `around_the_clock`, and `told`,
-        the installer's checklist in JSON. Equal ones are read once, and a fleet has few that differ.
-        """
-        done = CareRow.kind == "commissioned"
-        last = select(CareRow.serial, func.max(CareRow.at).label("at")).where(done).group_by(CareRow.serial)
-        newest = last.subquery()
-        of_site = (
-            SiteRow.id.label("site"),
-            SiteRow.timezone,
-            SiteRow.open_around_the_clock.label("around_the_clock"),
-        )
-        told = type_coerce(CareRow.details, Text).label("told")
-        query = (
-            select(MachineRow.serial, MachineRow.model, MachineRow.shipped_on, *of_site, told)
-            .join(CareRow, CareRow.serial == MachineRow.serial)
-            .join(SiteRow, SiteRow.id == MachineRow.site_id, isouter=True)
-            .join(newest, and_(newest.c.serial == CareRow.serial, newest.c.at == CareRow.at))
-            .where(done)
-        )
-        return self._session.execute(query).all()
 
 
 def _swap_said(decided: Mapping[str, Any]) -> SwapSaid | None:

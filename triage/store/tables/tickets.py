@@ -8,7 +8,6 @@ from datetime import datetime
 from typing import Any, cast
 
 from sqlalchemy import CursorResult, exists, insert, select, tuple_, update
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from triage.records.authorization import Authorization, Repair
@@ -23,9 +22,10 @@ from triage.store.tables.derived.care_months import CareMonths
 from triage.store.tables.derived.chain import Chain, kept_apart, whole
 from triage.store.tables.derived.closings import Closings, counted
 from triage.store.tables.derived.day_sums import DaySumRows
+from triage.store.tables.derived.machine_months import MachineMonths
 from triage.store.tables.derived.terms import Terms
 from triage.store.tables.derived.ticket_filters import matching
-from triage.store.tables.models import EventRow, TicketRow
+from triage.store.tables.models import EventRow, TicketRow, new_row
 from triage.store.tables.outbox import Outbox
 from triage.values.cursor import cursor_text, read_cursor
 from triage.values.dataclass_json import as_data, from_data
@@ -41,15 +41,16 @@ _EVENT_FIELDS = ("kind", *(field.name for field in fields(Event) if field.name !
 class Ready:
     """Events about to be stored, with the ticket that they add up to: `state` and `rows` are its rows.
 
-    With `dangers`, what stands open on it is another than before, or on another machine. `moved`: it is new,
-    or on another machine. `asked`: questions that were dealt with.
+    With `dangers`, what stands open on it is another than before, or on another machine. `moved`: where it is
+    new or on another machine, one call more of that (1), and one less of the one before (-1). `asked`:
+    questions that were dealt with.
     """
 
     ticket: Ticket
     state: Mapping[str, Any]
     rows: Sequence[Mapping[str, Any]]
     dangers: bool
-    moved: bool
+    moved: Mapping[str | None, int]
     asked: Sequence[Mapping[str, Any]] = ()
 
 
@@ -115,8 +116,7 @@ class Tickets:
     def open(self, ready: Ready) -> bool:
         """Stores a new ticket that `opening` made ready; False, and nothing stored, when its id is taken."""
         connection = self._session.connection()
-        insert_new = postgresql.insert if connection.dialect.name == "postgresql" else sqlite.insert
-        added = connection.execute(insert_new(TicketRow).on_conflict_do_nothing(), ready.state)
+        added = connection.execute(new_row(self._session)(TicketRow).on_conflict_do_nothing(), ready.state)
         if added.rowcount == 0:
             return False
         self._add(ready)
@@ -197,6 +197,7 @@ class Tickets:
             Terms(self._session).put(ready.ticket)
         if ready.moved:
             CareMonths(self._session).reported(ready.ticket.opened_at)
+            MachineMonths(self._session).count(ready.ticket.opened_at, ready.moved)
         if ready.dangers:
             ticket = ready.ticket
             OpenDangers(self._session).put(ticket.id, ticket.machine, ticket.dangers.open)
@@ -278,4 +279,5 @@ def _made_ready(
     elsewhere = before is not None and before.machine != ticket.machine
     asked = tuple(asked_rows(before, news, {"ticket": ticket_id, "seq": ticket.version, "at": at}))
     dangers = elsewhere or ticket.dangers.open != stood
-    return Ready(ticket, state, rows, dangers, before is None or elsewhere, asked)
+    moved = {before.machine: -1, ticket.machine: 1} if before is not None else {ticket.machine: 1}
+    return Ready(ticket, state, rows, dangers, moved if before is None or elsewhere else {}, asked)

@@ -1,37 +1,45 @@
 """How care was kept in each month that is over, beside its reports: worked out once, and kept.
 
 What is written down of such a month afterwards, care that was done before it or a ticket that was opened in
-it, ends what was kept, in the same write.
+it, ends what was kept, in the same write. A month is worked out while others write: who does first marks that
+it is begun, and it is kept if nothing has ended that meanwhile.
 """
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
+from collections.abc import Collection, Iterable
+from dataclasses import asdict, dataclass, fields
 from datetime import UTC, date, datetime, time, timedelta
+from typing import Any
 
 from dateutil.relativedelta import relativedelta
-from sqlalchemy import ColumnElement, Text, and_, delete, exists, func, or_, select, type_coerce
+from sqlalchemy import ColumnElement, Select, Text, and_, exists, func, or_, select, type_coerce, update
 from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.machine.measures.upkeep import COUNTS_AS, SIDES
 from triage.rulebook.model import CareIntervals, Task
-from triage.store.tables.models import Base, CareRow, MachineRow, TicketRow
+from triage.store.tables.models import Base, CareRow, MachineRow, TicketRow, new_row
 
 MONTH = relativedelta(months=1)
+_OF_ONE = CareRow.serial == MachineRow.serial
 
 
 class CareMonthRow(Base):
-    """By the intervals in days that overdue is judged by; `first` is the month's first day."""
+    """By the intervals in days that overdue is judged by; `first` is the month's first day.
+
+    `mark` grows with all that ends what was kept; None counts nothing.
+    """
 
     __tablename__ = "care_months"
 
     first: Mapped[date] = mapped_column(primary_key=True)
     filter_days: Mapped[int] = mapped_column(primary_key=True)
     full_clean_days: Mapped[int] = mapped_column(primary_key=True)
-    kept: Mapped[int]
-    overdue: Mapped[int]
-    reports_kept: Mapped[int]
-    reports_overdue: Mapped[int]
+    mark: Mapped[int] = mapped_column(default=1)
+    kept: Mapped[int | None]
+    overdue: Mapped[int | None]
+    reports_kept: Mapped[int | None]
+    reports_overdue: Mapped[int | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,39 +62,39 @@ class CareMonths:
         """First day -> what is kept of a month, from `since` on."""
         row = CareMonthRow
         columns = row.first, row.kept, row.overdue, row.reports_kept, row.reports_overdue
-        days = row.filter_days == intervals.filter_days, row.full_clean_days == intervals.full_clean_days
-        query = select(*columns).where(row.first >= since, *days)
-        return {first: Kept(*counts) for first, *counts in self._session.execute(query)}
+        query = select(*columns).where(row.first >= since, row.kept.is_not(None), *_by(intervals))
+        rows: Iterable[Any] = self._session.execute(query)
+        return {first: Kept(*counts) for first, *counts in rows}
 
-    def keep(self, first: date, intervals: CareIntervals) -> None:
-        """Works out a month that is over and keeps it; nothing where it is known already."""
-        if first not in self.known(first, intervals):
-            found = asdict(intervals) | asdict(self.month(first, intervals))
-            self._session.add(CareMonthRow(first=first, **found))
-            self._session.flush()
+    def begin(self, firsts: Collection[date], intervals: CareIntervals) -> dict[date, int]:
+        """These months, which are over, are about to be worked out; gives the marks to keep them by."""
+        new = new_row(self._session)(CareMonthRow)
+        rows = [{"first": first, "mark": 1, **asdict(intervals)} for first in firsts]
+        self._session.connection().execute(new.on_conflict_do_nothing(), rows)
+        query = select(CareMonthRow.first, CareMonthRow.mark).where(*_by(intervals))
+        return {first: mark for first, mark in self._session.execute(query) if first in firsts}
+
+    def keep(self, first: date, intervals: CareIntervals, mark: int, found: Kept) -> None:
+        """Keeps what was worked out of a month since it was begun, unless something has changed it."""
+        same = CareMonthRow.first == first, CareMonthRow.mark == mark, *_by(intervals)
+        self._session.execute(update(CareMonthRow).where(*same).values(asdict(found)))
 
     def cared(self, at: datetime) -> None:
         """Care that was done then is written down: months that began after it are to be worked out anew."""
-        later = CareMonthRow.first >= at.astimezone(UTC).date()
-        self._session.execute(delete(CareMonthRow).where(later))
+        self._ended(CareMonthRow.first >= at.astimezone(UTC).date())
 
     def reported(self, at: datetime) -> None:
         """A ticket opened then is new, or on another machine: its month is to be worked out anew."""
-        month = CareMonthRow.first == at.astimezone(UTC).date().replace(day=1)
-        self._session.execute(delete(CareMonthRow).where(month))
+        self._ended(CareMonthRow.first == at.astimezone(UTC).date().replace(day=1))
+
+    def _ended(self, which: ColumnElement[bool]) -> None:
+        nothing = dict.fromkeys(field.name for field in fields(Kept))
+        again = update(CareMonthRow).where(which).values(mark=CareMonthRow.mark + 1, **nothing)
+        self._session.execute(again.execution_options(synchronize_session=False))
 
     def month(self, first: date, intervals: CareIntervals) -> Kept:
         """Of the machines with care on record at its beginning."""
         begin, end = (datetime.combine(day, time(), UTC) for day in (first, first + MONTH))
-        care = CareRow.serial == MachineRow.serial
-        kept = and_(
-            *(
-                exists().where(care, _counts(task, side), CareRow.at > since, CareRow.at <= begin)
-                for task in SIDES
-                for since in [begin - timedelta(days=intervals.days(task) + 1)]
-                for side in SIDES[task]
-            )
-        )
         told = (
             select(func.count())
             .where(TicketRow.machine == MachineRow.serial)
@@ -94,15 +102,42 @@ class CareMonths:
             .scalar_subquery()
         )
         judged = (
-            select(kept.label("kept"), told.label("told"))
+            select(_kept(begin, intervals).label("kept"), told.label("told"))
             .select_from(MachineRow)
-            .where(exists().where(care, CareRow.kind.in_(sorted(COUNTS_AS["filter"])), CareRow.at <= begin))
+            .where(_on_record(begin))
             .subquery()
         )
         query = select(judged.c.kept, func.count(), func.sum(judged.c.told)).group_by(judged.c.kept)
         found = {bool(row[0]): row[1:] for row in self._session.execute(query)}
         (machines, reports), (others, of_others) = (found.get(which, (0, 0)) for which in (True, False))
         return Kept(machines, others, int(reports), int(of_others))
+
+
+def began(first: date, intervals: CareIntervals, overdue: bool) -> Select[str]:
+    """The machines that began a month with something overdue, or with nothing."""
+    begin = datetime.combine(first, time(), UTC)
+    kept = _kept(begin, intervals)
+    return select(MachineRow.serial).where(_on_record(begin), ~kept if overdue else kept)
+
+
+def _kept(begin: datetime, intervals: CareIntervals) -> ColumnElement[bool]:
+    """Whether nothing is overdue on a machine at a moment."""
+    return and_(
+        *(
+            exists().where(_OF_ONE, _counts(task, side), CareRow.at > since, CareRow.at <= begin)
+            for task in SIDES
+            for since in [begin - timedelta(days=intervals.days(task) + 1)]
+            for side in SIDES[task]
+        )
+    )
+
+
+def _on_record(begin: datetime) -> ColumnElement[bool]:
+    return exists().where(_OF_ONE, CareRow.kind.in_(sorted(COUNTS_AS["filter"])), CareRow.at <= begin)
+
+
+def _by(intervals: CareIntervals) -> list[ColumnElement[bool]]:
+    return [getattr(CareMonthRow, name) == days for name, days in asdict(intervals).items()]
 
 
 def _counts(task: Task, side: str) -> ColumnElement[bool]:

@@ -29,7 +29,7 @@ from triage.records.ticket import Ticket
 from triage.repairs.exports import NO_FAULT_FOUND, NOT_ON_RECORD, SpendBy, Spent
 from triage.repairs.scores import decision_score
 from triage.store.tables.column_types import ExactAmount, ExactJSON, json_text
-from triage.store.tables.models import Base, EventRow, RepairRow, TicketRow
+from triage.store.tables.models import Base, EventRow, RepairRow, TicketRow, on_postgresql
 from triage.values.dataclass_json import from_data
 
 Place: TypeAlias = tuple[datetime, str, int]
@@ -95,8 +95,7 @@ class Closings:
 
     def _row(self, ticket: Ticket, row: Mapping[str, Any], closed: Closed) -> dict[str, Any]:
         of_ticket = EventRow.ticket == ticket.id
-        postgresql = self._session.get_bind().dialect.name == "postgresql"
-        visit = json_text(EventRow.payload, ("visit",), postgresql)
+        visit = json_text(EventRow.payload, ("visit",), on_postgresql(self._session))
         visits = select(func.count(visit.distinct())).where(of_ticket, EventRow.kind == "dispatched")
         decided_seq = select(TicketRow.decided_seq).where(TicketRow.id == ticket.id).scalar_subquery()
         decided = self._session.scalar(select(EventRow.payload).where(of_ticket, EventRow.seq == decided_seq))

@@ -105,6 +105,7 @@ CLOSED: Mapping[str, Callable[[], tuple[Condition, ...]]] = {
     "cured_in_store": lambda: (_visits() == 0, ClosingRow.scheduled == 0, ~_not_by_itself()),
     "first_visit_fix": lambda: (_visits() == 1, ClosingRow.scheduled <= 1, ClosingRow.cured_by != NOTHING),
     "no_fault_found": lambda: (ClosingRow.cause.is_(None),),
+    "scored": lambda: (ClosingRow.log_loss.is_not(None),),
     "first_ranked": lambda: (ClosingRow.cause == ClosingRow.top_cause,),
 }
 EVENTS = {

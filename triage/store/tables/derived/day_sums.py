@@ -26,7 +26,6 @@ from sqlalchemy import (
     select,
     union_all,
 )
-from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.orm import Session
 
 from triage.records.ticket import Ticket
@@ -34,7 +33,7 @@ from triage.repairs.period import COUNTED, GROUPS, MEASURES, By, Counted, DaySum
 from triage.repairs.weeks import month_of
 from triage.store.tables.column_types import ExactAmount
 from triage.store.tables.derived.asked import AskedRow
-from triage.store.tables.models import Base, EventRow
+from triage.store.tables.models import Base, EventRow, new_row
 
 _TYPES: Mapping[type, Any] = {int: Integer, float: Float, Decimal: ExactAmount}
 
@@ -92,8 +91,7 @@ class DaySumRows:
 
     def mark(self, days: Iterable[date]) -> None:
         """These days are to be folded anew."""
-        on_postgresql = self._session.get_bind().dialect.name == "postgresql"
-        new = (postgresql.insert if on_postgresql else sqlite.insert)(MARKED_DAYS)
+        new = new_row(self._session)(MARKED_DAYS)
         again = new.on_conflict_do_update(index_elements=["day"], set_={"mark": MARKED_DAYS.c.mark + 1})
         self._session.connection().execute(again, [{"day": day, "mark": 1} for day in sorted(set(days))])
 
