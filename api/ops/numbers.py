@@ -5,6 +5,7 @@ from datetime import UTC, timedelta
 from functools import partial
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlencode
 
 from flask import Blueprint, Flask, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -26,7 +27,7 @@ from triage.values.errors import InputError
 blueprint = Blueprint("numbers_page", __name__)
 
 STATIC = Path(__file__).parents[1] / "static"
-MOST_GROUPS = 200
+MOST_GROUPS = 100
 SHEETS = ("tokens.css", "base.css", "desk.css", "numbers.css")
 
 
@@ -56,12 +57,14 @@ def page(
     """The page; `standalone` holds the style sheets of one that is a file of its own. InputError."""
     glance = overview_of(service(), since, until)
     days = glance.period.first.isoformat(), glance.period.last.isoformat()
-    sites = site_names(service()) if "site" in (by or of or "") else {}
+    grouped = None if by is None and of is None else numbers_of(service(), *days, by, of, MOST_GROUPS)
+    keys = [one["key"] for one in grouped["groups"]] if grouped is not None and by == "site" else []
+    sites = site_names(service(), [*keys, (of or "").removeprefix("site:")])
     return render_template(
         "numbers/page.html",
         glance=glance,
         found=numbers_of(service(), *days),
-        grouped=None if by is None and of is None else numbers_of(service(), *days, by, of),
+        grouped=grouped,
         by=by,
         of=of,
         asked=asked or {"since": days[0], "until": days[1], "by": by, "of": of},
@@ -111,9 +114,11 @@ def percent(share: float | None) -> str:
 def _tickets(days: tuple[str, str]) -> Any:
     """Where the tickets behind a number are listed."""
 
-    def address(counted: str, **filters: str) -> str:
-        period: dict[str, Any] = {"since": days[0], "until": days[1], **filters}
-        return url_for("desk_list.start", view="all", counted=counted, **period)
+    path = url_for("desk_list.start")  # asked for once: a page has some thousand of these addresses
+
+    def address(counted: str, **filters: Any) -> str:
+        period = {"view": "all", "counted": counted, "since": days[0], "until": days[1], **filters}
+        return f"{path}?{urlencode(period)}"
 
     return address
 

@@ -39,12 +39,17 @@ def summing(service: Service) -> AbstractContextManager[None]:
 
 
 def numbers(
-    service: Service, since: str | None, until: str | None, by: str | None = None, of: str | None = None
+    service: Service,
+    since: str | None,
+    until: str | None,
+    by: str | None = None,
+    of: str | None = None,
+    most: int | None = None,
 ) -> dict[str, Any]:
     """The numbers of two days' period, and those of each group; InputError for what is no period or group.
 
-    `by` is one of GROUPED_BY. `of` is a group's key, such as `site:LH-012`: only
-    what stands under it is counted.
+    `by` is one of GROUPED_BY; of the groups the first `most` are told, and `group_count` says of how many.
+    `of` is a group's key, such as `site:LH-012`: only what stands under it is counted.
     """
     now = service.now()
     period, (within, key) = read_period(since, until, now), _read_group(of)
@@ -56,12 +61,13 @@ def numbers(
     currency = service.rulebook.currency
     with service.store.read() as work:
         sums = work.day_sums
-        groups = () if by is None else _groups(work, period, by, within, key)
-        told = [{"key": name, **group_numbers(one, currency)} for name, one in groups]
+        groups = [] if by is None else _groups(work, period, by, within, key)
+        told = [{"key": name, **group_numbers(one, currency)} for name, one in groups[:most]]
+        counted = {"groups": told, "group_count": len(groups)}
         total = sums.total(period, within, key)
         if of is not None:
             days = {"since": period.first.isoformat(), "until": period.last.isoformat()}
-            told_of = {"currency": currency, **group_numbers(total, currency), "groups": told}
+            told_of = {"currency": currency, **group_numbers(total, currency), **counted}
             return {**days, "days_to_sum": left, **told_of}
         recorded = Recorded(
             total=total,
@@ -76,7 +82,7 @@ def numbers(
             swaps=sums.tallies(period, "swap"),
             held=tuple(work.numbers.held_since()),
         )
-    return {**period_numbers(recorded, service.rulebook, period, now), "days_to_sum": left, "groups": told}
+    return {**period_numbers(recorded, service.rulebook, period, now), "days_to_sum": left, **counted}
 
 
 def _read_group(of: str | None) -> tuple[By, str]:

@@ -29,7 +29,8 @@ from triage.service.changes import (
 from triage.service.dangers import cleaned_away
 from triage.service.service import Service, one_version, refuse_not_there
 from triage.store import Work
-from triage.store.tables.desk import NO_FILTERS, VIEWS, Filters, Measures, OpenTicket, View
+from triage.store.tables.derived.counted import Measures
+from triage.store.tables.desk import NO_FILTERS, VIEWS, Filters, OpenTicket, View
 from triage.store.tables.tickets import TicketMoved, opening
 from triage.store.work import on_machine
 from triage.values.errors import InputError, NotFoundError, Problem

@@ -223,7 +223,7 @@ def fit_fleet(machines: Sequence[tuple[int, float]]) -> Fleet:
 
     alike, weights = Counter(machines), np.array(WEIGHTS, float)
     low, high = np.full(weights.shape, 1e-4), np.full(weights.shape, 1e3)
-    for _ in range(80):  # the likelihood has one top in the rate's logarithm
+    for _ in range(44):  # to eight digits; the likelihood has one top in the rate's logarithm
         one, two = low * (high / low) ** 0.382, low * (high / low) ** 0.618
         right = log_likelihood(alike, one, weights) < log_likelihood(alike, two, weights)
         low, high = np.where(right, one, low), np.where(right, high, two)

@@ -16,12 +16,9 @@ from triage.records.danger import Danger, state_from_data
 from triage.records.payloads import payload_from_data
 from triage.records.ticket import Event
 from triage.repairs.period import Period
-from triage.rulebook.model import CareIntervals
 from triage.store.tables.dangers import OpenDangers
-from triage.store.tables.derived.care_months import began
 from triage.store.tables.derived.chain import whole
-from triage.store.tables.derived.counted import OF_PART, counted_in, of_group
-from triage.store.tables.derived.judged import judged_so
+from triage.store.tables.derived.counted import OF_PART, Measures, by_measures, counted_in, of_group
 from triage.store.tables.derived.terms import Terms
 from triage.store.tables.derived.ticket_filters import matching
 from triage.store.tables.models import Base, EventRow, MachineRow, SiteRow, TicketRow, new_row
@@ -37,14 +34,6 @@ Filters: TypeAlias = Mapping[str, str]
 """`outcome` as it stands, those of OF_GROUP as numbers are told by; `words` of a caller, phone, store,
 machine or ticket; `counted` a number, with the days `since` and `until` of its period. `care` is overdue or
 nothing_overdue as the machine began the month of `since`."""
-
-
-@dataclass(frozen=True, slots=True)
-class Measures:
-    """What the live rulebook judges care and commissionings by."""
-
-    care: CareIntervals
-    judge: str
 
 
 OF_GROUP = ("site", "contractor", "machine", "first_outcome", "model", "cause", *OF_PART)
@@ -152,12 +141,7 @@ class Desk:
             sqlite = self._session.get_bind().dialect.name == "sqlite"
             days = (date.fromisoformat(filters[name]) for name in ("since", "until"))
             where.append(counted_in(filters["counted"], Period(*days), sqlite))
-        if by is not None and filters.get("care") and filters.get("since"):
-            month = date.fromisoformat(filters["since"]).replace(day=1)
-            where.append(TicketRow.machine.in_(began(month, by.care, filters["care"] == "overdue")))
-        if by is not None and filters.get("commissioning"):
-            state: Any = filters["commissioning"]
-            where.append(TicketRow.machine.in_(judged_so(by.judge, state)))
+        where += [] if by is None else by_measures(by, filters)
         terms, joined = Terms(self._session), False
         for word in filters.get("words", "").split()[:MOST_WORDS]:
             few = terms.few(word)

@@ -98,9 +98,11 @@ class CareList:
 
     def by_site(self, moments: Moments) -> tuple[SiteCare, ...]:
         """Each store's machines with care on record, and how many have nothing overdue; the worst first."""
-        overdue = func.count(case((before(moments), LastCareRow.serial)).distinct())
-        count = func.count(LastCareRow.serial.distinct())
-        query = _joined(select(SiteRow.id, SiteRow.name, count, count - overdue), None, {})
+        late = func.max(case((before(moments), 1), else_=0)).label("late")
+        of_machine = select(MachineRow.site_id.label("site"), late)
+        one = _joined(of_machine, None, {}).group_by(LastCareRow.serial, MachineRow.site_id).subquery()
+        count, overdue = func.count(one.c.late), func.sum(one.c.late)
+        query = select(SiteRow.id, SiteRow.name, count, count - overdue).join(one, one.c.site == SiteRow.id)
         query = query.group_by(SiteRow.id, SiteRow.name).order_by(overdue.desc(), count, SiteRow.id)
         return tuple(SiteCare(*row) for row in self._session.execute(query))
 

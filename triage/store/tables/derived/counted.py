@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import date
 from decimal import Decimal
+from typing import Any
 
 from sqlalchemy import ColumnElement, Text, and_, exists, func, or_, select, type_coerce
 from sqlalchemy.orm import InstrumentedAttribute, aliased
@@ -11,8 +14,11 @@ from sqlalchemy.orm import InstrumentedAttribute, aliased
 from triage.repairs.close_out import COMEBACK_DAYS, NOTHING, REPAIR
 from triage.repairs.exports import NO_FAULT_FOUND
 from triage.repairs.period import NOT_KNOWN, Period
+from triage.rulebook.model import CareIntervals
 from triage.store.tables.derived.asked import AskedRow
+from triage.store.tables.derived.care_months import began
 from triage.store.tables.derived.closings import ClosingRow
+from triage.store.tables.derived.judged import judged_so
 from triage.store.tables.models import EventRow, MachineRow, TicketRow
 
 Condition = ColumnElement[bool]
@@ -36,6 +42,25 @@ def counted_in(number: str, period: Period, sqlite: bool) -> Condition:
     if number == "over_limit":
         return _closed(period, ClosingRow.spent > ClosingRow.nte)
     return _closed(period, ClosingRow.stands.is_(True), *CLOSED[number]())
+
+
+@dataclass(frozen=True, slots=True)
+class Measures:
+    """What the live rulebook judges care and commissionings by."""
+
+    care: CareIntervals
+    judge: str
+
+
+def by_measures(by: Measures, filters: Mapping[str, str]) -> Iterator[Condition]:
+    """`care`: overdue or nothing_overdue, as the machine began the month of `since`; `commissioning`: a state
+    of it."""
+    if filters.get("care") and filters.get("since"):
+        month = date.fromisoformat(filters["since"]).replace(day=1)
+        yield TicketRow.machine.in_(began(month, by.care, filters["care"] == "overdue"))
+    state: Any = filters.get("commissioning")
+    if state:
+        yield TicketRow.machine.in_(judged_so(by.judge, state))
 
 
 def of_group(by: str, key: str) -> Condition:

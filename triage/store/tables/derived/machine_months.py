@@ -67,25 +67,23 @@ class MachineMonths:
     def calls(self, period: Period) -> dict[str, tuple[date, Calls, str | None]]:
         """Since when each machine is in service (commissioned, or else shipped), its calls; its site."""
         months, rest = whole_months(period)
-        row, none = MachineMonthRow, (0, 0)
+        row, machine = MachineMonthRow, MachineRow
         within = [false()] if months is None else [row.first >= months.first, row.first <= months.last]
-        own = MachineRow.serial, MachineRow.commissioned_on, MachineRow.shipped_on, MachineRow.site_id
-        count, seconds = (func.coalesce(func.sum(column), 0) for column in (row.calls, row.seconds))
+        since = func.coalesce(machine.commissioned_on, machine.shipped_on)
         # An outer join has SQLite go by the machines, each with its months in order: nothing is sorted.
         query = (
-            select(*own, count, seconds)
-            .join(row, and_(row.machine == MachineRow.serial, *within), isouter=True)
-            .group_by(MachineRow.serial)
+            select(machine.serial, since, machine.site_id, func.sum(row.calls), func.sum(row.seconds))
+            .join(row, and_(row.machine == machine.serial, *within), isouter=True)
+            .group_by(machine.serial)
         )
         beside = [self._opened(one) for one in rest]
-        start = (period.since - EPOCH).total_seconds()
-        found = {}
-        for serial, commissioned, shipped, site, *summed in self._session.execute(query):
-            calls, at = (
-                sum(each) for each in zip(summed, *(one.get(serial, none) for one in beside), strict=True)
-            )
-            known = Calls(calls, (float(at) - calls * start) / DAY)
-            found[serial] = commissioned or shipped, known, site
+        start, no_calls, found = (period.since - EPOCH).total_seconds(), Calls(), {}
+        for serial, day, site, count, seconds in self._session.execute(query):
+            parts = [(count, seconds)] if count else []
+            parts += [one[serial] for one in beside if serial in one]
+            calls, at = sum(part[0] for part in parts), sum(float(part[1]) for part in parts)
+            known = Calls(calls, (at - calls * start) / DAY) if calls else no_calls
+            found[serial] = day, known, site
         return found
 
     def _opened(self, period: Period) -> dict[str | None, tuple[int, int]]:
