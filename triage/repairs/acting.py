@@ -157,12 +157,11 @@ def often_down(calls: Mapping[str, Calls], days: Mapping[str, int]) -> tuple[Oft
     fleet = fit_fleet(list(known.values()))
     usual = fleet.failures_a_year
     found = [
-        OftenDown(serial, count, usual * years, fleet.rate(count, years) / usual)
+        OftenDown(serial, count, usual * years, rate)
         for serial, (count, years) in known.items()
-        if count >= FEWEST_CALLS
+        if count >= FEWEST_CALLS and (rate := fleet.rate(count, years) / usual) >= MORE_THAN_FLEET
     ]
-    found.sort(key=lambda one: (-one.rate, one.name))
-    return tuple(one for one in found if one.rate >= MORE_THAN_FLEET)
+    return tuple(sorted(found, key=lambda one: (-one.rate, one.name)))
 
 
 def by_site(

@@ -60,17 +60,27 @@ def month_of(day: date) -> Period:
     return Period(first, first + relativedelta(months=1, days=-1))
 
 
-def whole_months(period: Period) -> tuple[Period | None, list[Period]]:
-    """The months that lie in a period whole, None for none, and what is left of it on either side."""
-    first, last = period.first, period.last
-    if first.day > 1:
-        first = month_of(first).last + timedelta(days=1)
-    if last != month_of(last).last:
-        last = last.replace(day=1) - timedelta(days=1)
-    if first > last:
-        return None, [period]
-    rest = [(period.first, first - timedelta(days=1)), (last + timedelta(days=1), period.last)]
-    return Period(first, last), [Period(*days) for days in rest if days[0] <= days[1]]
+def in_months(period: Period) -> tuple[Period | None, list[tuple[int, Period]]]:
+    """A period as whole months, None for none, with days to add (1) to them and to take off (-1).
+
+    Of a month that the period holds the greater part of, the days outside are taken off.
+    """
+    first, last = month_of(period.first), month_of(period.last)
+    days = []
+    if first == last:
+        return (first, []) if first == period else (None, [(1, period)])
+    start, end = first.first, last.last
+    if 2 * (period.first - first.first).days >= first.days:
+        start = first.last + timedelta(days=1)
+        days.append((1, Period(period.first, first.last)))
+    elif first.first < period.first:
+        days.append((-1, Period(first.first, period.first - timedelta(days=1))))
+    if 2 * (last.last - period.last).days >= last.days:
+        end = last.first - timedelta(days=1)
+        days.append((1, Period(last.first, period.last)))
+    elif period.last < last.last:
+        days.append((-1, Period(period.last + timedelta(days=1), last.last)))
+    return (None if start > end else Period(start, end)), days
 
 
 def neighbor(period: Period, away: int) -> Period:

@@ -189,6 +189,8 @@ def log_sum(observation: Observation) -> float:
 WEIGHTS = tuple(2 ** (step / 8) for step in range(-32, 65))
 """The years of weight tried, 1/16 to 256: machines that hardly differ are not told apart from equal ones."""
 
+GOLDEN = (5**0.5 - 1) / 2  # a search that divides by it looks at one new place a step
+
 
 @dataclass(frozen=True, slots=True)
 class Fleet:
@@ -223,10 +225,15 @@ def fit_fleet(machines: Sequence[tuple[int, float]]) -> Fleet:
 
     alike, weights = Counter(machines), np.array(WEIGHTS, float)
     low, high = np.full(weights.shape, 1e-4), np.full(weights.shape, 1e3)
+    one, two = low * (high / low) ** (1 - GOLDEN), low * (high / low) ** GOLDEN
+    of_one, of_two = (log_likelihood(alike, each, weights) for each in (one, two))
     for _ in range(44):  # to eight digits; the likelihood has one top in the rate's logarithm
-        one, two = low * (high / low) ** 0.382, low * (high / low) ** 0.618
-        right = log_likelihood(alike, one, weights) < log_likelihood(alike, two, weights)
+        right = of_one < of_two
         low, high = np.where(right, one, low), np.where(right, high, two)
+        new = low * (high / low) ** np.where(right, GOLDEN, 1 - GOLDEN)
+        found = log_likelihood(alike, new, weights)
+        one, two = np.where(right, two, new), np.where(right, new, one)
+        of_one, of_two = np.where(right, of_two, found), np.where(right, found, of_one)
     best = int(np.argmax(log_likelihood(alike, low, weights)))
     return Fleet(failures_a_year=float(low[best]), weight_years=float(weights[best]))
 

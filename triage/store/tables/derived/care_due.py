@@ -98,12 +98,11 @@ class CareList:
 
     def by_site(self, moments: Moments) -> tuple[SiteCare, ...]:
         """Each store's machines with care on record, and how many have nothing overdue; the worst first."""
-        late = func.max(case((before(moments), 1), else_=0)).label("late")
-        of_machine = select(MachineRow.site_id.label("site"), late)
-        one = _joined(of_machine, None, {}).group_by(LastCareRow.serial, MachineRow.site_id).subquery()
-        count, overdue = func.count(one.c.late), func.sum(one.c.late)
-        query = select(SiteRow.id, SiteRow.name, count, count - overdue).join(one, one.c.site == SiteRow.id)
-        query = query.group_by(SiteRow.id, SiteRow.name).order_by(overdue.desc(), count, SiteRow.id)
+        care = LastCareRow.serial == MachineRow.serial
+        count, overdue = func.count(), func.sum(case((exists().where(care, before(moments)), 1), else_=0))
+        query = select(SiteRow.id, SiteRow.name, count, count - overdue).join_from(SiteRow, MachineRow)
+        query = query.where(exists().where(care)).group_by(SiteRow.id, SiteRow.name)
+        query = query.order_by(overdue.desc(), count, SiteRow.id)
         return tuple(SiteCare(*row) for row in self._session.execute(query))
 
     def by_contractor(self, moments: Moments, filters: Mapping[str, str]) -> tuple[tuple[str, int], ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
@@ -26,7 +26,7 @@ from sqlalchemy.orm import Mapped, Session, mapped_column
 
 from triage.repairs.acting import Calls
 from triage.repairs.period import Period
-from triage.repairs.weeks import whole_months
+from triage.repairs.weeks import in_months
 from triage.store.tables.models import Base, MachineRow, TicketRow, new_row, on_postgresql
 
 EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
@@ -66,7 +66,7 @@ class MachineMonths:
 
     def calls(self, period: Period) -> dict[str, tuple[date, Calls, str | None]]:
         """Since when each machine is in service (commissioned, or else shipped), its calls; its site."""
-        months, rest = whole_months(period)
+        months, rest = in_months(period)
         row, machine = MachineMonthRow, MachineRow
         within = [false()] if months is None else [row.first >= months.first, row.first <= months.last]
         since = func.coalesce(machine.commissioned_on, machine.shipped_on)
@@ -76,23 +76,23 @@ class MachineMonths:
             .join(row, and_(row.machine == machine.serial, *within), isouter=True)
             .group_by(machine.serial)
         )
-        beside = [self._opened(one) for one in rest]
-        start, no_calls, found = (period.since - EPOCH).total_seconds(), Calls(), {}
-        for serial, day, site, count, seconds in self._session.execute(query):
-            parts = [(count, seconds)] if count else []
-            parts += [one[serial] for one in beside if serial in one]
-            calls, at = sum(part[0] for part in parts), sum(float(part[1]) for part in parts)
-            known = Calls(calls, (at - calls * start) / DAY) if calls else no_calls
-            found[serial] = day, known, site
+        start, none = (period.since - EPOCH).total_seconds(), Calls()
+        found = {
+            serial: (day, Calls(count, (float(at) - count * start) / DAY) if count else none, site)
+            for serial, day, site, count, at in self._session.execute(query)
+        }
+        for sign, serial, count, at in ((sign, *row) for sign, one in rest for row in self._opened(one)):
+            day, known, site = found[serial]
+            days = known.days + sign * (float(at) - count * start) / DAY
+            found[serial] = day, Calls(known.count + sign * count, days), site
         return found
 
-    def _opened(self, period: Period) -> dict[str | None, tuple[int, int]]:
-        """Serial -> calls in a period, and their seconds, from the tickets."""
-        opened = TicketRow.opened_at
-        query = select(TicketRow.machine, func.count(opened), func.sum(seconds_of(self._session)))
-        within = opened >= period.since, opened < period.until
-        rows = self._session.execute(query.where(*within).group_by(TicketRow.machine))
-        return {machine: (count, seconds) for machine, count, seconds in rows}
+    def _opened(self, period: Period) -> Iterable[Any]:
+        """Machines, their calls in a period, and the seconds of these, from the tickets."""
+        opened, machine = TicketRow.opened_at, TicketRow.machine
+        query = select(machine, func.count(opened), func.sum(seconds_of(self._session)))
+        within = opened >= period.since, opened < period.until, machine.is_not(None)
+        return self._session.execute(query.where(*within).group_by(machine))
 
     def worked_out(self) -> Select[tuple[str, date, int, int]]:
         """What the table is to hold, from the tickets; it may besides hold months of no calls."""
