@@ -48,7 +48,7 @@ def numbers(
 ) -> dict[str, Any]:
     """The numbers of two days' period, and those of each group; InputError for what is no period or group.
 
-    `by` is one of GROUPED_BY; of the groups the first `most` are told, and `group_count` says of how many.
+    `by` is one of GROUPED_BY; with `most` the first so many are told, and `group_count` says of how many.
     `of` is a group's key, such as `site:LH-012`: only what stands under it is counted.
     """
     now = service.now()
@@ -63,7 +63,7 @@ def numbers(
         sums = work.day_sums
         groups = [] if by is None else _groups(work, period, by, within, key)
         told = [{"key": name, **group_numbers(one, currency)} for name, one in groups[:most]]
-        counted = {"groups": told, "group_count": len(groups)}
+        counted = {"groups": told} | ({} if most is None else {"group_count": len(groups)})
         total = sums.total(period, within, key)
         if of is not None:
             days = {"since": period.first.isoformat(), "until": period.last.isoformat()}
