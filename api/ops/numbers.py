@@ -219,6 +219,7 @@ def _pictures(found: Overview) -> Mapping[str, Any]:
         drawn["scores"] = charts.scores(
             gettext("Log loss and Brier score of the chances given, by period."),
             gettext("Week from") if found.period.days == 7 else gettext("From the day (UTC)"),
+            gettext("score; 0 is best"),
             (gettext("Log loss"), gettext("Brier score")),
             [day_words(one.period.first) for one in found.scores],
             found.scores,

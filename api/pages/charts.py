@@ -140,7 +140,7 @@ def reliability(title: str, across: str, up: str, bins: Sequence[Any]) -> Markup
 
 
 def scores(
-    title: str, across: str, names: tuple[str, str], days: Sequence[str], found: Sequence[Any]
+    title: str, across: str, up: str, names: tuple[str, str], days: Sequence[str], found: Sequence[Any]
 ) -> Markup:
     """Log loss and Brier score by period; `days` are their first ones as words."""
     with drawn("scores", title, 420, 300) as (axes, chart):
@@ -158,7 +158,9 @@ def scores(
             )
         shown = sorted({0, len(days) // 2, len(days) - 1})
         axes.set_xticks(shown, [days[place] for place in shown])
-        axes.set(xlabel=across, xlim=(-0.5, len(days) - 0.5))
+        for label, side in zip(axes.get_xticklabels(), ("left", "center", "right"), strict=False):
+            label.set_ha(side if len(shown) > 1 else "center")
+        axes.set(xlabel=across, ylabel=up, xlim=(-0.5, len(days) - 0.5))
         axes.set_ylim(bottom=0)
         axes.legend(frameon=False)
     return chart[0]
