@@ -143,7 +143,7 @@ def scores(
     title: str, across: str, up: str, names: tuple[str, str], days: Sequence[str], found: Sequence[Any]
 ) -> Markup:
     """Log loss and Brier score by period; `days` are their first ones as words."""
-    with drawn("scores", title, 420, 300) as (axes, chart):
+    with drawn("scores", title, 420, 300, (66, 44)) as (axes, chart):
         looks = (("log_loss", "mark", "-", "o"), ("brier", "danger", "--", "D"))
         for name, (of, ink, line, marker) in zip(names, looks, strict=True):
             known = [(place, getattr(one, of)) for place, one in enumerate(found)]

@@ -124,9 +124,10 @@ def judge_of(rulebook: Rulebook) -> str:
 
 @cache
 def _code() -> bytes:
-    digest = sha256()
-    for path in sorted(Path(__file__).parents[1].rglob("*.py")):
-        digest.update(path.read_bytes())
+    digest, here = sha256(), Path(__file__).parent
+    for folder in (here, here.parent / "measures"):
+        for path in sorted(folder.glob("*.py")):
+            digest.update(path.read_bytes())
     return digest.digest()
 
 
