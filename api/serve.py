@@ -25,7 +25,7 @@ from api.pages.search import FINDER
 from api.v1.rulebook import MOST_BYTES
 from api.worker import WSGI, Worker
 from triage.config import DEFAULT_SERVER, ServerSettings
-from triage.service.numbers import summing
+from triage.service.fleet.commissioning import summing
 from triage.service.outgoing.deliver import delivering
 from triage.service.service import Service
 

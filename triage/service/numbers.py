@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterator, Mapping
-from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime, time, timedelta
 from shutil import disk_usage
 from typing import Any
@@ -14,13 +13,11 @@ from triage.repairs.exports import SpendBy, claim_rows, read_days, spend_rows
 from triage.repairs.period import GROUPS, By, Period, Sums, Tally, read_period
 from triage.repairs.period_numbers import Recorded, group_numbers, hours_of, period_numbers
 from triage.repairs.weeks import key_numbers, last_week, month_of, periods_to, week_of
-from triage.service.fleet.commissioning import judging
 from triage.service.service import Service
 from triage.service.tickets import measures
 from triage.simulation.quick import Programs, quick_years
 from triage.store import Work
 from triage.store.summing import sum_days
-from triage.store.summing import summing as beside
 from triage.store.tables.derived.counted import COUNTED as COUNTED
 from triage.store.tables.desk import NO_FILTERS, Filters, View
 from triage.values.cursor import cursor_text, read_cursor
@@ -28,14 +25,6 @@ from triage.values.errors import InputError, Problem
 
 MEASURED_BY = ("day", "week", "month")
 GROUPED_BY = (*GROUPS[1:], *MEASURED_BY)
-
-
-def summing(service: Service) -> AbstractContextManager[None]:
-    """Sums days, and judges commissionings, in a thread of its own as long as the block lasts.
-
-    Requests do not wait for many.
-    """
-    return beside(service.store, lambda: judging(service))
 
 
 def numbers(

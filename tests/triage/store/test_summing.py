@@ -12,7 +12,8 @@ import pytest
 from tests.triage.services import AGENT, NOON, REPORT, Clock, running_service
 from triage.repairs.period import Period
 from triage.service import tickets
-from triage.service.numbers import numbers, summing
+from triage.service.fleet.commissioning import summing
+from triage.service.numbers import numbers
 from triage.service.service import Service
 from triage.store.summing import AT_ONCE, sum_days
 

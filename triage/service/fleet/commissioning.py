@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from contextlib import AbstractContextManager
 
 from triage.machine.commissioning.recorded import checklist_of, judge_of, judged
 from triage.records.callers_words import together
 from triage.repairs.acting import Calls, Commissioned
 from triage.service.service import Service, one_version
 from triage.store import Work
+from triage.store.summing import summing as beside
 from triage.values.json_text import from_json
 
 AT_ONCE = 200
@@ -66,3 +68,11 @@ def commissioned(service: Service, work: Work, calls: Mapping[str, Calls]) -> li
     known = work.judged.known(judge_of(service.rulebook))
     none = Calls()
     return [Commissioned(serial, *points, calls.get(serial, none).count) for serial, points in known.items()]
+
+
+def summing(service: Service) -> AbstractContextManager[None]:
+    """Sums days, and judges commissionings, in a thread of its own as long as the block lasts.
+
+    Requests do not wait for many.
+    """
+    return beside(service.store, lambda: judging(service))
