@@ -13,8 +13,7 @@ from triage.repairs.exports import SpendBy, claim_rows, read_days, spend_rows
 from triage.repairs.period import GROUPS, By, Period, Sums, Tally, read_period
 from triage.repairs.period_numbers import Recorded, group_numbers, hours_of, period_numbers
 from triage.repairs.weeks import key_numbers, last_week, month_of, periods_to, week_of
-from triage.service.service import Service
-from triage.service.tickets import measures
+from triage.service.service import Service, measures
 from triage.simulation.quick import Programs, quick_years
 from triage.store import Work
 from triage.store.summing import sum_days

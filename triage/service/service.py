@@ -16,6 +16,7 @@ from typing import Any, Concatenate, ParamSpec, TypeVar
 from triage.config import Outgoing, TwoPeople
 from triage.decide.causes import inference
 from triage.logic.engine import Engine
+from triage.machine.commissioning.recorded import judge_of
 from triage.machine.measures.upkeep import SIDES
 from triage.records.ticket_id import new_ticket_id
 from triage.rulebook.model import Rulebook
@@ -25,6 +26,7 @@ from triage.service.live_rulebook import LiveRulebook, Serving
 from triage.store import Store, Work
 from triage.store.aside import Aside
 from triage.store.connections import Observe
+from triage.store.tables.derived.counted import Measures
 from triage.store.tables.rulebooks import Publication
 from triage.values.errors import InputError
 from triage.values.shown import not_there
@@ -145,3 +147,8 @@ def refuse_not_there(work: Work, filters: Mapping[str, str], **more: Collection[
         known["contractor"] = [each.id for each in work.machines.contractors()]
     if problems := not_there({name: said for name, said in filters.items() if said}, known):
         raise InputError(problems)
+
+
+def measures(service: Service) -> Measures:
+    """What the live rulebook judges care and commissionings by, for lists."""
+    return Measures(service.rulebook.care, judge_of(service.rulebook))

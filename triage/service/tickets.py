@@ -8,7 +8,6 @@ from typing import Any
 
 from triage.decide.decide_data import Inputs, decide_inputs
 from triage.inputs.heard import hear
-from triage.machine.commissioning.recorded import judge_of
 from triage.records.caller import Caller, own_part
 from triage.records.danger import CALM
 from triage.records.decision import Decision
@@ -27,9 +26,8 @@ from triage.service.changes import (
     seen_ticket,
 )
 from triage.service.dangers import cleaned_away
-from triage.service.service import Service, one_version, refuse_not_there
+from triage.service.service import Service, measures, one_version, refuse_not_there
 from triage.store import Work
-from triage.store.tables.derived.counted import Measures
 from triage.store.tables.desk import NO_FILTERS, VIEWS, Filters, OpenTicket, View
 from triage.store.tables.tickets import TicketMoved, opening
 from triage.store.work import on_machine
@@ -288,11 +286,6 @@ def listed(
     """A part of the list of tickets that match all filters; see `VIEWS` for what they wait for."""
     with service.store.read() as work:
         return work.desk.listed(view, service.now(), filters, offset, limit, measures(service))
-
-
-def measures(service: Service) -> Measures:
-    """What the live rulebook judges care and commissionings by, for lists."""
-    return Measures(service.rulebook.care, judge_of(service.rulebook))
 
 
 def symptoms_lately(service: Service) -> Sequence[str]:
