@@ -84,7 +84,7 @@ def test_a_rule_is_found_followed_changed_and_taken_as_a_candidate(
     page.wait_for_url(f"**{ENTRY}")
     change(folder)
     page.reload()
-    page.get_by_role("link", name="changed", exact=True).click()
+    page.get_by_role("link", name="changed since the live version").click()
     expect(page.get_by_text("seen with dirty air filter: 0.27 → 0.31")).to_be_visible()
     expect(page.locator("ins")).to_have_text("+     dirty_filter: 0.31")
     assert violations(page) == ""

@@ -92,7 +92,7 @@ def test_every_log_has_its_triggers(store: Store, path: Path, table: str) -> Non
         "SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ? ORDER BY name", [table]
     ).fetchall()
     connection.close()
-    names = ["no_delete", "no_update", *(["only_erased"] if table == "events" else [])]
+    names = ["no_delete", "no_update", *(["only_erased"] if table in ("events", "care_events") else [])]
     assert found == [(f"{table}_{name}",) for name in names]
 
 
