@@ -51,6 +51,13 @@ def _one_of(hint: Any) -> Any:
     return one
 
 
+class _Exact(fields.Raw):
+    """Goes out as text where it is given by its shape; a body that is data already has it as a number."""
+
+    def _serialize(self, value: Any, attr: str | None, obj: Any, **options: Any) -> str | None:
+        return None if value is None else str(value)
+
+
 def _field(hint: Any) -> fields.Field[Any]:
     origin, inside = get_origin(hint), get_args(hint)
     if origin in (Union, UnionType):
@@ -63,7 +70,7 @@ def _field(hint: Any) -> fields.Field[Any]:
         return fields.List(_field(inside[0]))
     if hint is Decimal:
         kinds = ["number", "string", "null"]
-        return fields.Raw(metadata={"type": kinds, "description": "A number, exact"})
+        return _Exact(metadata={"type": kinds, "description": "A number, exact"})
     if hint in _TEXTS:
         return fields.String(metadata={"description": _TEXTS[hint]})
     if isinstance(hint, type) and is_dataclass(hint):

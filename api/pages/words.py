@@ -196,8 +196,9 @@ def day_words(day: date) -> str:
     return format_date(day, "EEE d MMM", locale=page_language())
 
 
-def date_words(day: date) -> str:
+def date_words(day: date | str) -> str:
     """A day with its year: "19 Nov 2026"."""
+    day = date.fromisoformat(day) if isinstance(day, str) else day
     return format_date(day, "d MMM y", locale=page_language())
 
 

@@ -64,8 +64,8 @@ def test_training_is_noted_listed_ended_and_erased(run: Run, here: Path) -> None
     assert (status, "due; nobody is trained on fill, filter" in out) == (0, True)
     assert run("training", "note", write({**NOTED, "topics": ["polish"]}))[0] == 2
     assert run("training", "list", "--site", "nowhere")[0] == 2
-    assert run("forget", "--trained", "Ana Ruiz", "--phone", "555-0101", "--yes")[0] == 2
-    status, out, _ = run("forget", "--trained", "ana ruiz", "--yes", "--json")
+    assert run("forget", "--name", "Ana Ruiz", "--phone", "555-0101", "--yes")[0] == 2
+    status, out, _ = run("forget", "--name", "ana ruiz", "--yes", "--json")
     assert (status, json.loads(out)["trainings"]) == (0, 1)
-    assert run("forget", "--trained", "Ana Ruiz", "--yes")[0] == 2
+    assert run("forget", "--name", "Ana Ruiz", "--yes")[0] == 2
     assert "Ana" not in run("training", "list", "--view", "all", "--json")[1]
