@@ -1,6 +1,6 @@
 """Names, signatures and notes of people apart from the logs of care and of installations, so that they go."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 import sqlalchemy as sa
@@ -30,16 +30,22 @@ def upgrade() -> None:
     for table in SAID:
         _unlock(table, "no_update")
         op.add_column(table, sa.Column("words", sa.Text(), nullable=True))
-    for row in _rows(CARE, CARE.c.id):
-        (by, details), words = care_apart(row.kind, row.by, from_json(row.details), texts)
-        if words:
-            _put(CARE, {"id": row.id}, by=by, details=to_json(details), words=to_json(words))
-    for row in _rows(EVENTS, EVENTS.c.install, EVENTS.c.seq):
-        said = from_json(row.payload)
-        payload, words = install_apart(said | ({"by": ""} if row.kind == "trained" else {}), texts)
-        if payload != said:
-            new = {"payload": to_json(payload), "words": to_json(words) if words else None}
-            _put(EVENTS, {"install": row.install, "seq": row.seq}, **new)
+    changed: list[tuple[Any, ...]]
+    for rows in _rows(CARE, CARE.c.id):
+        changed = []
+        for row in rows:
+            (by, details), words = care_apart(row.kind, row.by, from_json(row.details), texts)
+            if words:
+                changed.append((row.id, by, to_json(details), to_json(words)))
+        _put(CARE, ["id"], ["by", "details", "words"], changed)
+    for rows in _rows(EVENTS, EVENTS.c.install, EVENTS.c.seq):
+        changed = []
+        for row in rows:
+            said = from_json(row.payload)
+            payload, words = install_apart(said | ({"by": ""} if row.kind == "trained" else {}), texts)
+            if payload != said:
+                changed.append((row.install, row.seq, to_json(payload), to_json(words) if words else None))
+        _put(EVENTS, ["install", "seq"], ["payload", "words"], changed)
     for table, columns in SAID.items():
         _lock(table, "no_update", f"BEFORE UPDATE OF {columns} ON {table}")
         _lock(table, "only_erased", f"BEFORE UPDATE OF words ON {table}", FEWER)
@@ -50,19 +56,24 @@ def downgrade() -> None:
     for table in SAID:
         for name in ("no_update", "only_erased"):
             _unlock(table, name)
-    for row in _rows(CARE, CARE.c.id):
-        if row.words is not None:
-            by, details = together([row.by, from_json(row.details)], from_json(row.words))
-            _put(CARE, {"id": row.id}, by=by, details=to_json(details))
-    for row in _rows(EVENTS, EVENTS.c.install, EVENTS.c.seq):
-        said = from_json(row.payload)
-        payload = together(said, from_json(row.words or "[]"))
-        if row.kind == "trained":
-            own = TRAININGS.c.install == row.install, TRAININGS.c.seq == row.seq
-            by = op.get_bind().scalar(sa.select(TRAININGS.c.by).where(*own).order_by(TRAININGS.c.id).limit(1))
-            payload = payload | {"by": by or ""}
-        if payload != said:
-            _put(EVENTS, {"install": row.install, "seq": row.seq}, payload=to_json(payload))
+    changed: list[tuple[Any, ...]]
+    for rows in _rows(CARE, CARE.c.id):
+        changed = []
+        for row in rows:
+            if row.words is not None:
+                by, details = together([row.by, from_json(row.details)], from_json(row.words))
+                changed.append((row.id, by, to_json(details)))
+        _put(CARE, ["id"], ["by", "details"], changed)
+    for rows in _rows(EVENTS, EVENTS.c.install, EVENTS.c.seq):
+        changed = []
+        for row in rows:
+            said = from_json(row.payload)
+            payload = together(said, from_json(row.words or "[]"))
+            if row.kind == "trained":
+                payload = payload | {"by": _trainer(row.install, row.seq)}
+            if payload != said:
+                changed.append((row.install, row.seq, to_json(payload)))
+        _put(EVENTS, ["install", "seq"], ["payload"], changed)
     for table in SAID:
         op.drop_column(table, "words")
         _lock(table, "no_update", f"BEFORE UPDATE ON {table}")
@@ -81,19 +92,31 @@ def _texts() -> set[str]:
     return found
 
 
-def _rows(table: sa.TableClause, *key: sa.ColumnClause[Any]) -> Iterator[Any]:
+def _trainer(install: str, seq: int) -> str:
+    own = TRAININGS.c.install == install, TRAININGS.c.seq == seq
+    query = sa.select(TRAININGS.c.by).where(*own).order_by(TRAININGS.c.id).limit(1)
+    return op.get_bind().scalar(query) or ""
+
+
+def _rows(table: sa.TableClause, *key: sa.ColumnClause[Any]) -> Iterator[Sequence[Any]]:
+    """All rows by their key, some at a time."""
     bind, last = op.get_bind(), None
     query = sa.select(table).order_by(*key).limit(AT_ONCE)
     while rows := bind.execute(
         query if last is None else query.where(sa.tuple_(*key) > sa.tuple_(*last))
     ).all():
-        yield from rows
+        yield rows
         last = [sa.literal(getattr(rows[-1], column.name)) for column in key]
 
 
-def _put(table: sa.TableClause, key: dict[str, Any], **values: Any) -> None:
-    where = [table.c[name] == value for name, value in key.items()]
-    op.get_bind().execute(sa.update(table).where(*where).values(**values))
+def _put(table: sa.TableClause, key: list[str], columns: list[str], rows: list[tuple[Any, ...]]) -> None:
+    """Each row is its key and then its new values; all in one statement, which large logs need."""
+    if rows:
+        places = [f"new_{name}" for name in (*key, *columns)]
+        own = (table.c[name] == sa.bindparam(f"new_{name}") for name in key)
+        new: dict[str, Any] = {name: sa.bindparam(f"new_{name}") for name in columns}
+        told = [dict(zip(places, row, strict=True)) for row in rows]
+        op.get_bind().execute(sa.update(table).where(*own).values(new), told)
 
 
 def _unlock(table: str, name: str) -> None:
