@@ -31,6 +31,7 @@ from triage.machine.commissioning.set_up import findings
 from triage.machine.measures.night_mode import night_mode_hours, night_mode_while_open
 from triage.machine.measures.upkeep import SIDES
 from triage.records.report import CareEvent, CareKind, Machine, local_date
+from triage.rulebook.cache import once_per_rulebook
 from triage.rulebook.model import Rulebook
 from triage.values.errors import InputError, Problem
 from triage.values.plain_data import NotPlain, plain
@@ -115,6 +116,7 @@ def judged(rulebook: Rulebook, machine: Machine, checklist: Checklist) -> tuple[
     return (*by_program, *point_findings(rulebook.installation, checklist.points, machine))
 
 
+@once_per_rulebook
 def judge_of(rulebook: Rulebook) -> str:
     """A digest of all that `judged` goes by besides machine and checklist, this program's code among it."""
     by_model = [(model, standard_for(rulebook, model)) for model in sorted(rulebook.models)]
