@@ -1,7 +1,7 @@
 """Tickets: lanes by what is to be done now, and a table with filters that stand in its address."""
 
 from collections.abc import Mapping
-from typing import cast
+from typing import cast, get_args
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
@@ -10,6 +10,7 @@ from api.desk.lanes import lanes, span
 from api.http.auth import caller, page_roles, service
 from api.pages.sign_in import DESK
 from api.pages.words import OUTCOMES, number_words, outcome_words
+from triage.repairs.acting import Commissioning
 from triage.repairs.period import read_period
 from triage.service.machines import contractors
 from triage.service.numbers import COUNTED, waiting
@@ -39,7 +40,7 @@ BEHIND = {
 KNOWN = {
     "chance": "0123456789",
     "care": ("overdue", "nothing_overdue"),
-    "commissioning": ("complete", "missing", "failed"),
+    "commissioning": get_args(Commissioning),
 }
 HOMES = {
     "technician": "field_own.start",

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
 from typing import Any
 
 from api.pages.texts import gettext, ngettext, tell
@@ -94,7 +93,7 @@ def _warranty_left(limits: Mapping[str, Any]) -> list[Line]:
 
 
 def _side(side: Mapping[str, Any]) -> str:
-    day = date_words(date.fromisoformat(side["until"])) if side["until"] else None
+    day = date_words(side["until"]) if side["until"] else None
     if side["covered"]:
         return gettext("until %(day)s", day=day) if day else gettext("covered")
     return gettext("ended %(day)s", day=day) if day else gettext("not covered")

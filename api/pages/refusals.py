@@ -3,6 +3,11 @@
 from triage.values.shown import N_
 
 REFUSALS = (
+    N_('{fact}: "{said}" does not fit; say a number as the clerk says it, or “?”: does not know'),
+    N_('no ticket "{ticket}"'),
+    N_('no machine with the serial "{serial}"'),
+    N_('no installation "{installation}"'),
+    N_("there is no such page of help"),
     N_('"{id}" is no cause of the rulebook{fix}'),
     N_('"{id}" is no check of this plan that has to wait'),
     N_('"{id}" is no component of the rulebook{fix}'),

@@ -144,11 +144,6 @@ DECIDED = (
     N_("{check}: did not fix it"),
     N_("No machine on record: no warranty, default rates, the limits of any other contractor, UTC times."),
     N_("This page is for others: {roles}. You are signed in as: {role}."),
-    N_('{fact}: "{said}" does not fit; say a number as the clerk says it, or “?”: does not know'),
-    N_('no ticket "{ticket}"'),
-    N_('no machine with the serial "{serial}"'),
-    N_('no installation "{installation}"'),
-    N_("there is no such page of help"),
     N_("A check fixed the symptom, but a caution still stands in the way."),
     N_("Not to be done, by the cautions: {checks}."),
     N_("Nobody goes near the machine before this is known: {facts}."),
@@ -171,7 +166,7 @@ DECIDED = (
     *(N_("covered ({part})"), N_("not covered ({part})"), N_("not: {what}")),
     *(N_("{what}: {was} → {now}."), N_("{what}: × {factor}")),
 )
-"""What decisions and refusals say in their own words; in braces titles of the rulebook, or what was typed."""
+"""What decisions say in their own words; in braces titles of the rulebook, or what was typed."""
 
 
 CHANGED = (

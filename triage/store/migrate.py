@@ -17,7 +17,8 @@ if TYPE_CHECKING:
 
 FOLDER = Path(__file__).parent / "migrations"
 REVISIONS = frozenset(each.name[:4] for each in (FOLDER / "versions").glob("[0-9]*.py"))
-"""The migrations there are; the greatest is the newest. Their files' names begin with them."""
+"""The migrations there are. Their files' names begin with them."""
+NEWEST = max(REVISIONS)
 
 
 def upgrade(engine: Engine) -> None:
@@ -27,7 +28,7 @@ def upgrade(engine: Engine) -> None:
     """
     with engine.begin() as connection:
         current = _current(connection)
-        if current == max(REVISIONS):
+        if current == NEWEST:
             return
         if current is not None and current not in REVISIONS:
             raise InputError(
@@ -40,10 +41,10 @@ def upgrade(engine: Engine) -> None:
 def refuse_other_version(connection: Connection) -> None:
     """Raises UnavailableError where another version brought the database to its own migration meanwhile."""
     current = connection.exec_driver_sql("SELECT version_num FROM alembic_version").scalar()
-    if current != max(REVISIONS):
+    if current != NEWEST:
         raise UnavailableError(
             f"another version of this program uses the database, at migration {current}; this one is at "
-            f"{max(REVISIONS)} and stands aside",
+            f"{NEWEST} and stands aside",
             LATER,
         )
 
